@@ -1,0 +1,54 @@
+"""What the ear passes on: a pitch track, and notes found in it.
+
+Conventions: `f0_hz` is 0 where a frame is not sung. Frame i is centred at `time_s[i]`. Level is in dB
+relative to full scale (a sine of amplitude 1 is -3.01 dB). Pitch in notes is a MIDI number with its
+fraction (69 = 440 Hz, ISO 16).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PitchTrack:
+    """Pitch frame by frame; all arrays of one length n.
+
+    time_s: centre of each frame, seconds, evenly spaced by hop_s.
+    f0_hz: pitch, 0 = not sung.
+    sure: probability that the frame is sung at that pitch, 0 to 1 (0 or 1 where only f0 was given).
+    level_db: level of the frame, dB; NaN where only f0 was given.
+    harmonic: periodicity of the frame, 0 (noise) to 1 (perfectly periodic); NaN where unknown.
+    duration_s: length of the sound.
+    """
+
+    time_s: Array
+    f0_hz: Array
+    sure: Array
+    level_db: Array
+    harmonic: Array
+    hop_s: float
+    duration_s: float
+
+    @property
+    def midi(self) -> Array:
+        """Pitch as MIDI number with fraction, NaN where not sung."""
+        with np.errstate(divide="ignore"):
+            return np.where(self.f0_hz > 0, 69.0 + 12.0 * np.log2(self.f0_hz / 440.0, where=self.f0_hz > 0,
+                                                                  out=np.zeros_like(self.f0_hz)), np.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class SungNote:
+    """A note found in a track. midi: pitch of its steady part; spread: of that part, in semitones."""
+
+    onset_s: float
+    duration_s: float
+    midi: float
+    spread: float
+    sure: float

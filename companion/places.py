@@ -1,0 +1,41 @@
+"""Where shipped files lie, in a checkout and in an installed wheel; and writing without leaving halves."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from companion.errors import Trouble
+
+PACKAGE = Path(__file__).resolve().parent
+
+
+def shipped(folder: str) -> Path:
+    """The folder "exercises" or "recordings": beside the package in a checkout, inside it in a wheel."""
+    inside = PACKAGE / "shipped" / folder
+    return inside if inside.is_dir() else PACKAGE.parent / folder
+
+
+def write_whole(path: str | Path, data: bytes) -> None:
+    """Write beside, flush to the disk, then rename: `path` is either as it was or complete.
+
+    Raises `Trouble` with a plain sentence where the place cannot be written.
+    """
+    path = Path(path)
+    temporary = None
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(temporary, 0o666 & ~mask)
+        os.replace(temporary, path)
+    except OSError as error:
+        if temporary and os.path.exists(temporary):
+            os.unlink(temporary)
+        reason = (error.strerror or str(error)).lower()
+        raise Trouble(f"{path} could not be written: {reason}. Choose another place or make room.") from error

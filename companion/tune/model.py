@@ -1,0 +1,286 @@
+"""The melody as data: what is written (bars of notes) and what is sung (one line of notes).
+
+Conventions, here and everywhere below `tune`:
+- A pitch is kept by its written letter; `midi` is derived (A4 = 69 = 440 Hz, ISO 16; middle C is C4 = 60).
+- Values of time are `Fraction`s of a crotchet ("quarters"): a crotchet is 1, a quaver 1/2.
+- `Tune.bars` is the score as it stands on paper, with ties, grace notes and repeats.
+  `Tune.line()` is the same tune as it is sung: ties joined, grace notes set aside, repeats unfolded,
+  rests turned into `rest_after` of the note before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+
+STEPS = "CDEFGAB"
+STEP_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+#: Undotted values in quarters, longest first, with their British and American names.
+VALUES: dict[Fraction, tuple[str, str]] = {
+    Fraction(8): ("breve", "double whole note"),
+    Fraction(4): ("semibreve", "whole note"),
+    Fraction(2): ("minim", "half note"),
+    Fraction(1): ("crotchet", "quarter note"),
+    Fraction(1, 2): ("quaver", "eighth note"),
+    Fraction(1, 4): ("semiquaver", "sixteenth note"),
+    Fraction(1, 8): ("demisemiquaver", "thirty-second note"),
+    Fraction(1, 16): ("hemidemisemiquaver", "sixty-fourth note"),
+    Fraction(1, 32): ("semihemidemisemiquaver", "hundred-and-twenty-eighth note"),
+}
+
+#: Signs that stand at one note. The braille tables and the MusicXML reader use these words and no others.
+MARKS = (
+    "staccato", "staccatissimo", "accent", "strong accent", "tenuto", "staccato-tenuto",
+    "fermata", "breath",
+    "trill", "turn", "inverted turn", "mordent", "inverted mordent",
+    "appoggiatura", "short appoggiatura",
+)  # fmt: skip
+
+#: What a tune may say between bars or before a note about where to go.
+JUMPS = ("segno", "coda", "to coda", "da capo", "dal segno", "fine",
+         "da capo al fine", "dal segno al fine", "da capo al coda", "dal segno al coda")  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, order=False)
+class Pitch:
+    """A written pitch. `octave` belongs to the letter: C flat 4 sounds as B 3 and is in octave 4."""
+
+    step: str
+    octave: int
+    alter: int = 0
+
+    @property
+    def midi(self) -> int:
+        return 12 * (self.octave + 1) + STEP_SEMITONES[self.step] + self.alter
+
+    @property
+    def diatonic(self) -> int:
+        """Steps of the staff above C0, whatever the accidentals."""
+        return 7 * self.octave + STEPS.index(self.step)
+
+    @property
+    def name(self) -> str:
+        """As in scientific pitch notation, "C4", "F#4", "Bb3"."""
+        return f"{self.step}{'#' * self.alter if self.alter > 0 else 'b' * -self.alter}{self.octave}"
+
+
+@dataclass(frozen=True, slots=True)
+class Syllable:
+    """What is sung on a note. `place` as in MusicXML: "single", "begin", "middle" or "end" of a word.
+
+    `extends`: the syllable goes on over the notes that follow without words (a melisma).
+    Words run together on one note (elision) are kept in `text` with "‿" between them.
+    """
+
+    text: str
+    place: str = "single"
+    extends: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Tuplet:
+    """`actual` notes in the time of `normal`; `place` is "start", "stop", "single" or "" inside the group."""
+
+    actual: int = 3
+    normal: int = 2
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Direction:
+    """Something said before a note.
+
+    kind: "words" (text as printed), "dynamic" (text is "p", "mf", "sfz" ...), "crescendo", "diminuendo",
+    "hairpin end", "metronome" (text like "1=96": the beat's value in quarters, then beats a minute),
+    or "jump" (text is one of JUMPS).
+    """
+
+    kind: str
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """One written note or rest (`pitch` None).
+
+    base: undotted value in quarters, a key of VALUES. dots: 0 to 3.
+    whole_bar: a rest that fills the bar, whatever the time signature.
+    grace: "" for an ordinary note, else "short" or "long"; a grace note has no time of its own.
+    tie: tied to the next note of the same pitch.
+    accidental: "" as the key and bar demand; "shown" printed although not needed (a reminder);
+    "editorial" in brackets or above the note; "hidden" not printed although it would be needed.
+    slur_starts, slur_stops: how many slurs begin and end at this note.
+    syllables: one per verse, None where a verse has no new syllable here.
+    before: directions that stand before the note.
+    """
+
+    pitch: Pitch | None
+    base: Fraction
+    dots: int = 0
+    tuplet: Tuplet | None = None
+    whole_bar: bool = False
+    grace: str = ""
+    tie: bool = False
+    accidental: str = ""
+    slur_starts: int = 0
+    slur_stops: int = 0
+    marks: tuple[str, ...] = ()
+    syllables: tuple[Syllable | None, ...] = ()
+    before: tuple[Direction, ...] = ()
+
+    @property
+    def quarters(self) -> Fraction:
+        """How long it lasts, in crotchets."""
+        if self.grace:
+            return Fraction(0)
+        value = self.base * (2 - Fraction(1, 2**self.dots))
+        return value * self.tuplet.normal / self.tuplet.actual if self.tuplet else value
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """`fifths`: sharps, or flats if negative, -7 to 7. `mode`: "major", "minor" or another mode's name."""
+
+    fifths: int = 0
+    mode: str = "major"
+
+    @property
+    def name(self) -> str:
+        """As said, British: "G major", "E flat minor"."""
+        steps = {"major": 0, "minor": 3, "dorian": 2, "phrygian": 4, "lydian": -1, "mixolydian": 1,
+                 "aeolian": 3, "locrian": 5}  # fmt: skip
+        place = self.fifths + steps.get(self.mode, 0) + 1  # in the row of fifths from F
+        letter, alter = "FCGDAEB"[place % 7], place // 7
+        return f"{letter}{' sharp' * alter if alter > 0 else ' flat' * -alter} {self.mode}"
+
+    def alter(self, step: str) -> int:
+        """What the signature does to a letter: 1 sharp, -1 flat, 0 nothing."""
+        if self.fifths > 0 and "FCGDAEB".index(step) < self.fifths:
+            return 1
+        if self.fifths < 0 and "BEADGCF".index(step) < -self.fifths:
+            return -1
+        return 0
+
+
+@dataclass(frozen=True, slots=True)
+class Time:
+    """A time signature. `symbol`: "" for figures, "common", "cut". `upper` of 3+2 over 8 is (3, 2)."""
+
+    upper: tuple[int, ...] = (4,)
+    lower: int = 4
+    symbol: str = ""
+
+    @property
+    def quarters(self) -> Fraction:
+        """Length of a full bar."""
+        return Fraction(4 * sum(self.upper), self.lower)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """One bar as written. `number` is the printed one (a pickup is 0).
+
+    key, time: only where they are given or change; the first bar carries the first ones.
+    backward_repeat: how many times in all the part is sung (2 for a plain repeat), 0 for none.
+    ending: numbers of the ending that begins here, empty for none; ending_stop: that ending ends here.
+    barline: at its right, "" plain, "double", "final", "dotted" or "none".
+    after: directions after the last note (a closing "da capo", say).
+    """
+
+    number: int
+    notes: tuple[Note, ...]
+    key: Key | None = None
+    time: Time | None = None
+    forward_repeat: bool = False
+    backward_repeat: int = 0
+    ending: tuple[int, ...] = ()
+    ending_stop: bool = False
+    barline: str = ""
+    after: tuple[Direction, ...] = ()
+
+    @property
+    def quarters(self) -> Fraction:
+        return sum((n.quarters for n in self.notes), Fraction(0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineNote:
+    """A note as it is sung. `number` counts from 1; `sources` are (bar index, note index) of what it joins.
+
+    syllable: of the first verse, or of the verse of this time round; "" where none begins here.
+    word_place: as in `Syllable.place`, "" where there is no syllable.
+    phrase: counted from 1. rest_after: silence before the next note, in quarters.
+    """
+
+    number: int
+    pitch: Pitch
+    onset_quarters: Fraction
+    quarters: Fraction
+    syllable: str
+    word_place: str
+    phrase: int
+    bar: int
+    rest_after: Fraction
+    sources: tuple[tuple[int, int], ...]
+
+    @property
+    def midi(self) -> int:
+        return self.pitch.midi
+
+
+@dataclass(frozen=True)
+class Tune:
+    """What is to be sung and read: one voice, in written bars.
+
+    quarter_bpm: crotchets a minute where the score gives a tempo, else None.
+    phrase_starts: numbers of line notes that begin a phrase, where a person or the score has said so;
+    None leaves them to `companion.tune.phrases`.
+    """
+
+    title: str
+    bars: tuple[Bar, ...]
+    composer: str = ""
+    heading: str = ""
+    quarter_bpm: float | None = None
+    phrase_starts: tuple[int, ...] | None = None
+    source: str = ""
+
+    @property
+    def key(self) -> Key:
+        return next((b.key for b in self.bars if b.key), Key())
+
+    @property
+    def time(self) -> Time:
+        return next((b.time for b in self.bars if b.time), Time())
+
+    @property
+    def pickup(self) -> Fraction:
+        """Quarters before the first full bar; 0 where the first bar is full."""
+        first = self.bars[0].quarters if self.bars else Fraction(0)
+        return first if 0 < first < self.time.quarters and len(self.bars) > 1 else Fraction(0)
+
+    def written(self) -> Iterator[tuple[int, int, Note]]:
+        """Every note and rest as it stands on paper: (bar index, note index, note)."""
+        for b, bar in enumerate(self.bars):
+            for n, note in enumerate(bar.notes):
+                yield b, n, note
+
+    @cached_property
+    def _line(self) -> tuple[LineNote, ...]:
+        from companion.tune.line import sung_line
+
+        return sung_line(self)
+
+    def line(self) -> tuple[LineNote, ...]:
+        """The tune as sung, phrase by phrase; see `companion.tune.line`."""
+        return self._line
+
+    def phrase(self, number: int) -> tuple[LineNote, ...]:
+        """The notes of one phrase, counted from 1. Raises IndexError where there is none."""
+        notes = tuple(n for n in self.line() if n.phrase == number)
+        if not notes:
+            raise IndexError(number)
+        return notes
