@@ -1,0 +1,80 @@
+"""The pitch of each note from its steady part, so that scoops, slides, vibrato and final falls do not count."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.ear.model import PitchTrack
+from companion.match.align import Alignment
+
+F = NDArray[np.float64]
+
+#: Semitones a second at which a frame counts half: a slide of two semitones in 0.15 s is 13; a vibrato of
+#: half a semitone at 6 Hz reaches 19 at its steepest and is flat at its turns, so its middle stays.
+SLIDE = 8.0
+FEWEST_FRAMES = 3  # a note with fewer frames of its own has no pitch to speak of
+
+
+@dataclass(frozen=True)
+class Steady:
+    """N notes: pitch (MIDI, NaN if not sung), spread (semitones), seconds of voice, onset and end (s).
+
+    octave_off: whole octaves between the pitch as tracked and as placed (0 = as tracked).
+    voice: mean certainty of the tracker over the note, 0 to 1.
+    """
+
+    midi: F
+    spread: F
+    seconds: F
+    onset_s: F
+    end_s: F
+    octave_off: F
+    voice: F
+
+
+def weighted_median(values: F, weights: F) -> float:
+    """The value below which half of the weight lies."""
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def frame_steadiness(track: PitchTrack) -> F:
+    """1 for a frame of steady pitch, towards 0 in a slide; one value a frame."""
+    slope = np.abs(np.gradient(np.nan_to_num(track.midi, nan=1e3))) / track.hop_s
+    slope = np.convolve(np.minimum(slope, 200.0), np.ones(3) / 3, "same")
+    return np.asarray(1.0 / (1.0 + (slope / SLIDE) ** 2))
+
+
+def steady_parts(track: PitchTrack, aligned: Alignment) -> Steady:
+    """The steady part of each note of an alignment."""
+    pieces, weight = aligned.fragments, aligned.note_weight
+    n = weight.shape[1]
+    whole = np.column_stack([weight, 1.0 - weight.sum(axis=1)])
+    owner = np.repeat(whole.argmax(axis=1), pieces.frames)
+    trust = np.repeat(whole.max(axis=1), pieces.frames) * frame_steadiness(track)
+    midi = track.midi
+    voiced = ~np.isnan(midi)
+    out = {name: np.full(n, np.nan) for name in ("midi", "spread", "onset", "end", "voice")}
+    seconds, octave = np.zeros(n), np.zeros(n)
+    for i in range(n):
+        mine = np.flatnonzero((owner == i) & voiced)
+        if len(mine) < FEWEST_FRAMES:
+            continue
+        chance = aligned.pitch[i]
+        place = aligned.grid[np.searchsorted(np.cumsum(chance), chance.sum() / 2).clip(0, len(chance) - 1)]
+        off = np.round((midi[mine] - place) / 12)
+        sung = midi[mine] - 12 * off
+        w = trust[mine] * np.maximum(track.sure[mine], 0.05)
+        pitch = weighted_median(sung, w)
+        out["midi"][i] = pitch
+        out["spread"][i] = weighted_median(np.abs(sung - pitch), w)
+        out["onset"][i] = track.time_s[mine[0]] - track.hop_s / 2
+        out["end"][i] = track.time_s[mine[-1]] + track.hop_s / 2
+        out["voice"][i] = float(track.sure[mine].mean())
+        seconds[i] = len(mine) * track.hop_s
+        octave[i] = weighted_median(off, w)
+    return Steady(out["midi"], out["spread"], seconds, out["onset"], out["end"], octave, out["voice"])
