@@ -1,8 +1,8 @@
 """How the match does on graded singing: `python tests/benchmarks/graded.py DIR`.
 
 DIR holds melodies.json, takes.csv and f0/TAKE.npy, as `../shared/data/graded-singing` does. The last line
-printed is one JSON object (keys in DEVELOPERS.md). `--leave-out` fits the split of closeness anew for each
-melody on all the others, and reports agreement and area over the takes so held out.
+printed is one JSON object (keys in DEVELOPERS.md). In the figures "leave_melody_out" the weights of closeness
+and its split are fitted anew for each melody on all the others.
 """
 
 from __future__ import annotations
@@ -60,15 +60,29 @@ def best_split(scores: np.ndarray, good: np.ndarray) -> float:
     return float(edges[best[len(best) // 2]])
 
 
-def measure(folder: Path, verbose: bool = False) -> dict[str, Any]:
+def fit_logistic(x: np.ndarray, good: np.ndarray, ridge: float = 0.02) -> np.ndarray:
+    """Weights and constant of a logistic regression (Newton's method; ridge on standardised features)."""
+    mean, scale = x.mean(axis=0), x.std(axis=0) + 1e-9
+    z = np.column_stack([(x - mean) / scale, np.ones(len(x))])
+    w = np.zeros(z.shape[1])
+    penalty = np.diag([2 * ridge * len(x)] * x.shape[1] + [0.0])
+    for _ in range(50):
+        p = 1 / (1 + np.exp(-z @ w))
+        gradient = z.T @ (p - good) + penalty @ w
+        w -= np.linalg.solve((z * (p * (1 - p))[:, None]).T @ z + penalty + 1e-9 * np.eye(len(w)), gradient)
+    raw = w[:-1] / scale
+    return np.append(raw, w[-1] - (raw * mean).sum())
+
+
+def measure(folder: Path, verbose: bool = False, fit: bool = False) -> dict[str, Any]:
     from companion.errors import Trouble
-    from companion.match.closeness import SPLIT
+    from companion.match.closeness import SPLIT, take_features
 
     melodies = json.loads((folder / "melodies.json").read_text())
     rows = list(csv.DictReader((folder / "takes.csv").open()))
     counts = {"right": 0, "not that way": 0, "not sure": 0}
     perfect = 0
-    scores, majority, jury, melody = [], [], [], []
+    scores, majority, jury, melody, rows_of_features = [], [], [], [], []
     for row in rows:
         line = plain_line(melodies[row["melody"]])
         try:
@@ -84,23 +98,32 @@ def measure(folder: Path, verbose: bool = False) -> dict[str, Any]:
                 if verbose and m.verdict != "right":
                     print(row["take"], m)
         scores.append(close)
+        rows_of_features.append(take_features(match.notes if match else []))
         majority.append(float(row["majority"]) if row["majority"] else np.nan)
         jury.append(row["jury"] == "pass")
         melody.append(row["melody"])
     score, grade, passed = np.array(scores), np.array(majority), np.array(jury)
     graded = ~np.isnan(grade)
     good = grade[graded] >= 3
-    held_out = np.zeros(graded.sum(), dtype=bool)
+    held_out, held_score = np.zeros(graded.sum(), dtype=bool), np.zeros(graded.sum())
+    x = np.array(rows_of_features)[graded]
     names = np.array(melody)[graded]
     for name in set(melody):
         here = names == name
         if here.any():
-            held_out[here] = score[graded][here] >= best_split(score[graded][~here], good[~here])
+            weights = fit_logistic(x[~here], good[~here])
+            other = x[~here] @ weights[:-1] + weights[-1]
+            held_score[here] = x[here] @ weights[:-1] + weights[-1]
+            held_out[here] = held_score[here] >= best_split(other, good[~here])
+    if fit:
+        print("weights and constant:", fit_logistic(x, good).round(3).tolist(),
+              "split:", round(best_split(score[graded], good), 3))
     return {
         "perfect_takes": perfect, "perfect_moves": sum(counts.values()),
         "perfect_wrong": counts["not that way"], "perfect_not_sure": counts["not sure"],
         "agree_majority": round(float(np.mean((score[graded] >= SPLIT) == good)), 4),
         "agree_majority_leave_melody_out": round(float(np.mean(held_out == good)), 4),
+        "auc_majority_leave_melody_out": round(area(held_score, good), 4),
         "auc_majority": round(area(score[graded], good), 4), "auc_jury": round(area(score, passed), 4),
         "split": SPLIT, "takes": len(rows),
         "versions": {"python": platform.python_version(), "numpy": np.__version__},
@@ -111,10 +134,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("folder", type=Path)
     parser.add_argument("--verbose", action="store_true", help="name each move that was not called right")
+    parser.add_argument("--fit", action="store_true", help="also print weights of closeness made anew")
     arguments = parser.parse_args()
     if not (arguments.folder / "takes.csv").exists():
         sys.exit(f"{arguments.folder} holds no takes.csv; give the folder of graded singing.")
-    print(json.dumps(measure(arguments.folder, arguments.verbose)))
+    print(json.dumps(measure(arguments.folder, arguments.verbose, arguments.fit)))
 
 
 if __name__ == "__main__":

@@ -1,0 +1,1 @@
+"""A singing-lesson companion: the direction of a pupil's pitch, paired with music braille."""

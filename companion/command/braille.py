@@ -1,0 +1,37 @@
+"""`companion braille`: a tune in music braille."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("tune", metavar="TUNE", help="MusicXML or MIDI, or the name of a tune that ships")
+    parser.add_argument("--out", metavar="FILE", help="write a .brf file instead of printing")
+    parser.add_argument("--width", type=int, default=40, metavar="N", help="cells in a line, 12 to 120 (40)")
+    parser.add_argument("--pitch-only", action="store_true",
+                        help="a reading exercise: every note as a quaver, no values and no rests")
+    parser.add_argument("--as", dest="form", choices=("cells", "ascii", "dots"), default="cells",
+                        help="Unicode cells, Braille ASCII, or dot numbers")
+    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
+    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+
+
+def run(options: argparse.Namespace) -> int:
+    import json
+
+    from companion.braille import encode, to_ascii, to_brf, to_dots
+    from companion.places import write_whole
+    from companion.tune import load
+
+    page = encode(load(options.tune, part=options.part), width=options.width, pitch_only=options.pitch_only)
+    if options.out:
+        write_whole(options.out, to_brf(page))
+        if not options.json:
+            print(f"{options.out} written.")
+    if options.json:
+        print(json.dumps(page.as_json(), ensure_ascii=False))
+    elif not options.out:
+        show = {"cells": str, "ascii": to_ascii, "dots": to_dots}[options.form]
+        print("\n".join(show(line) for line in page.lines))
+    return 0

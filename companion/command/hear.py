@@ -1,0 +1,45 @@
+"""`companion hear`: one take held against one tune."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("take", metavar="TAKE", help="a sound file, or a pitch track (CSV: time_s,f0_hz)")
+    parser.add_argument("--tune", required=True, metavar="TUNE",
+                        help="MusicXML or MIDI, or the name of a tune that ships (companion tunes lists them)")
+    parser.add_argument("--phrase", type=int, metavar="N", help="hold it against the Nth phrase only")
+    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
+    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+    parser.add_argument("--more", action="store_true", help="more that a teacher would ask, after the cue")
+    parser.add_argument("--speak", action="store_true", help="say the cue and sound the glides aloud")
+    parser.add_argument("--sound", metavar="FILE", help="save the spoken cue and its glides (.wav or .flac)")
+    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
+
+
+def run(options: argparse.Namespace) -> int:
+    import json
+
+    from companion.lesson.answer import answer
+
+    found = answer(options.take, options.tune, options.phrase, options.part, options.american)
+    if options.json:
+        print(json.dumps(found.as_json(), ensure_ascii=False))
+    else:
+        from companion.lesson.words import answer_lines
+
+        print("\n".join(answer_lines(found, more=options.more, american=options.american)), flush=True)
+    if options.sound or options.speak:
+        from companion.lesson.sounds import cue_sound
+
+        sound = cue_sound(found)
+        if options.sound:
+            from companion.cue.playback import save
+
+            save(sound, options.sound)
+        if options.speak:
+            from companion.cue.playback import play
+
+            play(sound)
+    return 0

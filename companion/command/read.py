@@ -1,0 +1,30 @@
+"""`companion read`: music braille back into notes."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE", help=".brf, or text in Unicode cells; - for standard input")
+    parser.add_argument("--out", metavar="FILE.musicxml", help="write the tune as MusicXML")
+    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+
+
+def run(options: argparse.Namespace) -> int:
+    import json
+
+    from companion.braille import read_file
+
+    reading = read_file(options.file)
+    if options.out:
+        from companion.tune import save
+
+        save(reading.tune, options.out)
+    if options.json:
+        print(json.dumps(reading.as_json(), ensure_ascii=False))
+    else:
+        print("\n".join(reading.lines()))
+        if options.out:
+            print(f"{options.out} written.")
+    return 0

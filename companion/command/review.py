@@ -1,0 +1,23 @@
+"""`companion review`: many takes, a line each."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("list", metavar="LIST.csv",
+                        help="CSV with a header line take,tune; paths are relative to the list")
+    parser.add_argument("--jobs", type=int, metavar="N", help="how many at a time (all cores if not given)")
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+
+
+def run(options: argparse.Namespace) -> int:
+    import json
+
+    from companion.lesson.review import review
+    from companion.lesson.words import review_line
+
+    for found in review(options.list, options.jobs):
+        print(json.dumps(found, ensure_ascii=False) if options.json else review_line(found), flush=True)
+    return 0

@@ -1,0 +1,23 @@
+"""`companion tunes`: what ships."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+
+
+def run(options: argparse.Namespace) -> int:
+    import json
+
+    from companion.tune import catalogue
+
+    entries = catalogue()
+    if options.json:
+        print(json.dumps([e.as_json() for e in entries], ensure_ascii=False))
+    else:
+        for entry in entries:
+            print(entry.say())
+    return 0

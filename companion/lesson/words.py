@@ -1,0 +1,58 @@
+"""Answers as plain lines, the most important word first, the same for eye, ear and braille display."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from companion.lesson.answer import Answer, say_cell
+
+
+def count_line(counts: dict[str, int]) -> str:
+    """How many moves of how many went as written."""
+    right, wrong, unsure = counts["right"], counts["not that way"], counts["not sure"]
+    total = right + wrong + unsure
+    if total == 0:
+        return "One note, no move."
+    line = f"{right} of {total} {'move' if total == 1 else 'moves'} as written"
+    if wrong:
+        line += f", {wrong} not that way"
+    if unsure:
+        line += f", {unsure} not sure"
+    return line + "."
+
+
+def note_line(found: Answer, index: int, american: bool = False) -> str:
+    """One note: its number, its syllable, its name and its cell."""
+    heard = found.match.notes[index]
+    syllable = f", {heard.written.syllable}" if heard.written.syllable else ""
+    left_out = "" if heard.sung else " Not heard."
+    return (f"Note {heard.written.number}{syllable}: "
+            f"{say_cell(found.tune, heard.written, american)}.{left_out}")
+
+
+def move_line(found: Answer, index: int) -> str:
+    """One move: what the tune does, and what was heard."""
+    move = found.match.moves[index]
+    does = {"up": "goes up", "down": "goes down", "level": "stays"}
+    heard = {"up": "up", "down": "down", "level": "level", None: "not clear"}[move.heard]
+    verdict = {"right": "Right", "not that way": "Not that way", "not sure": "Not sure"}[move.verdict]
+    return f"{verdict}. Note {move.start} to {move.end}: the tune {does[move.wanted]}, heard {heard}."
+
+
+def answer_lines(found: Answer, more: bool = False, american: bool = False) -> list[str]:
+    """The cue, the count, then each move that was not right, then each note with its cell."""
+    lines = [found.cue.say, count_line(found.match.counts)]
+    lines += [move_line(found, i) for i, m in enumerate(found.match.moves) if m.verdict != "right" or more]
+    if more:
+        from companion.cue.wording import detail_lines
+
+        lines += detail_lines(found.match)
+    lines += [note_line(found, i, american) for i in range(len(found.match.notes))]
+    return lines
+
+
+def review_line(found: dict[str, Any]) -> str:
+    """One take of a list in a line."""
+    if "error" in found:
+        return f"{found['take']}: {found['error']}"
+    return f"{found['take']}: {count_line(found['counts'])} {found['cue']}"
