@@ -42,6 +42,7 @@ INTERVAL_ANY = 0.02  # probability that a move goes anywhere
 #: Untrained singers shrink their intervals (Pfordresher and Brown 2007): factors and their weights.
 SHRINK = ((1.0, 0.6), (0.85, 0.25), (0.68, 0.15))
 LEFT_OUT = 12.0  # nats for each note that is left out
+NEXT_FROM_GAP = 0.3  # probability, per fragment, that a gap ends and the next note begins
 NO_GAP = 0.75  # probability that the next note follows without a gap
 PLACE = 1.5  # nats per second and per beat that a note lies outside its place in a steady tempo
 PLACE_FREE = 1.5  # beats that it may lie outside for nothing
@@ -68,7 +69,7 @@ class Fragments:
 
     @property
     def seconds(self) -> F:
-        return self.frames * self.hop_s
+        return np.asarray(self.frames * self.hop_s, dtype=np.float64)
 
 
 def cut(track: PitchTrack) -> Fragments:
@@ -153,7 +154,7 @@ def interval_kernel(written: float, cells: int) -> F:
     near = near / max(total, 1e-12) + OCTAVE_MOVE * octave / max(total, 1e-12)
     total = 1.0
     any_way = np.exp(-np.abs(sung) / 8.0)
-    return (1 - INTERVAL_ANY) * near / max(total, 1e-12) + INTERVAL_ANY * any_way / any_way.sum()
+    return np.asarray((1 - INTERVAL_ANY) * near / max(total, 1e-12) + INTERVAL_ANY * any_way / any_way.sum())
 
 
 def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rests: Sequence[float],
@@ -197,84 +198,82 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     # Leaving a note: as often as its expected length says.
     leave = 1 - np.exp(-seconds[:, None] / np.maximum(0.05, np.asarray(beats, dtype=float) * beat_s)[None, :])
     leave = np.clip(leave, 0.02, 0.5)
-    stay = 1 - leave
 
-    step = np.subtract.outer(np.arange(p), np.arange(p)).T + (p - 1)  # from o to o2: index o2 - o + p - 1
     written = np.asarray(midi, dtype=float)
-    kernels: list[F] = []
-    for skip in range(1, MAX_SKIP + 2):
-        rows = [interval_kernel(written[j] - written[j - skip], p)[step] if j >= skip else np.zeros((p, p))
-                for j in range(n)]
-        kernels.append(np.stack(rows) * np.exp(-LEFT_OUT * (skip - 1)))  # N x P x P
+    # For each note, one matrix that takes what leaves the 1, 2 or 3 notes before it (stacked) to its pitches.
+    reach = MAX_SKIP + 1
+    kernel = np.zeros((n, reach * p, p))
+    for j in range(n):
+        for skip in range(1, min(j, reach) + 1):
+            row = interval_kernel(written[j] - written[j - skip], p) * np.exp(-LEFT_OUT * (skip - 1))
+            place = (reach - skip) * p
+            kernel[j, place:place + p] = np.lib.stride_tricks.sliding_window_view(row, p)[::-1]
+    kernel_back = np.ascontiguousarray(kernel.transpose(0, 2, 1))
 
     emit_note = np.exp(-(note_cost[:, None, :] + place_cost[:, :, None]))  # T x N x P
     if key_prior is not None:
         emit_note *= key_prior[None, :, :] ** (seconds[:, None, None] / 0.25)
     emit_gap = np.exp(-gap_cost)
+    onset_factor = pieces.onset
 
     first_in = np.exp(-LEFT_OUT * np.arange(n)) * (np.arange(n) <= MAX_SKIP)
     last_out = np.exp(-LEFT_OUT * np.arange(n)[::-1])
 
-    # forward
-    note = np.zeros((n, p))
-    gap = np.zeros((n, p))
-    start = 1.0
-    out = np.zeros((t, n, p))  # what leaves notes and gaps before fragment i, on its way to a next note
-    into = np.zeros((t, n, p))
-    notes = np.zeros((t, n, p))
-    log_scale = 0.0
+    start_in = NEXT_FROM_GAP * first_in[:, None] / p
+
+    # Forward. `padded` holds what leaves each note before fragment i, behind `reach` rows of nothing.
+    padded = np.zeros((t, n + reach, p))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, (reach, p), axis=(1, 2))[:, :n, 0]
+    into, notes = np.zeros((t, n, p)), np.zeros((t, n, p))
     scales = np.zeros(t)
+    note, gap, start = np.zeros((n, p)), np.zeros((n, p)), 1.0
     for i in range(t):
         leaving = leave[i - 1][:, None] * note
-        source = NO_GAP * leaving + 0.3 * gap
-        out[i] = source
-        arrive = np.einsum("np,npq->nq", source[:-1], kernels[0][1:]) if n > 1 else np.zeros((0, p))
-        entering = np.zeros((n, p))
-        entering[1:] = arrive
-        for skip in range(2, MAX_SKIP + 2):
-            if n > skip - 1:
-                entering[skip:] += np.matmul(source[:-skip, None, :], kernels[skip - 1][skip:])[:, 0, :]
-        entering += 0.3 * start * first_in[:, None] / p
-        entering *= pieces.onset[i]
-        new_note = emit_note[i] * (stay[i - 1][:, None] * note + entering)
-        gap = emit_gap[i] * (0.7 * gap + (1 - NO_GAP) * leaving)
-        start *= 0.7 * emit_gap[i]
-        note = new_note
+        source = padded[i, reach:]
+        np.multiply(leaving, NO_GAP, out=source)
+        source += NEXT_FROM_GAP * gap
+        entering = np.matmul(windows[i].reshape(n, 1, reach * p), kernel)[:, 0]
+        entering += start * start_in
+        entering *= onset_factor[i]
+        gap = emit_gap[i] * ((1 - NEXT_FROM_GAP) * gap + (1 - NO_GAP) * leaving)
+        note = emit_note[i] * (note - leaving + entering)
+        start *= (1 - NEXT_FROM_GAP) * emit_gap[i]
         total = note.sum() + gap.sum() + start
         note /= total
         gap /= total
         start /= total
-        log_scale += np.log(total)
         scales[i] = total
         into[i] = entering
         notes[i] = note
     end_weight = last_out[:, None]
     final = (note * end_weight).sum() + (gap * end_weight).sum() + 1e-300
-    log_likelihood = log_scale + np.log(final)
+    log_likelihood = np.log(scales).sum() + np.log(final)
 
-    # backward
-    beta_note = np.broadcast_to(end_weight, (n, p)) / final
+    # Backward.
+    beta_note = np.repeat(end_weight / final, p, axis=1)
     beta_gap = beta_note.copy()
-    gamma = np.zeros((t, n, p))
+    gamma = np.zeros((t, n))
     ahead = np.zeros((t, n, p))  # emission times what follows, for a note entered at fragment i
+    onward = np.zeros((n + reach, p))
     for i in range(t - 1, -1, -1):
-        gamma[i] = notes[i] * beta_note
+        gamma[i] = np.einsum("np,np->n", notes[i], beta_note)
         enter = emit_note[i] * beta_note / scales[i]
-        ahead[i] = enter
-        fresh = enter * pieces.onset[i]
-        stay_gap = emit_gap[i] * beta_gap / scales[i]
-        onward = np.zeros((n, p))
-        for skip in range(1, MAX_SKIP + 2):
-            if n > skip:
-                onward[:-skip] += np.matmul(kernels[skip - 1][skip:], fresh[skip:, :, None])[:, :, 0]
-        beta_note = stay[i - 1][:, None] * enter + leave[i - 1][:, None] * (
-            NO_GAP * onward + (1 - NO_GAP) * stay_gap)
-        beta_gap = 0.7 * stay_gap + 0.3 * onward
+        fresh = enter * onset_factor[i]
+        ahead[i] = fresh
+        stay_gap = (emit_gap[i] / scales[i]) * beta_gap
+        back = np.matmul(fresh[:, None, :], kernel_back).reshape(n, reach, p)
+        onward[:] = 0.0
+        for k in range(reach):
+            onward[k:k + n] += back[:, k]
+        onto = onward[reach:]
+        out = leave[i - 1][:, None]
+        beta_note = enter + out * (NO_GAP * onto + (1 - NO_GAP) * stay_gap - enter)
+        beta_gap = (1 - NEXT_FROM_GAP) * stay_gap + NEXT_FROM_GAP * onto
 
-    flow = np.einsum("tnp,tnp->np", into, ahead)  # weight of entering note n at pitch p
-    present = flow.sum(axis=1)
+    flow = np.einsum("tnp,tnp->np", into / np.maximum(onset_factor, 1e-9)[:, None, None], ahead)
+    offset = np.subtract.outer(np.arange(p), np.arange(p)).T + (p - 1)  # from pitch o to o2: o2 - o + p - 1
     intervals = np.zeros((max(n - 1, 0), 2 * p - 1))
     for j in range(1, n):
-        pairs = (out[:, j - 1, :].T @ (ahead[:, j, :] * pieces.onset[:, None])) * kernels[0][j]
-        intervals[j - 1] = np.bincount(step.ravel(), weights=pairs.ravel(), minlength=2 * p - 1)
-    return Alignment(pieces, grid, present, gamma.sum(axis=2), intervals, flow, float(log_likelihood))
+        pairs = (padded[:, reach + j - 1].T @ ahead[:, j]) * kernel[j, (reach - 1) * p:]
+        intervals[j - 1] = np.bincount(offset.ravel(), weights=pairs.ravel(), minlength=2 * p - 1)
+    return Alignment(pieces, grid, flow.sum(axis=1), gamma, intervals, flow, float(log_likelihood))

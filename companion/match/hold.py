@@ -97,4 +97,4 @@ def match_take(track: PitchTrack, line: Sequence[LineNote]) -> Match:
             sung_semitones=None if e.interval is None else round(e.interval, 2)))
     off = steady.midi - written
     shift = None if np.isnan(off).all() else round(float(np.nanmedian(off)), 2)
-    return Match(shift, tuple(notes), tuple(moves), closeness(notes), detail(track, notes, moves, key))
+    return Match(shift, tuple(notes), tuple(moves), closeness(notes), detail(notes, moves, key))
