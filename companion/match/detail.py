@@ -60,7 +60,7 @@ def detail(notes: Sequence[HeardNote], moves: Sequence[Move], key: F) -> dict[st
     highest = None
     if there.any():
         top = int(np.nanargmax(sung))
-        highest = {"written": [notes[i].written.number for i in np.flatnonzero(tops)],
+        highest = {"written": [notes[i].written.number for i in np.flatnonzero(tops).tolist()],
                    "sung": notes[top].written.number, "agrees": bool(tops[top])}
     kinds: dict[str, dict[str, int]] = {}
     for m in moves:
