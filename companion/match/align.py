@@ -128,6 +128,7 @@ class Alignment:
 
     grid: P sung pitches (MIDI). present: N, probability that the note was sung.
     note_weight: T x N, probability that fragment t belongs to note i.
+    reached: N, probability that the take ends in note i or in the gap after it.
     intervals: (N-1) x (2P-1), probability of each sung interval of the move i to i+1, in cells from
     -(P-1) to P-1; sums to the probability that both notes were sung next to each other.
     pitch: N x P, probability of each pitch for a note. log_likelihood: of the take, for comparing models.
@@ -137,6 +138,7 @@ class Alignment:
     grid: F
     present: F
     note_weight: F
+    reached: F
     intervals: F
     pitch: F
     log_likelihood: float
@@ -158,11 +160,13 @@ def interval_kernel(written: float, cells: int) -> F:
 
 
 def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rests: Sequence[float],
-          key_prior: F | None = None) -> Alignment | None:
+          key_prior: F | None = None, beat_s: float | None = None) -> Alignment | None:
     """Hold a take against N written notes. midi, beats (length in quarters), rests (after each): length N.
 
-    Returns None where nothing is voiced. key_prior: N x 1 expected sung pitch of each note where a first
-    pass has found the singer's key, else None.
+    Returns None where nothing is voiced. key_prior: N x P, weight of each sung pitch for each note where a
+    first pass has found the singer's key, else None. beat_s: seconds a quarter for a take that is still
+    going on: it may then end anywhere in the tune, and nothing is said about where in time a note lies;
+    None for a finished take, which is held against the whole tune.
     """
     pieces = cut(track)
     heard = pieces.midi[~np.isnan(pieces.midi)]
@@ -193,7 +197,11 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     late = middle[:, None] - (onset + np.asarray(beats, dtype=float))[None, :]
     outside = np.maximum(np.maximum(early, late) - PLACE_FREE, 0.0)
     place_cost = PLACE * np.minimum(outside, 8.0) * seconds[:, None]  # T x N
-    beat_s = (end - begin) * pieces.hop_s / max(whole, 1e-6)
+    finished = beat_s is None
+    if beat_s is None:
+        beat_s = (end - begin) * pieces.hop_s / max(whole, 1e-6)
+    else:
+        place_cost = np.zeros_like(place_cost)
 
     # Leaving a note: as often as its expected length says.
     leave = 1 - np.exp(-seconds[:, None] / np.maximum(0.05, np.asarray(beats, dtype=float) * beat_s)[None, :])
@@ -217,7 +225,7 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     onset_factor = pieces.onset
 
     first_in = np.exp(-LEFT_OUT * np.arange(n)) * (np.arange(n) <= MAX_SKIP)
-    last_out = np.exp(-LEFT_OUT * np.arange(n)[::-1])
+    last_out = np.exp(-LEFT_OUT * np.arange(n)[::-1]) if finished else np.ones(n)
 
     start_in = NEXT_FROM_GAP * first_in[:, None] / p
 
@@ -247,6 +255,7 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
         notes[i] = note
     end_weight = last_out[:, None]
     final = (note * end_weight).sum() + (gap * end_weight).sum() + 1e-300
+    reached = ((note + gap) * end_weight).sum(axis=1) / final
     log_likelihood = np.log(scales).sum() + np.log(final)
 
     # Backward.
@@ -276,4 +285,4 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     for j in range(1, n):
         pairs = (padded[:, reach + j - 1].T @ ahead[:, j]) * kernel[j, (reach - 1) * p:]
         intervals[j - 1] = np.bincount(offset.ravel(), weights=pairs.ravel(), minlength=2 * p - 1)
-    return Alignment(pieces, grid, flow.sum(axis=1), gamma, intervals, flow, float(log_likelihood))
+    return Alignment(pieces, grid, flow.sum(axis=1), gamma, reached, intervals, flow, float(log_likelihood))
