@@ -9,19 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.match.model import UNSURE, HeardNote, Move
+from companion.tune.catalogue import kind_of
 
 F = NDArray[np.float64]
 
 STEP_OFF = 0.6  # semitones: a move missed by less than this is not worth a teacher's word
 LENGTH_OFF = 1.8  # a note this many times too long or too short, against the singer's own tempo, is
 LEAST_NOTES = 3  # fewer notes than this show no drift and no tempo
-
-
-def kind_of(semitones: int) -> str:
-    """Kind of a move by size: "level", "semitone", "step" (2), "skip" (3 or 4), "leap" (5 and more)."""
-    size = abs(semitones)
-    return "level" if size == 0 else "semitone" if size == 1 else "step" if size == 2 else \
-        "skip" if size <= 4 else "leap"
 
 
 def kind_name(semitones: int) -> str:

@@ -1,0 +1,295 @@
+"""From a music21 stream to our own `Tune`: what is printed stays, bar by bar."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from companion.errors import Trouble
+from companion.tune.model import JUMPS, VALUES, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune, Tuplet
+
+#: music21's names of note values.
+TYPES = {
+    "breve": Fraction(8), "whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1),
+    "eighth": Fraction(1, 2), "16th": Fraction(1, 4), "32nd": Fraction(1, 8), "64th": Fraction(1, 16),
+    "128th": Fraction(1, 32),
+}  # fmt: skip
+
+_ARTICULATIONS = {
+    "Staccato": "staccato", "Staccatissimo": "staccatissimo", "Spiccato": "staccatissimo", "Accent": "accent",
+    "StrongAccent": "strong accent", "Tenuto": "tenuto", "DetachedLegato": "staccato-tenuto",
+    "BreathMark": "breath",
+}  # fmt: skip
+_ORNAMENTS = {
+    "Trill": "trill", "Turn": "turn", "InvertedTurn": "inverted turn", "Mordent": "mordent",
+    "InvertedMordent": "inverted mordent", "HalfStepTrill": "trill", "WholeStepTrill": "trill",
+    "WholeStepMordent": "mordent", "HalfStepMordent": "mordent", "WholeStepInvertedMordent": "inverted mordent",
+    "HalfStepInvertedMordent": "inverted mordent",
+}  # fmt: skip
+
+
+def from_music21(part: Any, title: str = "", source: str = "") -> Tune:
+    """A music21 Part (or a stream of notes without measures) as a `Tune`.
+
+    Raises Trouble where several notes stand at once, or a value cannot be written.
+    """
+    from music21 import spanner, stream, tempo
+
+    measures = list(part.getElementsByClass(stream.Measure))
+    if not measures:
+        import copy
+
+        flat = copy.deepcopy(part)
+        if not flat.recurse().notesAndRests:
+            return Tune(title=title, bars=(), source=source)
+        measures = list(flat.makeMeasures().makeTies().getElementsByClass(stream.Measure))
+    slurs_from: dict[int, int] = {}
+    slurs_to: dict[int, int] = {}
+    hairpins: dict[int, list[Direction]] = {}
+    hairpin_ends: set[int] = set()
+    endings: dict[int, tuple[tuple[int, ...], bool]] = {}
+    for sp in part.recurse().getElementsByClass(spanner.Spanner):
+        first, last = sp.getFirst(), sp.getLast()
+        if isinstance(sp, spanner.Slur) and first is not None and last is not None and first is not last:
+            slurs_from[id(first)] = slurs_from.get(id(first), 0) + 1
+            slurs_to[id(last)] = slurs_to.get(id(last), 0) + 1
+        elif type(sp).__name__ in ("Crescendo", "Diminuendo"):
+            hairpins.setdefault(id(first), []).append(Direction(type(sp).__name__.lower()))
+            hairpin_ends.add(id(last))
+        elif isinstance(sp, spanner.RepeatBracket):
+            numbers = tuple(sp.numberRange) or (1,)
+            members = list(sp.getSpannedElements())
+            for m in members:
+                endings[id(m)] = (numbers if m is members[0] else (), m is members[-1])
+    bars: list[Bar] = []
+    bpm: float | None = None
+    for mark in part.recurse().getElementsByClass(tempo.MetronomeMark):
+        if mark.number:
+            bpm = float(mark.getQuarterBPM() or mark.number)
+            break
+    pending_end = False
+    for index, measure in enumerate(measures):
+        notes, after, pending_end = _bar_notes(
+            measure, index + 1, slurs_from, slurs_to, hairpins, hairpin_ends, pending_end)
+        key, time = _signatures(measure)
+        left, right = measure.leftBarline, measure.rightBarline
+        ending = endings.get(id(measure), ((), False))
+        backward = 0
+        if right is not None and type(right).__name__ == "Repeat":
+            backward = int(right.times or 2)
+        bars.append(Bar(
+            number=int(measure.number or 0), notes=tuple(notes), key=key, time=time,
+            forward_repeat=left is not None and type(left).__name__ == "Repeat",
+            backward_repeat=backward, ending=ending[0], ending_stop=ending[1],
+            barline=_barline(right), after=tuple(after)))
+    return Tune(title=title, bars=tuple(bars), quarter_bpm=bpm, source=source)
+
+
+def _barline(right: Any) -> str:
+    if right is None:
+        return ""
+    kind = str(right.type)
+    return {"final": "final", "double": "double", "light-light": "double", "light-heavy": "final",
+            "dotted": "dotted", "dashed": "dotted", "none": "none"}.get(kind, "")
+
+
+def _signatures(measure: Any) -> tuple[Key | None, Time | None]:
+    key = time = None
+    for k in measure.getElementsByClass("KeySignature"):
+        fifths = k.sharps or 0
+        key = Key(int(fifths), getattr(k, "mode", None) or "major")
+    for t in measure.getElementsByClass("TimeSignature"):
+        symbol = {"common": "common", "cut": "cut"}.get(t.symbol or "", "")
+        parts = [str(t.ratioString)] if "+" not in str(t.ratioString) else str(t.ratioString).split("+")
+        upper: list[int] = []
+        lower = 4
+        for piece in parts:
+            if "/" in piece:
+                high, low = piece.split("/")
+                upper.append(int(high))
+                lower = int(low)
+            else:
+                upper.append(int(piece))
+        time = Time(tuple(upper), lower, symbol)
+    return key, time
+
+
+def _bar_notes(measure: Any, where: int, slurs_from: dict[int, int], slurs_to: dict[int, int],
+               hairpins: dict[int, list[Direction]], hairpin_ends: set[int],
+               pending_end: bool) -> tuple[list[Note], list[Direction], bool]:
+    from music21 import stream
+
+    source = measure
+    voices = list(measure.getElementsByClass(stream.Voice))
+    filled = [v for v in voices if v.notes]
+    if len(filled) > 1:
+        raise Trouble(f"Bar {measure.number or where} has more than one voice at a time; a single line is wanted. "
+                      "Choose a part with one line.")
+    if voices:
+        source = filled[0] if filled else voices[0]
+        elements = sorted([*measure.getElementsNotOfClass(stream.Voice), *source],
+                          key=lambda e: (float(e.offset), e.classSortOrder, e.priority))
+    else:
+        elements = sorted(measure, key=lambda e: (float(e.offset), 0 if not _is_note(e) else 1))
+    notes: list[Note] = []
+    said: list[Direction] = []
+    end_after = pending_end
+    for e in elements:
+        if not _is_note(e):
+            said += _directions(e)
+            continue
+        if e.isChord and len(e.pitches) > 1:
+            raise Trouble(f"Bar {measure.number or where} has a chord; a single line is wanted. "
+                          "Choose a part with one note at a time.")
+        if getattr(e, "style", None) is not None and getattr(e.style, "hideObjectOnPrint", False) and e.isRest:
+            continue
+        before = list(said)
+        said = []
+        if end_after:
+            before.insert(0, Direction("hairpin end"))
+            end_after = False
+        before += hairpins.get(id(e), [])
+        notes += _note(e, measure, before, slurs_from.get(id(e), 0), slurs_to.get(id(e), 0))
+        if id(e) in hairpin_ends:
+            end_after = True
+    return notes, said, end_after
+
+
+def _is_note(e: Any) -> bool:
+    return bool("GeneralNote" in e.classes and "ChordSymbol" not in e.classes)
+
+
+def _directions(e: Any) -> list[Direction]:
+    classes = e.classes
+    if "Dynamic" in classes:
+        return [Direction("dynamic", str(e.value))]
+    if "MetronomeMark" in classes:
+        out = []
+        if e.text and not e.textImplicit:
+            out.append(Direction("words", str(e.text)))
+        if e.number and not e.numberImplicit:
+            out.append(Direction("metronome", f"{Fraction(e.referent.quarterLength).limit_denominator(64)}="
+                                              f"{e.number:g}"))
+        return out
+    if "TempoText" in classes:
+        return [Direction("words", str(e.text))]
+    if "RepeatExpression" in classes:
+        text = {"DaCapo": "da capo", "DaCapoAlFine": "da capo al fine", "DaCapoAlCoda": "da capo al coda",
+                "DalSegno": "dal segno", "DalSegnoAlFine": "dal segno al fine",
+                "DalSegnoAlCoda": "dal segno al coda", "Segno": "segno", "Coda": "coda",
+                "Fine": "fine"}.get(classes[0], "")
+        return [Direction("jump", text)] if text in JUMPS else []
+    if "TextExpression" in classes:
+        text = str(e.content).strip()
+        if text.lower().rstrip(".") in JUMPS:
+            return [Direction("jump", text.lower().rstrip("."))]
+        return [Direction("words", text)] if text else []
+    return []
+
+
+def _note(e: Any, measure: Any, before: list[Direction], slur_starts: int, slur_stops: int) -> list[Note]:
+    duration = e.duration
+    grace = ""
+    if duration.isGrace:
+        grace = "short" if getattr(duration, "slash", True) else "long"
+    full_bar = bool(e.isRest and (getattr(e, "fullMeasure", False) is True
+                                  or (duration.type == "whole" and not duration.dots
+                                      and measure.barDuration.quarterLength != 4
+                                      and duration.quarterLength >= measure.barDuration.quarterLength)))
+    if full_bar:
+        return [Note(pitch=None, base=Fraction(4), whole_bar=True, before=tuple(before))]
+    if duration.type in ("complex", "inexpressible", "zero") and not grace:
+        return _split(e, before, slur_starts, slur_stops)
+    base = TYPES.get(duration.type)
+    if base is None:
+        raise Trouble(f"Bar {measure.number} has a note of a length that cannot be written ({duration.type}).")
+    tuplet = None
+    if duration.tuplets:
+        t = duration.tuplets[0]
+        place = {"start": "start", "stop": "stop", "startStop": "single"}.get(t.type or "", "")
+        tuplet = Tuplet(int(t.numberNotesActual), int(t.numberNotesNormal), place)
+    pitch, accidental = None, ""
+    if not e.isRest:
+        pitch, accidental = _pitch(e, measure)
+    return [Note(pitch=pitch, base=base, dots=int(duration.dots), tuplet=tuplet, grace=grace,
+                 tie=e.tie is not None and e.tie.type in ("start", "continue"), accidental=accidental,
+                 slur_starts=slur_starts, slur_stops=slur_stops, marks=_marks(e, grace),
+                 syllables=_syllables(e), before=tuple(before))]
+
+
+def _pitch(e: Any, measure: Any) -> tuple[Pitch, str]:
+    p = e.pitches[0] if e.isChord else e.pitch
+    if p.microtone.cents or (p.accidental is not None and p.accidental.alter != int(p.accidental.alter)):
+        raise Trouble(f"Bar {measure.number} has a microtone ({p.nameWithOctave}); only whole semitones can be "
+                      "written here.")
+    accidental = ""
+    if p.accidental is not None:
+        if p.accidental.displayStyle in ("parentheses", "bracket"):
+            accidental = "editorial"
+        elif p.accidental.displayType in ("always", "unless-repeated", "even-tied") or \
+                (p.accidental.name == "natural" and p.accidental.displayStatus):
+            accidental = "shown"
+    return Pitch(p.step, int(p.implicitOctave), int(p.alter)), accidental
+
+
+def _marks(e: Any, grace: str) -> tuple[str, ...]:
+    marks = [_ARTICULATIONS[c] for a in e.articulations if (c := type(a).__name__) in _ARTICULATIONS]
+    for x in e.expressions:
+        name = type(x).__name__
+        if name == "Fermata":
+            marks.append("fermata")
+        elif name in _ORNAMENTS:
+            marks.append(_ORNAMENTS[name])
+    return tuple(dict.fromkeys(marks))
+
+
+def _syllables(e: Any) -> tuple[Syllable | None, ...]:
+    if not e.lyrics:
+        return ()
+    verses: dict[int, Syllable] = {}
+    for lyric in e.lyrics:
+        text = str(lyric.text or "")
+        if lyric.isComposite:
+            text = "‿".join(str(c.text or "") for c in lyric.components or [])
+        if text:
+            verses[int(lyric.number or 1)] = Syllable(
+                text, {"begin": "begin", "middle": "middle", "end": "end"}.get(lyric.syllabic or "", "single"))
+    return tuple(verses.get(i) for i in range(1, max(verses, default=0) + 1))
+
+
+def split_value(quarters: Fraction) -> list[tuple[Fraction, int]]:
+    """A length as the fewest values to be tied: (base, dots), longest first. Raises ValueError if it can't be."""
+    out: list[tuple[Fraction, int]] = []
+    left = quarters
+    while left > 0:
+        for base in VALUES:
+            dots = next((d for d in (2, 1, 0) if base * (2 - Fraction(1, 2**d)) <= left
+                         and (d < 2 or base * Fraction(7, 4) == left)), None)
+            if dots is not None:
+                out.append((base, dots))
+                left -= base * (2 - Fraction(1, 2**dots))
+                break
+        else:
+            raise ValueError(f"{quarters} quarters cannot be written in plain values")
+    return out
+
+
+def _split(e: Any, before: list[Direction], slur_starts: int, slur_stops: int) -> list[Note]:
+    """A length with no sign of its own: as tied values."""
+    quarters = Fraction(e.duration.quarterLength).limit_denominator(64)
+    try:
+        values = split_value(quarters)
+    except ValueError as error:
+        raise Trouble(f"A note of {quarters} crotchets cannot be written; the file may not be meant as a "
+                      "score.") from error
+    pitch = None if e.isRest else _pitch(e, e)[0]
+    tie = e.tie is not None and e.tie.type in ("start", "continue")
+    notes = []
+    for i, (base, dots) in enumerate(values):
+        first, last = i == 0, i == len(values) - 1
+        notes.append(Note(
+            pitch=pitch, base=base, dots=dots, tie=pitch is not None and (tie or not last),
+            slur_starts=slur_starts if first else 0, slur_stops=slur_stops if last else 0,
+            marks=_marks(e, "") if first else (), syllables=_syllables(e) if first else (),
+            before=tuple(before) if first else ()))
+    return notes

@@ -1,0 +1,208 @@
+"""Writing MusicXML 4.0, element by element, so that what was read comes back as it stood."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from xml.etree import ElementTree as ET
+
+from companion.tune.convert import TYPES, split_value
+from companion.tune.model import Bar, Direction, Note, Tune
+
+_TYPE_NAMES = {value: name for name, value in TYPES.items()}
+_ARTICULATION_TAGS = {
+    "staccato": "staccato", "staccatissimo": "staccatissimo", "accent": "accent",
+    "strong accent": "strong-accent", "tenuto": "tenuto", "staccato-tenuto": "detached-legato",
+    "breath": "breath-mark",
+}  # fmt: skip
+_ORNAMENT_TAGS = {
+    "trill": "trill-mark", "turn": "turn", "inverted turn": "inverted-turn", "mordent": "mordent",
+    "inverted mordent": "inverted-mordent",
+}  # fmt: skip
+_ACCIDENTAL_TAGS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+
+
+def to_musicxml(tune: Tune) -> bytes:
+    """The tune as written, as a MusicXML 4.0 partwise score of one part, UTF-8."""
+    from math import lcm
+
+    divisions = lcm(*(n.quarters.denominator for _, _, n in tune.written())) if tune.bars else 1
+    root = ET.Element("score-partwise", version="4.0")
+    ET.SubElement(ET.SubElement(root, "work"), "work-title").text = tune.title
+    if tune.composer:
+        ET.SubElement(ET.SubElement(root, "identification"), "creator", type="composer").text = tune.composer
+    score_part = ET.SubElement(ET.SubElement(root, "part-list"), "score-part", id="P1")
+    ET.SubElement(score_part, "part-name").text = "Voice"
+    part = ET.SubElement(root, "part", id="P1")
+    slur_numbers: list[int] = []
+    tied = False
+    for index, bar in enumerate(tune.bars):
+        implicit = {"implicit": "yes"} if index == 0 and tune.pickup else {}
+        measure = ET.SubElement(part, "measure", {"number": str(bar.number), **implicit})
+        if bar.forward_repeat or bar.ending:
+            left = ET.SubElement(measure, "barline", location="left")
+            if bar.forward_repeat:
+                ET.SubElement(left, "bar-style").text = "heavy-light"
+            if bar.ending:
+                ET.SubElement(left, "ending", number=",".join(map(str, bar.ending)), type="start")
+            if bar.forward_repeat:
+                ET.SubElement(left, "repeat", direction="forward")
+        _write_attributes(measure, bar, divisions if index == 0 else None, index == 0)
+        if index == 0 and tune.quarter_bpm and not any(d.kind == "metronome" for n in bar.notes for d in n.before):
+            _write_direction(measure, Direction("metronome", f"1={tune.quarter_bpm:g}"))
+        for note in bar.notes:
+            for said in note.before:
+                _write_direction(measure, said)
+            tied = _write_note(measure, note, bar, divisions, tied, slur_numbers)
+        for said in bar.after:
+            _write_direction(measure, said)
+        _write_right(measure, bar, tune)
+    ET.indent(root)
+    head = (b'<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC '
+            b'"-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n')
+    body: bytes = ET.tostring(root, encoding="utf-8")
+    return head + body + b"\n"
+
+
+def _write_attributes(measure: ET.Element, bar: Bar, divisions: int | None, first: bool) -> None:
+    if not (divisions or bar.key or bar.time):
+        return
+    attributes = ET.SubElement(measure, "attributes")
+    if divisions:
+        ET.SubElement(attributes, "divisions").text = str(divisions)
+    if bar.key:
+        key = ET.SubElement(attributes, "key")
+        ET.SubElement(key, "fifths").text = str(bar.key.fifths)
+        ET.SubElement(key, "mode").text = bar.key.mode
+    if bar.time:
+        symbol = {"symbol": bar.time.symbol} if bar.time.symbol else {}
+        time = ET.SubElement(attributes, "time", symbol)
+        ET.SubElement(time, "beats").text = "+".join(map(str, bar.time.upper))
+        ET.SubElement(time, "beat-type").text = str(bar.time.lower)
+    if first:
+        clef = ET.SubElement(attributes, "clef")
+        ET.SubElement(clef, "sign").text = "G"
+        ET.SubElement(clef, "line").text = "2"
+
+
+def _write_direction(measure: ET.Element, said: Direction) -> None:
+    direction = ET.SubElement(measure, "direction", placement="below" if said.kind == "dynamic" else "above")
+    kind = ET.SubElement(direction, "direction-type")
+    if said.kind == "dynamic":
+        ET.SubElement(ET.SubElement(kind, "dynamics"), said.text)
+    elif said.kind in ("crescendo", "diminuendo"):
+        ET.SubElement(kind, "wedge", type=said.kind)
+    elif said.kind == "hairpin end":
+        ET.SubElement(kind, "wedge", type="stop")
+    elif said.kind == "metronome":
+        unit, number = said.text.split("=")
+        base, dots = split_value(Fraction(unit))[0]
+        mark = ET.SubElement(kind, "metronome")
+        ET.SubElement(mark, "beat-unit").text = _TYPE_NAMES[base]
+        for _ in range(dots):
+            ET.SubElement(mark, "beat-unit-dot")
+        ET.SubElement(mark, "per-minute").text = number
+        ET.SubElement(direction, "sound", tempo=f"{float(Fraction(unit)) * float(number):g}")
+    elif said.kind == "jump" and said.text in ("segno", "coda"):
+        ET.SubElement(kind, said.text)
+    else:
+        ET.SubElement(kind, "words").text = said.text
+        sound = {"da capo": {"dacapo": "yes"}, "dal segno": {"dalsegno": "segno"}, "fine": {"fine": "yes"},
+                 "to coda": {"tocoda": "coda"}}
+        for start, attributes in sound.items():
+            if said.kind == "jump" and said.text.startswith(start):
+                ET.SubElement(direction, "sound", attributes)
+
+
+def _write_note(measure: ET.Element, note: Note, bar: Bar, divisions: int, tied: bool,
+                slurs: list[int]) -> bool:
+    element = ET.SubElement(measure, "note")
+    if note.grace:
+        ET.SubElement(element, "grace", {"slash": "yes"} if note.grace == "short" else {"slash": "no"})
+    if note.pitch is None:
+        ET.SubElement(element, "rest", {"measure": "yes"} if note.whole_bar else {})
+    else:
+        pitch = ET.SubElement(element, "pitch")
+        ET.SubElement(pitch, "step").text = note.pitch.step
+        if note.pitch.alter:
+            ET.SubElement(pitch, "alter").text = str(note.pitch.alter)
+        ET.SubElement(pitch, "octave").text = str(note.pitch.octave)
+    if not note.grace:
+        length = note.quarters
+        ET.SubElement(element, "duration").text = str(int(length * divisions))
+    if tied and note.pitch is not None and not note.grace:
+        ET.SubElement(element, "tie", type="stop")
+    if note.tie:
+        ET.SubElement(element, "tie", type="start")
+    ET.SubElement(element, "voice").text = "1"
+    if not note.whole_bar:
+        ET.SubElement(element, "type").text = _TYPE_NAMES[note.base]
+        for _ in range(note.dots):
+            ET.SubElement(element, "dot")
+    if note.pitch is not None and note.accidental in ("shown", "editorial"):
+        brackets = {"parentheses": "yes"} if note.accidental == "editorial" else {"cautionary": "yes"}
+        ET.SubElement(element, "accidental", brackets).text = _ACCIDENTAL_TAGS[note.pitch.alter]
+    if note.tuplet:
+        change = ET.SubElement(element, "time-modification")
+        ET.SubElement(change, "actual-notes").text = str(note.tuplet.actual)
+        ET.SubElement(change, "normal-notes").text = str(note.tuplet.normal)
+    _write_notations(element, note, tied, slurs)
+    for number, syllable in enumerate(note.syllables, 1):
+        if syllable:
+            lyric = ET.SubElement(element, "lyric", number=str(number))
+            ET.SubElement(lyric, "syllabic").text = syllable.place
+            for k, text in enumerate(syllable.text.split("‿")):
+                if k:
+                    ET.SubElement(lyric, "elision").text = "‿"
+                ET.SubElement(lyric, "text").text = text
+            if syllable.extends:
+                ET.SubElement(lyric, "extend")
+    return note.tie if not note.grace else tied
+
+
+def _write_notations(element: ET.Element, note: Note, tied: bool, slurs: list[int]) -> None:
+    notations = ET.Element("notations")
+    if tied and note.pitch is not None and not note.grace:
+        ET.SubElement(notations, "tied", type="stop")
+    if note.tie:
+        ET.SubElement(notations, "tied", type="start")
+    for _ in range(note.slur_stops):
+        if slurs:
+            ET.SubElement(notations, "slur", type="stop", number=str(slurs.pop(0)))
+    for _ in range(note.slur_starts):
+        number = next(k for k in range(1, 17) if k not in slurs)
+        slurs.append(number)
+        ET.SubElement(notations, "slur", type="start", number=str(number))
+    if note.tuplet and note.tuplet.place:
+        for kind in ("start", "stop") if note.tuplet.place == "single" else (note.tuplet.place,):
+            ET.SubElement(notations, "tuplet", type=kind)
+    ornaments = [_ORNAMENT_TAGS[m] for m in note.marks if m in _ORNAMENT_TAGS]
+    if ornaments:
+        group = ET.SubElement(notations, "ornaments")
+        for tag in ornaments:
+            ET.SubElement(group, tag)
+    articulations = [_ARTICULATION_TAGS[m] for m in note.marks if m in _ARTICULATION_TAGS]
+    if articulations:
+        group = ET.SubElement(notations, "articulations")
+        for tag in articulations:
+            ET.SubElement(group, tag)
+    if "fermata" in note.marks:
+        ET.SubElement(notations, "fermata")
+    if len(notations):
+        element.append(notations)
+
+
+def _write_right(measure: ET.Element, bar: Bar, tune: Tune) -> None:
+    last = bar is tune.bars[-1]
+    style = {"double": "light-light", "final": "light-heavy", "dotted": "dotted", "none": "none"}.get(
+        bar.barline, "light-heavy" if last and not bar.backward_repeat else "")
+    if not (style or bar.backward_repeat or bar.ending_stop):
+        return
+    right = ET.SubElement(measure, "barline", location="right")
+    if style or bar.backward_repeat:
+        ET.SubElement(right, "bar-style").text = style if style and not bar.backward_repeat else "light-heavy"
+    if bar.ending_stop:
+        numbers = next((b.ending for b in reversed(tune.bars[:tune.bars.index(bar) + 1]) if b.ending), (1,))
+        ET.SubElement(right, "ending", number=",".join(map(str, numbers)), type="stop")
+    if bar.backward_repeat:
+        times = {"times": str(bar.backward_repeat)} if bar.backward_repeat > 2 else {}
+        ET.SubElement(right, "repeat", {"direction": "backward", **times})
