@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from dataclasses import asdict, dataclass
 from functools import cache
@@ -57,7 +58,7 @@ def describe(name: str) -> Entry:
     tune = load(name)
     line = tune.line()
     moves = dict.fromkeys(KINDS, 0)
-    for a, b in zip(line, line[1:], strict=False):
+    for a, b in itertools.pairwise(line):
         moves[kind_of(b.midi - a.midi)] += 1
     first = [n for n in line if n.phrase == 1]
     words = ""

@@ -1,0 +1,324 @@
+"""pYIN as a stream, in NumPy alone: probabilistic YIN (Mauch and Dixon, ICASSP 2014; YIN: de Cheveigne and
+Kawahara, JASA 2002), block by block, with a fixed look-ahead.
+
+With `gate=None` its frames are those of `librosa.pyin` for the same settings, as far as the look-ahead
+allows (a test says so). What makes it quick: work is done for `GROUP` frames at a time; only the bins of
+candidates are kept as voiced states, the unvoiced ones are dense; the banded step of the decoder is one
+strided sum and maximum; no back-pointers are stored, since on the decoded path alone they are cheap to find
+again from the scores.
+
+The groups lie at fixed places in the sound, whatever the blocks in which it comes, so the stream's result
+is the batch's, frame for frame and bit for bit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+GROUP = 5  # frames worked on at a time: 50 ms at a hop of 10 ms, about one sound-card block
+THRESHOLDS = 100  # YIN thresholds from 0 to 1, as in librosa
+BETA = (2.0, 18.0)  # distribution of the threshold (Mauch and Dixon 2014, mean 0.1)
+NO_TROUGH = 0.01  # probability of the lowest trough where none is below the threshold
+SWITCH = 0.01  # probability of going from voiced to unvoiced or back, a frame
+MAX_RATE = 35.92  # octaves a second that the pitch may move
+BINS_PER_SEMITONE = 10
+NEVER = np.float32(-1e9)  # logarithm of a probability of nothing
+
+
+@dataclass(frozen=True)
+class Frames:
+    """n decoded frames. f0_hz 0 where unvoiced; voiced: probability; lowest: least CMND value, 0 to about 1."""
+
+    first: int
+    f0_hz: F64
+    voiced: F64
+    lowest: F64
+    level_db: F64
+
+
+#: A gate takes (frames x samples of sound, lowest CMND of each) and returns (factor 0 to 1, level in dB).
+Gate = Callable[[F32, F64], tuple[F64, F64]]
+
+
+def smooth_length(n: int) -> int:
+    """The least number from n on with no prime factor above 5: quick for a Fourier transform."""
+    while True:
+        m = n
+        for p in (2, 3, 5):
+            while m % p == 0:
+                m //= p
+        if m == 1:
+            return n
+        n += 1
+
+
+def beta_weights() -> F64:
+    """Probability of each of the thresholds' intervals: the beta distribution BETA, for whole numbers.
+
+    For whole a and b its cumulative is a binomial tail, so no library is needed.
+    """
+    a, b = int(BETA[0]), int(BETA[1])
+    x = np.linspace(0.0, 1.0, THRESHOLDS + 1)
+    n = a + b - 1
+    cumulative = sum(math.comb(n, k) * x**k * (1 - x) ** (n - k) for k in range(a, n + 1))
+    return np.asarray(np.diff(np.asarray(cumulative)))
+
+
+class Pyin:
+    """A streaming pYIN. Sound in by `push`, decoded frames out; `finish` gives the rest.
+
+    rate in Hz; frame and hop in samples; low and high in Hz; look_ahead in frames: each frame is decided
+    once this many more have been heard (and up to GROUP - 1 more, since decisions fall in groups).
+    boltzmann: how much short periods are preferred among troughs. gate: see `Gate`.
+    Frame i is centred at sample i * hop, with silence before the first sample and after the last.
+    """
+
+    def __init__(self, rate: int, frame: int, hop: int, low: float, high: float, look_ahead: int,
+                 boltzmann: float = 2.0, gate: Gate | None = None) -> None:
+        if not 0 < low < high <= rate / 2 or rate / low >= frame - 1:
+            raise ValueError(f"a range of {low} to {high} Hz does not fit frames of {frame} samples at {rate} Hz")
+        self.rate, self.frame, self.hop, self.look_ahead = rate, frame, hop, look_ahead
+        self.low = low
+        self.min_period = math.floor(rate / high)
+        self.max_period = min(math.ceil(rate / low), frame - 1)
+        self.bins = math.floor(12 * BINS_PER_SEMITONE * math.log2(high / low)) + 1
+        self.gate = gate
+        self._size = smooth_length(frame + self.max_period)
+        self._thresholds = np.linspace(0.0, 1.0, THRESHOLDS + 1)[1:]
+        self._weights = beta_weights()
+        self._weight_below = np.concatenate([[0.0], np.cumsum(self._weights)])
+        ranks = np.arange(self.max_period + 2)
+        self._rank_weight = (1 - math.exp(-boltzmann)) * np.exp(-boltzmann * ranks)
+        with np.errstate(divide="ignore"):
+            self._count_weight = np.where(ranks > 0, 1 / (1 - np.exp(-boltzmann * np.maximum(ranks, 1))), 0.0)
+        self._lags = np.arange(1, self.max_period + 1, dtype=np.float64)
+
+        # The decoder's transition: a triangle of this many bins, each row of which sums to one.
+        width = round(MAX_RATE * 12 * hop / rate) * BINS_PER_SEMITONE + 1
+        self._half = half = width // 2
+        x = np.arange(width)
+        # scipy's symmetric triangle of odd length, which librosa uses: never zero at its ends
+        triangle = np.where(x < (width + 1) // 2, 2 * (x + 1) / (width + 1), 2 - 2 * (x + 1) / (width + 1))
+        whole = np.convolve(np.ones(self.bins), triangle, "same")
+        self._log_row = -np.log(whole).astype(np.float32)
+        self._triangle = np.log(triangle).astype(np.float32)[:, None]
+        self._stay = np.float32(math.log(1 - SWITCH))
+        self._go = np.float32(math.log(SWITCH))
+        padded = np.full(self.bins + 2 * half, NEVER, dtype=np.float32)
+        self._to_unvoiced, self._to_voiced = padded, padded.copy()
+        view = np.lib.stride_tricks.sliding_window_view
+        self._view_unvoiced = view(self._to_unvoiced, self.bins)  # width x bins: row d is shifted by d
+        self._view_voiced = view(self._to_voiced, self.bins)
+        self._work = np.empty((width, self.bins), dtype=np.float32)
+
+        self._samples = np.zeros(frame // 2, dtype=np.float32)  # not yet used up; begins with the padding
+        self._heard = 0  # samples pushed
+        self._next = 0  # next frame to be worked on
+        self._decided = 0  # frames given out
+        start = np.float32(-math.log(2 * self.bins))
+        self._unvoiced = np.full(self.bins, start, dtype=np.float32)
+        self._started = False
+        # What is kept of each frame that is not yet decided.
+        self._history: list[tuple[NDArray[np.int64], F32, F32]] = []  # candidate bins, their scores, unvoiced
+        self._path: list[int] = []  # decoded states from _decided on, from the last look
+        self._facts: list[tuple[float, float, float]] = []
+
+    @property
+    def latency_s(self) -> float:
+        """Longest time from a sound to the decision on its frame: look-ahead, group and half a frame."""
+        return ((self.look_ahead + GROUP) * self.hop + self.frame // 2) / self.rate
+
+    def push(self, samples: F32) -> Frames:
+        """Take in samples (float, mono, any number) and return the frames that are now decided."""
+        self._heard += len(samples)
+        self._samples = np.concatenate([self._samples, np.asarray(samples, dtype=np.float32)])
+        ready = (len(self._samples) - self.frame) // self.hop + 1
+        while ready >= GROUP:
+            self._work_on(GROUP)
+            ready -= GROUP
+        return self._give(self._next - self.look_ahead)
+
+    def finish(self) -> Frames:
+        """The frames that are left, decided from all that was heard. The stream is at its end then."""
+        total = self._heard // self.hop + 1
+        pad = np.zeros(self.frame // 2 + GROUP * self.hop, dtype=np.float32)
+        self._samples = np.concatenate([self._samples, pad])
+        while self._next < total:
+            self._work_on(min(GROUP, total - self._next))
+        return self._give(self._next)
+
+    # --- features ---
+
+    def _work_on(self, count: int) -> None:
+        """Take the next `count` frames from the samples to scores of the decoder."""
+        span = (count - 1) * self.hop + self.frame
+        view = np.lib.stride_tricks.sliding_window_view(self._samples[:span], self.frame)[::self.hop]
+        frames = view.astype(np.float64)
+        cmnd = self._cmnd(frames)
+        lowest = cmnd.min(axis=1)
+        factor, level = np.ones(count), np.full(count, np.nan)
+        if self.gate is not None:
+            factor, level = self.gate(view, lowest)
+        where, bins, chances = self._candidates(cmnd)
+        chances = chances * factor[where]
+        edges = np.searchsorted(where, np.arange(count + 1))
+        for k in range(count):
+            here = slice(edges[k], edges[k + 1])
+            voiced = min(1.0, float(chances[here].sum()))
+            self._step(bins[here], chances[here], voiced)
+            self._facts.append((voiced, float(lowest[k]), float(level[k])))
+        self._next += count
+        self._samples = self._samples[count * self.hop:]
+        # Scores fall without end; brought back to a top of 0 once a group, they keep their precision.
+        bins_now, scores, unvoiced = self._history[-1]
+        top = max(float(unvoiced.max()), float(scores.max()) if len(scores) else -np.inf)
+        self._history[-1] = (bins_now, scores - np.float32(top), unvoiced - np.float32(top))
+
+    def _cmnd(self, frames: F64) -> F64:
+        """Cumulative mean normalised difference (YIN, equation 8), frames x lags from min to max period."""
+        spectrum = np.fft.rfft(frames, self._size, axis=1)
+        power = spectrum.real**2 + spectrum.imag**2
+        correlation = np.fft.irfft(power, self._size, axis=1)[:, :self.max_period + 1]
+        energy = np.cumsum(np.square(frames[:, :self.max_period]), axis=1)
+        difference = 2 * (correlation[:, :1] - correlation[:, 1:]) - energy
+        mean = np.cumsum(difference, axis=1) / self._lags
+        tiny = np.finfo(np.float64).tiny
+        return np.asarray(difference[:, self.min_period - 1:] / (mean[:, self.min_period - 1:] + tiny))
+
+    def _candidates(self, cmnd: F64) -> tuple[NDArray[np.int64], NDArray[np.int64], F64]:
+        """(frame, bin, probability) of each candidate, in order of frame; each bin once a frame."""
+        count = len(cmnd)
+        trough = np.empty(cmnd.shape, dtype=bool)
+        trough[:, 1:-1] = (cmnd[:, 1:-1] < cmnd[:, :-2]) & (cmnd[:, 1:-1] <= cmnd[:, 2:])
+        trough[:, 0] = cmnd[:, 0] < cmnd[:, 1]
+        trough[:, -1] = cmnd[:, -1] < cmnd[:, -2]
+        where, lag = np.nonzero(trough)
+        if not len(where):
+            none = np.zeros(0, dtype=np.int64)
+            return none, none, np.zeros(0)
+        height = cmnd[where, lag]
+        number = np.bincount(where, minlength=count)
+        start = np.cumsum(number) - number
+        column = np.arange(len(where)) - start[where]
+        heights = np.full((count, int(number.max())), 2.0)
+        heights[where, column] = height
+        below = heights[:, :, None] < self._thresholds  # frames x troughs x thresholds
+        rank = np.cumsum(below, axis=1) - 1
+        chance = np.where(below, self._rank_weight[rank], 0.0)
+        chance *= self._count_weight[rank[:, -1] + 1][:, None, :]
+        chances = chance @ self._weights
+        best = heights.argmin(axis=1)
+        rows = np.arange(count)
+        under = np.count_nonzero(~below[rows, best], axis=1)
+        chances[rows, best] += np.where(number > 0, NO_TROUGH * self._weight_below[under], 0.0)
+        probability = chances[where, column]
+
+        # Parabolic interpolation of the period (0 at the range's edges and where it would leave its bin).
+        inner = (lag > 0) & (lag < cmnd.shape[1] - 1)
+        at = np.clip(lag, 1, cmnd.shape[1] - 2)
+        left, mid, right = cmnd[where, at - 1], cmnd[where, at], cmnd[where, at + 1]
+        a, b = right + left - 2 * mid, (right - left) / 2
+        shift = np.where(inner & (np.abs(b) < np.abs(a)), -b / np.where(a == 0, 1.0, a), 0.0)
+        f0 = self.rate / (self.min_period + lag + shift)
+        bins = np.round(12 * BINS_PER_SEMITONE * np.log2(f0 / self.low)).astype(np.int64)
+        bins = np.clip(bins, 0, self.bins)
+        keep = (probability > 0) & (bins < self.bins)
+        where, bins, probability = where[keep], bins[keep], probability[keep]
+        # Of two candidates in one bin the one with the longer period counts, as in librosa.
+        code = where * (self.bins + 1) + bins
+        _, last = np.unique(code[::-1], return_index=True)
+        pick = np.sort(len(code) - 1 - last)
+        return where[pick], bins[pick], probability[pick]
+
+    # --- decoding ---
+
+    def _step(self, bins: NDArray[np.int64], chances: F64, voiced: float) -> None:
+        rest = np.float32(math.log(max((1 - voiced) / self.bins, 1e-300)))
+        with np.errstate(divide="ignore"):
+            seen = np.log(chances).astype(np.float32)
+        if not self._started:
+            self._started = True
+            start = self._unvoiced
+            self._history.append((bins, start[bins] + seen, start + rest))
+            return
+        before_bins, before, unvoiced = self._history[-1]
+        half, n = self._half, self.bins
+        middle_u, middle_v = self._to_unvoiced[half:half + n], self._to_voiced[half:half + n]
+        ready = unvoiced + self._log_row
+        np.add(ready, self._stay, out=middle_u)
+        np.add(ready, self._go, out=middle_v)
+        if len(before_bins):
+            from_voiced = before + self._log_row[before_bins]
+            middle_u[before_bins] = np.maximum(middle_u[before_bins], from_voiced + self._go)
+            middle_v[before_bins] = np.maximum(middle_v[before_bins], from_voiced + self._stay)
+        np.add(self._view_unvoiced, self._triangle, out=self._work)
+        now_unvoiced = self._work.max(axis=0)
+        now_unvoiced += rest
+        if len(bins):
+            now = (self._view_voiced[:, bins] + self._triangle).max(axis=0) + seen
+        else:
+            now = np.zeros(0, dtype=np.float32)
+        self._history.append((bins, now, now_unvoiced))
+
+    def _before(self, index: int, state: int) -> int:
+        """The best state one frame before the `index`th kept one, if that one is in `state`."""
+        bins, scores, unvoiced = self._history[index - 1]
+        n, half = self.bins, self._half
+        to_voiced = state < n
+        at = state % n
+        low, high = max(0, at - half), min(n, at + half + 1)
+        triangle = self._triangle[low - at + half:high - at + half, 0]
+        quiet = unvoiced[low:high] + self._log_row[low:high] + (self._go if to_voiced else self._stay) + triangle
+        best = int(quiet.argmax())
+        value, found = quiet[best], n + low + best
+        if len(bins):
+            near = (bins >= low) & (bins < high)
+            if near.any():
+                sung = scores[near] + self._log_row[bins[near]] + (self._stay if to_voiced else self._go)
+                sung = sung + self._triangle[bins[near] - at + half, 0]
+                k = int(sung.argmax())
+                if sung[k] >= value:
+                    found = int(bins[near][k])
+        return found
+
+    def _give(self, until: int) -> Frames:
+        """Decode from the newest frame back, and give out the frames before `until` not given before."""
+        first = self._decided
+        kept = len(self._history)
+        if until <= first or not kept:
+            none = np.zeros(0)
+            return Frames(first, none, none, none, none)
+        bins, scores, unvoiced = self._history[-1]
+        state = self.bins + int(unvoiced.argmax())
+        if len(scores) and scores.max() >= unvoiced.max():
+            state = int(bins[scores.argmax()])
+        path = [0] * kept
+        path[-1] = state
+        old = self._path
+        for i in range(kept - 1, 0, -1):
+            state = self._before(i, state)
+            path[i - 1] = state
+            if i - 1 < len(old) and old[i - 1] == state:
+                path[:i - 1] = old[:i - 1]  # from here back it is the path of the last look
+                break
+        give = until - first
+        states = np.array(path[:give])
+        is_voiced = states < self.bins
+        f0 = np.where(is_voiced, self.low * 2.0 ** ((states % self.bins) / (12 * BINS_PER_SEMITONE)), 0.0)
+        facts = np.array(self._facts[:give]).reshape(-1, 3)
+        self._history, self._facts, self._path = self._history[give:], self._facts[give:], path[give:]
+        if not self._history:  # the last frame's scores are what the next step goes on from
+            self._history = [(bins, scores, unvoiced)]
+            self._path = [path[-1]]
+            self._facts = []
+            self._decided = until
+        self._decided = until
+        return Frames(first, f0, facts[:, 0], facts[:, 1], facts[:, 2])
