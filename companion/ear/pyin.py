@@ -23,13 +23,14 @@ from numpy.typing import NDArray
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
-GROUP = 5  # frames worked on at a time: 50 ms at a hop of 10 ms, about one sound-card block
+GROUP = 8  # frames worked on at a time: the overhead of calls rules, so work is done in groups
 THRESHOLDS = 100  # YIN thresholds from 0 to 1, as in librosa
 BETA = (2.0, 18.0)  # distribution of the threshold (Mauch and Dixon 2014, mean 0.1)
 NO_TROUGH = 0.01  # probability of the lowest trough where none is below the threshold
 SWITCH = 0.01  # probability of going from voiced to unvoiced or back, a frame
 MAX_RATE = 35.92  # octaves a second that the pitch may move
 BINS_PER_SEMITONE = 10
+HIGHEST = 0.6  # thresholds above this have together less than 1e-6 of the probability: left out
 NEVER = np.float32(-1e9)  # logarithm of a probability of nothing
 
 
@@ -92,9 +93,11 @@ class Pyin:
         self.bins = math.floor(12 * BINS_PER_SEMITONE * math.log2(high / low)) + 1
         self.gate = gate
         self._size = smooth_length(frame + self.max_period)
-        self._thresholds = np.linspace(0.0, 1.0, THRESHOLDS + 1)[1:]
-        self._weights = beta_weights()
+        used = round(HIGHEST * THRESHOLDS)
+        self._thresholds = np.linspace(0.0, 1.0, THRESHOLDS + 1)[1:used + 1]
+        self._weights = beta_weights()[:used]
         self._weight_below = np.concatenate([[0.0], np.cumsum(self._weights)])
+        self._index = np.arange(GROUP)[:, None] * hop + np.arange(frame)
         ranks = np.arange(self.max_period + 2)
         self._rank_weight = (1 - math.exp(-boltzmann)) * np.exp(-boltzmann * ranks)
         with np.errstate(divide="ignore"):
@@ -159,28 +162,28 @@ class Pyin:
 
     def _work_on(self, count: int) -> None:
         """Take the next `count` frames from the samples to scores of the decoder."""
-        span = (count - 1) * self.hop + self.frame
-        view = np.lib.stride_tricks.sliding_window_view(self._samples[:span], self.frame)[::self.hop]
-        frames = view.astype(np.float64)
-        cmnd = self._cmnd(frames)
+        view = self._samples[self._index[:count]]
+        cmnd = self._cmnd(view.astype(np.float64))
         lowest = cmnd.min(axis=1)
         factor, level = np.ones(count), np.full(count, np.nan)
         if self.gate is not None:
             factor, level = self.gate(view, lowest)
-        where, bins, chances = self._candidates(cmnd)
+        where, bins, chances = self._candidates(cmnd, lowest)
         chances = chances * factor[where]
-        edges = np.searchsorted(where, np.arange(count + 1))
+        edges = np.searchsorted(where, np.arange(count + 1)).tolist()
+        voiced = np.minimum(1.0, np.bincount(where, weights=chances, minlength=count))
+        rest = np.log(np.maximum((1 - voiced) / self.bins, 1e-300)).astype(np.float32)
+        seen = np.log(np.maximum(chances, 1e-300)).astype(np.float32)
         for k in range(count):
             here = slice(edges[k], edges[k + 1])
-            voiced = min(1.0, float(chances[here].sum()))
-            self._step(bins[here], chances[here], voiced)
-            self._facts.append((voiced, float(lowest[k]), float(level[k])))
+            self._step(bins[here], seen[here], rest[k])
+        self._facts += zip(voiced.tolist(), lowest.tolist(), level.tolist(), strict=True)
         self._next += count
         self._samples = self._samples[count * self.hop:]
         # Scores fall without end; brought back to a top of 0 once a group, they keep their precision.
         bins_now, scores, unvoiced = self._history[-1]
-        top = max(float(unvoiced.max()), float(scores.max()) if len(scores) else -np.inf)
-        self._history[-1] = (bins_now, scores - np.float32(top), unvoiced - np.float32(top))
+        top = np.float32(unvoiced.max())
+        self._history[-1] = (bins_now, scores - top, unvoiced - top)
 
     def _cmnd(self, frames: F64) -> F64:
         """Cumulative mean normalised difference (YIN, equation 8), frames x lags from min to max period."""
@@ -193,13 +196,14 @@ class Pyin:
         tiny = np.finfo(np.float64).tiny
         return np.asarray(difference[:, self.min_period - 1:] / (mean[:, self.min_period - 1:] + tiny))
 
-    def _candidates(self, cmnd: F64) -> tuple[NDArray[np.int64], NDArray[np.int64], F64]:
+    def _candidates(self, cmnd: F64, lowest: F64) -> tuple[NDArray[np.int64], NDArray[np.int64], F64]:
         """(frame, bin, probability) of each candidate, in order of frame; each bin once a frame."""
         count = len(cmnd)
         trough = np.empty(cmnd.shape, dtype=bool)
         trough[:, 1:-1] = (cmnd[:, 1:-1] < cmnd[:, :-2]) & (cmnd[:, 1:-1] <= cmnd[:, 2:])
         trough[:, 0] = cmnd[:, 0] < cmnd[:, 1]
         trough[:, -1] = cmnd[:, -1] < cmnd[:, -2]
+        trough &= (cmnd < HIGHEST) | (cmnd <= lowest[:, None])
         where, lag = np.nonzero(trough)
         if not len(where):
             none = np.zeros(0, dtype=np.int64)
@@ -223,27 +227,25 @@ class Pyin:
 
         # Parabolic interpolation of the period (0 at the range's edges and where it would leave its bin).
         inner = (lag > 0) & (lag < cmnd.shape[1] - 1)
-        at = np.clip(lag, 1, cmnd.shape[1] - 2)
+        at = np.minimum(np.maximum(lag, 1), cmnd.shape[1] - 2)
         left, mid, right = cmnd[where, at - 1], cmnd[where, at], cmnd[where, at + 1]
         a, b = right + left - 2 * mid, (right - left) / 2
         shift = np.where(inner & (np.abs(b) < np.abs(a)), -b / np.where(a == 0, 1.0, a), 0.0)
         f0 = self.rate / (self.min_period + lag + shift)
-        bins = np.round(12 * BINS_PER_SEMITONE * np.log2(f0 / self.low)).astype(np.int64)
-        bins = np.clip(bins, 0, self.bins)
+        bins = np.rint(12 * BINS_PER_SEMITONE * np.log2(f0 / self.low)).astype(np.int64)
+        bins = np.maximum(bins, 0)
         keep = (probability > 0) & (bins < self.bins)
         where, bins, probability = where[keep], bins[keep], probability[keep]
-        # Of two candidates in one bin the one with the longer period counts, as in librosa.
-        code = where * (self.bins + 1) + bins
-        _, last = np.unique(code[::-1], return_index=True)
-        pick = np.sort(len(code) - 1 - last)
-        return where[pick], bins[pick], probability[pick]
+        # Bins fall as periods grow, so two candidates in one bin stand side by side: the longer period
+        # counts, as in librosa.
+        last = np.ones(len(where), dtype=bool)
+        last[:-1] = (bins[1:] != bins[:-1]) | (where[1:] != where[:-1])
+        return where[last], bins[last], probability[last]
 
     # --- decoding ---
 
-    def _step(self, bins: NDArray[np.int64], chances: F64, voiced: float) -> None:
-        rest = np.float32(math.log(max((1 - voiced) / self.bins, 1e-300)))
-        with np.errstate(divide="ignore"):
-            seen = np.log(chances).astype(np.float32)
+    def _step(self, bins: NDArray[np.int64], seen: F32, rest: np.float32) -> None:
+        """One frame further: log probabilities of its candidates, and of each unvoiced bin."""
         if not self._started:
             self._started = True
             start = self._unvoiced
@@ -260,12 +262,12 @@ class Pyin:
             middle_u[before_bins] = np.maximum(middle_u[before_bins], from_voiced + self._go)
             middle_v[before_bins] = np.maximum(middle_v[before_bins], from_voiced + self._stay)
         np.add(self._view_unvoiced, self._triangle, out=self._work)
-        now_unvoiced = self._work.max(axis=0)
+        now_unvoiced = np.maximum.reduce(self._work, axis=0)
         now_unvoiced += rest
+        now = seen
         if len(bins):
-            now = (self._view_voiced[:, bins] + self._triangle).max(axis=0) + seen
-        else:
-            now = np.zeros(0, dtype=np.float32)
+            now = np.maximum.reduce(self._view_voiced[:, bins] + self._triangle, axis=0)
+            now += seen
         self._history.append((bins, now, now_unvoiced))
 
     def _before(self, index: int, state: int) -> int:

@@ -1,0 +1,103 @@
+"""The tracker that everything uses: pYIN with settings for every voice, and voicing of our own.
+
+One range and frame length for low adults and small children alike, chosen on synthesised and real voices:
+- 80 to 1400 Hz: sung notes reach about 1000 Hz in small children, and a top at 1100 would cut their trough;
+  a bottom above 120 would ruin low voices;
+- frames of 768 samples at 22050 Hz (35 ms, near three periods of the lowest note): longer ones blur
+  children's quick notes, shorter ones lose low voices;
+- a flatter weighting of troughs than pYIN's own (Boltzmann 1, not 2), since octave slips upward come
+  from preferring short periods.
+
+pYIN calls breath and room tail sung, since its unvoiced probability is spread over all bins. So before the
+decoding the probabilities of each frame are multiplied by a soft gate of two things that tell singing
+from its neighbours: its level against a running level of the voice, and how deep its deepest trough is.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.ear.files import RATE
+from companion.ear.model import PitchTrack
+from companion.ear.pyin import F32, F64, GROUP, Frames, Pyin
+
+HOP = 221  # samples: 10 ms
+FRAME = 768
+LOW_HZ, HIGH_HZ = 80.0, 1400.0
+BOLTZMANN = 1.0
+LOOK_AHEAD = 15 - GROUP  # frames; with its group a frame is decided 150 ms after its centre at the latest
+
+LEVEL_S = 0.02  # window of the level
+FALL_DB_S = 24.0  # how fast the running level falls: slower, and closed vowels (20 dB down) would be lost
+LEVEL_DOWN_DB = 27.0  # below the running level: as likely breath or tail as voice
+LEVEL_SOFT_DB = 2.5
+LEAST_DB = -66.0  # dB re full scale: quieter than any usable recording of a voice
+TROUGH = 0.33  # CMND of the deepest trough at which sung and unsung are as likely
+TROUGH_SOFT = 0.06
+
+
+class VoiceGate:
+    """The soft gate: factors 0 to 1 for frames of samples, given the lowest CMND of each."""
+
+    def __init__(self, rate: int = RATE, hop: int = HOP, frame: int = FRAME) -> None:
+        half = round(LEVEL_S * rate / 2)
+        self._window = slice(frame // 2 - half, frame // 2 + half)
+        self._fall = FALL_DB_S * hop / rate
+        self._running = LEAST_DB
+
+    def __call__(self, frames: F32, lowest: F64) -> tuple[F64, F64]:
+        power = np.square(frames[:, self._window]).mean(axis=1)
+        level = 10.0 * np.log10(power + 1e-12)
+        running = np.empty(len(level))
+        now = self._running
+        for i, x in enumerate(level.tolist()):
+            now = max(now - self._fall, x, LEAST_DB)
+            running[i] = now
+        self._running = now
+        loud = 1.0 / (1.0 + np.exp((running - LEVEL_DOWN_DB - level) / LEVEL_SOFT_DB))
+        loud *= level > LEAST_DB
+        pure = 1.0 / (1.0 + np.exp((lowest - TROUGH) / TROUGH_SOFT))
+        return np.asarray(loud * pure), np.asarray(level, dtype=np.float64)
+
+
+class Tracker:
+    """The pitch of sound as it comes in: `push` blocks of mono float samples at RATE, `finish` at its end."""
+
+    def __init__(self) -> None:
+        self._pyin = Pyin(RATE, FRAME, HOP, LOW_HZ, HIGH_HZ, LOOK_AHEAD, BOLTZMANN, VoiceGate())
+        self._samples = 0
+
+    @property
+    def latency_s(self) -> float:
+        """The longest time from a sound to the decision on its frame, in seconds of sound."""
+        return self._pyin.latency_s
+
+    def push(self, samples: NDArray[np.float32]) -> PitchTrack:
+        self._samples += len(samples)
+        return self._frames(self._pyin.push(samples))
+
+    def finish(self) -> PitchTrack:
+        return self._frames(self._pyin.finish())
+
+    def _frames(self, new: Frames) -> PitchTrack:
+        time = (new.first + np.arange(len(new.f0_hz))) * (HOP / RATE)
+        return PitchTrack(time_s=time, f0_hz=new.f0_hz, sure=np.where(new.f0_hz > 0, new.voiced, 0.0),
+                          level_db=new.level_db, harmonic=1.0 - np.minimum(new.lowest, 1.0), hop_s=HOP / RATE,
+                          duration_s=self._samples / RATE)
+
+
+def track(samples: NDArray[np.float32], rate: int = RATE) -> PitchTrack:
+    """The pitch of a whole sound (mono float samples); the same frames as the stream gives."""
+    from companion.ear.files import resample
+
+    tracker = Tracker()
+    parts = [tracker.push(resample(np.asarray(samples, dtype=np.float32), rate, RATE)), tracker.finish()]
+    return join(parts)
+
+
+def join(parts: list[PitchTrack]) -> PitchTrack:
+    """Tracks that follow each other, as one (at least one)."""
+    names = ("time_s", "f0_hz", "sure", "level_db", "harmonic")
+    arrays = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
+    return PitchTrack(**arrays, hop_s=parts[0].hop_s, duration_s=parts[-1].duration_s)

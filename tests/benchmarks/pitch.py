@@ -1,0 +1,108 @@
+"""Pitch against a hand-made track: `python tests/benchmarks/pitch.py WAV F0_CSV`.
+
+By mir_eval.melody, 80 to 1100 Hz, for ours, librosa.pyin (frame 1024, hop 221) and Praat's autocorrelation
+(10 ms) by parselmouth. The last line is one JSON object.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import platform
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+LOW, HIGH = 80.0, 1100.0
+
+
+def read_f0(path: Path) -> tuple[np.ndarray, np.ndarray]:
+    rows = np.array([[float(x) for x in line.split(",")[:2]] for line in path.read_text().splitlines()
+                     if line.strip() and (line.strip()[0].isdigit() or line.strip()[0] == ".")])
+    return rows[:, 0], rows[:, 1]
+
+
+def of_companion(samples: np.ndarray, rate: int) -> tuple[np.ndarray, np.ndarray]:
+    from companion.ear.tracker import track
+
+    found = track(samples.astype(np.float32), rate)
+    return found.time_s, found.f0_hz
+
+
+def of_librosa(samples: np.ndarray, rate: int) -> tuple[np.ndarray, np.ndarray]:
+    import librosa
+
+    low = samples if rate == 22050 else librosa.resample(samples, orig_sr=rate, target_sr=22050)
+    f0, voiced, _ = librosa.pyin(low, fmin=LOW, fmax=HIGH, sr=22050, frame_length=1024, hop_length=221)
+    return np.arange(len(f0)) * 221 / 22050, np.where(voiced, f0, 0.0)
+
+
+def of_praat(samples: np.ndarray, rate: int) -> tuple[np.ndarray, np.ndarray]:
+    import parselmouth
+
+    pitch = parselmouth.Sound(samples.astype(np.float64), rate).to_pitch_ac(
+        time_step=0.01, pitch_floor=LOW, pitch_ceiling=HIGH)
+    return pitch.xs(), pitch.selected_array["frequency"]
+
+
+MAKERS = {"companion": of_companion, "librosa": of_librosa, "praat": of_praat}
+
+
+def scores(reference: tuple[np.ndarray, np.ndarray], found: tuple[np.ndarray, np.ndarray]) -> dict[str, float]:
+    import mir_eval
+
+    ref_time, ref_f0 = reference
+    ref_f0 = np.where((ref_f0 >= LOW) & (ref_f0 <= HIGH), ref_f0, 0.0)
+    time_s, f0 = found
+    if time_s[0] > 0:
+        time_s, f0 = np.append(0.0, time_s), np.append(0.0, f0)
+    result = mir_eval.melody.evaluate(ref_time, ref_f0, time_s, f0)
+    return {"overall_accuracy": round(float(result["Overall Accuracy"]), 4),
+            "raw_pitch_accuracy": round(float(result["Raw Pitch Accuracy"]), 4),
+            "voicing_false_alarm": round(float(result["Voicing False Alarm"]), 4)}
+
+
+def measure(samples: np.ndarray, rate: int, reference: tuple[np.ndarray, np.ndarray]) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for name, make in MAKERS.items():
+        make(samples[: rate * 2], rate)  # once for what is compiled or loaded at first use
+        start = time.perf_counter()
+        found = make(samples, rate)
+        spent = time.perf_counter() - start
+        out[name] = {**scores(reference, found), "seconds_per_second": round(spent / (len(samples) / rate), 4)}
+    return out
+
+
+def versions() -> dict[str, str]:
+    import librosa
+    import mir_eval
+    import parselmouth
+
+    return {"python": platform.python_version(), "numpy": np.__version__, "librosa": librosa.__version__,
+            "parselmouth": parselmouth.__version__, "praat": parselmouth.PRAAT_VERSION,
+            "mir_eval": mir_eval.__version__}
+
+
+def main() -> None:
+    import soundfile
+
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("wav", type=Path)
+    parser.add_argument("f0", type=Path)
+    arguments = parser.parse_args()
+    for path in (arguments.wav, arguments.f0):
+        if not path.exists():
+            sys.exit(f"{path} is missing; give a recording and its pitch track.")
+    samples, rate = soundfile.read(arguments.wav)
+    if samples.ndim > 1:
+        samples = samples.mean(axis=1)
+    print(json.dumps({**measure(samples, rate, read_f0(arguments.f0)), "versions": versions()}))
+
+
+if __name__ == "__main__":
+    main()
