@@ -25,6 +25,7 @@ class PitchTrack:
     level_db: level of the frame, dB; NaN where only f0 was given.
     harmonic: periodicity of the frame, 0 (noise) to 1 (perfectly periodic); NaN where unknown.
     duration_s: length of the sound.
+    guess_hz: the tracker's pitch in unvoiced frames too, where it has one; nothing is judged by it.
     """
 
     time_s: Array
@@ -34,6 +35,7 @@ class PitchTrack:
     harmonic: Array
     hop_s: float
     duration_s: float
+    guess_hz: Array | None = None
 
     @property
     def midi(self) -> Array:

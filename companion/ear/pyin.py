@@ -36,10 +36,14 @@ NEVER = np.float32(-1e9)  # logarithm of a probability of nothing
 
 @dataclass(frozen=True)
 class Frames:
-    """n decoded frames. f0_hz 0 where unvoiced; voiced: probability; lowest: least CMND value, 0 to about 1."""
+    """n decoded frames. f0_hz 0 where unvoiced; guess_hz: the decoder's pitch there too.
+
+    voiced: probability; lowest: least CMND value, 0 to about 1.
+    """
 
     first: int
     f0_hz: F64
+    guess_hz: F64
     voiced: F64
     lowest: F64
     level_db: F64
@@ -297,7 +301,7 @@ class Pyin:
         kept = len(self._history)
         if until <= first or not kept:
             none = np.zeros(0)
-            return Frames(first, none, none, none, none)
+            return Frames(first, none, none, none, none, none)
         bins, scores, unvoiced = self._history[-1]
         state = self.bins + int(unvoiced.argmax())
         if len(scores) and scores.max() >= unvoiced.max():
@@ -314,7 +318,7 @@ class Pyin:
         give = until - first
         states = np.array(path[:give])
         is_voiced = states < self.bins
-        f0 = np.where(is_voiced, self.low * 2.0 ** ((states % self.bins) / (12 * BINS_PER_SEMITONE)), 0.0)
+        pitch = self.low * 2.0 ** ((states % self.bins) / (12 * BINS_PER_SEMITONE))
         facts = np.array(self._facts[:give]).reshape(-1, 3)
         self._history, self._facts, self._path = self._history[give:], self._facts[give:], path[give:]
         if not self._history:  # the last frame's scores are what the next step goes on from
@@ -323,4 +327,4 @@ class Pyin:
             self._facts = []
             self._decided = until
         self._decided = until
-        return Frames(first, f0, facts[:, 0], facts[:, 1], facts[:, 2])
+        return Frames(first, np.where(is_voiced, pitch, 0.0), pitch, facts[:, 0], facts[:, 1], facts[:, 2])

@@ -1,7 +1,9 @@
 """Pitch against a hand-made track: `python tests/benchmarks/pitch.py WAV F0_CSV`.
 
 By mir_eval.melody, 80 to 1100 Hz, for ours, librosa.pyin (frame 1024, hop 221) and Praat's autocorrelation
-(10 ms) by parselmouth. The last line is one JSON object.
+(10 ms) by parselmouth. Where a tracker has a pitch for frames that it calls unvoiced (ours and librosa's do),
+it counts for raw pitch and not for voicing: a negative number, as mir_eval has it. The last line is one JSON
+object.
 """
 
 from __future__ import annotations
@@ -31,15 +33,17 @@ def of_companion(samples: np.ndarray, rate: int) -> tuple[np.ndarray, np.ndarray
     from companion.ear.tracker import track
 
     found = track(samples.astype(np.float32), rate)
-    return found.time_s, found.f0_hz
+    assert found.guess_hz is not None
+    return found.time_s, np.where(found.f0_hz > 0, found.f0_hz, -found.guess_hz)
 
 
 def of_librosa(samples: np.ndarray, rate: int) -> tuple[np.ndarray, np.ndarray]:
     import librosa
 
     low = samples if rate == 22050 else librosa.resample(samples, orig_sr=rate, target_sr=22050)
-    f0, voiced, _ = librosa.pyin(low, fmin=LOW, fmax=HIGH, sr=22050, frame_length=1024, hop_length=221)
-    return np.arange(len(f0)) * 221 / 22050, np.where(voiced, f0, 0.0)
+    f0, voiced, _ = librosa.pyin(low, fmin=LOW, fmax=HIGH, sr=22050, frame_length=1024, hop_length=221,
+                                 fill_na=None)
+    return np.arange(len(f0)) * 221 / 22050, np.where(voiced, f0, -f0)
 
 
 def of_praat(samples: np.ndarray, rate: int) -> tuple[np.ndarray, np.ndarray]:
