@@ -129,7 +129,8 @@ def read_track(path: str | Path) -> PitchTrack:
     head = [cell.strip().lstrip("# ").split(" ")[0] for cell in rows[0]] if rows else []
     if head[:2] != ["time_s", "f0_hz"]:
         raise Trouble(f"{path} has no header line time_s,f0_hz. Put it at the top, then a line for each frame.")
-    times, pitches = [], []
+    times: list[float] = []
+    pitches: list[float] = []
     for number, row in enumerate(rows[1:], 2):
         if not any(cell.strip() for cell in row):
             continue

@@ -81,7 +81,7 @@ class Tracker:
         return self._frames(self._pyin.finish())
 
     def _frames(self, new: Frames) -> PitchTrack:
-        time = (new.first + np.arange(len(new.f0_hz))) * (HOP / RATE)
+        time = np.asarray((new.first + np.arange(len(new.f0_hz))) * (HOP / RATE), dtype=np.float64)
         return PitchTrack(time_s=time, f0_hz=new.f0_hz, sure=np.where(new.f0_hz > 0, new.voiced, 0.0),
                           level_db=new.level_db, harmonic=1.0 - np.minimum(new.lowest, 1.0), hop_s=HOP / RATE,
                           duration_s=self._samples / RATE, guess_hz=new.guess_hz)

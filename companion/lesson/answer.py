@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +11,7 @@ from companion.tune.model import LineNote, Tune
 
 if TYPE_CHECKING:
     from companion.cue.wording import Cue
-    from companion.match.model import Match, Move
+    from companion.match.model import Match
 
 
 @dataclass(frozen=True)
@@ -87,7 +86,7 @@ def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, p
     tune = load(tune_name, part=part)
     line = chosen_line(tune, phrase)
     match = match_take(hear_pitch(take), line)
-    return Answer(str(take), tune, str(tune_name), line, match, cue_for(match, american=american))
+    return Answer(str(take), tune, str(tune_name), line, match, cue_for(match))
 
 
 def answer_or_error(job: tuple[str, str, str, str]) -> dict[str, Any]:
@@ -103,9 +102,3 @@ def answer_or_error(job: tuple[str, str, str, str]) -> dict[str, Any]:
     except Exception as error:
         return {"take": take, "error": f"This is a fault of ours: {type(error).__name__}: {error}"}
     return {**found, "take": take, "tune": tune}
-
-
-def try_move(match: Match) -> Move | None:
-    """The move that a cue would draw for the ear: the surest wrong one, else None."""
-    wrong: Sequence[Move] = [m for m in match.moves if m.verdict == "not that way"]
-    return max(wrong, key=lambda m: m.sure, default=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from companion.tune.model import LineNote
 
@@ -53,7 +54,7 @@ class Match:
     notes: tuple[HeardNote, ...]
     moves: tuple[Move, ...]
     closeness: float
-    detail: dict[str, object] = field(default_factory=dict)
+    detail: dict[str, Any] = field(default_factory=dict)
 
     @property
     def counts(self) -> dict[str, int]:
