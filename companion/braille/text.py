@@ -1,0 +1,167 @@
+"""Cells in their several forms (Unicode, Braille ASCII, dots), words in uncontracted UEB, cells in words."""
+
+from __future__ import annotations
+
+import unicodedata
+from fractions import Fraction
+
+from companion.braille import signs as S
+from companion.tune.model import VALUES, Pitch
+
+_TO_ASCII = {chr(S.CELL_BASE + i): c for i, c in enumerate(S.ASCII)}
+_TO_CELLS = {c: cell for cell, c in _TO_ASCII.items()} | {
+    c.lower(): cell for cell, c in _TO_ASCII.items()} | {"`": S.cells("4"), "{": S.cells("246"),
+                                                          "|": S.cells("1256"), "}": S.cells("12456"),
+                                                          "~": S.cells("45")}
+
+
+def to_ascii(text: str) -> str:
+    """Unicode cells as North American Braille ASCII; what is no six-dot cell stays as it is."""
+    return "".join(_TO_ASCII.get(c, c) for c in text)
+
+
+def to_cells(text: str) -> str:
+    """Braille ASCII as Unicode cells (lower case counts as upper); cells and line ends stay as they are."""
+    return "".join(_TO_CELLS.get(c, c) for c in text)
+
+
+def to_dots(text: str) -> str:
+    """Cells as dot numbers: "⠐⠙" is "5-145"; an empty cell is a space between."""
+    return " ".join("-".join(S.dots_of(c) for c in word) for word in text.split(S.SPACE))
+
+
+def from_dots(text: str) -> str:
+    """ "5-145" or "5 145" as cells; "0" is an empty cell. Raises ValueError for what is no dot number."""
+    if not all(c in "012345678- \t" for c in text):
+        raise ValueError(f"{text!r} is not dot numbers")
+    return S.cells(text.replace("\t", " "))
+
+
+def chord(keys: set[int]) -> str:
+    """The cell of six keys held together, each a dot number 1 to 6. Raises ValueError for other keys."""
+    if not keys <= {1, 2, 3, 4, 5, 6}:
+        raise ValueError(f"keys {sorted(keys)} are not dots 1 to 6")
+    return chr(S.CELL_BASE + sum(1 << (k - 1) for k in keys))
+
+
+def words(text: str) -> str:
+    """Text in uncontracted Unified English Braille. What UEB has no sign for here is left out."""
+    out = []
+    number = capitals = False
+    pieces = text.split(" ")
+    for index, word in enumerate(pieces):
+        if index:
+            out.append(S.SPACE)
+        number = capitals = False
+        letters = [c for c in word if c.isalpha()]
+        whole = len(letters) > 1 and all(c.isupper() for c in letters)
+        for raw in word:
+            for c in unicodedata.normalize("NFD", raw):
+                if unicodedata.combining(c):
+                    continue
+                accent = "".join(S.cells(S.ACCENTS[m]) for m in unicodedata.normalize("NFD", raw)[1:]
+                                 if m in S.ACCENTS)
+                low = c.lower()
+                if c.isdigit() and c in S.UPPER_DIGITS:
+                    if not number:
+                        out.append(S.NUMBER)
+                    number = True
+                    out.append(S.UPPER_DIGITS[c])
+                elif low in S.LETTERS:
+                    if c.isupper() and whole and not capitals:
+                        out.append(S.CAPITAL_WORD)
+                        capitals = True
+                    elif c.isupper() and not whole:
+                        out.append(S.CAPITAL)
+                    if number and low <= "j" and not c.isupper():
+                        out.append(S.GRADE1)
+                    number = False
+                    out += [accent, S.LETTERS[low]]
+                elif c in S.PUNCTUATION:
+                    number = number and c in ".,"
+                    out.append(S.cells(S.PUNCTUATION[c]))
+    return "".join(out)
+
+
+_READ_LETTERS = {cell: letter for letter, cell in S.LETTERS.items()}
+_READ_PUNCTUATION = {S.cells(d): c for c, d in reversed(list(S.PUNCTUATION.items())) if len(S.cells(d)) == 1}
+
+
+def read_words(text: str) -> str:
+    """Uncontracted UEB back to text (letters, digits, capitals and plain punctuation)."""
+    out, number, capital, word = [], False, False, False
+    digits = {cell: d for d, cell in S.UPPER_DIGITS.items()}
+    i = 0
+    while i < len(text):
+        c = text[i]
+        if text[i:i + 2] == S.CAPITAL_WORD:
+            word, i = True, i + 2
+            continue
+        if c == S.SPACE or c == " ":
+            out.append(" ")
+            number = word = False
+        elif c == S.NUMBER:
+            number = True
+        elif c == S.CAPITAL:
+            capital = True
+        elif c == S.GRADE1:
+            number = False
+        elif number and c in digits:
+            out.append(digits[c])
+        elif c in _READ_LETTERS:
+            number = False
+            letter = _READ_LETTERS[c]
+            out.append(letter.upper() if capital or word else letter)
+            capital = False
+        elif c in _READ_PUNCTUATION:
+            out.append(_READ_PUNCTUATION[c])
+        i += 1
+    return "".join(out)
+
+
+def note_cells(pitch: Pitch | None, base: Fraction, dots: int = 0, octave: bool = True,
+               accidental: int | None = None) -> str:
+    """The cells of one note standing alone: accidental, octave mark, note, dots; of a rest without a pitch.
+
+    base: undotted value in quarters. accidental: semitones of the sign to write, None for no sign.
+    """
+    if pitch is None:
+        return (S.REST_CELLS.get(base) or S.REST_CELLS[Fraction(4)] + S.BREVE + S.REST_CELLS[Fraction(4)]) \
+            + S.DOT * dots
+    out = "" if accidental is None else S.ACCIDENTALS[accidental]
+    if octave:
+        out += S.OCTAVES[min(8, max(0, pitch.octave))]
+    if base == 8:
+        whole = S.NOTE_CELLS[pitch.step, Fraction(4)]
+        return out + whole + S.BREVE + whole
+    return out + S.NOTE_CELLS[pitch.step, base] + S.DOT * dots
+
+
+def spaced_dots(cell: str) -> str:
+    """ "1 4 5", as it is said."""
+    return " ".join(S.dots_of(cell)) if cell != S.SPACE else "no dots"
+
+
+def say_dots(text: str) -> str:
+    """Cells as said: "dot 5, then 1 4 5"."""
+    said = [spaced_dots(c) for c in text]
+    if not said:
+        return ""
+    first = f"{'dot' if len(S.dots_of(text[0])) == 1 else 'dots'} {said[0]}"
+    return ", then ".join([first, *said[1:]])
+
+
+def say_note(pitch: Pitch | None, cells: str, base: Fraction, dots: int = 0, american: bool = False) -> str:
+    """ "C, fourth octave: dot 5, then 1 4 5", with the value of all but quavers: "C, fourth octave, crotchet"."""
+    value = VALUES[base][1 if american else 0]
+    dotted = {0: "", 1: "dotted ", 2: "double dotted ", 3: "triple dotted "}[dots]
+    if pitch is None:
+        return f"{dotted}{value} rest: {say_dots(cells)}".capitalize()
+    sign = f" {S.ACCIDENTAL_WORDS[pitch.alter]}" if pitch.alter else ""
+    length = "" if base == Fraction(1, 2) and not dots else f", {dotted}{value}"
+    return f"{pitch.step}{sign}, {S.OCTAVE_WORDS[min(8, max(0, pitch.octave))]}{length}: {say_dots(cells)}"
+
+
+def letter_of(cell: str) -> str | None:
+    """The print letter that a cell is in literary braille, None where it is none: the letter trap's other face."""
+    return _READ_LETTERS.get(cell)
