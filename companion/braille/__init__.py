@@ -1,0 +1,20 @@
+"""Music braille: a tune to cells and back, both from the same tables."""
+
+from companion.braille.encode import encode, needs_octave, pitch_only_tune
+from companion.braille.page import BraillePage, Link, from_brf, to_brf
+from companion.braille.text import (
+    chord,
+    from_dots,
+    letter_of,
+    note_cells,
+    say_dots,
+    say_note,
+    to_ascii,
+    to_cells,
+    to_dots,
+    words,
+)
+
+__all__ = ["BraillePage", "Link", "chord", "encode", "from_brf", "from_dots", "letter_of", "needs_octave",
+           "note_cells", "pitch_only_tune", "say_dots", "say_note", "to_ascii", "to_brf", "to_cells", "to_dots",
+           "words"]

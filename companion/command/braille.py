@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,6 +33,6 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(page.as_json(), ensure_ascii=False))
     elif not options.out:
-        show = {"cells": str, "ascii": to_ascii, "dots": to_dots}[options.form]
-        print("\n".join(show(line) for line in page.lines))
+        forms: dict[str, Callable[[str], str]] = {"cells": str, "ascii": to_ascii, "dots": to_dots}
+        print("\n".join(forms[options.form](line) for line in page.lines))
     return 0

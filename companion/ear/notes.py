@@ -85,7 +85,8 @@ def find_notes(track: PitchTrack) -> list[SungNote]:
     return _finish(track, label, sorted(starts), broken)
 
 
-def _finish(track: PitchTrack, label: NDArray[np.int64], starts: list[int], broken: NDArray[np.bool_]) -> list[SungNote]:
+def _finish(track: PitchTrack, label: NDArray[np.int64], starts: list[int],
+            broken: NDArray[np.bool_]) -> list[SungNote]:
     """Cut at dips, measure each note's steady part, drop what is too short to be one."""
     midi, hop = track.midi, track.hop_s
     voiced = ~np.isnan(midi)

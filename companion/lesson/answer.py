@@ -55,9 +55,11 @@ def cell_of(tune: Tune, note: LineNote) -> tuple[str, str]:
 
 def say_cell(tune: Tune, note: LineNote, american: bool = False) -> str:
     """The same in words: "C, fourth octave: dot 5, then 1 4 5"."""
-    from companion.braille import say_cells
+    from companion.braille import say_note
 
-    return say_cells(cell_of(tune, note)[1], american=american)
+    bar, place = note.sources[0]
+    written = tune.bars[bar].notes[place]
+    return say_note(written.pitch, cell_of(tune, note)[1], written.base, written.dots, american)
 
 
 def chosen_line(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:

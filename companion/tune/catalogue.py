@@ -62,9 +62,9 @@ def describe(name: str) -> Entry:
         moves[kind_of(b.midi - a.midi)] += 1
     first = [n for n in line if n.phrase == 1]
     words = ""
-    for n in first:
+    for n in (n for n in first if n.syllable):
         words += n.syllable + ("" if n.word_place in ("begin", "middle") else " ")
     beats = sum(tune.time.upper)
     return Entry(name=name, title=tune.title, notes=len(line),
                  reach=max(n.midi for n in line) - min(n.midi for n in line), beats=beats, key=tune.key.name,
-                 words=words.strip().rstrip(".,;"), moves=moves)
+                 words=words.strip().rstrip(".,;?!"), moves=moves)
