@@ -23,8 +23,10 @@ def count_line(counts: dict[str, int]) -> str:
 
 def note_line(found: Answer, index: int, american: bool = False) -> str:
     """One note: its number, its syllable, its name and its cell."""
+    from companion.cue.wording import bare
+
     heard = found.match.notes[index]
-    syllable = f", {heard.written.syllable}" if heard.written.syllable else ""
+    syllable = f", {bare(heard.written.syllable)}" if heard.written.syllable else ""
     left_out = "" if heard.sung else " Not heard."
     return (f"Note {heard.written.number}{syllable}: "
             f"{say_cell(found.tune, heard.written, american)}.{left_out}")

@@ -1,0 +1,25 @@
+"""`companion demo`: the main job on a take that ships."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+    parser.add_argument("--sound", metavar="FILE",
+                        help="where to save the spoken cue and its glides (the temporary folder if not given)")
+
+
+def run(options: argparse.Namespace) -> int:
+    import json
+
+    from companion.lesson.demo import demo_answer, demo_lines
+
+    found = demo_answer()
+    if options.json:
+        print(json.dumps(found.as_json(), ensure_ascii=False))
+        return 0
+    print("A child sings Snail on the wall; the take and the tune ship with this program.", flush=True)
+    print("\n".join(demo_lines(found, options.sound)))
+    return 0
