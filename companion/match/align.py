@@ -30,25 +30,30 @@ F = NDArray[np.float64]
 FRAGMENT_S = 0.06  # shorter than the shortest sung note (about 0.1 s), longer than a frame
 FRAGMENT_SPAN = 0.45  # semitones: a fragment ends when the pitch leaves this span, so slides fall to pieces
 CELL = 0.25  # semitones of the pitch grid
-MISS = 25.0  # nats per second and semitone between the sung pitch and the note's
-MISS_CAP = 3.0  # semitones: farther off is no worse (an octave slip of the tracker is one event)
-OCTAVE_MISS = 0.6  # semitones: what it costs more to hear a note in another octave (a slip of the tracker's)
+MISS = 68.0  # nats per second and semitone between the sung pitch and the note's
+MISS_CAP = 6.0  # semitones: farther off is no worse (an octave slip of the tracker is one event)
+OCTAVE_MISS = 3.25  # semitones: what it costs more to hear a note in another octave (a slip of the tracker's)
 OCTAVE_MOVE = 0.01  # probability that a move goes as written, but to another octave
-VOICED_GAP = 35.0  # nats per second of voice that belongs to no note
-UNVOICED_NOTE = 12.0  # nats per second of silence inside a note
-INTERVAL_SPREAD = 0.45  # semitones, Laplace; the step is missed by this much ...
-INTERVAL_SPREAD_PER = 0.06  # ... and large intervals by more, in proportion
-INTERVAL_ANY = 0.02  # probability that a move goes anywhere
+VOICED_GAP = 118.0  # nats per second of voice that belongs to no note
+UNVOICED_NOTE = 66.0  # nats per second of silence inside a note
+INTERVAL_SPREAD = 0.43  # semitones, Laplace; the step is missed by this much ...
+INTERVAL_SPREAD_PER = 0.05  # ... and large intervals by more, in proportion
+INTERVAL_ANY = 0.36  # probability that a move goes anywhere
+FAR_SPREAD = 8.0  # semitones: how far a move that goes anywhere goes
 #: Untrained singers shrink their intervals (Pfordresher and Brown 2007): factors and their weights.
 SHRINK = ((1.0, 0.6), (0.85, 0.25), (0.68, 0.15))
-LEFT_OUT = 12.0  # nats for each note that is left out
-NEXT_FROM_GAP = 0.3  # probability, per fragment, that a gap ends and the next note begins
-NO_GAP = 0.75  # probability that the next note follows without a gap
-PLACE = 1.5  # nats per second and per beat that a note lies outside its place in a steady tempo
-PLACE_FREE = 1.5  # beats that it may lie outside for nothing
+LEFT_OUT = 9.0  # nats for each note that is left out
+NEXT_FROM_GAP = 0.4  # probability, per fragment, that a gap ends and the next note begins
+NO_GAP = 0.23  # probability that the next note follows without a gap
+PLACE = 0.48  # nats per second and per beat that a note lies outside its place in a steady tempo
+PLACE_FREE = 1.9  # beats that it may lie outside for nothing
 MAX_SKIP = 2
-NO_ONSET = 0.2  # factor for a new note that begins with neither a change of pitch, nor a dip, nor a consonant
-NO_ONSET_UNKNOWN = 0.5  # the same where the level is not known (a bare pitch track)
+#: A bare pitch track, with no level, comes from a tracker whose faults are not known: its frames are trusted
+#: less, and a note far from where the tune has it is less likely the singer's.
+BARE_TRUST = 0.3
+BARE_ANY = 0.03
+NO_ONSET = 0.03  # factor for a new note that begins with neither a change of pitch, nor a dip, nor a consonant
+NO_ONSET_UNKNOWN = 0.79  # the same where the level is not known (a bare pitch track)
 ONSET_PITCH = 0.4  # semitones of change that make an onset
 ONSET_DIP_DB = 3.0  # a fall and rise of the level that makes one
 
@@ -144,19 +149,20 @@ class Alignment:
     log_likelihood: float
 
 
-def interval_kernel(written: float, cells: int) -> F:
-    """Probability of sung intervals -(cells-1)..cells-1 (in CELLs) where `written` semitones stand."""
+def interval_kernel(written: float, cells: int, any_way: float) -> F:
+    """Probability of sung intervals -(cells-1)..cells-1 (in CELLs) where `written` semitones stand.
+
+    any_way: probability that the move goes anywhere at all.
+    """
     sung = np.arange(-(cells - 1), cells) * CELL
     spread = INTERVAL_SPREAD + INTERVAL_SPREAD_PER * abs(written)
     near = np.zeros_like(sung)
     for factor, weight in SHRINK:
         near += weight * np.exp(-np.abs(sung - factor * written) / spread)
     octave = sum(np.exp(-np.abs(sung - written - o) / spread) for o in (-12.0, 12.0))
-    total = near.sum()
-    near = near / max(total, 1e-12) + OCTAVE_MOVE * octave / max(total, 1e-12)
-    total = 1.0
-    any_way = np.exp(-np.abs(sung) / 8.0)
-    return np.asarray((1 - INTERVAL_ANY) * near / max(total, 1e-12) + INTERVAL_ANY * any_way / any_way.sum())
+    near = (near + OCTAVE_MOVE * octave) / max(near.sum(), 1e-12)
+    far = np.exp(-np.abs(sung) / FAR_SPREAD)
+    return np.asarray((1 - any_way) * near + any_way * far / far.sum())
 
 
 def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rests: Sequence[float],
@@ -179,11 +185,13 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     seconds = pieces.seconds
     is_voiced = ~np.isnan(pieces.midi)
 
+    bare = bool(np.isnan(track.level_db).all())
+    trust, any_way = (BARE_TRUST, BARE_ANY) if bare else (1.0, INTERVAL_ANY)
     distance = np.abs(np.nan_to_num(pieces.midi)[:, None] - grid[None, :])
     distance = np.minimum(distance, np.abs(distance - 12.0) + OCTAVE_MISS)
-    voiced_cost = MISS * np.minimum(distance, MISS_CAP) * np.maximum(pieces.voiced, 0.1)[:, None]
-    note_cost = np.where(is_voiced[:, None], voiced_cost, UNVOICED_NOTE) * seconds[:, None]  # T x P
-    gap_cost = np.where(is_voiced, VOICED_GAP * np.maximum(pieces.voiced, 0.1), 0.0) * seconds  # T
+    voiced_cost = trust * MISS * np.minimum(distance, MISS_CAP) * np.maximum(pieces.voiced, 0.1)[:, None]
+    note_cost = np.where(is_voiced[:, None], voiced_cost, trust * UNVOICED_NOTE) * seconds[:, None]  # T x P
+    gap_cost = np.where(is_voiced, trust * VOICED_GAP * np.maximum(pieces.voiced, 0.1), 0.0) * seconds  # T
 
     # Where in time each note should fall, tempo free: the sung span against the written one.
     span = np.flatnonzero(is_voiced)
@@ -213,7 +221,7 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     kernel = np.zeros((n, reach * p, p))
     for j in range(n):
         for skip in range(1, min(j, reach) + 1):
-            row = interval_kernel(written[j] - written[j - skip], p) * np.exp(-LEFT_OUT * (skip - 1))
+            row = interval_kernel(written[j] - written[j - skip], p, any_way) * np.exp(-LEFT_OUT * (skip - 1))
             place = (reach - skip) * p
             kernel[j, place:place + p] = np.lib.stride_tricks.sliding_window_view(row, p)[::-1]
     kernel_back = np.ascontiguousarray(kernel.transpose(0, 2, 1))
