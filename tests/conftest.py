@@ -2,6 +2,8 @@
 
 import pytest
 
+pytest_plugins = ("soundcard",)  # fixtures soundcard and soundcard_apart: tests/soundcard.py
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--slow", action="store_true", help="also run the long checks (CI does)")
