@@ -1,0 +1,334 @@
+"""The diary: pupils, settings, consents, takes with their moves, what was set and what was done.
+
+Everything is written in whole transactions, so a kill or a power cut loses at most the take in progress.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from companion.diary.model import Consent, KeptTake, Pupil, TakeMove, Tally, Work
+from companion.diary.settings import SETTINGS
+from companion.diary.store import BUSY_S, SWEEP, Locked, Store, Unusable, beside, default_path
+from companion.errors import Trouble
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from companion.match.model import Match
+
+LONGEST_NAME = 40
+QUICK_BUSY_S = 0.2  # a session is to speak within half a second
+RECORDING = "recording"  # the purpose for which sound is kept
+END_CONSENT = "UPDATE consents SET ended_at = ? WHERE pupil = ? AND purpose = ? AND ended_at IS NULL"
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _time(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+def called(nickname: str) -> str:
+    """A nickname as it is compared. Raises Trouble where it is none."""
+    name = " ".join(nickname.split())
+    if not name or len(name) > LONGEST_NAME or not name.isprintable():
+        raise Trouble(f"A pupil is known by a nickname of 1 to {LONGEST_NAME} letters; give one.")
+    return name.casefold()
+
+
+class Diary:
+    """A diary file. path: None for the one in the user's data folder; clock: gives the time in UTC.
+
+    busy_s: how long to wait at the opening for another program.
+
+    Raises Trouble (`Locked`, `Unusable`) where the file cannot be used; it is then left as it is.
+    """
+
+    def __init__(self, path: str | Path | None = None, clock: Callable[[], datetime] = utc_now,
+                 busy_s: float = BUSY_S) -> None:
+        self.path = Path(path) if path else default_path()
+        self._clock = clock
+        self._store = Store(self.path, busy_s)
+        self._drop_old_sounds()
+
+    def __enter__(self) -> Diary:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._store.close()
+
+    # --- pupils ---
+
+    def pupils(self) -> list[Pupil]:
+        """All pupils, in order of their names."""
+        found = self._store.rows("SELECT id, nickname, low, high, since FROM pupils ORDER BY called")
+        return [Pupil(i, n, low, high, _time(s)) for i, n, low, high, s in found]
+
+    def find(self, nickname: str) -> Pupil | None:
+        found = self._store.rows("SELECT id, nickname, low, high, since FROM pupils WHERE called = ?",
+                                 (called(nickname),))
+        for i, name, low, high, since in found:
+            return Pupil(i, name, low, high, _time(since))
+        return None
+
+    def pupil(self, nickname: str, new: bool = False) -> Pupil:
+        """A pupil by nickname; with `new` one is begun where there is none. Raises Trouble where there is none."""
+        pupil = self.find(nickname)
+        if pupil is None and new:
+            name = " ".join(nickname.split())
+            with self._store.writing() as write:
+                write.execute("INSERT OR IGNORE INTO pupils (nickname, called, since) VALUES (?, ?, ?)",
+                              (name, called(name), self._now()))
+            pupil = self.find(nickname)
+        if pupil is None:
+            near = self.near(nickname)
+            hint = f"Did you mean {near}?" if near else "companion diary lists the pupils."
+            raise Trouble(f"The diary has no pupil {nickname}. {hint}")
+        return pupil
+
+    def near(self, nickname: str) -> str | None:
+        """A pupil whose name is like this one, for a slip of the keys."""
+        names = {called(p.nickname): p.nickname for p in self.pupils()}
+        found = difflib.get_close_matches(called(nickname), names, 1, 0.7)
+        return names[found[0]] if found else None
+
+    def set_range(self, pupil: Pupil, low: float, high: float) -> None:
+        """The comfortable range, MIDI numbers."""
+        if not 24 <= low < high <= 108:
+            raise Trouble(f"The range was {low:g} to {high:g}; give the lowest note and then the highest.")
+        with self._store.writing() as write:
+            write.execute("UPDATE pupils SET low = ?, high = ? WHERE id = ?", (low, high, pupil.id))
+
+    def forget(self, nickname: str) -> bool:
+        """Delete a pupil for good, with all that belongs to them; False where there is none.
+
+        No byte of it is left in the diary's files afterwards. Raises Locked where another program keeps the
+        file open so that traces cannot be cleared; they are cleared when the diary is opened again.
+        """
+        with self._store.writing() as write:
+            gone = write.execute("DELETE FROM pupils WHERE called = ?", (called(nickname),)).rowcount > 0
+            write.execute("INSERT OR IGNORE INTO chores VALUES (?)", (SWEEP,))
+        self._store.sweep()
+        return gone
+
+    # --- settings ---
+
+    def settings(self, pupil: Pupil) -> dict[str, Any]:
+        """All settings of a pupil, defaults where nobody has said."""
+        said = dict(self._store.rows("SELECT name, value FROM settings WHERE pupil = ?", (pupil.id,)))
+        return {name: json.loads(said[name]) if name in said else s.default for name, s in SETTINGS.items()}
+
+    def set_setting(self, pupil: Pupil, name: str, value: Any) -> None:
+        if name not in SETTINGS:
+            raise Trouble(f"There is no setting {name}. Settings are {', '.join(SETTINGS)}.")
+        with self._store.writing() as write:
+            write.execute("INSERT OR REPLACE INTO settings VALUES (?, ?, ?)", (pupil.id, name, json.dumps(value)))
+
+    # --- consents ---
+
+    def give_consent(self, pupil: Pupil, given_by: str, until: date | None = None,
+                     purpose: str = RECORDING) -> None:
+        """Someone responsible allows `purpose` until the end of a day. An earlier consent to it is ended."""
+        who = " ".join(given_by.split())
+        if not who:
+            raise Trouble("Say who gives the consent.")
+        with self._store.writing() as write:
+            write.execute(END_CONSENT, (self._now(), pupil.id, purpose))
+            write.execute("INSERT INTO consents (pupil, given_by, purpose, given_at, until) "
+                          "VALUES (?, ?, ?, ?, ?)",
+                          (pupil.id, who, purpose, self._now(), until.isoformat() if until else None))
+
+    def withdraw_consent(self, pupil: Pupil, purpose: str = RECORDING) -> None:
+        """The consent ends; sound that was kept under it is deleted for good."""
+        with self._store.writing() as write:
+            write.execute(END_CONSENT, (self._now(), pupil.id, purpose))
+            if purpose == RECORDING:
+                write.execute("DELETE FROM sounds WHERE take IN (SELECT id FROM takes WHERE pupil = ?)",
+                              (pupil.id,))
+            write.execute("INSERT OR IGNORE INTO chores VALUES (?)", (SWEEP,))
+        self._store.sweep()
+
+    def consent(self, pupil: Pupil, purpose: str = RECORDING) -> Consent | None:
+        """The consent that holds today. One whose last day is past is ended for good, so that a clock that is
+        moved back does not bring it to life again."""
+        today = self._clock().date().isoformat()
+        query = "pupil = ? AND purpose = ? AND ended_at IS NULL"
+        if self._store.rows(f"SELECT 1 FROM consents WHERE {query} AND until < ?", (pupil.id, purpose, today)):
+            with self._store.writing() as write:
+                write.execute(f"UPDATE consents SET ended_at = ? WHERE {query} AND until < ?",
+                              (self._now(), pupil.id, purpose, today))
+        found = self._store.rows(f"SELECT given_by, purpose, given_at, until FROM consents WHERE {query}",
+                                 (pupil.id, purpose))
+        if not found:
+            return None
+        who, what, at, until = found[0]
+        return Consent(who, what, _time(at), date.fromisoformat(until) if until else None)
+
+    # --- takes ---
+
+    def add_take(self, pupil: Pupil, session: str, tune: str, match: Match, cue: str,
+                 sound: tuple[NDArray[np.float32], int] | None = None) -> int:
+        """Keep a take: its notes, its moves and what was said. Returns its number.
+
+        sound: mono float samples and their rate; kept (as FLAC) only where a consent holds today.
+        """
+        from companion.match.detail import kind_name
+
+        flac = _flac(*sound) if sound is not None and self.consent(pupil) else None
+        notes = [{"number": n.written.number, "written": n.written.pitch.name, "sung": n.sung, "midi": n.midi,
+                  "onset_s": n.onset_s, "duration_s": n.duration_s} for n in match.notes]
+        days = int(self.settings(pupil)["keep-sound-days"]) if flac else 0
+        with self._store.writing() as write:
+            cursor = write.execute(
+                "INSERT INTO takes (pupil, at, session, tune, first, last, shift, closeness, cue, notes) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                (pupil.id, self._now(), session, tune, notes[0]["number"], notes[-1]["number"],
+                 match.shift_semitones, match.closeness, cue, json.dumps(notes)))
+            take = int(cursor.lastrowid or 0)
+            write.executemany(
+                "INSERT INTO moves VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [(take, m.start, m.end, m.wanted, m.heard, m.verdict, m.sure, kind_name(m.wanted_semitones),
+                  m.wanted_semitones, m.sung_semitones) for m in match.moves])
+            if flac:
+                until = (self._clock() + timedelta(days=days)).date().isoformat()
+                write.execute("INSERT INTO sounds VALUES (?, ?, ?)", (take, until, flac))
+        return take
+
+    def takes(self, pupil: Pupil, since: datetime | None = None, tune: str | None = None) -> list[KeptTake]:
+        """Takes of a pupil in the order in which they were saved; `since`: from that time on."""
+        query, values = "pupil = ?", [pupil.id]
+        for column, value in (("at >= ?", since.isoformat() if since else None), ("tune = ?", tune)):
+            if value is not None:
+                query, values = f"{query} AND {column}", [*values, value]  # type: ignore[list-item]
+        found = self._store.rows("SELECT id, at, session, tune, first, last, shift, closeness, cue, notes "
+                                 f"FROM takes WHERE {query} ORDER BY id", tuple(values))
+        moves: dict[int, list[TakeMove]] = {}
+        for row in self._store.rows(
+                "SELECT take, start, stop, wanted, heard, verdict, sure, kind, wanted_semitones, sung_semitones "
+                f"FROM moves WHERE take IN (SELECT id FROM takes WHERE {query}) ORDER BY take, start",
+                tuple(values)):
+            moves.setdefault(row[0], []).append(TakeMove(*row[1:]))
+        return [KeptTake(i, _time(at), session, name, first, last, shift, close, cue, tuple(json.loads(notes)),
+                         tuple(moves.get(i, ())))
+                for i, at, session, name, first, last, shift, close, cue, notes in found]
+
+    def sound(self, take: int) -> bytes | None:
+        """The sound of a take as a FLAC file, None where none is kept."""
+        found = self._store.rows("SELECT flac FROM sounds WHERE take = ?", (take,))
+        return bytes(found[0][0]) if found else None
+
+    def sounds(self, pupil: Pupil) -> list[int]:
+        """Numbers of the takes whose sound is kept."""
+        return [n for (n,) in self._store.rows(
+            "SELECT take FROM sounds JOIN takes ON take = id WHERE pupil = ? ORDER BY take", (pupil.id,))]
+
+    def tally(self, pupil: Pupil, since: datetime | None = None, until: datetime | None = None) -> list[Tally]:
+        """For each kind of move how often it went right, most sung first; from `since` to before `until`."""
+        query, values = "pupil = ?", [str(pupil.id)]
+        for column, time in (("at >= ?", since), ("at < ?", until)):
+            if time is not None:
+                query, values = f"{query} AND {column}", [*values, time.isoformat()]
+        return [Tally(*row) for row in self._store.rows(
+            "SELECT kind, sum(verdict = 'right'), sum(verdict = 'not that way'), sum(verdict = 'not sure') "
+            f"FROM moves JOIN takes ON take = id WHERE {query} GROUP BY kind ORDER BY count(*) DESC, kind",
+            tuple(values))]
+
+    def _drop_old_sounds(self) -> None:
+        today = self._clock().date().isoformat()
+        if self._store.rows("SELECT 1 FROM sounds WHERE until < ? LIMIT 1", (today,)):
+            with self._store.writing() as write:
+                write.execute("DELETE FROM sounds WHERE until < ?", (today,))
+                write.execute("INSERT OR IGNORE INTO chores VALUES (?)", (SWEEP,))
+            self._store.sweep()
+
+    # --- what was set for the week ---
+
+    def set_work(self, pupil: Pupil, tune: str, days: int = 7) -> None:
+        """Set a tune for so many days; set again, its days begin anew."""
+        if not 1 <= days <= 366:
+            raise Trouble(f"The days were {days}; give 1 to 366.")
+        until = (self._clock() + timedelta(days=days)).date().isoformat()
+        with self._store.writing() as write:
+            write.execute("DELETE FROM work WHERE pupil = ? AND tune = ?", (pupil.id, tune))
+            write.execute(
+                "INSERT INTO work (pupil, set_at, until, tune, after_take) VALUES (?, ?, ?, ?, "
+                "(SELECT coalesce(max(id), 0) FROM takes))", (pupil.id, self._now(), until, tune))
+
+    def work(self, pupil: Pupil) -> list[Work]:
+        """What is set today, in the order in which it was set, with how many takes were sung since."""
+        today = self._clock().date().isoformat()
+        found = self._store.rows(
+            "SELECT tune, set_at, until, (SELECT count(*) FROM takes WHERE takes.pupil = work.pupil "
+            "AND takes.tune = work.tune AND takes.id > after_take) FROM work WHERE pupil = ? AND until >= ? "
+            "ORDER BY id", (pupil.id, today))
+        return [Work(tune, _time(at), date.fromisoformat(until), takes) for tune, at, until, takes in found]
+
+    # --- for other rooms ---
+
+    def keep(self, pupil: Pupil, room: str, name: str, value: Any) -> None:
+        """Remember something that JSON can hold; None forgets it."""
+        with self._store.writing() as write:
+            if value is None:
+                write.execute("DELETE FROM kept WHERE pupil = ? AND room = ? AND name = ?", (pupil.id, room, name))
+            else:
+                write.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)",
+                              (pupil.id, room, name, json.dumps(value)))
+
+    def kept(self, pupil: Pupil, room: str) -> dict[str, Any]:
+        """All that a room has kept for a pupil, by name."""
+        return {name: json.loads(value) for name, value in self._store.rows(
+            "SELECT name, value FROM kept WHERE pupil = ? AND room = ? ORDER BY name", (pupil.id, room))}
+
+    def rooms(self, pupil: Pupil) -> list[str]:
+        """Rooms that have kept something for a pupil."""
+        return [r for (r,) in self._store.rows("SELECT DISTINCT room FROM kept WHERE pupil = ? ORDER BY room",
+                                               (pupil.id,))]
+
+    def consents(self, pupil: Pupil) -> list[dict[str, Any]]:
+        """Every consent ever given, in order, also those that have ended."""
+        names = ("given_by", "purpose", "given_at", "until", "ended_at")
+        return [dict(zip(names, row, strict=True)) for row in self._store.rows(
+            f"SELECT {', '.join(names)} FROM consents WHERE pupil = ? ORDER BY id", (pupil.id,))]
+
+    def now(self) -> datetime:
+        return self._clock()
+
+    def _now(self) -> str:
+        return self._clock().isoformat(timespec="milliseconds")
+
+
+def _flac(samples: NDArray[np.float32], rate: int) -> bytes:
+    import io
+
+    import soundfile
+
+    data = io.BytesIO()
+    soundfile.write(data, samples, rate, format="FLAC", subtype="PCM_16")
+    return data.getvalue()
+
+
+def open_or_beside(path: str | Path | None = None,
+                   clock: Callable[[], datetime] = utc_now) -> tuple[Diary, str | None]:
+    """The diary, or where it cannot be used a fresh one beside it and the sentence that says why.
+
+    For sessions, which should not fail for it: a child waits.
+    """
+    place = Path(path) if path else default_path()
+    try:
+        return Diary(place, clock, QUICK_BUSY_S), None
+    except (Locked, Unusable) as trouble:
+        other = beside(place)
+        diary = Diary(other, clock)
+        return diary, f"{trouble} Until then this is kept in {other}."

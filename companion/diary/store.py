@@ -1,0 +1,263 @@
+"""The diary's file: SQLite opened with care, its schema, its faults in one sentence each.
+
+WAL and `synchronous=FULL`: what was committed is on the disk, also after a power cut (SQLite, "Write-Ahead
+Logging" and "PRAGMA synchronous"). `secure_delete` writes zeros over what is deleted. A file that is locked,
+read-only, from a newer version or damaged is left as it is.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import RLock
+from typing import Any
+from urllib.parse import quote
+
+from companion.errors import Trouble
+
+NAME = "diary.sqlite"
+APPLICATION = 0x436D7044  # "CmpD", in the header of every diary (SQLite file format, offset 68)
+BUSY_S = 5.0  # how long to wait for another program's write; ours take milliseconds
+CHECK_BYTES = 20_000_000  # a file up to this size is looked through when it is opened (under 0.1 s)
+
+#: Schema by versions: each entry takes the one before it a version on. Never change one that has shipped.
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (
+        """CREATE TABLE pupils (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, nickname TEXT NOT NULL, called TEXT NOT NULL UNIQUE,
+            low REAL, high REAL, since TEXT NOT NULL)""",
+        """CREATE TABLE settings (
+            pupil INTEGER NOT NULL REFERENCES pupils ON DELETE CASCADE, name TEXT NOT NULL, value TEXT NOT NULL,
+            PRIMARY KEY (pupil, name)) WITHOUT ROWID""",
+        """CREATE TABLE consents (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, pupil INTEGER NOT NULL REFERENCES pupils ON DELETE CASCADE,
+            given_by TEXT NOT NULL, purpose TEXT NOT NULL, given_at TEXT NOT NULL, until TEXT, ended_at TEXT)""",
+        """CREATE TABLE takes (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, pupil INTEGER NOT NULL REFERENCES pupils ON DELETE CASCADE,
+            at TEXT NOT NULL, session TEXT NOT NULL, tune TEXT NOT NULL, first INTEGER NOT NULL,
+            last INTEGER NOT NULL, shift REAL, closeness REAL NOT NULL, cue TEXT NOT NULL, notes TEXT NOT NULL)""",
+        "CREATE INDEX takes_of ON takes (pupil, id)",
+        """CREATE TABLE moves (
+            take INTEGER NOT NULL REFERENCES takes ON DELETE CASCADE, start INTEGER NOT NULL,
+            stop INTEGER NOT NULL, wanted TEXT NOT NULL, heard TEXT, verdict TEXT NOT NULL, sure REAL NOT NULL,
+            kind TEXT NOT NULL, wanted_semitones INTEGER NOT NULL, sung_semitones REAL,
+            PRIMARY KEY (take, start)) WITHOUT ROWID""",
+        """CREATE TABLE sounds (
+            take INTEGER PRIMARY KEY REFERENCES takes ON DELETE CASCADE, until TEXT, flac BLOB NOT NULL)""",
+        """CREATE TABLE work (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, pupil INTEGER NOT NULL REFERENCES pupils ON DELETE CASCADE,
+            set_at TEXT NOT NULL, until TEXT NOT NULL, tune TEXT NOT NULL, after_take INTEGER NOT NULL)""",
+        "CREATE TABLE chores (name TEXT PRIMARY KEY) WITHOUT ROWID",
+    ),
+    (
+        # What other rooms remember of a pupil (the course's stages and reviews, say), as JSON under a name.
+        """CREATE TABLE kept (
+            pupil INTEGER NOT NULL REFERENCES pupils ON DELETE CASCADE, room TEXT NOT NULL, name TEXT NOT NULL,
+            value TEXT NOT NULL, PRIMARY KEY (pupil, room, name)) WITHOUT ROWID""",
+    ),
+)
+SCHEMA = len(MIGRATIONS)
+SWEEP = "sweep"  # the chore of making sure that no deleted byte is left
+
+
+class Locked(Trouble):
+    """Another program holds the diary."""
+
+
+class Unusable(Trouble):
+    """The diary is read-only, newer than this program, damaged, or no diary."""
+
+
+def default_path() -> Path:
+    """The diary in the platform's folder for a user's data."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("companion", appauthor=False)) / NAME
+
+
+def beside(path: Path) -> Path:
+    """Where a diary is begun when the one at `path` cannot be used."""
+    return path.with_name(f"{path.stem}-beside{path.suffix}")
+
+
+def header(path: Path) -> tuple[int, int] | None:
+    """(schema version, application) from a file's header (SQLite file format, offsets 60 and 68).
+
+    None where there is no file yet or it is empty. Raises Unusable where it is no SQLite file.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.read(100)
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise Unusable(f"The diary {path} could not be read: {(error.strerror or str(error)).lower()}. "
+                       "Give another place with --diary.") from error
+    if not head:
+        return None
+    if len(head) < 100 or not head.startswith(b"SQLite format 3\0"):
+        raise Unusable(damaged(path))
+    return int.from_bytes(head[60:64], "big"), int.from_bytes(head[68:72], "big")
+
+
+def damaged(path: Path) -> str:
+    return (f"The diary {path} is damaged and was left as it is. Put back a copy of it, "
+            "or give another place with --diary.")
+
+
+def newer(path: Path) -> str:
+    return (f"The diary {path} was written by a newer version of this program and was left as it is. "
+            "Update this program, or give another place with --diary.")
+
+
+def read_only(path: Path) -> str:
+    return (f"The diary {path} may not be written to. Allow writing to it and its folder, "
+            "or give another place with --diary.")
+
+
+def locked(path: Path) -> str:
+    return f"The diary {path} is held by another program. Close that program, or wait a moment and try again."
+
+
+class Store:
+    """An open diary file. Transactions by `writing`, reading by `rows`; safe from several threads."""
+
+    def __init__(self, path: Path, busy_s: float = BUSY_S) -> None:
+        self.path = path
+        self._lock = RLock()
+        found = header(path)
+        if found is not None:
+            version, application = found
+            if application not in (0, APPLICATION) or (version and not application):
+                raise Unusable(f"{path} is no diary of this program and was left as it is. "
+                               "Give another place with --diary.")
+            if version > SCHEMA:
+                raise Unusable(newer(path))
+        self._may_write()
+        with self.plainly():
+            self._con = sqlite3.connect(f"file:{quote(str(path))}?mode=rwc", uri=True, timeout=busy_s,
+                                        isolation_level=None, check_same_thread=False)
+            try:
+                self._open()
+                self._con.execute(f"PRAGMA busy_timeout = {round(1000 * BUSY_S)}")
+            except BaseException:
+                self._con.close()
+                raise
+
+    def _may_write(self) -> None:
+        folder = self.path.parent
+        try:
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise Unusable(f"The folder {folder} for the diary could not be made: {reason}. "
+                           "Give another place with --diary.") from error
+        if self.path.is_dir():
+            raise Unusable(f"{self.path} is a folder. Give a file with --diary.")
+        if not os.access(folder, os.W_OK) or (self.path.exists() and not os.access(self.path, os.W_OK)):
+            raise Unusable(read_only(self.path))
+        if not self.path.exists():
+            # A child's data is nobody else's; SQLite gives its log beside it the same rights.
+            os.close(os.open(self.path, os.O_CREAT | os.O_RDWR, 0o600))
+
+    def _open(self) -> None:
+        run = self._con.execute
+        tables = run("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        version = run("PRAGMA user_version").fetchone()[0]
+        application = run("PRAGMA application_id").fetchone()[0]
+        if version > SCHEMA:
+            raise Unusable(newer(self.path))
+        if tables and application != APPLICATION:
+            raise Unusable(f"{self.path} is no diary of this program and was left as it is. "
+                           "Give another place with --diary.")
+        small = self.path.stat().st_size <= CHECK_BYTES
+        if version and small and run("PRAGMA quick_check(1)").fetchone()[0] != "ok":
+            raise Unusable(damaged(self.path))
+        if run("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":
+            raise Unusable(f"The diary {self.path} lies on a disk that cannot keep it safe (no shared memory, as "
+                           "on some network drives). Give a place on this machine with --diary.")
+        run("PRAGMA synchronous = FULL")
+        run("PRAGMA foreign_keys = ON")
+        run("PRAGMA secure_delete = ON")
+        run("PRAGMA temp_store = MEMORY")  # a temporary file could outlive a deletion
+        if version < SCHEMA:
+            with self._begun():
+                # Another program may have done it while we waited for the lock.
+                for step in MIGRATIONS[run("PRAGMA user_version").fetchone()[0]:]:
+                    for statement in step:
+                        run(statement)
+                run(f"PRAGMA user_version = {SCHEMA}")
+                run(f"PRAGMA application_id = {APPLICATION}")
+        if run("SELECT 1 FROM chores WHERE name = ?", (SWEEP,)).fetchone():
+            self.sweep()
+
+    @contextmanager
+    def plainly(self) -> Iterator[None]:
+        """Faults of SQLite as Trouble, one sentence each."""
+        try:
+            yield
+        except sqlite3.DatabaseError as error:
+            code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+            if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+                raise Locked(locked(self.path)) from error
+            if code == sqlite3.SQLITE_FULL:
+                raise Trouble(f"The disk with the diary {self.path} is full; what was saved before is safe. "
+                              "Make room.") from error
+            if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN):
+                raise Unusable(read_only(self.path)) from error
+            if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+                raise Unusable(damaged(self.path)) from error
+            if code == sqlite3.SQLITE_IOERR:
+                raise Trouble(f"The disk with the diary {self.path} could not be read or written; what was saved "
+                              "before is safe. Check the disk and its free room.") from error
+            raise
+
+    @contextmanager
+    def _begun(self) -> Iterator[None]:
+        self._con.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            if self._con.in_transaction:
+                self._con.execute("ROLLBACK")
+            raise
+        try:
+            self._con.execute("COMMIT")
+        except BaseException:
+            if self._con.in_transaction:
+                self._con.execute("ROLLBACK")
+            raise
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: all of it is saved, or nothing."""
+        with self._lock, self.plainly(), self._begun():
+            yield self._con
+
+    def rows(self, query: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+        with self._lock, self.plainly():
+            return self._con.execute(query, values).fetchall()
+
+    def sweep(self) -> None:
+        """Leave no byte of what was deleted: neither in free pages nor in the log beside the file.
+
+        Raises Locked where another program stands in the way; it is then done at the next opening.
+        """
+        with self._lock, self.plainly():
+            self._con.execute("VACUUM")
+            end = time.monotonic() + BUSY_S
+            while self._con.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]:
+                if time.monotonic() > end:
+                    raise Locked(f"What was deleted is gone from the diary, but traces may be left in {self.path} "
+                                 "while another program has it open. Close that program, then open the diary.")
+                time.sleep(0.05)
+            self._con.execute("DELETE FROM chores WHERE name = ?", (SWEEP,))
+            self._con.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def close(self) -> None:
+        with self._lock:
+            self._con.close()
