@@ -21,6 +21,7 @@ COMMANDS = {
     "hear": "hold one sung take against a tune and say in one breath what went right and what to try",
     "review": "the same for a list of takes, a line each",
     "tunes": "list the tunes that ship, easiest first",
+    "diary": "a pupil's week, settings, consent, what is set; export, or delete for good",
     "braille": "write a tune in music braille",
     "read": "read music braille back into notes, and say what is amiss in it",
 }
