@@ -75,7 +75,8 @@ def _sung(pupil: Pupil, takes: list[KeptTake]) -> str:
     moves = [m.verdict for t in takes for m in t.moves]
     days = len({t.at.date() for t in takes})
     count = f"{len(takes)} {'take' if len(takes) == 1 else 'takes'}"
-    return (f"{pupil.nickname}: {count} on {_days(days)} of the last seven; {moves.count('right')} of {len(moves)} moves right, {moves.count('not sure')} unclear.")
+    return (f"{pupil.nickname}: {count} on {_days(days)} of the last seven; "
+            f"{moves.count('right')} of {len(moves)} moves right, {moves.count('not sure')} unclear.")
 
 
 def _set(diary: Diary, pupil: Pupil) -> str:

@@ -1,0 +1,212 @@
+"""What the diary keeps, forgets, tells and gives away."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from scripted_diary import some_match
+
+from companion.command import main
+from companion.diary import Diary, Locked
+from companion.diary.export import export
+from companion.diary.week import next_kind, suggestion, tunes_with, week_lines
+from companion.errors import Trouble
+
+NICKNAME = "Quillon"
+SOUND = (np.random.default_rng(0).normal(0, 0.1, 8000).astype(np.float32), 22050)
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.time = datetime(2026, 3, 2, 16, 0, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        return self.time
+
+
+def traces(folder: Path, *needles: bytes) -> list[str]:
+    """Files below a folder in which any of these bytes stand."""
+    return [f"{p.name}: {n!r}" for p in folder.rglob("*") if p.is_file() for n in needles if n in p.read_bytes()]
+
+
+def flac_pieces(flac: bytes) -> list[bytes]:
+    """Stretches of a FLAC file long enough to be found nowhere by chance."""
+    return [flac[i:i + 24] for i in range(200, len(flac) - 24, 500)]
+
+
+def test_a_deleted_pupil_leaves_no_byte(tmp_path: Path) -> None:
+    path = tmp_path / "diary.sqlite"
+    diary = Diary(path)
+    pupil, other = diary.pupil(NICKNAME, new=True), diary.pupil("Wren", new=True)
+    diary.give_consent(pupil, "Grandmother Ysolde")
+    diary.give_consent(other, "Uncle")
+    for k in range(12):
+        diary.add_take(pupil, "practise", f"hidden-tune-{k}", some_match(), "All three right.", SOUND)
+        diary.add_take(other, "practise", "kite", some_match(), "All three right.", SOUND)
+    diary.keep(pupil, "course", "stage", f"secret of {NICKNAME}")
+    flac = diary.sound(1)
+    assert flac is not None
+    # The other pupil sang the same sound: only what is this pupil's is looked for by name, so give it its own.
+    own = (np.random.default_rng(7).normal(0, 0.1, 8000).astype(np.float32), 22050)
+    number = diary.add_take(pupil, "practise", "kite", some_match(), "Right.", own)
+    flac = diary.sound(number)
+    assert flac is not None
+    needles = [NICKNAME.encode(), NICKNAME.casefold().encode(), b"Ysolde", b"hidden-tune", *flac_pieces(flac)]
+    assert len(needles) > 10
+    assert traces(tmp_path, *needles), "what is kept can be found before it is deleted"
+    assert diary.forget(NICKNAME.upper())
+    # With the diary still open, and again once it is closed.
+    assert traces(tmp_path, *needles) == []
+    diary.close()
+    assert traces(tmp_path, *needles) == []
+    with Diary(path) as again:
+        assert [p.nickname for p in again.pupils()] == ["Wren"]
+        assert len(again.takes(again.pupil("Wren"))) == 12
+        assert len(again.sounds(again.pupil("Wren"))) == 12
+
+
+def test_a_reader_in_the_way_of_a_deletion_is_said_and_the_traces_go_later(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import sqlite3
+
+    path = tmp_path / "diary.sqlite"
+    diary = Diary(path)
+    diary.pupil(NICKNAME, new=True)
+    reader = sqlite3.connect(path, isolation_level=None)
+    reader.execute("BEGIN")
+    reader.execute("SELECT * FROM pupils").fetchall()
+    monkeypatch.setattr("companion.diary.store.BUSY_S", 0.1)
+    diary._store._con.execute("PRAGMA busy_timeout = 50")
+    with pytest.raises(Locked, match=r"traces|held"):
+        diary.forget(NICKNAME)
+    assert diary.find(NICKNAME) is None
+    reader.execute("ROLLBACK")
+    reader.close()
+    diary.close()
+    with Diary(path):
+        assert traces(tmp_path, NICKNAME.encode()) == []
+
+
+def test_sound_needs_consent_and_goes_with_it(tmp_path: Path) -> None:
+    clock = Clock()
+    with Diary(tmp_path / "d.sqlite", clock) as diary:
+        pupil = diary.pupil("Wren", new=True)
+        first = diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND)
+        assert diary.sound(first) is None
+        diary.give_consent(pupil, "Wren's mother", date(2026, 3, 5))
+        second = diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND)
+        flac = diary.sound(second)
+        assert flac is not None
+        samples, rate = soundfile.read(io.BytesIO(flac), dtype="float32")
+        assert rate == 22050
+        assert np.abs(samples - SOUND[0]).max() < 2 ** -15  # 16 bits
+        clock.time += timedelta(days=4)  # the day after the consent's last
+        assert diary.consent(pupil) is None
+        assert diary.sound(diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND)) is None
+        clock.time -= timedelta(days=4)  # a clock that is moved back does not bring it to life
+        assert diary.consent(pupil) is None
+        diary.give_consent(pupil, "Wren's mother")
+        diary.withdraw_consent(pupil)
+        assert diary.sounds(pupil) == []
+        assert traces(tmp_path, *flac_pieces(flac)) == []
+
+
+def test_sound_is_kept_for_so_many_days(tmp_path: Path) -> None:
+    clock = Clock()
+    path = tmp_path / "d.sqlite"
+    with Diary(path, clock) as diary:
+        pupil = diary.pupil("Wren", new=True)
+        diary.give_consent(pupil, "Wren's mother")
+        diary.set_setting(pupil, "keep-sound-days", 3)
+        flac = diary.sound(diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND))
+        assert flac is not None
+    for days, kept in ((3, 1), (1, 0)):
+        clock.time += timedelta(days=days)
+        with Diary(path, clock) as diary:
+            assert len(diary.sounds(diary.pupil("Wren"))) == kept
+    assert traces(tmp_path, *flac_pieces(flac)) == []
+    with Diary(path, clock) as diary:
+        assert len(diary.takes(diary.pupil("Wren"))) == 1
+
+
+def test_a_clock_moved_back_loses_no_take_and_keeps_their_order(tmp_path: Path) -> None:
+    clock = Clock()
+    with Diary(tmp_path / "d.sqlite", clock) as diary:
+        pupil = diary.pupil("Wren", new=True)
+        diary.set_work(pupil, "kite")
+        diary.add_take(pupil, "lesson", "kite", some_match(), "one")
+        clock.time -= timedelta(days=400)
+        diary.add_take(pupil, "lesson", "kite", some_match(), "two")
+        assert [t.cue for t in diary.takes(pupil)] == ["one", "two"]
+        assert diary.work(pupil)[0].takes == 2
+
+
+def test_five_lines_and_what_is_next(tmp_path: Path) -> None:
+    clock = Clock()
+    with Diary(tmp_path / "d.sqlite", clock) as diary:
+        pupil = diary.pupil("Wren", new=True)
+        for _ in range(4):
+            diary.add_take(pupil, "practise", "kite", some_match(3, "not that way"), "Listen.")
+        clock.time += timedelta(days=10)
+        diary.set_work(pupil, "snail-wall")
+        for _ in range(4):
+            diary.add_take(pupil, "practise", "snail-wall", some_match(3), "Both right.")
+        lines = week_lines(diary, pupil)
+        assert len(lines) == 5
+        assert lines[0] == "Wren: 4 takes on 1 day of the last seven; 8 of 8 moves right, 0 unclear."
+        assert lines[1] == "Set until Thursday: Snail on the wall, sung 4 times."
+        assert lines[2] == "Changed: steps up, 8 of 8 right now, 0 of 8 in the weeks before."
+        kind, tunes = suggestion(diary, pupil)
+        assert kind is not None
+        assert (kind.kind, kind.right, kind.total) == ("step up", 8, 16)
+        assert tunes == tunes_with("step up")[:3]
+        assert next_kind(diary.tally(pupil, since=clock.time - timedelta(days=1))) is None
+
+
+def test_settings_last_and_are_checked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = str(tmp_path / "d.sqlite")
+    assert main(["diary", "--diary", path, "Wren", "--new", "--setting", "rate=130", "--setting", "speech=off",
+                 "--setting", "keys=f9:go,pagedown:again", "--range", "A3", "Bb4"]) == 0
+    for wrong in ("rate=5", "speech=loud", "nonsense=1", "rate"):
+        assert main(["diary", "--diary", path, "Wren", "--setting", wrong]) == 2
+    capsys.readouterr()
+    assert main(["diary", "--diary", path, "Wren", "--json"]) == 0
+    page = json.loads(capsys.readouterr().out)
+    assert page["settings"]["rate"] == 130
+    assert page["settings"]["keys"] == {"f9": "go", "pagedown": "again"}
+    assert (page["low"], page["high"]) == (57, 70)
+    assert main(["diary", "--diary", path, "Wrenn"]) == 2
+    assert "Did you mean Wren?" in capsys.readouterr().err
+
+
+def test_names_that_are_none(tmp_path: Path) -> None:
+    with Diary(tmp_path / "d.sqlite") as diary:
+        for name in ("", "  ", "x" * 41, "a\x1bb"):
+            with pytest.raises(Trouble, match="nickname"):
+                diary.pupil(name, new=True)
+        assert diary.pupil("Wren", new=True) == diary.pupil(" wREN ", new=True)
+
+
+def test_everything_of_a_pupil_is_exported(tmp_path: Path) -> None:
+    with Diary(tmp_path / "d.sqlite") as diary:
+        pupil = diary.pupil("Wren", new=True)
+        diary.give_consent(pupil, "Wren's mother")
+        diary.set_work(pupil, "heron")
+        diary.keep(pupil, "course", "stage", [1, 2])
+        number = diary.add_take(pupil, "lesson", "kite", some_match(), "All three right.", SOUND)
+        export(diary, pupil, tmp_path / "wren.zip")
+        with zipfile.ZipFile(tmp_path / "wren.zip") as archive:
+            assert set(archive.namelist()) == {"pupil.json", "takes.json", "tunes/heron.musicxml",
+                                               "tunes/kite.musicxml", f"sound/take-{number}.flac"}
+            about, takes = (json.loads(archive.read(n)) for n in ("pupil.json", "takes.json"))
+            assert about["kept"] == {"course": {"stage": [1, 2]}}
+            assert about["consents"][0]["given_by"] == "Wren's mother"
+            assert [m["verdict"] for m in takes[0]["moves"]] == ["right"] * 3
+            assert archive.read(f"sound/take-{number}.flac") == diary.sound(number)
