@@ -1,0 +1,175 @@
+"""What can be known about cells: a fact is a name and its cells, both from the tables of `braille`.
+
+A fact is made of signs. "C crotchet" is made of the signs "C" and "crotchet"; a stage says which signs it
+brings in, and nothing may be asked before all its signs were.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+
+from companion.braille import say_dots
+from companion.braille import signs as S
+from companion.braille import text as T
+from companion.braille.encode import key_cells, time_cells
+from companion.tune.model import STEPS, VALUES, Key, Pitch, Time
+
+VALUE_NAMES = {british: value for value, (british, _) in VALUES.items()}
+AMERICAN = dict(VALUES.values())
+#: Words that change besides the values (common usage on both sides).
+AMERICAN_WORDS = {**AMERICAN, "bar": "measure", "bar line": "bar line", "semibreves": "whole notes",
+                  "bars": "measures"}
+
+#: Signs that stand alone, by the name that the course uses; all cells come from the tables.
+PLAIN: dict[str, str] = {
+    **{words: S.OCTAVES[n] for n, words in enumerate(S.OCTAVE_WORDS)},
+    **{words: S.ACCIDENTALS[n] for n, words in S.ACCIDENTAL_WORDS.items()},
+    "dot": S.DOT, "tie": S.TIE, "slur": S.SLUR, "long slur begins": S.SLUR_OPEN, "long slur ends": S.SLUR_CLOSE,
+    "number sign": S.NUMBER, "repeat from here": S.FORWARD_REPEAT, "repeat to here": S.BACKWARD_REPEAT,
+    "final double bar": S.FINAL_BAR, "double bar": S.DOUBLE_BAR, "bar line": S.SPACE,
+    "word sign": S.WORD, "fermata": S.AFTER["fermata"], "breath mark": S.AFTER["breath"],
+    "getting louder": S.CRESCENDO, "getting softer": S.DIMINUENDO, "louder ends": S.CRESCENDO_END,
+    "softer ends": S.DIMINUENDO_END, "triplet": S.TRIPLET,
+    "staccato": S.BEFORE["staccato"], "accent": S.BEFORE["accent"], "tenuto": S.BEFORE["tenuto"],
+    "music hyphen": S.HYPHEN, "bar repeated": S.BAR_REPEAT, "full bar rest": S.REST_CELLS[Fraction(4)],
+}
+#: Signs that are told from what stands with them, not from one fixed cell.
+BUILT = ("key signature", "time signature", "ending", "words", "dynamic")
+RESTS = tuple(f"{name} rest" for name in VALUE_NAMES if VALUE_NAMES[name] <= 4)
+SIGNS: tuple[str, ...] = (*STEPS, *VALUE_NAMES, *RESTS, *PLAIN, *BUILT)
+
+_NOTE = re.compile(rf"([A-G])(?: (dotted )?({'|'.join(sorted(VALUE_NAMES, key=len, reverse=True))}))?")
+_REST = re.compile(rf"(dotted )?({'|'.join(sorted(VALUE_NAMES, key=len, reverse=True))}) rest")
+_PLACED = re.compile(rf"([A-G]), ({'|'.join(S.OCTAVE_WORDS[1:8])})")
+_KEY = re.compile(r"([1-7]) (sharp|flat)s?")
+_TIME = re.compile(r"time (\d+) (\d+)")
+_ENDING = re.compile(r"ending ([1-9])")
+_DYNAMIC = re.compile(r"dynamic ([a-z]+)")
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A name, its cells (Unicode), and the signs that one must know for it.
+
+    kind: "note", "rest", "placed note", "key", "time" or "sign".
+    """
+
+    name: str
+    cells: str
+    signs: frozenset[str]
+    kind: str
+
+    @property
+    def dots(self) -> str:
+        """As said: "dots 1 4 5"."""
+        return say_dots(self.cells)
+
+
+@cache
+def fact(name: str) -> Fact:
+    """A fact by its name: "C", "C crotchet", "C dotted minim", "C, fourth octave", "crotchet rest", "sharp",
+    "2 flats", "time 3 4", "ending 1", "dynamic p" ... A note with no value named is a quaver.
+
+    Raises KeyError for a name that is none.
+    """
+    if found := _NOTE.fullmatch(name):
+        step, dotted, value = found.groups()
+        cells = T.note_cells(Pitch(step, 4), VALUE_NAMES[value or "quaver"], 1 if dotted else 0, octave=False)
+        signs = {step, value or "quaver"} | ({"dot"} if dotted else set())
+        return Fact(name, cells, frozenset(signs), "note")
+    if found := _PLACED.fullmatch(name):
+        step, octave = found.groups()
+        cells = T.note_cells(Pitch(step, S.OCTAVE_WORDS.index(octave)), Fraction(1, 2))
+        return Fact(name, cells, frozenset({step, "quaver", octave}), "placed note")
+    if name in PLAIN:
+        return Fact(name, PLAIN[name], frozenset({name}), "sign")
+    if found := _REST.fullmatch(name):
+        dotted, value = found.groups()
+        cells = T.note_cells(None, VALUE_NAMES[value], 1 if dotted else 0)
+        return Fact(name, cells, frozenset({f"{value} rest"} | ({"dot"} if dotted else set())), "rest")
+    if found := _KEY.fullmatch(name):
+        count, sign = int(found[1]), found[2]
+        cells = key_cells(Key(count if sign == "sharp" else -count))
+        return Fact(name, cells, frozenset({"key signature", sign}), "key")
+    if found := _TIME.fullmatch(name):
+        return Fact(name, time_cells(Time((int(found[1]),), int(found[2]))), frozenset({"time signature"}), "time")
+    if found := _ENDING.fullmatch(name):
+        return Fact(name, S.NUMBER + S.LOWER_DIGITS[found[1]], frozenset({"ending"}), "sign")
+    if found := _DYNAMIC.fullmatch(name):
+        return Fact(name, S.WORD + T.words(found[1]), frozenset({"word sign", "dynamic"}), "sign")
+    raise KeyError(name)
+
+
+def said_signs(words: str) -> frozenset[str]:
+    """The signs behind what a braille page says of some cells ("C sharp, dotted crotchet", "2 sharps", "slur").
+
+    Raises KeyError for words that stand for no sign of the course.
+    """
+    if found := re.fullmatch(r"([A-G])(?: (?:double )?(?:sharp|flat|natural))?, (?:(?:double )?(dotted) )?(.+)",
+                             words):
+        step, dotted, value = found.groups()
+        if value in VALUE_NAMES:
+            return frozenset({step, value} | ({"dot"} if dotted else set()))
+    if words in PLAIN:
+        return frozenset({words})
+    if words in _ELSE:
+        return frozenset({_ELSE[words]})
+    if found := _REST.fullmatch(words):
+        return fact(words).signs
+    if found := re.fullmatch(r"(?:key: )?([1-7]) (sharp|flat)s?", words):
+        return frozenset({"key signature", found[2]})
+    if words == "key: no signs":
+        return frozenset({"key signature", "natural"})
+    if words.endswith(" time"):
+        return frozenset({"time signature"})
+    if words.startswith("ending "):
+        return frozenset({"ending"})
+    if words.startswith("dynamic "):
+        return frozenset({"word sign", "dynamic"})
+    if words.startswith(("words: ",)):
+        return frozenset({"word sign"})
+    if words == "words" or words.startswith(("verse ", "title: ")):
+        return frozenset({"words"})
+    raise KeyError(words)
+
+
+#: What the encoder says where the course's name differs.
+_ELSE = {"breath": "breath mark", "louder from here": "getting louder", "softer from here": "getting softer"}
+
+
+@cache
+def by_cells(cells: str, known: frozenset[str] | None = None) -> tuple[Fact, ...]:
+    """All facts with these cells, likeliest first; of two readings of a note's cell the larger value first.
+
+    known: only facts all of whose signs are among these.
+    """
+    names = [*STEPS, *(f"{s} {d}{v}" for d in ("", "dotted ") for v in VALUE_NAMES for s in STEPS if v != "quaver"
+                       and VALUE_NAMES[v] <= 4), *(f"{s}, {o}" for o in S.OCTAVE_WORDS[1:8] for s in STEPS),
+             *(n for n in PLAIN if n not in ("bar line",)), *RESTS,
+             *(f"{n} {sign}{'s' if n > 1 else ''}" for sign in ("sharp", "flat") for n in range(1, 8)),
+             *(f"ending {n}" for n in range(1, 4))]
+    found = [f for f in map(fact, names) if f.cells == cells]
+    return tuple(f for f in found if known is None or f.signs <= known)
+
+
+def letter_of(f: Fact) -> str | None:
+    """The letter that a single cell is in a book, None where it is none: the letter trap."""
+    return T.letter_of(f.cells) if len(f.cells) == 1 else None
+
+
+def in_american(text: str) -> str:
+    """The same text with American names: "quarter note" for "crotchet", "measure" for "bar"."""
+    def swap(found: re.Match[str]) -> str:
+        word = found[0]
+        plural = word.lower() not in AMERICAN_WORDS
+        key = word.lower().removesuffix("s") if plural else word.lower()
+        new = AMERICAN_WORDS[key] + ("s" if plural else "")
+        return new[:1].upper() + new[1:] if word[:1].isupper() else new
+
+    names = sorted((n for n in AMERICAN_WORDS if n != "bar line"), key=len, reverse=True)
+    # "double bar", "bar line" and "wall bar" keep their name.
+    pattern = rf"(?<!double )\b(?:{'|'.join(names)})s?\b(?! line)"
+    return re.sub(pattern, swap, text, flags=re.IGNORECASE)

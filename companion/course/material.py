@@ -1,0 +1,201 @@
+"""A tune as a stage shows it: only so much of it as has been taught, bar by bar and as a page.
+
+What is left out is named in plain words; see LEAVE_OUT. The sung line always equals what is shown: where
+the values are left out, every note is sung as a quaver.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+
+from companion.braille import encode, needs_octave, pitch_only_tune
+from companion.braille import signs as S
+from companion.braille import text as T
+from companion.braille.page import BraillePage
+from companion.course.facts import fact, said_signs
+from companion.errors import Trouble
+from companion.tune.model import VALUES, Key, LineNote, Note, Pitch, Tune
+
+#: values: every note a quaver, no rests. octave marks: no marks at all. bars: notes in a row, a phrase a line,
+#: no bar lines. key: accidentals written at the notes instead. time: no time signature. words: no words.
+LEAVE_OUT = ("values", "octave marks", "bars", "key", "time", "words")
+
+
+@dataclass(frozen=True)
+class Group:
+    """One bar as shown: its cells, the notes to be sung, what it says in words, and the signs in it.
+
+    index: of the bar in its tune, from 0.
+    """
+
+    name: str
+    cells: str
+    line: tuple[LineNote, ...]
+    said: str
+    signs: frozenset[str]
+    notes: tuple[Note, ...]
+    index: int
+
+    @property
+    def quarters(self) -> float:
+        """How long it lasts, in crotchets."""
+        return float(sum((n.quarters for n in self.notes), Fraction(0)))
+
+
+@dataclass(frozen=True)
+class Material:
+    """A tune and what is left out of it."""
+
+    name: str
+    tune: Tune
+    leave_out: frozenset[str]
+
+    @cached_property
+    def shown(self) -> Tune:
+        return shown_tune(self.tune, self.leave_out)
+
+    @cached_property
+    def groups(self) -> tuple[Group, ...]:
+        """The bars that have notes."""
+        return tuple(make_group(f"{self.name} bar {bar.number}", self.shown, i, self.leave_out)
+                     for i, bar in enumerate(self.shown.bars) if any(n.pitch for n in bar.notes))
+
+    @cached_property
+    def pitches(self) -> tuple[Pitch, ...]:
+        """Every pitch of it once, lowest first."""
+        found = {n.pitch for _, _, n in self.shown.written() if n.pitch}
+        return tuple(sorted(found, key=lambda p: (p.midi, p.diatonic)))
+
+    @cached_property
+    def note_facts(self) -> tuple[str, ...]:
+        """Names of the facts of its notes ("C crotchet"), lowest first, each once."""
+        seen: dict[str, int] = {}
+        for _, _, n in self.shown.written():
+            if n.pitch and not n.grace:
+                seen.setdefault(note_fact(n), n.pitch.diatonic)
+        return tuple(sorted(seen, key=lambda name: seen[name]))
+
+    def page(self, width: int = 40, american: bool = False) -> BraillePage:
+        """The whole tune in cells, without a title."""
+        return shown_page(self.shown, self.leave_out, width, american)
+
+    @cached_property
+    def signs(self) -> frozenset[str]:
+        """Every sign in it as shown."""
+        return page_signs(self.shown, self.leave_out)
+
+
+def note_fact(note: Note) -> str:
+    """The fact of a note's own cell: "C", "C crotchet", "C dotted crotchet"."""
+    assert note.pitch is not None
+    value = VALUES[note.base][0]
+    if note.dots > 1:
+        return f"{note.pitch.step} {value}"
+    return note.pitch.step if value == "quaver" and not note.dots else \
+        f"{note.pitch.step} {'dotted ' if note.dots else ''}{value}"
+
+
+def material(tune: str | Tune, leave_out: Collection[str] = ()) -> Material:
+    """A tune (name, file or Tune) with some things left out. Raises Trouble for a word that is none of these."""
+    from companion.tune import load
+
+    for word in leave_out:
+        if word not in LEAVE_OUT:
+            raise Trouble(f"{word!r} cannot be left out of a tune; these can: {', '.join(LEAVE_OUT)}.")
+    loaded = load(tune) if isinstance(tune, str) else tune
+    return Material(tune if isinstance(tune, str) else tune.title, loaded, frozenset(leave_out))
+
+
+def shown_tune(tune: Tune, leave_out: Collection[str]) -> Tune:
+    """The tune with what is left out taken away, as far as it is a matter of notes."""
+    out = tune
+    if "values" in leave_out:
+        out = pitch_only_tune(out)
+        out = replace(out, bars=tuple(replace(b, forward_repeat=False, backward_repeat=0, ending=(),
+                                              ending_stop=False, barline="", after=()) for b in out.bars))
+    bars = list(out.bars)
+    if "key" in leave_out:
+        bars = [replace(b, key=Key() if i == 0 else None) for i, b in enumerate(bars)]
+    if "time" in leave_out:
+        bars = [replace(b, time=None) for b in bars]
+    if "words" in leave_out:
+        bars = [replace(b, notes=tuple(replace(n, syllables=()) for n in b.notes)) for b in bars]
+    return replace(out, bars=tuple(bars))
+
+
+def make_group(name: str, tune: Tune, index: int, leave_out: Collection[str]) -> Group:
+    """One bar of a shown tune, standing alone: its first note has an octave mark unless they are left out."""
+    bar = tune.bars[index]
+    key = next((b.key for b in reversed(tune.bars[:index + 1]) if b.key), Key())
+    time = next((b.time for b in reversed(tune.bars[:index + 1]) if b.time), None)
+    notes = tuple(bar.notes)
+    if notes and notes[-1].tie:
+        notes = (*notes[:-1], replace(notes[-1], tie=False))
+    # One line of words, so that what is sung has them; repeats and endings belong to the tune, not the bar.
+    alone = Tune(title="", bars=(replace(bar, notes=notes, key=key, time=time, forward_repeat=False,
+                                         backward_repeat=0, ending=(), ending_stop=False, barline="", after=()),),
+                 phrase_starts=())
+    line = alone.line()
+    if "bars" in leave_out:
+        cells, signs = row_cells(notes, leave_out)
+        said = ", ".join(note_fact(n) for n in notes if n.pitch)
+    else:
+        page = encode(alone, width=120, words=False, title=False)
+        music = [i for i, text in enumerate(page.lines, 1) if any(k.line == i for k in page.links)]
+        cells = "".join(page.lines[i - 1] for i in music).lstrip(S.SPACE).removesuffix(S.FINAL_BAR)
+        words = [s.words for s in page.said if s.line in music and s.words != "final double bar"]
+        signs = frozenset().union(*map(said_signs, words)) | ({"key signature"} if key.fifths else frozenset())
+        said = ", ".join(w.replace(", ", " ") for w in words)
+    return Group(name, cells, line, said, frozenset(signs), notes, index)
+
+
+def row_cells(notes: Collection[Note], leave_out: Collection[str],
+              before: Pitch | None = None) -> tuple[str, frozenset[str]]:
+    """Notes in a row with no bar lines, and the signs used. `before`: the note before on the same line."""
+    cells, signs = "", set()
+    for note in notes:
+        if note.pitch is None:
+            continue
+        if "octave marks" not in leave_out and needs_octave(before, note.pitch):
+            cells += S.OCTAVES[note.pitch.octave]
+            signs.add(S.OCTAVE_WORDS[note.pitch.octave])
+        cells += T.note_cells(note.pitch, note.base, note.dots, octave=False)
+        signs |= fact(note_fact(note)).signs
+        before = note.pitch
+    return cells, frozenset(signs)
+
+
+def shown_page(tune: Tune, leave_out: Collection[str], width: int = 40, american: bool = False) -> BraillePage:
+    """A shown tune as a page. With bars left out: a phrase a line, each beginning afresh."""
+    if "bars" not in leave_out:
+        return encode(tune, width=width, words="words" not in leave_out, title=False, american=american)
+    lines = []
+    for _, notes in itertools.groupby(_written_phrases(tune), key=lambda pair: pair[0]):
+        row: list[Note] = []
+        for _, note in notes:
+            if row and len(row_cells([*row, note], leave_out)[0]) > width:
+                lines.append(row_cells(row, leave_out)[0])
+                row = []
+            row.append(note)
+        lines.append(row_cells(row, leave_out)[0])
+    return BraillePage(tuple(lines), (), ())
+
+
+def _written_phrases(tune: Tune) -> Iterator[tuple[int, Note]]:
+    for n in tune.line():
+        bar, place = n.sources[0]
+        yield n.phrase, tune.bars[bar].notes[place]
+
+
+def page_signs(tune: Tune, leave_out: Collection[str]) -> frozenset[str]:
+    """Every sign on a shown tune's page, the space that is a bar line included."""
+    if "bars" in leave_out:
+        _, signs = row_cells([n for _, _, n in tune.written()], leave_out)
+        return signs
+    page = shown_page(tune, leave_out)
+    signs = frozenset().union(*(said_signs(s.words) for s in page.said if s.words != "space"))
+    return signs | ({"bar line"} if len(tune.bars) > 1 else frozenset())
