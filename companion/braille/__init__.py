@@ -1,5 +1,6 @@
 """Music braille: a tune to cells and back, both from the same tables."""
 
+from companion.braille.decode import Problem, Reading, decode, read_file
 from companion.braille.encode import encode, needs_octave, pitch_only_tune
 from companion.braille.page import BraillePage, Link, from_brf, to_brf
 from companion.braille.text import (
@@ -15,6 +16,6 @@ from companion.braille.text import (
     words,
 )
 
-__all__ = ["BraillePage", "Link", "chord", "encode", "from_brf", "from_dots", "letter_of", "needs_octave",
-           "note_cells", "pitch_only_tune", "say_dots", "say_note", "to_ascii", "to_brf", "to_cells", "to_dots",
+__all__ = ["BraillePage", "Link", "Problem", "Reading", "chord", "decode", "encode", "from_brf", "from_dots", "letter_of", "needs_octave",
+           "note_cells", "pitch_only_tune", "read_file", "say_dots", "say_note", "to_ascii", "to_brf", "to_cells", "to_dots",
            "words"]

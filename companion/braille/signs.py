@@ -45,6 +45,10 @@ RESTS: dict[Fraction, str] = {
 }
 BREVE = cells("45-14")  # between two semibreves: a breve (De Garmo, table of signs)
 
+#: Rows of cells, by the larger values that they stand for: dots that they add to a note's name, and the rest.
+ROW_DOTS = ("36", "3", "6", "")
+ROW_RESTS = ("134", "136", "1236", "1346")
+
 NOTE_CELLS = {(name, value): cells("".join(sorted(upper + VALUES[value])))
               for name, upper in NAMES.items() for value in VALUES}
 REST_CELLS = {value: cells(d) for value, d in RESTS.items()}
@@ -84,12 +88,26 @@ AFTER = {"fermata": cells("126-123"), "breath": cells("345-2")}
 
 FORWARD_REPEAT, BACKWARD_REPEAT = cells("126-2356"), cells("126-23")
 FINAL_BAR, DOUBLE_BAR, DOTTED_BAR = cells("126-13"), cells("126-13-3"), cells("13")
-BAR_REPEAT = cells("2356")
+BAR_REPEAT = cells("2356")  # the bar again; with a number, so many times; within a bar, the part before again
+IN_ACCORD = cells("126-345")  # a second voice in the same bar: read only to say that it is out of scope
+METRONOME = cells("2356")  # between a note and a number: so many of these a minute (De Garmo, chapter 13)
 HYPHEN = cells("5")
 WORD = cells("345")
 SEGNO, CODA = cells("346"), cells("346-123")
+PLUS = cells("346")  # between the figures of a combined time signature
 CRESCENDO, DIMINUENDO = cells("345-14"), cells("345-145")
 CRESCENDO_END, DIMINUENDO_END = cells("345-25"), cells("345-256")
+
+#: Words of expression that have a short form of their own in braille, and what they are read back as.
+SHORT_WORDS = {"crescendo": "cr.", "cresc.": "cr.", "decrescendo": "decr.", "decresc.": "decr."}
+LONG_WORDS = {"cr.": "cresc.", "decr.": "decresc."}
+#: Abbreviations that print ends with a point (common practice): the dot 3 after them is that point.
+ABBREVIATIONS = frozenset("cr decr dim rit rall accel ten marc stacc espress cantab sost string allarg ad lib "
+                          "poco accel mod leg rinf calm temp".split()) - {"poco", "ad"}
+DYNAMICS = frozenset("pppp ppp pp p mp mf f ff fff ffff sf sfz sfp sfpp sffz fp fz rf rfz fpp".split())
+JUMP_WORDS = {"da capo": "d.c.", "dal segno": "d.s.", "da capo al fine": "d.c. al fine",
+              "dal segno al fine": "d.s. al fine", "da capo al coda": "d.c. al coda",
+              "dal segno al coda": "d.s. al coda", "fine": "fine", "to coda": "to coda"}
 
 #: Every sign that is not a note, a rest or a digit, and what it says.
 SIGN_WORDS: dict[str, str] = {
@@ -99,6 +117,7 @@ SIGN_WORDS: dict[str, str] = {
     FORWARD_REPEAT: "repeat from here", BACKWARD_REPEAT: "repeat to here", FINAL_BAR: "final double bar",
     DOUBLE_BAR: "double bar", DOTTED_BAR: "dotted bar line", BAR_REPEAT: "bar repeated", HYPHEN: "music hyphen",
     WORD: "word sign", SEGNO: "segno", CODA: "coda", CRESCENDO: "louder from here", DIMINUENDO: "softer from here",
+    IN_ACCORD: "second voice",
     CRESCENDO_END: "louder ends", DIMINUENDO_END: "softer ends", BREVE: "breve", EDITORIAL: "bracket",
     **{cell: words for words, cell in BEFORE.items()}, **{cell: words for words, cell in AFTER.items()},
     **{cell: OCTAVE_WORDS[n] for n, cell in OCTAVES.items()},
@@ -113,6 +132,7 @@ PUNCTUATION = {",": "2", ";": "23", ":": "25", ".": "256", "!": "235", "?": "236
                "(": "5-126", ")": "5-345", "“": "236", "”": "356", "\"": "2356", "/": "456-34",
                "—": "6-36", "–": "6-36", "…": "256-256-256", "‘": "6-236", "&": "4-12346", "*": "5-35",
                "=": "5-2356"}  # fmt: skip
+PUNCT_POINT = cells("256")  # full stop, and the point in a decimal number
 CAPITAL = cells("6")
 CAPITAL_WORD = cells("6-6")
 GRADE1 = cells("56")
