@@ -239,6 +239,7 @@ class _Level:
         self._window = round(LEVEL_WINDOW_S * RATE)
         self._rest = np.zeros(0, dtype=np.float32)
         self._done = 0
+        self._three: deque[float] = deque(maxlen=3)
         self._recent: deque[tuple[float, float]] = deque()  # (end of window in s, dB), the last second
         self._lows: deque[float] = deque(maxlen=20)  # lowest level of each of the last 20 half seconds
         self._low = 0.0
@@ -251,8 +252,11 @@ class _Level:
         if not n:
             return
         power = np.mean(np.square(self._rest[:n * self._window].reshape(n, -1)), axis=1)
-        for db in (10 * np.log10(power + 1e-12)).tolist():
+        for loud in (10 * np.log10(power + 1e-12)).tolist():
             self._done += self._window
+            # The middle one of three: a single crackle is no voice, nor its gap a silence.
+            self._three.append(loud)
+            db = sorted(self._three)[len(self._three) // 2]
             self._recent.append((self._done / RATE, db))
             self._low = db if self._count % 25 == 0 else min(self._low, db)
             self._count += 1
