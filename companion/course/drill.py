@@ -34,7 +34,7 @@ KINDS: dict[str, str] = {
     "higher or lower": BY_EAR, "sing the move": EAR_TO_VOICE,
     "name the cell": CELL_TO_NAME, "write the cell": NAME_TO_CELL,
     "sing the cell": CELL_TO_VOICE, "write what you hear": VOICE_TO_CELL,
-    "read and sing": CELL_TO_VOICE, "which bar": BY_EAR, "how often": BY_EAR, "where it turns": BY_EAR,
+    "read and sing": CELL_TO_VOICE, "the whole tune": CELL_TO_VOICE, "which bar": BY_EAR, "how often": BY_EAR, "where it turns": BY_EAR,
     "find the wrong cell": CELL_TO_NAME, "say the octave": CELL_TO_NAME, "mark or no mark": NAME_TO_CELL,
     "how many beats": CELL_TO_NAME,
 }
@@ -90,8 +90,9 @@ class Item:
     @property
     def dots(self) -> str:
         """The cells as said: "dot 5, then 1 4 5"."""
-        return "; ".join(f"{n}: {say_dots(c)}" for n, c in enumerate(self.choices, 1)) if self.choices \
-            else say_dots(self.cells)
+        if self.choices:
+            return "; ".join(f"{n}: {say_dots(c)}" for n, c in enumerate(self.choices, 1))
+        return "" if "\n" in self.cells else say_dots(self.cells)
 
     def as_json(self) -> dict[str, Any]:
         return {"kind": self.kind, "way": self.way, "ask": self.ask, "wants": self.wants, "answer": self.answer,
@@ -296,6 +297,21 @@ def read_and_sing(g: Group) -> Item:
                 about=(g.name,), cards=(card(g.name, CELL_TO_VOICE),), signs=g.signs, group=g)
 
 
+def _whole(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    if material is None:
+        raise Trouble("This drill is made from a tune; name one with --tune.")
+    return [whole_tune(material)] * drill.count
+
+
+def whole_tune(material: Material) -> Item:
+    """A whole tune is read from its sheet, then sung with nothing sounded but its first note."""
+    line = material.shown.line()
+    return Item("the whole tune", f"Read {material.tune.title} from its sheet, in silence. You hear the first note. "
+                "Then sing it all.", "sung", material.tune.title, cells="\n".join(material.page().lines),
+                first=line[0].midi, sung=line, about=(material.name,),
+                cards=(card(f"{material.name} whole", CELL_TO_VOICE),), signs=material.signs)
+
+
 def _take_down(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     return [Item("write what you hear", f"Listen, then write what you hear. The first note is "
                  f"{first_of(g)}.", "cells", g.cells, first=g.line[0].midi, played=g.line, about=(g.name,),
@@ -339,8 +355,9 @@ def _how_often(drill: Drill, material: Material | None, rng: random.Random) -> l
         count = sum(n.midi == note.midi for n in g.line)
         sign = f" {S.ACCIDENTAL_WORDS[note.pitch.alter]}" if note.pitch.alter else ""
         out.append(Item("how often", f"First you hear {note.pitch.step}{sign} alone, then a row. How often "
-                        "does it come in the row?", "number", str(count), first=note.midi, played=g.line, about=(g.name,),
-                        cards=(card("counting a note", BY_EAR),), signs=frozenset({note.pitch.step}), group=g))
+                        "does it come in the row?", "number", str(count), first=note.midi, played=g.line,
+                        about=(g.name,), cards=(card("counting a note", BY_EAR),),
+                        signs=frozenset({note.pitch.step}), group=g))
     return out
 
 
@@ -418,8 +435,8 @@ def _mark(drill: Drill, material: Material | None, rng: random.Random) -> list[I
     some = [p for pair in itertools.zip_longest(yes, no) for p in pair if p is not None][:drill.count]
     rng.shuffle(some)
     return [Item("mark or no mark", f"From {said_pitch(a)}, to {said_pitch(b)}. Does the second note need an "
-                 "octave mark, yes or no?", "yes or no", "yes" if needs_octave(a, b) else "no", about=("when to mark",),
-                 played=line_of([a, b]), cards=(card("when to mark", NAME_TO_CELL),),
+                 "octave mark, yes or no?", "yes or no", "yes" if needs_octave(a, b) else "no",
+                 about=("when to mark",), played=line_of([a, b]), cards=(card("when to mark", NAME_TO_CELL),),
                  signs=frozenset({a.step, b.step, S.OCTAVE_WORDS[a.octave], S.OCTAVE_WORDS[b.octave]}))
             for a, b in some]
 
@@ -457,7 +474,7 @@ def plain_number(n: float) -> str:
 _MAKERS: dict[str, Callable[[Drill, Material | None, random.Random], list[Item]]] = {
     "higher or lower": _higher_or_lower, "sing the move": _sing_move, "name the cell": _name_cell,
     "write the cell": _write_cell, "sing the cell": _sing_cell, "write what you hear": _take_down,
-    "read and sing": _read_and_sing, "which bar": _which_bar, "how often": _how_often,
+    "read and sing": _read_and_sing, "the whole tune": _whole, "which bar": _which_bar, "how often": _how_often,
     "where it turns": _where_it_turns, "find the wrong cell": _wrong_cell, "say the octave": _say_octave,
     "mark or no mark": _mark, "how many beats": _beats,
 }
