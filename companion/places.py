@@ -25,6 +25,12 @@ def write_whole(path: str | Path, data: bytes) -> None:
     path = Path(path)
     temporary = None
     try:
+        if path.exists() and not path.is_file() and not path.is_dir():
+            # A device or a pipe, as in --out /dev/stdout: there is nothing to be renamed over.
+            with path.open("wb") as file:
+                file.write(data)
+            return
+        path = path.resolve()  # a link stays a link to the file that it names
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         with os.fdopen(handle, "wb") as file:
             file.write(data)

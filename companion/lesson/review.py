@@ -37,13 +37,18 @@ def read_list(path: str | Path) -> list[tuple[str, str, str, str]]:
     return jobs
 
 
+def workers(jobs: int | None, takes: int) -> int:
+    """How many processes: all cores unless told, no more than there are takes."""
+    return min(jobs or os.cpu_count() or 1, takes)
+
+
 def review(path: str | Path, jobs: int | None = None) -> Iterator[dict[str, Any]]:
     """The answers of a list in its order, each as soon as it and those before it are done."""
     work = read_list(path)
-    workers = min(jobs or os.cpu_count() or 1, len(work))
     if jobs is not None and jobs < 1:
         raise Trouble(f"--jobs was {jobs}; give 1 or more.")
-    if workers <= 1:
+    count = workers(jobs, len(work))
+    if count <= 1:
         yield from map(answer_or_error, work)
         return
     import multiprocessing
@@ -51,7 +56,7 @@ def review(path: str | Path, jobs: int | None = None) -> Iterator[dict[str, Any]
     from concurrent.futures.process import BrokenProcessPool
 
     # Fresh processes, not forked ones: a fork copies the locks of threads that the numerical libraries run.
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"),
+    with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"),
                              initializer=_one_thread) as pool:
         futures = [pool.submit(answer_or_error, job) for job in work]
         for job, future in zip(work, futures, strict=True):

@@ -52,6 +52,12 @@ MAX_SKIP = 2
 #: less, and a note far from where the tune has it is less likely the singer's.
 BARE_TRUST = 0.3
 BARE_ANY = 0.03
+#: How long a note lasts is told by stages that follow each other, each as long as its share of the written
+#: length (an Erlang law): one stage alone would make the shortest notes the likeliest.
+STAGES = 3
+MOST_LEAVE = 0.9  # a stage ends with at most this probability in one fragment
+SHORT = 0.1  # factor for leaving a note before its last stage
+UNVOICED_ENTRY = 0.05  # factor for a note that begins where there is no voice
 NO_ONSET = 0.03  # factor for a new note that begins with neither a change of pitch, nor a dip, nor a consonant
 NO_ONSET_UNKNOWN = 0.79  # the same where the level is not known (a bare pitch track)
 ONSET_PITCH = 0.4  # semitones of change that make an onset
@@ -212,8 +218,9 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
         place_cost = np.zeros_like(place_cost)
 
     # Leaving a note: as often as its expected length says.
-    leave = 1 - np.exp(-seconds[:, None] / np.maximum(0.05, np.asarray(beats, dtype=float) * beat_s)[None, :])
-    leave = np.clip(leave, 0.02, 0.5)
+    stage_s = np.maximum(0.05, np.asarray(beats, dtype=float) * beat_s) / STAGES
+    leave = 1 - np.exp(-seconds[:, None] / stage_s[None, :])
+    leave = np.clip(leave, 0.02, MOST_LEAVE)
 
     written = np.asarray(midi, dtype=float)
     # For each note, one matrix that takes what leaves the 1, 2 or 3 notes before it (stacked) to its pitches.
@@ -230,7 +237,7 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     if key_prior is not None:
         emit_note *= key_prior[None, :, :] ** (seconds[:, None, None] / 0.25)
     emit_gap = np.exp(-gap_cost)
-    onset_factor = pieces.onset
+    onset_factor = pieces.onset * np.where(is_voiced, 1.0, UNVOICED_ENTRY)
 
     first_in = np.exp(-LEFT_OUT * np.arange(n)) * (np.arange(n) <= MAX_SKIP)
     last_out = np.exp(-LEFT_OUT * np.arange(n)[::-1]) if finished else np.ones(n)
@@ -240,11 +247,12 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     # Forward. `padded` holds what leaves each note before fragment i, behind `reach` rows of nothing.
     padded = np.zeros((t, n + reach, p))
     windows = np.lib.stride_tricks.sliding_window_view(padded, (reach, p), axis=(1, 2))[:, :n, 0]
-    into, notes = np.zeros((t, n, p)), np.zeros((t, n, p))
+    into, notes = np.zeros((t, n, p)), np.zeros((t, STAGES, n, p))
     scales = np.zeros(t)
-    note, gap, start = np.zeros((n, p)), np.zeros((n, p)), 1.0
+    note, gap, start = np.zeros((STAGES, n, p)), np.zeros((n, p)), 1.0
     for i in range(t):
-        leaving = leave[i - 1][:, None] * note
+        done = leave[i - 1][:, None]
+        leaving = done * (note[-1] + SHORT * note[:-1].sum(axis=0))
         source = padded[i, reach:]
         np.multiply(leaving, NO_GAP, out=source)
         source += NEXT_FROM_GAP * gap
@@ -252,7 +260,10 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
         entering += start * start_in
         entering *= onset_factor[i]
         gap = emit_gap[i] * ((1 - NEXT_FROM_GAP) * gap + (1 - NO_GAP) * leaving)
-        note = emit_note[i] * (note - leaving + entering)
+        moved = note * (1 - done)
+        moved[1:] += done * (1 - SHORT) * note[:-1]
+        moved[0] += entering
+        note = emit_note[i] * moved
         start *= (1 - NEXT_FROM_GAP) * emit_gap[i]
         total = note.sum() + gap.sum() + start
         note /= total
@@ -263,19 +274,19 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
         notes[i] = note
     end_weight = last_out[:, None]
     final = (note * end_weight).sum() + (gap * end_weight).sum() + 1e-300
-    reached = ((note + gap) * end_weight).sum(axis=1) / final
+    reached = ((note.sum(axis=0) + gap) * end_weight).sum(axis=1) / final
     log_likelihood = np.log(scales).sum() + np.log(final)
 
     # Backward.
-    beta_note = np.repeat(end_weight / final, p, axis=1)
-    beta_gap = beta_note.copy()
+    beta_gap = np.repeat(end_weight / final, p, axis=1)
+    beta_note = np.repeat(beta_gap[None], STAGES, axis=0)
     gamma = np.zeros((t, n))
     ahead = np.zeros((t, n, p))  # emission times what follows, for a note entered at fragment i
     onward = np.zeros((n + reach, p))
     for i in range(t - 1, -1, -1):
-        gamma[i] = np.einsum("np,np->n", notes[i], beta_note)
+        gamma[i] = np.einsum("snp,snp->n", notes[i], beta_note)
         enter = emit_note[i] * beta_note / scales[i]
-        fresh = enter * onset_factor[i]
+        fresh = enter[0] * onset_factor[i]
         ahead[i] = fresh
         stay_gap = (emit_gap[i] / scales[i]) * beta_gap
         back = np.matmul(fresh[:, None, :], kernel_back).reshape(n, reach, p)
@@ -284,7 +295,10 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
             onward[k:k + n] += back[:, k]
         onto = onward[reach:]
         out = leave[i - 1][:, None]
-        beta_note = enter + out * (NO_GAP * onto + (1 - NO_GAP) * stay_gap - enter)
+        left = NO_GAP * onto + (1 - NO_GAP) * stay_gap
+        beta_note = (1 - out) * enter
+        beta_note[-1] += out * left
+        beta_note[:-1] += out * ((1 - SHORT) * enter[1:] + SHORT * left)
         beta_gap = (1 - NEXT_FROM_GAP) * stay_gap + NEXT_FROM_GAP * onto
 
     flow = np.einsum("tnp,tnp->np", into / np.maximum(onset_factor, 1e-9)[:, None, None], ahead)

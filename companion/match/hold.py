@@ -82,11 +82,12 @@ def match_take(track: PitchTrack, line: Sequence[LineNote]) -> Match:
             onset_s=round(float(steady.onset_s[i]), 3) if there else None,
             duration_s=round(float(steady.end_s[i] - steady.onset_s[i]), 3) if there else None,
             sure=round(float(aligned.present[i]), 3)))
+    bare = bool(np.isnan(track.level_db).all())
     moves = []
     for i in range(len(line) - 1):
         semitones = line[i + 1].midi - line[i].midi
         wanted = direction(semitones)
-        e = move_evidence(aligned, steady, key, written, i)
+        e = move_evidence(aligned, steady, key, written, i, bare)
         if notes[i].sung and notes[i + 1].sung:
             verdict, heard, sure = call(e, wanted)
         else:

@@ -15,7 +15,7 @@ F = NDArray[np.float64]
 #: Semitones a second at which a frame counts half: a slide of two semitones in 0.15 s is 13; a vibrato of
 #: half a semitone at 6 Hz reaches 19 at its steepest and is flat at its turns, so its middle stays.
 SLIDE = 8.0
-FEWEST_FRAMES = 3  # a note with fewer frames of its own has no pitch to speak of
+LEAST_NOTE_S = 0.05  # a note with less voice of its own has no pitch to speak of: half the shortest that is sung
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ def steady_parts(track: PitchTrack, aligned: Alignment) -> Steady:
     seconds, octave = np.zeros(n), np.zeros(n)
     for i in range(n):
         mine = np.flatnonzero((owner == i) & voiced)
-        if len(mine) < FEWEST_FRAMES:
+        if len(mine) * track.hop_s < LEAST_NOTE_S:
             continue
         chance = aligned.pitch[i]
         place = aligned.grid[np.searchsorted(np.cumsum(chance), chance.sum() / 2).clip(0, len(chance) - 1)]

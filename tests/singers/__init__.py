@@ -8,15 +8,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 
 from singers.performance import VOICES, LineItem, Performance, Style, VoiceKind, melody, perform, some_style
+from companion.tune.model import Key, LineNote
+from companion.tune.voice import spell
 
-__all__ = ["VOICES", "LineItem", "Performance", "Style", "Take", "VoiceKind", "corpus", "melody", "noisy",
+__all__ = ["VOICES", "LineItem", "Performance", "Style", "Take", "VoiceKind", "corpus", "line_of", "melody", "noisy",
            "perform", "render", "room", "some_style"]
 
 RATE = 22050
+
+
+def line_of(performance: Performance) -> tuple[LineNote, ...]:
+    """The written notes of a performance as the line that a take is held against."""
+    out: list[LineNote] = []
+    now = Fraction(0)
+    for i, x in enumerate(performance.line):
+        quarters, rest = Fraction(x.quarters), Fraction(x.rest_after)
+        out.append(LineNote(number=i + 1, pitch=spell(x.midi, Key()), onset_quarters=now, quarters=quarters,
+                            syllable=x.syllable, word_place="single", phrase=1, bar=1, rest_after=rest, sources=()))
+        now += quarters + rest
+    return tuple(out)
 
 
 @dataclass(frozen=True)

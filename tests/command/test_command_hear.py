@@ -1,0 +1,314 @@
+"""`companion hear`, `review`, `tunes`, `demo`: real files in, the contract's JSON and exit codes out."""
+
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from companion.command import COMMANDS, main
+from companion.lesson.demo import demo_answer
+from companion.places import shipped
+
+ROOT = Path(__file__).resolve().parents[2]
+RECORDINGS = shipped("recordings")
+TAKES = sorted(RECORDINGS.glob("*.flac"))
+RIGHT_TAKE = RECORDINGS / "snail-wall-right.flac"
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    def go(*arguments: object) -> tuple[int, str, str]:
+        try:
+            code = main([str(a) for a in arguments])
+        except SystemExit as leave:  # argparse
+            code = int(leave.code or 0)
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return go
+
+
+def heard(run: Run, take: Path, tune: str = "snail-wall", *more: object) -> dict:
+    code, out, err = run("hear", take, "--tune", tune, "--json", *more)
+    assert (code, err) == (0, "")
+    return json.loads(out)
+
+
+def verdicts(found: dict) -> list[str]:
+    return [m["verdict"] for m in found["moves"]]
+
+
+@pytest.mark.parametrize("take", TAKES, ids=lambda p: p.stem)
+def test_every_shipped_take_is_answered_as_its_truth_says(run: Run, take: Path) -> None:
+    truth = json.loads(take.with_suffix(".json").read_text(encoding="utf-8"))
+    found = heard(run, take, truth["tune"])
+    assert verdicts(found) == [m["verdict"] for m in truth["moves"]]
+    for asked, given in zip(truth["moves"], found["moves"], strict=True):
+        if asked["heard"] is not None:
+            assert given["heard"] == asked["heard"]
+
+
+@pytest.mark.parametrize("kind", ["m4a", "mp3", "ogg", "48 kHz stereo"])
+def test_other_kinds_of_file_give_the_same_answer(run: Run, tmp_path: Path, kind: str) -> None:
+    import soxr
+
+    sound, rate = soundfile.read(RECORDINGS / "snail-wall-one-move-turned.flac")
+    path = tmp_path / ("take.wav" if " " in kind else f"take.{kind}")
+    if kind == "m4a":
+        import av
+
+        with av.open(str(path), "w") as out:
+            stream = out.add_stream("aac", rate=44100)
+            stream.layout = "mono"
+            samples = soxr.resample(sound, rate, 44100).astype(np.float32)[None, :]
+            frame = av.AudioFrame.from_ndarray(samples, format="fltp", layout="mono")
+            frame.sample_rate = 44100
+            resampler = av.AudioResampler(format="fltp", layout="mono", rate=44100, frame_size=1024)
+            for piece in (*resampler.resample(frame), *resampler.resample(None)):
+                out.mux(stream.encode(piece))
+            out.mux(stream.encode(None))
+    elif " " in kind:
+        sound = soxr.resample(sound, rate, 48000)
+        soundfile.write(path, np.column_stack([sound, 0.6 * sound]), 48000)
+    else:
+        soundfile.write(path, sound, rate)
+    truth = json.loads((RECORDINGS / "snail-wall-one-move-turned.json").read_text(encoding="utf-8"))
+    assert verdicts(heard(run, path)) == [m["verdict"] for m in truth["moves"]]
+
+
+def test_json_has_the_contracts_keys(run: Run) -> None:
+    found = heard(run, RIGHT_TAKE)
+    assert set(found) >= {"take", "tune", "shift_semitones", "notes", "moves", "counts", "closeness", "cue"}
+    assert set(found["notes"][0]) >= {"number", "written", "syllable", "sung", "midi", "onset_s", "duration_s",
+                                      "dots", "cells"}
+    assert set(found["moves"][0]) >= {"from", "to", "wanted", "heard", "verdict", "sure", "wanted_semitones",
+                                      "sung_semitones"}
+    # MBC 2015, table 1: C as a quaver is dots 145; the fourth octave's mark is dot 5 (3.2.2).
+    assert (found["notes"][0]["dots"], found["notes"][0]["cells"]) == ("5-145", "⠐⠙")
+    assert found["notes"][0]["written"] == "C4"
+    assert found["notes"][0]["syllable"] == "Snail"
+    assert sum(found["counts"].values()) == len(found["moves"]) == len(found["notes"]) - 1
+    assert 0 <= found["closeness"] <= 1
+
+
+def test_a_note_left_out_has_nulls(run: Run) -> None:
+    found = heard(run, RECORDINGS / "snail-wall-note-left-out.flac")
+    out = [n for n in found["notes"] if not n["sung"]]
+    assert [n["number"] for n in out] == [3]
+    assert out[0]["midi"] is out[0]["onset_s"] is out[0]["duration_s"] is None
+
+
+def test_text_says_the_cue_first_then_the_count(run: Run) -> None:
+    code, out, _ = run("hear", RECORDINGS / "snail-wall-one-move-turned.flac", "--tune", "snail-wall")
+    lines = out.splitlines()
+    assert code == 0
+    assert lines[0].endswith("Listen.")
+    assert lines[1].startswith("12 of 13 moves as written")
+    assert lines[0] == heard(run, RECORDINGS / "snail-wall-one-move-turned.flac")["cue"]
+
+
+def test_a_phrase_alone(run: Run, tmp_path: Path) -> None:
+    whole = heard(run, RIGHT_TAKE)
+    sound, rate = soundfile.read(RIGHT_TAKE)
+    cut = int((whole["notes"][7]["onset_s"] - 0.1) * rate)
+    soundfile.write(tmp_path / "second.wav", sound[cut:], rate)
+    found = heard(run, tmp_path / "second.wav", "snail-wall", "--phrase", 2)
+    assert [n["number"] for n in found["notes"]] == list(range(8, 15))
+    assert verdicts(found) == ["right"] * 6
+    code, _, err = run("hear", RIGHT_TAKE, "--tune", "snail-wall", "--phrase", 9)
+    assert code == 2
+    assert "phrases 1 to 2" in err
+
+
+def test_a_pitch_track_is_a_take(run: Run, tmp_path: Path) -> None:
+    rows = ["time_s,f0_hz"]
+    # Two notes of tick-tock's first phrase and on: its written pitches, 50 frames each, a gap between.
+    notes = [n.midi for n in __import__("companion.tune", fromlist=["load"]).load("tick-tock").line()]
+    for k, midi in enumerate(notes):
+        for j in range(60):
+            hz = 440.0 * 2 ** ((midi - 69) / 12) if j < 50 else 0.0
+            rows.append(f"{(k * 60 + j) * 0.01:.2f},{hz:.3f}")
+    (tmp_path / "t.csv").write_text("\n".join(rows))
+    assert set(verdicts(heard(run, tmp_path / "t.csv", "tick-tock"))) == {"right"}
+
+
+# Bad input: one plain sentence, the contract's exit code, no traceback.
+
+
+def rng_noise(seconds: float) -> np.ndarray:
+    return 0.1 * np.random.default_rng(5).normal(0, 1, int(22050 * seconds))
+
+
+def bad_takes(folder: Path) -> dict[str, tuple[Path, int]]:
+    rate = 22050
+    silence, click = np.zeros(rate * 2), np.zeros(rate * 2)
+    click[rate] = 0.9
+    for name, sound in (("silence", silence), ("click", click), ("noise", rng_noise(2.0)), ("short", silence[:30])):
+        soundfile.write(folder / f"{name}.wav", sound, rate)
+    (folder / "empty.wav").touch()
+    (folder / "text.wav").write_text("This is no sound.")
+    whole = RIGHT_TAKE.read_bytes()
+    (folder / "cut.flac").write_bytes(whole[:20])
+    (folder / "folder.wav").mkdir()
+    (folder / "t.csv").write_text("time,pitch\n0,1\n")
+    codes = {"silence.wav": 3, "click.wav": 3, "noise.wav": 3, "short.wav": 3, "missing.wav": 2, "empty.wav": 2,
+             "text.wav": 2, "cut.flac": 2, "folder.wav": 2, "t.csv": 2}
+    return {name: (folder / name, code) for name, code in codes.items()}
+
+
+@pytest.mark.parametrize("name", ["silence.wav", "click.wav", "noise.wav", "short.wav", "missing.wav", "empty.wav",
+                                  "text.wav", "cut.flac", "folder.wav", "t.csv"])
+def test_a_bad_take_is_one_sentence(run: Run, tmp_path: Path, name: str) -> None:
+    path, wanted = bad_takes(tmp_path)[name]
+    code, out, err = run("hear", path, "--tune", "snail-wall", "--json")
+    assert (code, out) == (wanted, "")
+    assert err.count("\n") == 1
+    assert err.rstrip().endswith(".")
+    assert "Traceback" not in err
+
+
+BOMB = ('<?xml version="1.0"?><!DOCTYPE b [<!ENTITY a "aaaaaaaaaa">'
+        + "".join(f'<!ENTITY {n} "{"&" + m + ";" * 1}&{m};&{m};&{m};">' for m, n in zip("abcdefgh", "bcdefghi", strict=True))
+        + "]><score-partwise>&i;</score-partwise>")
+
+
+@pytest.mark.parametrize("name, text", [
+    ("broken.musicxml", "<score-partwise><part"), ("empty.musicxml", ""), ("bomb.musicxml", BOMB),
+    ("broken.mid", "MThd"), ("what.docx", "x")])
+def test_a_bad_tune_is_one_sentence(run: Run, tmp_path: Path, name: str, text: str) -> None:
+    (tmp_path / name).write_text(text)
+    for arguments in (["hear", RIGHT_TAKE, "--tune", tmp_path / name], ["braille", tmp_path / name]):
+        code, out, err = run(*arguments)
+        assert (code, out) == (2, "")
+        assert err.count("\n") == 1
+        assert "Traceback" not in err
+
+
+def test_an_unknown_tune_suggests_the_nearest(run: Run) -> None:
+    code, _, err = run("hear", RIGHT_TAKE, "--tune", "snail-wal")
+    assert code == 2
+    assert "snail-wall" in err
+
+
+def test_unknown_commands_and_options(run: Run) -> None:
+    assert run("haer")[0] == 2
+    assert "Did you mean hear?" in run("haer")[2]
+    code, out, err = run("hear", RIGHT_TAKE)
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert run("--help")[0] == 0
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_has_help(run: Run, name: str) -> None:
+    code, out, _ = run(name, "--help")
+    assert code == 0
+    assert f"companion {name}" in out
+
+
+def limited(*arguments: object, file_size: int | None = None, stdout: object = subprocess.PIPE) -> subprocess.CompletedProcess:
+    """A run in a process of its own, with a limit on the size of files as a full disk would set one."""
+    import resource
+
+    def limit() -> None:
+        if file_size is not None:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (file_size, file_size))
+
+    return subprocess.run([sys.executable, "-m", "companion", *map(str, arguments)], cwd=ROOT, text=True,
+                          stdout=stdout, stderr=subprocess.PIPE, preexec_fn=limit, check=False)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="limits on the size of files are set as on Linux and macOS")
+def test_a_full_disk_leaves_nothing_half_written(tmp_path: Path) -> None:
+    (tmp_path / "cue.wav").write_bytes(b"the old one")
+    done = limited("hear", RIGHT_TAKE, "--tune", "snail-wall", "--sound", tmp_path / "cue.wav", file_size=4096)
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert "could not be written" in done.stderr
+    assert (tmp_path / "cue.wav").read_bytes() == b"the old one"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["cue.wav"]
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full here")
+def test_output_to_a_full_place_is_one_sentence() -> None:
+    with open("/dev/full", "w") as full:
+        done = limited("tunes", stdout=full)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+    assert Path("/dev/full").is_char_device()
+
+
+def test_no_portaudio_is_said_in_one_sentence(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # What sounddevice raises on import where the system has no PortAudio.
+    (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    code, out, err = run("hear", RIGHT_TAKE, "--tune", "snail-wall", "--speak")
+    assert code == 2
+    assert out.startswith("All thirteen right.")  # the answer is there all the same
+    assert err.count("\n") == 1
+    assert "libportaudio2" in err
+    assert "Traceback" not in err
+
+
+# Many takes.
+
+
+def test_a_list_of_fifty_goes_on_past_a_broken_one(run: Run, tmp_path: Path) -> None:
+    rows = ["take,tune"] + [f"{TAKES[k % len(TAKES)]},snail-wall" for k in range(50)]
+    rows[8] = "gone.flac,snail-wall"
+    (tmp_path / "list.csv").write_text("\n".join(rows))
+    code, out, err = run("review", tmp_path / "list.csv", "--json")
+    found = [json.loads(line) for line in out.splitlines()]
+    assert (code, err, len(found)) == (0, "", 50)
+    assert set(found[7]) == {"take", "error"}
+    assert found[7]["take"] == "gone.flac"
+    for k, one in enumerate(found):
+        if k != 7 and "error" not in one:
+            assert one["take"] == str(TAKES[k % len(TAKES)])
+            assert verdicts(one) == verdicts(found[k % 10 if k % 10 != 7 else 17])
+
+
+def test_a_review_uses_every_core(monkeypatch: pytest.MonkeyPatch) -> None:
+    from companion.lesson.review import workers
+
+    monkeypatch.setattr("os.cpu_count", lambda: 6)
+    assert workers(None, 50) == 6
+    assert workers(None, 2) == 2
+    assert workers(3, 50) == 3
+
+
+@pytest.mark.parametrize("text", ["", "a,b\n1,2\n"])
+def test_a_list_without_its_header_is_one_sentence(run: Run, tmp_path: Path, text: str) -> None:
+    (tmp_path / "l.csv").write_text(text)
+    code, out, err = run("review", tmp_path / "l.csv")
+    assert (code, out) == (2, "")
+    assert "take,tune" in err
+
+
+# The main job shown.
+
+
+def test_the_demo_ends_with_its_cue(run: Run, tmp_path: Path) -> None:
+    code, out, err = run("demo", "--sound", tmp_path / "demo.wav")
+    assert (code, err) == (0, "")
+    assert out.splitlines()[-1] == demo_answer().cue.say
+    sound, _ = soundfile.read(tmp_path / "demo.wav")
+    assert 2 < len(sound) / soundfile.info(tmp_path / "demo.wav").samplerate < 30
+    assert 0.05 < np.abs(sound).max() <= 0.9
+
+
+def test_the_readme_shows_the_demos_own_words(run: Run, tmp_path: Path) -> None:
+    _, out, _ = run("demo", "--sound", tmp_path / "demo.wav")
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = re.search(r"<!-- demo -->\n```\n(.*?)```", readme, re.S)
+    assert shown
+    given = [x for x in out.splitlines() if str(tmp_path) not in x]
+    assert [x for x in shown[1].splitlines() if "companion-demo.wav" not in x] == given
