@@ -1,0 +1,164 @@
+"""Keys without a mouse and without Enter: each press is an action, and any key can be bound to any action.
+
+A foot pedal that acts as a keyboard is a key like others. Keys come through standard input: a terminal, or a
+pipe. Where neither gives anything (closed, or a service), a session simply runs without keys.
+"""
+
+from __future__ import annotations
+
+import os
+import queue
+import sys
+import threading
+from collections.abc import Mapping
+from typing import Any, TextIO
+
+from companion.errors import Trouble
+
+#: Action to what it does, in the order in which they are told.
+ACTIONS = {
+    "go": "the likely next thing: cut short what is playing, sing again, or go to the next phrase",
+    "again": "the same phrase again",
+    "next": "the next phrase",
+    "back": "the phrase before",
+    "where": "where am I",
+    "repeat": "say it again",
+    "slower": "play it slower",
+    "faster": "play it faster",
+    "lower": "play it lower",
+    "higher": "play it higher",
+    "more": "more about the last take",
+    "keep": "keep the teacher's line as a tune",
+    "help": "say the keys",
+    "quit": "end",
+}
+USUAL = {"space": "go", "enter": "go", "a": "again", "n": "next", "b": "back", "w": "where", "r": "repeat",
+         "s": "slower", "f": "faster", "l": "lower", "h": "higher", "m": "more", "k": "keep", "?": "help",
+         "q": "quit", "escape": "quit"}
+#: What terminals send for keys with names (ECMA-48 control sequences, as xterm and the Linux console send them).
+SEQUENCES = {
+    "[A": "up", "[B": "down", "[C": "right", "[D": "left", "OA": "up", "OB": "down", "OC": "right", "OD": "left",
+    "[5~": "pageup", "[6~": "pagedown", "[H": "home", "[F": "end", "[1~": "home", "[4~": "end", "[2~": "insert",
+    "[3~": "delete", "OP": "f1", "OQ": "f2", "OR": "f3", "OS": "f4", "[11~": "f1", "[12~": "f2", "[13~": "f3",
+    "[14~": "f4", "[[A": "f1", "[[B": "f2", "[[C": "f3", "[[D": "f4", "[[E": "f5", "[15~": "f5", "[17~": "f6",
+    "[18~": "f7", "[19~": "f8", "[20~": "f9", "[21~": "f10", "[23~": "f11", "[24~": "f12",
+}
+NAMES = {" ": "space", "\n": "enter", "\r": "enter", "\t": "tab", "\x7f": "backspace", "\x08": "backspace",
+         "\x03": "quit-key"}
+
+
+def bindings(extra: Mapping[str, str] | None = None) -> dict[str, str]:
+    """Key to action: the usual ones and `extra` over them. Raises Trouble for an action that there is not."""
+    out = dict(USUAL)
+    for key, action in (extra or {}).items():
+        if action not in ACTIONS:
+            raise Trouble(f"There is no action {action}. Actions are {', '.join(ACTIONS)}.")
+        out[key.lower() if len(key) > 1 else key] = action
+    return out
+
+
+def read_binding(text: str) -> tuple[str, str]:
+    """ "pagedown=go" as key and action. Raises Trouble where it is none."""
+    key, equals, action = text.partition("=")
+    if not key or not equals or action not in ACTIONS:
+        raise Trouble(f"{text} binds no key; give KEY=ACTION, such as pagedown=go. "
+                      f"Actions are {', '.join(ACTIONS)}.")
+    return key, action
+
+
+def help_lines(bound: Mapping[str, str]) -> list[str]:
+    """A line for each action and its keys."""
+    lines = []
+    for action, what in ACTIONS.items():
+        keys = [k for k, a in bound.items() if a == action]
+        if keys:
+            lines.append(f"{' or '.join(keys)}: {what}.")
+    return lines
+
+
+class Keys:
+    """Actions as they come in. `get` gives the next one or None, at once."""
+
+    def __init__(self, bound: Mapping[str, str] | None = None, source: TextIO | None = None) -> None:
+        self.bound = dict(bound or USUAL)
+        self._actions: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._source = source if source is not None else sys.stdin
+        self._before: Any = None
+        self._fd = -1
+
+    def __enter__(self) -> Keys:
+        try:
+            self._fd = self._source.fileno()
+        except (AttributeError, ValueError, OSError):
+            return self
+        if os.isatty(self._fd):
+            self._plain()
+        threading.Thread(target=self._run, name="keys", daemon=True).start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._before is not None:
+            import termios
+
+            termios.tcsetattr(self._fd, termios.TCSADRAIN, self._before)
+            self._before = None
+
+    def _plain(self) -> None:
+        """Each press at once and without showing it; Ctrl+C still ends the program."""
+        try:
+            import atexit
+            import termios
+            import tty
+        except ImportError:
+            return  # Windows: keys come from the console below
+        self._before = termios.tcgetattr(self._fd)
+        tty.setcbreak(self._fd)
+        atexit.register(self.__exit__)
+
+    def _run(self) -> None:
+        if sys.platform == "win32" and os.isatty(self._fd):
+            import msvcrt
+
+            while True:
+                self.press(str(msvcrt.getwch()))
+        while True:
+            try:
+                data = os.read(self._fd, 1024)
+            except OSError:
+                return
+            if not data:
+                return
+            text = data.decode("utf-8", errors="replace")
+            while text:
+                text = self._one(text)
+
+    def _one(self, text: str) -> str:
+        """Press the first key of what came in; the rest."""
+        if text[0] == "\x1b":
+            for size in (4, 5, 3, 2):
+                name = SEQUENCES.get(text[1:1 + size])
+                if name:
+                    self.press(name)
+                    return text[1 + size:]
+            if len(text) == 1 or text[1] not in "[O":
+                self.press("escape")
+                return text[1:]
+            return text[2:].lstrip("0123456789;")[1:]  # a key that nobody has named
+        self.press(NAMES.get(text[0], text[0]))
+        return text[1:]
+
+    def press(self, key: str) -> None:
+        """A key, by its name or character."""
+        action = self.bound.get(key) or self.bound.get(key.lower())
+        if action:
+            self._actions.put(action)
+
+    def get(self) -> str | None:
+        try:
+            return self._actions.get_nowait()
+        except queue.Empty:
+            return None
+
+    def put_back(self, action: str) -> None:
+        """For whoever is next to look (order among several does not matter: presses are rare)."""
+        self._actions.put(action)
