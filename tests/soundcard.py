@@ -76,19 +76,28 @@ class SoundCard:
                     "ALSA_CONFIG_PATH": str(folder / "asound.conf"),
                     "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "tests")])}
         daemon_env = {**self.env, "HOME": str(folder), "XDG_CONFIG_HOME": str(folder / "config")}
-        sink = f"module-null-sink sink_name={{}} rate={RATE} channels=1 format=s16le"
         self.server = self._start(
             "pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no",
-            "-L", f"module-native-protocol-unix socket={socket} auth-anonymous=1",
-            "-L", sink.format(SINK), *(["-L", sink.format(VOICE)] if apart else []), env=daemon_env)
+            "-L", f"module-native-protocol-unix socket={socket} auth-anonymous=1", env=daemon_env)
         self._wait_until(lambda: self.pactl("info").returncode == 0, "PulseAudio did not start")
+        for name in (SINK, VOICE) if apart else (SINK,):
+            sink = ["load-module", "module-null-sink", f"sink_name={name}", *_FORM]
+            # A null sink begins with a block of two seconds, behind which all else would wait, unless it is
+            # told that nothing will be taken back (PulseAudio 15 and newer).
+            if self.pactl(*sink, "norewinds=1").returncode and self.pactl(*sink).returncode:
+                raise RuntimeError("PulseAudio made no null sink")
         self.pactl("set-default-sink", SINK)
         self.pactl("set-default-source", f"{VOICE if apart else SINK}.monitor")
-        # An idle sink may rest; one that is fed silence keeps time.
+        # An idle sink may rest; one that is fed silence keeps time, and one that is listened to answers at once.
         for name in (SINK, VOICE) if apart else (SINK,):
             self._start("pacat", "--playback", f"--device={name}", *_RAW, "--latency-msec=20", "/dev/zero")
+            self._start("parec", f"--device={name}.monitor", *_RAW, "--raw", "--latency-msec=20")
         self._wait_until(lambda: b"RUNNING" in self.pactl("list", "short", "sinks").stdout,
                          "The null sink did not start")
+        # Let the first block pass.
+        for name in (SINK, VOICE) if apart else (SINK,):
+            with self.recording(name):
+                pass
 
     def _start(self, *command: str, env: dict[str, str] | None = None,
                stdout: int = subprocess.DEVNULL) -> subprocess.Popen[bytes]:
@@ -153,7 +162,8 @@ class SoundCard:
                     process.wait()
 
 
-_RAW = (f"--rate={RATE}", "--channels=1", "--format=s16le")
+_FORM = (f"rate={RATE}", "channels=1", "format=s16le")
+_RAW = tuple(f"--{part}" for part in _FORM)
 
 
 class Recording:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.cue.sound import Sound, silence, together
+from companion.cue.sound import PART_DB, Sound, silence, together
 from companion.match.model import Match, Move
 from companion.tune.model import LineNote
 
@@ -20,7 +20,9 @@ RATE = 44100
 REST_S = 0.35  # on the first and on the last pitch: longer than the 0.1 s or so that a pitch needs
 GLIDE_S = 0.4
 BETWEEN_S = 0.25
-NOTE_S = 0.5  # a quarter, where no tempo is given
+NOTE_S = 0.5  # a crotchet, where no tempo is given
+EDGE_S = 0.015  # soft ends of a note in a line: short enough that repeated notes stay crisp
+SOFT_EDGE_S = 0.05  # of a tone that stands alone, after silence: no ear is startled
 #: Amplitudes of the harmonics from the first on.
 FLUTE = (1.0, 0.25, 0.06, 0.02)
 REED = (0.55, 0.7, 0.85, 0.7, 0.55, 0.42, 0.3, 0.22, 0.15, 0.1)
@@ -32,8 +34,13 @@ def hertz(midi: float | NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(440.0 * 2.0 ** ((np.asarray(midi, dtype=np.float64) - 69.0) / 12.0))
 
 
-def tone(midi: NDArray[np.float64], timbre: str) -> NDArray[np.float32]:
-    """Sound of a pitch contour: one MIDI number a sample, at RATE. Soft ends of 15 ms."""
+def tone(midi: NDArray[np.float64], timbre: str, edge_s: float = EDGE_S) -> NDArray[np.float32]:
+    """Sound of a pitch contour: one MIDI number a sample, at RATE, at PART_DB RMS. timbre: "tune" or "voice".
+
+    edge_s: length of the soft ends, seconds. An empty contour gives no samples.
+    """
+    if not len(midi):
+        return np.zeros(0, dtype=np.float32)
     f0 = hertz(midi)
     phase = 2 * np.pi * np.cumsum(f0) / RATE
     out = np.zeros(len(midi))
@@ -41,12 +48,12 @@ def tone(midi: NDArray[np.float64], timbre: str) -> NDArray[np.float32]:
         # Harmonics fade out below half the rate, so that none folds back.
         room = np.clip((RATE / 2 - k * f0) / 2000.0, 0, 1)
         out += strength * room * np.sin(k * phase)
-    edge = min(len(out) // 2, round(0.015 * RATE))
+    out *= 10 ** (PART_DB / 20) / (float(np.sqrt(np.mean(out**2))) + 1e-9)
+    edge = min(len(out) // 2, round(edge_s * RATE))
     ramp = np.sin(np.linspace(0, np.pi / 2, edge)) ** 2
     out[:edge] *= ramp
     out[len(out) - edge:] *= ramp[::-1]
-    level = 0.06 / (float(np.sqrt(np.mean(out**2))) + 1e-9)
-    return np.asarray(level * out, dtype=np.float32)
+    return out.astype(np.float32)
 
 
 def glide(start_midi: float, end_midi: float, timbre: str = "tune") -> Sound:
@@ -55,7 +62,7 @@ def glide(start_midi: float, end_midi: float, timbre: str = "tune") -> Sound:
     bend = 0.5 - 0.5 * np.cos(np.linspace(0, np.pi, slide))
     contour = np.concatenate([np.full(rest, start_midi), start_midi + (end_midi - start_midi) * bend,
                               np.full(rest, end_midi)])
-    return Sound(tone(contour, timbre), RATE)
+    return Sound(tone(contour, timbre, SOFT_EDGE_S), RATE)
 
 
 def move_glides(match: Match, move: Move) -> Sound:
@@ -86,5 +93,5 @@ def line_sound(line: Sequence[LineNote], shift: float = 0.0, quarter_s: float = 
 
 
 def starting_note(midi: float, seconds: float = 1.0) -> Sound:
-    """The note to begin on."""
-    return Sound(tone(np.full(round(seconds * RATE), midi), "tune"), RATE)
+    """The note to begin on: `midi` may lie between the keys of a piano."""
+    return Sound(tone(np.full(round(seconds * RATE), float(midi)), "tune", SOFT_EDGE_S), RATE)
