@@ -21,6 +21,8 @@ COMMANDS = {
     "hear": "hold one sung take against a tune and say in one breath what went right and what to try",
     "review": "the same for a list of takes, a line each",
     "tunes": "list the tunes that ship, easiest first",
+    "lesson": "in the lesson: phrase by phrase, or the teacher's own line as the tune",
+    "practise": "at home: greeting, warm-up and what was set; no key needed, ends by itself",
     "diary": "a pupil's week, settings, consent, what is set; export, or delete for good",
     "braille": "write a tune in music braille",
     "read": "read music braille back into notes, and say what is amiss in it",

@@ -30,27 +30,34 @@ class Out:
         self.last = ""
         self._stream = stream
 
-    def say(self, text: str, cut: Cut | None = None) -> bool:
-        """One line: spoken to its end, or written. False where it was cut short."""
+    def say(self, text: str, cut: Cut | None = None, after_start: Callable[[], None] | None = None) -> bool:
+        """One line: spoken to its end, or written. False where it was cut short.
+
+        after_start: called once it has begun to sound, for work that would have held it up.
+        """
         self.last = text
         if self.show or not self.speech:
             self.write(text)
         if not self.speech:
+            if after_start is not None:
+                after_start()
             return True
         from companion.cue.speech import speak
 
-        return self.sound(speak(text, self.rate, self.variety), cut)
+        return self.sound(speak(text, self.rate, self.variety), cut, after_start)
 
     def write(self, text: str) -> None:
         """A plain line on the screen."""
         print(text, file=self._stream or sys.stdout, flush=True)
 
-    def sound(self, sound: Any, cut: Cut | None = None) -> bool:
+    def sound(self, sound: Any, cut: Cut | None = None, after_start: Callable[[], None] | None = None) -> bool:
         """Play to the end, False where it was cut short. A loudspeaker that is gone is said once, as text."""
         from companion.cue.playback import start
 
         try:
             playing = start(sound, self.device, cap_db=self.cap_db)
+            if after_start is not None:
+                after_start()
             while not playing.wait(POLL_S):
                 if cut is not None and cut():
                     playing.stop()

@@ -1,16 +1,32 @@
-"""An answer as sound: the cue spoken, then the glides of the move to try."""
+"""An answer as sound: the cue spoken, then the glides of the move to try; and the note to start on."""
 
 from __future__ import annotations
 
-from companion.cue.glides import RATE, move_glides
-from companion.cue.sound import Sound, silence, together
-from companion.cue.speech import speak
+from companion.cue.glides import RATE, move_glides, starting_note
+from companion.cue.sound import Sound, levelled, silence, together
+from companion.cue.speech import RATE_WPM, speak
+from companion.cue.wording import start_line
 from companion.lesson.answer import Answer
+from companion.tune.model import LineNote
+
+AFTER_SPEECH_S = 0.3  # long enough that the first tone is not taken for the end of a word
 
 
-def cue_sound(found: Answer, rate_wpm: int = 150, variety: str = "british") -> Sound:
-    """The spoken cue and, where there is a move to try, the tune's glide and then the voice's own."""
-    parts = [speak(found.cue.say, rate_wpm, variety)]
-    if found.cue.move is not None:
-        parts += [silence(0.3, RATE), move_glides(found.match, found.cue.move)]
+def said_then(say: str, *sounds: Sound, rate_wpm: int = RATE_WPM, variety: str = "british") -> Sound:
+    """A sentence spoken and then sounds, all at one level. Raises Trouble where speech is not to be had."""
+    parts = [levelled(speak(say, rate_wpm, variety))]
+    for sound in sounds:
+        parts += [silence(AFTER_SPEECH_S, RATE), levelled(sound)]
     return together(*parts, rate=RATE)
+
+
+def cue_sound(found: Answer, rate_wpm: int = RATE_WPM, variety: str = "british") -> Sound:
+    """The spoken cue and, where there is a move to try, the tune's glide and then the voice's own."""
+    glides = [move_glides(found.match, found.cue.move)] if found.cue.move is not None else []
+    return said_then(found.cue.say, *glides, rate_wpm=rate_wpm, variety=variety)
+
+
+def start_sound(note: LineNote, shift: float = 0.0, rate_wpm: int = RATE_WPM, variety: str = "british") -> Sound:
+    """ "Start on G." and the tone itself, `shift` semitones from where the note is written."""
+    return said_then(start_line(note.pitch, shift), starting_note(note.midi + shift), rate_wpm=rate_wpm,
+                     variety=variety)

@@ -1,0 +1,95 @@
+"""A line that was just sung or played, as a tune to answer: pitches to the nearest key, plain values.
+
+For the lesson's loop only, where the pupil waits; `companion notate` writes music with more care.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+import numpy as np
+
+from companion.ear.model import PitchTrack, SungNote
+from companion.ear.notes import find_notes
+from companion.tune.model import Bar, Key, LineNote, Note, Time, Tune
+from companion.tune.voice import spell
+
+#: Values that a note of an echoed line may have, in crotchets.
+LENGTHS = (Fraction(1, 2), Fraction(1), Fraction(3, 2), Fraction(2), Fraction(3), Fraction(4))
+SHORT_S = 0.3  # the middle length of a line's notes is a quaver below this, else a crotchet
+REST_S = 0.3  # a silence this long inside a line is a rest
+MOST_NOTES = 40
+MAJOR = (0, 2, 4, 5, 7, 9, 11)
+
+
+@dataclass(frozen=True)
+class SungLine:
+    """tune: as written; notes: as sung; quarter_s: seconds a crotchet; off: semitones sung minus written."""
+
+    tune: Tune
+    notes: tuple[LineNote, ...]
+    quarter_s: float
+    off: float
+
+
+def nearest_keys(midi: Sequence[float]) -> tuple[list[int], float]:
+    """Whole semitones for sung pitches, and by how much all of them lie off (-0.5 to 0.5).
+
+    The offset is the circular mean of the parts of a semitone, so that a singer between two keys is not
+    torn apart.
+    """
+    angles = 2 * np.pi * np.asarray(midi)
+    off = float(np.angle(np.mean(np.exp(1j * angles)))) / (2 * np.pi)
+    return [round(m - off) for m in midi], off
+
+
+def key_of(midi: Sequence[int]) -> Key:
+    """The major key that holds most of the notes, of equals the one of the last note, then fewest signs."""
+    def fit(fifths: int) -> tuple[int, bool, int]:
+        tonic = 7 * fifths % 12
+        return (sum((m - tonic) % 12 in MAJOR for m in midi), midi[-1] % 12 == tonic, -abs(fifths))
+
+    return Key(max(range(-5, 7), key=fit))
+
+
+def tune_of(track: PitchTrack, title: str) -> SungLine | None:
+    """The line in a track, None where there are no notes."""
+    sung = find_notes(track)[:MOST_NOTES]
+    if not sung:
+        return None
+    keys, off = nearest_keys([n.midi for n in sung])
+    quarter_s, values, rests = _values(sung)
+    key = key_of(keys)
+    notes: list[Note] = []
+    for midi, value, rest in zip(keys, values, rests, strict=True):
+        base, dots = (value * Fraction(2, 3), 1) if value in (Fraction(3, 2), Fraction(3)) else (value, 0)
+        notes.append(Note(pitch=spell(midi, key), base=base, dots=dots))
+        if rest:
+            notes.append(Note(pitch=None, base=rest))
+    total = sum((n.quarters for n in notes), Fraction(0))
+    # One bar as long as the line: where its bars fall nobody has said.
+    beats = -(-total // 1)
+    if beats > total:
+        notes.append(Note(pitch=None, base=Fraction(1, 2)))
+    bar = Bar(number=1, notes=tuple(notes), key=key, time=Time((int(beats),), 4), barline="final")
+    tune = Tune(title=title, bars=(bar,), quarter_bpm=round(60 / quarter_s), phrase_starts=(1,))
+    return SungLine(tune, tuple(replace(n, phrase=1) for n in tune.line()), quarter_s, off)
+
+
+def _values(sung: Sequence[SungNote]) -> tuple[float, list[Fraction], list[Fraction]]:
+    """(seconds a crotchet, value of each note, rest after each), from onset to onset."""
+    onsets = [n.onset_s for n in sung]
+    gaps = [b - a for a, b in pairwise(onsets)] + [sung[-1].duration_s]
+    middle = float(np.median(gaps[:-1])) if len(gaps) > 1 else gaps[0]
+    quarter_s = min(1.2, max(0.3, middle if middle >= SHORT_S else 2 * middle))
+    values, rests = [], []
+    for k, (note, gap) in enumerate(zip(sung, gaps, strict=True)):
+        silent = gap - note.duration_s if k + 1 < len(sung) else 0.0
+        rest = Fraction(1, 2) if silent > REST_S else Fraction(0)
+        quarters = max(0.25, gap / quarter_s - float(rest))
+        values.append(min(LENGTHS, key=lambda v: abs(float(np.log(float(v) / quarters)))))
+        rests.append(rest)
+    return quarter_s, values, rests
