@@ -7,6 +7,7 @@ it goes through one lock.
 from __future__ import annotations
 
 import ctypes
+import re
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -30,13 +31,22 @@ _lock = threading.Lock()
 _engine: tuple[Any, int] | None = None
 _Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p)
 _sink: Callable[[NDArray[np.float32]], bool] | None = None
+_fault: BaseException | None = None  # what went wrong in the sink: ctypes would only print it
+_speaker: int | None = None  # the thread that is speaking
 
 
 def _receive(wave: Any, count: int, events: Any) -> int:
     # Returning 1 stops the sentence.
+    global _fault
+    if _fault is not None:
+        return 1
     if wave and count > 0 and _sink is not None:
-        samples = np.ctypeslib.as_array(wave, shape=(count,)).astype(np.float32) / 32768.0
-        return 0 if _sink(samples) else 1
+        try:
+            samples = np.ctypeslib.as_array(wave, shape=(count,)).astype(np.float32) / 32768.0
+            return 0 if _sink(samples) else 1
+        except BaseException as fault:
+            _fault = fault
+            return 1
     return 0
 
 
@@ -62,23 +72,59 @@ def _start() -> tuple[Any, int]:
     return _engine
 
 
+_SIGNS = {"#": "sharp", "♯": "sharp", "b": "flat", "♭": "flat", "##": "double sharp", "♯♯": "double sharp",
+          "x": "double sharp", "bb": "double flat", "♭♭": "double flat"}
+#: A note name with its sign and perhaps its octave: F#4, Bb, E♭3. Without an octave "Ebb" and "Ax" are words.
+_NAME = re.compile(r"\b([A-G])(##|♯♯|♭♭|[#♯b♭]|(?:bb|x)(?=-?\d))(-?\d)?(?!\w)")
+#: A as the name of a note or key. An article never stands before these, and has its capital only where a
+#: sentence begins.
+_LETTER_A = re.compile(
+    r"""\bA(?=\s*(?:[,;:!?)\]]|\.(?:\s|$)|$)                                # A, fourth octave
+          | [\s-]+(?:double\s+)?(?:sharp|flat|natural|major|minor)\b            # A flat major
+          | \s+(?:is|was|has|goes|comes|stands|lies|sounds|and|or|to|then|in)\b  # A is one note lower
+          | -?\d)                                                            # A4
+      | (?<=[a-z,;]\s)A(?=\s)                                              # from A we go up
+    """, re.VERBOSE)
+_SAID_A = "[['eI]]"  # eSpeak's phonemes for the letter's name
+
+
+def for_speech(text: str) -> str:
+    """`text` as eSpeak NG is to be given it, so that notes are said by their names.
+
+    "F#4" is said "F sharp 4" and "A" as the letter where it names a note; elsewhere it is the article.
+    """
+    def name(found: re.Match[str]) -> str:
+        letter, sign, octave = found.groups()
+        return f"{letter} {_SIGNS[sign]}{' ' + octave if octave else ''}"
+
+    text = _LETTER_A.sub(_SAID_A, _NAME.sub(name, text))
+    return re.sub(r"(\b[B-G]|\]\])(-?\d)\b", r"\1 \2", text)  # "C4" as a letter and a number
+
+
 def speak_to(sink: Callable[[NDArray[np.float32]], bool], text: str, rate_wpm: int = RATE_WPM,
              variety: str = "british") -> int:
     """Speak `text` piece by piece into `sink`, which returns False to stop. Returns the rate in Hz.
 
-    rate_wpm: 80 to 450. variety: "british" or "american". Raises Trouble where speech is not to be had.
+    rate_wpm: 80 to 450. variety: "british" or "american". Raises Trouble where speech is not to be had, and
+    whatever `sink` raises, which also ends the sentence. `sink` may not speak itself: there is one engine.
     """
-    global _sink
+    global _sink, _fault, _speaker
+    if _speaker == threading.get_ident():
+        raise RuntimeError("The sink of a sentence may not speak another one.")
     with _lock:
         library, rate = _start()
         library.espeak_SetVoiceByName(VOICES.get(variety, VOICES["british"]))
         library.espeak_SetParameter(_PARAMETER_RATE, int(min(450, max(80, rate_wpm))), 0)
-        data = text.encode("utf-8") + b"\0"
-        _sink = sink
+        # A lone half of a surrogate pair, as broken text may hold, has no UTF-8; a zero would end the text.
+        data = for_speech(text).replace("\0", " ").encode("utf-8", "replace") + b"\0"
+        _sink, _fault, _speaker = sink, None, threading.get_ident()
         try:
             library.espeak_Synth(data, len(data), 0, 0, 0, _CHARS_UTF8 | _PHONEMES, None, None)
+            fault = _fault
         finally:
-            _sink = None
+            _sink = _fault = _speaker = None
+    if fault is not None:
+        raise fault
     return rate
 
 
