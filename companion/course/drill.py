@@ -20,8 +20,8 @@ from companion.course.facts import VALUE_NAMES, Fact, fact
 from companion.course.material import Group, Material, make_group, note_fact
 from companion.cue.wording import number
 from companion.errors import Trouble
+from companion.match.detail import kind_name as move_name
 from companion.match.model import direction
-from companion.tune.catalogue import kind_of
 from companion.tune.model import STEPS, Bar, LineNote, Note, Pitch, Tune
 
 CELL_TO_NAME, NAME_TO_CELL = "cell to name", "name to cell"
@@ -34,7 +34,8 @@ KINDS: dict[str, str] = {
     "higher or lower": BY_EAR, "sing the move": EAR_TO_VOICE,
     "name the cell": CELL_TO_NAME, "write the cell": NAME_TO_CELL,
     "sing the cell": CELL_TO_VOICE, "write what you hear": VOICE_TO_CELL,
-    "read and sing": CELL_TO_VOICE, "the whole tune": CELL_TO_VOICE, "which bar": BY_EAR, "how often": BY_EAR, "where it turns": BY_EAR,
+    "read and sing": CELL_TO_VOICE, "the whole tune": CELL_TO_VOICE,
+    "which bar": BY_EAR, "how often": BY_EAR, "where it turns": BY_EAR,
     "find the wrong cell": CELL_TO_NAME, "say the octave": CELL_TO_NAME, "mark or no mark": NAME_TO_CELL,
     "how many beats": CELL_TO_NAME,
 }
@@ -111,11 +112,6 @@ def line_of(pitches: Sequence[Pitch], base: Fraction = Fraction(1)) -> tuple[Lin
     """Pitches as a line to be sounded or sung, each `base` crotchets long."""
     return Tune("", (Bar(number=1, notes=tuple(Note(pitch=p, base=base) for p in pitches)),),
                 phrase_starts=()).line()
-
-
-def move_name(semitones: int) -> str:
-    """What kind of move it is, with its direction: "step up", "level"."""
-    return "level" if semitones == 0 else f"{kind_of(semitones)} {'up' if semitones > 0 else 'down'}"
 
 
 def make(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
@@ -306,8 +302,8 @@ def _whole(drill: Drill, material: Material | None, rng: random.Random) -> list[
 def whole_tune(material: Material) -> Item:
     """A whole tune is read from its sheet, then sung with nothing sounded but its first note."""
     line = material.shown.line()
-    return Item("the whole tune", f"Read {material.tune.title} from its sheet, in silence. You hear the first note. "
-                "Then sing it all.", "sung", material.tune.title, cells="\n".join(material.page().lines),
+    return Item("the whole tune", f"Read {material.tune.title} from its sheet, in silence. You hear the first "
+                "note. Then sing it all.", "sung", material.tune.title, cells="\n".join(material.lines()),
                 first=line[0].midi, sung=line, about=(material.name,),
                 cards=(card(f"{material.name} whole", CELL_TO_VOICE),), signs=material.signs)
 

@@ -106,7 +106,7 @@ def fact(name: str) -> Fact:
 def said_signs(words: str) -> frozenset[str]:
     """The signs behind what a braille page says of some cells ("C sharp, dotted crotchet", "2 sharps", "slur").
 
-    Raises KeyError for words that stand for no sign of the course.
+    What the course does not teach stands for itself, as a sign that no stage introduces.
     """
     if found := re.fullmatch(r"([A-G])(?: (?:double )?(?:sharp|flat|natural))?, (?:(?:double )?(dotted) )?(.+)",
                              words):
@@ -133,7 +133,7 @@ def said_signs(words: str) -> frozenset[str]:
         return frozenset({"word sign"})
     if words == "words" or words.startswith(("verse ", "title: ")):
         return frozenset({"words"})
-    raise KeyError(words)
+    return frozenset({words})
 
 
 #: What the encoder says where the course's name differs.

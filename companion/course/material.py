@@ -15,14 +15,21 @@ from functools import cached_property
 from companion.braille import encode, needs_octave, pitch_only_tune
 from companion.braille import signs as S
 from companion.braille import text as T
-from companion.braille.page import BraillePage
+from companion.braille.encode import Habits
 from companion.course.facts import fact, said_signs
 from companion.errors import Trouble
 from companion.tune.model import VALUES, Key, LineNote, Note, Pitch, Tune
 
 #: values: every note a quaver, no rests. octave marks: no marks at all. bars: notes in a row, a phrase a line,
 #: no bar lines. key: accidentals written at the notes instead. time: no time signature. words: no words.
-LEAVE_OUT = ("values", "octave marks", "bars", "key", "time", "words")
+#: bar repeats: equal bars written out each time. groups: every small value written as what it is.
+LEAVE_OUT = ("values", "octave marks", "bars", "key", "time", "words", "bar repeats", "groups")
+
+
+def habits(leave_out: Collection[str]) -> Habits:
+    """The encoder's habits for what is left out."""
+    return Habits(octave_marks="octave marks" not in leave_out, repeats="bar repeats" not in leave_out,
+                  grouped="groups" not in leave_out)
 
 
 @dataclass(frozen=True)
@@ -79,9 +86,9 @@ class Material:
                 seen.setdefault(note_fact(n), n.pitch.diatonic)
         return tuple(sorted(seen, key=lambda name: seen[name]))
 
-    def page(self, width: int = 40, american: bool = False) -> BraillePage:
-        """The whole tune in cells, without a title."""
-        return shown_page(self.shown, self.leave_out, width, american)
+    def lines(self, width: int = 40, american: bool = False) -> tuple[str, ...]:
+        """The whole tune in cells, without a title, in lines of at most `width`."""
+        return shown_lines(self.shown, self.leave_out, width, american)
 
     @cached_property
     def signs(self) -> frozenset[str]:
@@ -112,7 +119,7 @@ def material(tune: str | Tune, leave_out: Collection[str] = ()) -> Material:
 
 def shown_tune(tune: Tune, leave_out: Collection[str]) -> Tune:
     """The tune with what is left out taken away, as far as it is a matter of notes."""
-    out = tune
+    out = without_metronome(tune)
     if "values" in leave_out:
         out = pitch_only_tune(out)
         out = replace(out, bars=tuple(replace(b, forward_repeat=False, backward_repeat=0, ending=(),
@@ -125,6 +132,15 @@ def shown_tune(tune: Tune, leave_out: Collection[str]) -> Tune:
     if "words" in leave_out:
         bars = [replace(b, notes=tuple(replace(n, syllables=()) for n in b.notes)) for b in bars]
     return replace(out, bars=tuple(bars))
+
+
+def without_metronome(tune: Tune) -> Tune:
+    """Metronome marks are for a clock, not for a voice that learns; the course shows none."""
+    bars = []
+    for bar in tune.bars:
+        notes = tuple(replace(n, before=tuple(d for d in n.before if d.kind != "metronome")) for n in bar.notes)
+        bars.append(replace(bar, notes=notes, after=tuple(d for d in bar.after if d.kind != "metronome")))
+    return replace(tune, bars=tuple(bars))
 
 
 def make_group(name: str, tune: Tune, index: int, leave_out: Collection[str]) -> Group:
@@ -144,7 +160,7 @@ def make_group(name: str, tune: Tune, index: int, leave_out: Collection[str]) ->
         cells, signs = row_cells(notes, leave_out)
         said = ", ".join(note_fact(n) for n in notes if n.pitch)
     else:
-        page = encode(alone, width=120, words=False, title=False)
+        page = encode(alone, width=120, words=False, title=False, habits=habits(leave_out))
         music = [i for i, text in enumerate(page.lines, 1) if any(k.line == i for k in page.links)]
         cells = "".join(page.lines[i - 1] for i in music).lstrip(S.SPACE).removesuffix(S.FINAL_BAR)
         words = [s.words for s in page.said if s.line in music and s.words != "final double bar"]
@@ -169,10 +185,13 @@ def row_cells(notes: Collection[Note], leave_out: Collection[str],
     return cells, frozenset(signs)
 
 
-def shown_page(tune: Tune, leave_out: Collection[str], width: int = 40, american: bool = False) -> BraillePage:
-    """A shown tune as a page. With bars left out: a phrase a line, each beginning afresh."""
+def shown_lines(tune: Tune, leave_out: Collection[str], width: int = 40,
+                american: bool = False) -> tuple[str, ...]:
+    """A shown tune in lines of cells. With bars left out: a phrase a line, each beginning afresh."""
     if "bars" not in leave_out:
-        return encode(tune, width=width, words="words" not in leave_out, title=False, american=american)
+        words = "words" not in leave_out
+        return tuple(encode(tune, width=width, words=words, title=False, american=american,
+                            habits=habits(leave_out)).lines)
     lines = []
     for _, notes in itertools.groupby(_written_phrases(tune), key=lambda pair: pair[0]):
         row: list[Note] = []
@@ -182,7 +201,7 @@ def shown_page(tune: Tune, leave_out: Collection[str], width: int = 40, american
                 row = []
             row.append(note)
         lines.append(row_cells(row, leave_out)[0])
-    return BraillePage(tuple(lines), (), ())
+    return tuple(lines)
 
 
 def _written_phrases(tune: Tune) -> Iterator[tuple[int, Note]]:
@@ -196,6 +215,6 @@ def page_signs(tune: Tune, leave_out: Collection[str]) -> frozenset[str]:
     if "bars" in leave_out:
         _, signs = row_cells([n for _, _, n in tune.written()], leave_out)
         return signs
-    page = shown_page(tune, leave_out)
+    page = encode(tune, words="words" not in leave_out, title=False, habits=habits(leave_out))
     signs = frozenset().union(*(said_signs(s.words) for s in page.said if s.words != "space"))
     return signs | ({"bar line"} if len(tune.bars) > 1 else frozenset())

@@ -19,7 +19,7 @@ from companion.errors import Trouble
 FOLDER = Path(__file__).parent / "stages"
 MOST_WORDS = 120  # the adult's part: read aloud in under a minute
 SENTENCES = 5  # and no more than this
-_KEYS = {"number", "name", "title", "aim", "introduces", "tune", "by_ear", "leave_out", "unseen", "adult",
+_KEYS = {"number", "name", "title", "aim", "introduces", "tune", "by_ear", "leave_out", "unseen", "need", "adult",
          "pupil", "term", "drill", "known", "trouble"}
 _TABLES = {"term": {"word", "means"}, "drill": {"kind", "facts", "order", "count"},
            "known": {"way", "right", "of", "days"}, "trouble": {"sign", "do"}}
@@ -69,6 +69,7 @@ class Stage:
     by_ear: bool
     leave_out: frozenset[str]
     unseen: bool
+    need: tuple[str, ...]
     adult: tuple[str, ...]
     pupil: tuple[str, ...]
     terms: tuple[Term, ...]
@@ -88,8 +89,9 @@ class Stage:
         return f"Stage {self.number:g}: {self.title}"
 
     def lines(self, american: bool = False) -> list[str]:
-        """The whole stage as plain lines: for the adult, for the pupil, what shows it is known, what goes wrong."""
+        """The whole stage as plain lines: the adult's part first, then the pupil's, and what may go wrong."""
         out = [f"{self.label}.", self.aim, "For the adult.", *self.adult]
+        out += ["You need:", *self.need] if self.need else []
         out += [f"{t.word[:1].upper()}{t.word[1:]}: {t.means}" for t in self.terms]
         out += ["Say to the pupil.", *self.pupil]
         out += ["It is known when:", *(e.say() for e in self.known)]
@@ -239,7 +241,8 @@ def read_stage(path: str | Path) -> Stage:
     stage = Stage(
         number=f.get("number", float, d), name=f.get("name", str, d), title=title, aim=aim,
         introduces=tuple(introduces), tune=tune, by_ear=f.get("by_ear", bool, d, default=False),
-        leave_out=frozenset(leave_out), unseen=f.get("unseen", bool, d, default=False), adult=tuple(adult),
+        leave_out=frozenset(leave_out), unseen=f.get("unseen", bool, d, default=False),
+        need=tuple(f.fill(t, "need") for t in f.texts("need", d, default=[])), adult=tuple(adult),
         pupil=tuple(pupil), terms=tuple(_terms(f)), drills=tuple(_drills(f)), known=tuple(_known(f)),
         troubles=tuple(_troubles(f)), path=str(f.path))
     served = {drill.way for drill in stage.drills}

@@ -1,0 +1,88 @@
+"""When to come back to what: FSRS through the package `fsrs`, one card for each fact and way.
+
+Time is passed in; there is no clock and no chance here (fuzzing is off), so the same reviews give the same
+dates as `fsrs` called directly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from companion.match.model import RIGHT, WRONG
+
+if TYPE_CHECKING:
+    from fsrs import Card, Scheduler
+
+#: Verdict to FSRS's grade of recall (1 again, 2 hard, 3 good). What is not sure is no review at all.
+GRADES = {RIGHT: 3, WRONG: 1}
+HELPED = 2  # right, but only after a hint
+
+
+@dataclass
+class Recall:
+    """Cards by name ("C | cell to name"), each in the JSON form of `fsrs.Card`."""
+
+    cards: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    def review(self, name: str, verdict: str, now: datetime, helped: bool = False) -> datetime | None:
+        """Remember one answer; returns when the card is due, None where the verdict says nothing.
+
+        now: with a time zone. helped: the answer was right, but after a hint.
+        """
+        if verdict not in GRADES:
+            return None
+        from fsrs import Card, Rating
+
+        now = utc(now)
+        card = Card.from_dict(self.cards[name]) if name in self.cards else Card(  # type: ignore[arg-type]
+            card_id=len(self.cards) + 1, due=now)
+        grade = HELPED if helped and verdict == RIGHT else GRADES[verdict]
+        card, _ = _scheduler().review_card(card, Rating(grade), now)
+        self.cards[name] = dict(card.to_dict())
+        return card.due
+
+    def due_at(self, name: str) -> datetime:
+        """When a card is due. Raises KeyError for one that there is not."""
+        return datetime.fromisoformat(self.cards[name]["due"])
+
+    def due(self, now: datetime, among: Collection[str] | None = None) -> list[str]:
+        """Names of the cards that are due, longest due first."""
+        now = utc(now)
+        found = [(self.due_at(n), n) for n in self.cards if among is None or n in among]
+        return [n for at, n in sorted(found) if at <= now]
+
+    def strength(self, name: str, now: datetime) -> float:
+        """Chance of recall now, 0 to 1 (FSRS's retrievability)."""
+        return float(_scheduler().get_card_retrievability(self._card(name), utc(now)))
+
+    def surest(self, now: datetime, among: Iterable[str]) -> list[str]:
+        """Names that have been recalled, those that hold longest first (FSRS's stability, in days)."""
+        held = [(float(self.cards[n]["stability"] or 0), n) for n in among
+                if n in self.cards and self.cards[n].get("state") != 3]
+        return [n for _, n in sorted(held, key=lambda pair: (-pair[0], pair[1]))]
+
+    def _card(self, name: str) -> Card:
+        from fsrs import Card
+
+        return Card.from_dict(self.cards[name])  # type: ignore[arg-type]
+
+
+_made: list[Scheduler] = []
+
+
+def _scheduler() -> Scheduler:
+    if not _made:
+        from fsrs import Scheduler
+
+        _made.append(Scheduler(enable_fuzzing=False))
+    return _made[0]
+
+
+def utc(now: datetime) -> datetime:
+    """The moment in UTC. Raises ValueError for a time without a zone."""
+    if now.tzinfo is None:
+        raise ValueError(f"{now} has no time zone")
+    return now.astimezone(UTC)
