@@ -25,6 +25,8 @@ VOICED_SILENCE = 12.0  # cost per second of a voiced frame that belongs to no no
 DIP_DB = 5.0  # a fall and rise of the level by this much, within DIP_S on each side, parts two notes
 DIP_S = 0.09
 SHORTEST_S = 0.09  # no sung note is shorter; what is becomes part of a neighbour or a slide
+SLIP_S = 0.15  # an octave away and back again within this is the tracker's slip
+SLIP_WITHIN = 0.8  # semitones about the octave
 SLIDE = 8.0  # semitones a second at which a frame counts half for the pitch
 
 
@@ -38,9 +40,30 @@ def onset_strength(track: PitchTrack) -> F:
     return np.asarray(np.minimum(before, after) - level)
 
 
+def mend_octaves(midi: F, hop_s: float) -> F:
+    """Pitch (MIDI, NaN unvoiced, n frames) with short slips of a whole octave put back.
+
+    A run within one stretch of voice that jumps by an octave at both ends, away and back, and lasts less than
+    SLIP_S is the tracker's: no voice leaps an octave and returns in that time without a gap.
+    """
+    mended = midi.copy()
+    jumps = np.diff(midi)
+    octave = np.flatnonzero(np.abs(np.abs(jumps) - 12.0) < SLIP_WITHIN) + 1
+    k = 0
+    while k + 1 < len(octave):
+        a, b = int(octave[k]), int(octave[k + 1])
+        back = np.sign(jumps[a - 1]) == -np.sign(jumps[b - 1])
+        if back and (b - a) * hop_s < SLIP_S and not np.isnan(midi[a - 1:b + 1]).any():
+            mended[a:b] -= 12.0 * np.sign(jumps[a - 1])
+            k += 2
+        else:
+            k += 1
+    return mended
+
+
 def find_notes(track: PitchTrack) -> list[SungNote]:
     """Notes of a track in order; empty where nothing is sung. Pitches are MIDI numbers with fractions."""
-    midi = track.midi
+    midi = mend_octaves(track.midi, track.hop_s)
     voiced = ~np.isnan(midi)
     if not voiced.any():
         return []
@@ -82,13 +105,13 @@ def find_notes(track: PitchTrack) -> list[SungNote]:
         elif came[i, state]:
             starts.append(i)
             state = int(source[i])
-    return _finish(track, label, sorted(starts), broken)
+    return _finish(track, midi, label, sorted(starts), broken)
 
 
-def _finish(track: PitchTrack, label: NDArray[np.int64], starts: list[int],
+def _finish(track: PitchTrack, midi: F, label: NDArray[np.int64], starts: list[int],
             broken: NDArray[np.bool_]) -> list[SungNote]:
     """Cut at dips, measure each note's steady part, drop what is too short to be one."""
-    midi, hop = track.midi, track.hop_s
+    hop = track.hop_s
     voiced = ~np.isnan(midi)
     cuts = sorted(set(starts) | {int(i) for i in np.flatnonzero(broken) if label[i] >= 0})
     slope = np.abs(np.gradient(np.nan_to_num(midi, nan=1e3))) / hop

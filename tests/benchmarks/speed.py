@@ -59,7 +59,10 @@ def stream(samples: np.ndarray) -> None:
 
 
 def work_left(samples: np.ndarray) -> float:
-    """Seconds from the last block of a phrase to its cue in words, all else done while it came in."""
+    """Seconds from the last block of a phrase to its cue in words, all else done while it came in.
+
+    The sound ends where the voice ends, so that the match is still to be made.
+    """
     from companion.cue.wording import cue_for
     from companion.ear.tracker import Tracker
     from companion.match.follow import Follower
@@ -131,7 +134,7 @@ def braille(pairs: int) -> dict[str, float]:
             continue  # music21 cannot write this one
         scores.append(score)
     fresh = [copy.deepcopy(scores) for _ in range(pairs + 1)]  # music21 writes into what it translates
-    tunes = [from_music21(s) for s in scores]
+    tunes = [from_music21(s.parts[0]) for s in scores]
     pages = [encode(t, width=120) for t in tunes]
     found = {"braille_times_as_fast": statistics.median(paired(
         lambda: [encode(t, width=120) for t in tunes], lambda: [objectToBraille(s) for s in fresh.pop()], pairs))}
@@ -148,7 +151,7 @@ def main() -> None:
     import librosa
 
     from companion.ear import read_sound
-    from companion.ear.tracker import FRAME, HIGH_HZ, HOP, LOW_HZ
+    from companion.ear.tracker import FRAME, HIGH_HZ, HOP, LOW_HZ, track
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--pairs", type=int, default=7)
@@ -161,8 +164,10 @@ def main() -> None:
         librosa.pyin(samples, fmin=LOW_HZ, fmax=HIGH_HZ, sr=22050, frame_length=FRAME, hop_length=HOP)
 
     tracker = paired(lambda: stream(samples), by_librosa, options.pairs)
-    work_left(samples)
-    left = [work_left(samples) / seconds(by_librosa) for _ in range(options.pairs)]
+    ends = track(samples)
+    phrase = samples[:int((ends.time_s[np.flatnonzero(ends.f0_hz)[-1]] + 0.03) * 22050)]
+    work_left(phrase)
+    left = [work_left(phrase) / seconds(by_librosa) for _ in range(options.pairs)]
     ratio, start_s = start_up(options.pairs)
     hour, minute = through_the_stream(take, options.hour_s), through_the_stream(take, 60.0)
     print(json.dumps({
