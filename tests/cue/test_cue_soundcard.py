@@ -142,8 +142,9 @@ def test_an_unknown_loudspeaker_is_named_and_those_there_are_listed(card: SoundC
 
 def unplugged(card: SoundCard, pull: Callable[[], object]) -> tuple[str, str]:
     """Standard output and error of a program whose loudspeaker goes away while it plays."""
-    code = ("from companion.cue.glides import starting_note; from companion.cue.playback import start\n"
-            "from companion.errors import Trouble\n"
+    code = ("from companion.cue import playback; from companion.cue.glides import starting_note\n"
+            "from companion.cue.playback import start; from companion.errors import Trouble\n"
+            "playback.STALLED_S = 0.8\n"  # three seconds of waiting would prove no more
             "p = start(starting_note(69, 20.0)); p.wait(0.5); print('plays', flush=True)\n"
             "try: p.wait(); print('ended')\nexcept Trouble as t: print(t)")
     process = subprocess.Popen([sys.executable, "-c", code], env=card.env, cwd=ROOT, stdout=subprocess.PIPE,
