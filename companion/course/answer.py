@@ -97,7 +97,12 @@ def read_number(text: str) -> float | None:
 def read_name(text: str) -> str | None:
     """The fact that a name means: "c", "C crotchet", "quarter note C", "4th octave", "2 sharps"; None for none."""
     plain = re.sub(r"[\s,.!?]+", " ", text.strip().lower()).strip()
-    plain = re.sub(r"^(?:a |an |the |it is |it's |note |sign for |the sign for )+", "", plain) or plain
+    # "A minim" is the note A; only what cannot be read with its article is read without it.
+    bare = re.sub(r"^(?:a |an |the |it is |it's |note |sign for )+", "", plain)
+    return _read_name(plain) or (_read_name(bare) if bare != plain else None)
+
+
+def _read_name(plain: str) -> str | None:
     for british, american in AMERICAN.items():
         plain = re.sub(rf"\b{american}\b", british, plain)
     for n, word in enumerate(ORDINALS[:8]):

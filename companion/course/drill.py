@@ -29,6 +29,11 @@ CELL_TO_VOICE, VOICE_TO_CELL = "cell to voice", "voice to cell"
 BY_EAR, EAR_TO_VOICE = "by ear", "ear to voice"
 WAYS = (BY_EAR, EAR_TO_VOICE, CELL_TO_NAME, NAME_TO_CELL, CELL_TO_VOICE, VOICE_TO_CELL)
 
+#: Each way as it is said to a helper.
+WAY_WORDS = {BY_EAR: "Listens and tells", EAR_TO_VOICE: "Hears a note and sings the move",
+             CELL_TO_NAME: "Reads a cell and names it", NAME_TO_CELL: "Hears a name and writes the cell",
+             CELL_TO_VOICE: "Reads and sings", VOICE_TO_CELL: "Listens and writes the cells"}
+
 #: Kind of drill to its way, in the order in which they are listed.
 KINDS: dict[str, str] = {
     "higher or lower": BY_EAR, "sing the move": EAR_TO_VOICE,

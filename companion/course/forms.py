@@ -56,8 +56,9 @@ def _cells(block: Block, width: int) -> list[str]:
 
 
 def _described(block: Block) -> str:
-    """What stands beside cells in print and speech: "C: dots 1 4 5"."""
-    return f"{block.name}: {block.text}" if block.name else block.text
+    """What stands beside cells in print and speech: "C: dots 1 4 5."."""
+    said = f"{block.name}: {block.text}" if block.name and block.text else block.name or block.text
+    return said if not said or said.endswith((".", "?", "!")) else f"{said}."
 
 
 def to_text(sheet: Sheet) -> list[str]:
@@ -68,13 +69,10 @@ def to_text(sheet: Sheet) -> list[str]:
             continue
         if b.kind == CELLS:
             said = _described(b)
-            if b.name and b.text:
-                out.append(said if said.endswith(".") else f"{said}.")
-                if "dots" in b.text or "dot " in b.text:
-                    continue
-            elif said:
+            if said:
                 out.append(said)
-            out += [f"{_say_line(line)}." for line in _cells(b, WIDTH)]
+            if not b.told:
+                out += [f"{_say_line(line)}." for line in _cells(b, WIDTH)]
         else:
             out.append(b.text if b.text.endswith((".", "?", "!", ":")) else f"{b.text}.")
     return out
@@ -123,7 +121,10 @@ def to_brf(sheet: Sheet, width: int = WIDTH, height: int = HEIGHT, whole: bool =
                 put([together] if together else [name, *(S.SPACE * 2 + x for x in lines)])
             else:
                 shown = [S.SPACE * 2 + x if len(x) + 2 <= width else x for x in lines]
-                put(["", *shown, ""] if len(shown) <= TOGETHER and pages[-1] else shown)
+                if len(shown) == 1:
+                    put([*shown, ""])
+                else:
+                    put(["", *shown, ""] if len(shown) <= TOGETHER and pages[-1] else shown)
         else:
             text = T.words(b.text)
             lines = wrap(text, width, 2)
@@ -206,7 +207,7 @@ def to_html(sheet: Sheet, lang: str = "en-GB") -> str:
         elif b.kind == CELLS:
             lines = _cells(b, PRINT_CELLS)
             said = _described(b)
-            if not (b.name and "dot" in b.text):
+            if not b.told:
                 said = f"{said} {'. '.join(map(_say_line, lines))}.".strip()
             shown = "\n".join(lines)
             out.append(f"<p{mark}><span class=\"cells\" aria-hidden=\"true\">{shown}</span> "
@@ -276,8 +277,8 @@ def to_pdf(sheet: Sheet) -> bytes:
             room = pdf.epw - 2.5
             points = max(float(LEAST_PT), min(float(CELLS_PT), CELLS_PT * room / widest if widest else CELLS_PT))
             said = _described(b)
-            if b.name and "dot" in b.text:
-                write(f"{lines[0]}  ", points, before=3)
+            if b.told:
+                write(lines[0], points, before=3)
                 write(said, TEXT_PT, before=0)
             else:
                 if said:

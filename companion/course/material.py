@@ -6,8 +6,7 @@ the values are left out, every note is sung as a quaver.
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -20,10 +19,13 @@ from companion.course.facts import fact, said_signs
 from companion.errors import Trouble
 from companion.tune.model import VALUES, Key, LineNote, Note, Pitch, Tune
 
-#: values: every note a quaver, no rests. octave marks: no marks at all. bars: notes in a row, a phrase a line,
-#: no bar lines. key: accidentals written at the notes instead. time: no time signature. words: no words.
+#: values: every note a quaver, no rests. octave marks: no marks at all. bars: notes in rows of a few, no bar
+#: lines. key: accidentals written at the notes instead. time: no time signature. words: no words.
 #: bar repeats: equal bars written out each time. groups: every small value written as what it is.
 LEAVE_OUT = ("values", "octave marks", "bars", "key", "time", "words", "bar repeats", "groups")
+
+
+ROW = 8  # notes in a line of a beginner: what a finger takes in at one go
 
 
 def habits(leave_out: Collection[str]) -> Habits:
@@ -187,27 +189,21 @@ def row_cells(notes: Collection[Note], leave_out: Collection[str],
 
 def shown_lines(tune: Tune, leave_out: Collection[str], width: int = 40,
                 american: bool = False) -> tuple[str, ...]:
-    """A shown tune in lines of cells. With bars left out: a phrase a line, each beginning afresh."""
+    """A shown tune in lines of cells. With bars left out: rows of a few notes, each beginning afresh."""
     if "bars" not in leave_out:
         words = "words" not in leave_out
         return tuple(encode(tune, width=width, words=words, title=False, american=american,
                             habits=habits(leave_out)).lines)
-    lines = []
-    for _, notes in itertools.groupby(_written_phrases(tune), key=lambda pair: pair[0]):
-        row: list[Note] = []
-        for _, note in notes:
-            if row and len(row_cells([*row, note], leave_out)[0]) > width:
-                lines.append(row_cells(row, leave_out)[0])
-                row = []
-            row.append(note)
-        lines.append(row_cells(row, leave_out)[0])
-    return tuple(lines)
-
-
-def _written_phrases(tune: Tune) -> Iterator[tuple[int, Note]]:
-    for n in tune.line():
-        bar, place = n.sources[0]
-        yield n.phrase, tune.bars[bar].notes[place]
+    rows: list[list[Note]] = []
+    for bar in tune.bars:
+        notes = [n for n in bar.notes if n.pitch]
+        # A bar stays whole, and as many as make a short row share a line.
+        if rows and len(rows[-1]) + len(notes) <= ROW:
+            rows[-1] += notes
+        elif notes:
+            rows.append(notes)
+    cells = (row_cells(row, leave_out)[0] for row in rows)
+    return tuple(line[i:i + width] for line in cells for i in range(0, len(line), width))
 
 
 def page_signs(tune: Tune, leave_out: Collection[str]) -> frozenset[str]:

@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from companion.course.answer import Judged
-from companion.course.drill import EAR_TO_VOICE, Item, card
+from companion.course.drill import EAR_TO_VOICE, WAY_WORDS, Item, card
 from companion.course.recall import Recall, utc
 from companion.course.stage import Evidence, Stage
 from companion.cue.wording import number
@@ -38,9 +38,9 @@ class Shown:
     met: bool
 
     def say(self) -> str:
-        """ "Cell to name: seven of the last nine right; nine of ten are wanted, on two days."."""
+        """ "Reads a cell and names it: seven of the last nine right; nine of ten are wanted, on two days."."""
         e = self.evidence
-        have = f"{e.way.capitalize()}: " + ("nothing yet" if not self.answers else
+        have = f"{WAY_WORDS[e.way]}: " + ("nothing yet" if not self.answers else
                                             f"{number(self.right)} of the last {number(self.answers)} right")
         if self.met:
             return f"{have}; that is enough."

@@ -11,7 +11,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from companion.course.drill import CELL_TO_NAME, CELL_TO_VOICE, NAME_TO_CELL, Item
+from companion.course.drill import (
+    BY_EAR,
+    CELL_TO_NAME,
+    CELL_TO_VOICE,
+    EAR_TO_VOICE,
+    NAME_TO_CELL,
+    VOICE_TO_CELL,
+    Item,
+)
 from companion.course.facts import Fact, fact, in_american, letter_of
 from companion.course.material import Material
 from companion.course.progress import Progress
@@ -31,7 +39,7 @@ class Block:
 
     text: what is said; for CELLS, what the cells say. cells: gives the lines of cells for a width.
     name: for CELLS in a line of their own with a name before them ("C"), that name.
-    helper: for the helper alone.
+    helper: for the helper alone. told: `text` says the dots already.
     """
 
     kind: str
@@ -39,6 +47,7 @@ class Block:
     cells: Callable[[int], Sequence[str]] | None = None
     name: str = ""
     helper: bool = False
+    told: bool = False
 
 
 @dataclass(frozen=True)
@@ -51,13 +60,14 @@ class Sheet:
     def american(self) -> Sheet:
         """The same with American names."""
         return Sheet(in_american(self.title), tuple(
-            Block(b.kind, in_american(b.text), b.cells, in_american(b.name), b.helper) for b in self.blocks))
+            Block(b.kind, in_american(b.text), b.cells, in_american(b.name), b.helper, b.told)
+            for b in self.blocks))
 
 
 def _fact_block(f: Fact, helper: bool = False) -> Block:
     letter = letter_of(f)
     tail = f"; in a book the letter {letter}" if letter else ""
-    return Block(CELLS, f"{f.dots}{tail}", lambda width: [f.cells], f.name[:1].upper() + f.name[1:], helper)
+    return Block(CELLS, f"{f.dots}{tail}", lambda width: [f.cells], f.name[:1].upper() + f.name[1:], helper, True)
 
 
 def _tune_blocks(m: Material, helper_words: bool = True) -> list[Block]:
@@ -185,7 +195,9 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
     stage = progress.stage(stages)
     met = {s.evidence.way for s in progress.shown(stage) if s.met}
     wanted = [e.way for e in stage.known if e.way not in met] or [e.way for e in stage.known]
-    tasks = {CELL_TO_NAME: "Read the cells", NAME_TO_CELL: "Write the cells", CELL_TO_VOICE: "Read, then sing"}
+    tasks = {BY_EAR: "Listen, and show with the hand", EAR_TO_VOICE: "Sing higher, lower and the same",
+             CELL_TO_NAME: "Read the cells", NAME_TO_CELL: "Write the cells", CELL_TO_VOICE: "Read, then sing",
+             VOICE_TO_CELL: "Write what you hear"}
     bars = stage.material.groups
     blocks = [Block(TEXT, stage.aim)]
     for d in range(DAYS):
@@ -197,7 +209,7 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
         else:
             way = wanted[d % len(wanted)]
             sung = "" if stage.by_ear or not bars else f" Sing bar {bars[d % len(bars)].name.rsplit(' ', 1)[1]}."
-            task = f"{tasks.get(way, 'Listen and sing')}.{sung}"
+            task = f"{tasks[way]}.{sung}"
         back = f" Due: {number(due)}." if due else ""
         blocks.append(Block(ITEM, f"{day:%A %-d}: {task}{back}"))
     if work:

@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from companion.course.drill import KINDS, ORDERS, USUAL_COUNT, WAYS, Drill
+from companion.course.drill import KINDS, ORDERS, USUAL_COUNT, WAY_WORDS, WAYS, Drill
 from companion.course.facts import SIGNS, VALUE_NAMES, fact, in_american, letter_of
 from companion.course.material import LEAVE_OUT, Material, material
 from companion.cue.wording import number
@@ -35,9 +35,9 @@ class Evidence:
     days: int
 
     def say(self) -> str:
-        """ "Cell to name: nine of the last ten right, on two days."."""
+        """ "Reads a cell and names it: nine of the last ten right, on two days."."""
         days = "" if self.days < 2 else f", on {number(self.days)} days"
-        return f"{self.way.capitalize()}: {number(self.right)} of the last {number(self.of)} right{days}."
+        return f"{WAY_WORDS[self.way]}: {number(self.right)} of the last {number(self.of)} right{days}."
 
 
 @dataclass(frozen=True)
