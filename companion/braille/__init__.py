@@ -1,8 +1,8 @@
 """Music braille: a tune to cells and back, both from the same tables."""
 
-from companion.braille.decode import Problem, Reading, decode, read_file
-from companion.braille.encode import encode, needs_octave, pitch_only_tune
-from companion.braille.page import BraillePage, Link, from_brf, to_brf
+from companion.braille.decode import Problem, Reading, decode, lines_of, read_file
+from companion.braille.encode import Habits, encode, needs_octave, pitch_only_tune
+from companion.braille.page import BraillePage, Link, Said, from_brf, to_brf
 from companion.braille.text import (
     chord,
     from_dots,
@@ -16,6 +16,6 @@ from companion.braille.text import (
     words,
 )
 
-__all__ = ["BraillePage", "Link", "Problem", "Reading", "chord", "decode", "encode", "from_brf", "from_dots", "letter_of", "needs_octave",
-           "note_cells", "pitch_only_tune", "read_file", "say_dots", "say_note", "to_ascii", "to_brf", "to_cells", "to_dots",
-           "words"]
+__all__ = ["BraillePage", "Habits", "Link", "Problem", "Reading", "Said", "chord", "decode", "encode", "from_brf",
+           "from_dots", "letter_of", "lines_of", "needs_octave", "note_cells", "pitch_only_tune", "read_file",
+           "say_dots", "say_note", "to_ascii", "to_brf", "to_cells", "to_dots", "words"]

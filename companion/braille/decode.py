@@ -31,6 +31,7 @@ from companion.tune.model import STEPS, VALUES, Bar, Direction, Key, Note, Pitch
 PITCH_ONLY_HEADING = "reading exercise: pitch only"
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
 MOST_BARS = 20_000  # a repeat sign with a great number must not fill the memory
+WORDY = 12  # cells; a line of words as long as this has letters that are no notes
 INDEX = {step: i for i, step in enumerate(STEPS)}
 #: Values of grace notes by row: they have no time of their own, so the commonest value of each row is meant.
 GRACE_BASES = (Fraction(1, 4), Fraction(1, 8), Fraction(1), Fraction(1, 2), Fraction(8))
@@ -734,8 +735,10 @@ def _heading(lines: list[_Line]) -> int:
     for i, line in enumerate(lines[:16]):
         groups = [g for g in line.cells.split(S.SPACE) if g]
         last = groups[-1]
-        if (read_signature(last, Key(0)) or _METRONOME.fullmatch(last)) and not any(
-                _music_like(other.cells) and not other.indent for other in lines[:i]):
+        # A signature in the middle of a line by itself is no bar that runs over: that stands further out.
+        if (read_signature(last, Key(0)) or _METRONOME.fullmatch(last)) and (
+                (line.indent > 2 and i < 6 and not any(o.indent in (2, 4) and _music_like(o.cells) for o in lines[:i]))
+                or not any(_music_like(o.cells) and not o.indent for o in lines[:i])):
             return i + 1
         if line.indent == 0 and _music_like(line.cells):
             break
@@ -768,7 +771,9 @@ def decode(lines: Sequence[str]) -> Reading:
     if margin and inner and not all(_music_like(r.cells) for r in margin):
         return _read(rows, head, True, strange)
     reading = _read(rows, head, False, strange)
-    if reading.problems and margin and inner:
+    if reading.problems and margin and inner and all(
+            sum(len(split(g)) for g in r.cells.split(S.SPACE)) < WORDY for r in margin):
+        # Short words whose letters are all cells of notes: the reading with less amiss is the likelier.
         vocal = _read(rows, head, True, strange)
         if len(vocal.problems) < len(reading.problems):
             return vocal

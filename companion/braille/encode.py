@@ -2,53 +2,85 @@
 
 Octave marks by MBC 2015, 3.2.2: none for less than a fourth, always for more than a fifth, and for a fourth
 or fifth only when the note lies in another octave than the one before. The first note has one, and so has
-the first after a new line, a word sign, a double bar, a repeat or an ending. The octave is the written
-letter's (C flat 4 lies in the fourth octave, De Garmo, chapter 7).
+the first after a new line, a word sign, a double bar, a repeat, an ending or a change of key or time. The octave
+is the written letter's (C flat 4 lies in the fourth octave, De Garmo, chapter 7).
+
+How it works: every bar is made once, into pieces (a note with its signs); a piece knows its octave mark and
+whether it is due. Laying out lines only has to make the mark of the first note of a line due.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+import unicodedata
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from companion.braille import signs as S
 from companion.braille import text as T
-from companion.braille.page import BraillePage, Link, Said
+from companion.braille.page import BraillePage, Link
+from companion.braille.rhythm import REST_NOTE, ROWS, Code, Written, beat, capacity, write_bar
+from companion.braille.rhythm import LARGER as LARGER_SIGN
 from companion.errors import Trouble
-from companion.tune.model import VALUES, Bar, Key, Note, Pitch, Time, Tune
+from companion.tune.model import STEPS, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune
 
 NARROWEST, WIDEST = 12, 120
-LONG_SLUR = 5  # a slur of so many notes is written with brackets (MBC 2015: up to four notes singly)
+LONG_SLUR = 5  # a slur of so many notes is written with brackets (De Garmo, chapter 12: up to four notes singly)
+DOUBLED_FROM = 4  # so many notes in a row with one mark: the sign doubled at the first, once at the last (ch. 14)
 PITCH_ONLY_HEADING = "reading exercise: pitch only"
+LONGEST_MELISMA = 64  # notes on one syllable; more is an interlude without rests, not a melisma
+
+_INDEX = {step: i for i, step in enumerate(STEPS)}
+_LEFT = frozenset(chr(S.CELL_BASE + i) for i in range(64) if i & 7)  # cells with dots 1, 2 or 3
+#: Cells by row and dots, then by letter; "" is the rest.
+_CELLS: dict[tuple[int, int], dict[str, str]] = {}
+for _row, _dots in enumerate(S.ROW_DOTS):
+    for _count in range(4):
+        _CELLS[_row, _count] = {step: S.cells(upper + _dots) + S.DOT * _count for step, upper in S.NAMES.items()}
+        _CELLS[_row, _count][""] = S.cells(S.ROW_RESTS[_row]) + S.DOT * _count
+for _count in range(4):
+    _CELLS[4, _count] = {step: cell[0] + S.BREVE + cell[0] + S.DOT * _count for step, cell in _CELLS[0, 0].items()}
+_QUAVERS = _CELLS[3, 0]
+_GRACE_ROWS = {(1, 4): 0, (1, 8): 1, (1, 1): 2, (1, 2): 3}
+_REST = S.cells(S.ROW_RESTS[0])
+#: Marks before a note that are doubled where they go on for four notes and more.
+_RUNNING = ("staccato", "staccatissimo", "accent", "strong accent", "staccato-tenuto", "tenuto")
 
 
-@dataclass
+class Habits(NamedTuple):
+    """Choices that the code leaves to the transcriber.
+
+    octave_marks: False for exercises that come before them (De Garmo, chapters 2 to 6). doubled_slurs: long
+    slurs with the doubled sign instead of brackets. slurs_with_ties: a short slur is also written where a tie
+    stands. naturals: a change of key first takes back the old signs. repeats: bars like the one before are
+    written as bar repeats, and rests of several bars together. grouped: groups of small values as quavers.
+    """
+
+    octave_marks: bool = True
+    doubled_slurs: bool = False
+    slurs_with_ties: bool = False
+    naturals: bool = True
+    repeats: bool = True
+    grouped: bool = True
+
+
 class _Piece:
-    """Cells that must not be parted, what each sign of them says, and the note that they are."""
+    """Cells that stay together: those before the octave mark, the mark, those after, and the note they are.
 
-    cells: str = ""
-    said: list[tuple[str, str]] = field(default_factory=list)
-    note: int | None = None
+    due: whether the mark is written. joined: no line may end before this piece. flow: words or signatures with
+    spaces in them, where a line may end.
+    """
 
-    def add(self, cells: str, words: str) -> None:
-        if cells:
-            self.cells += cells
-            self.said.append((cells, words))
+    __slots__ = ("due", "flow", "head", "joined", "mark", "note", "tail")
 
+    def __init__(self, head: str, mark: str, tail: str, due: bool, note: int, joined: bool) -> None:
+        self.head, self.mark, self.tail, self.due, self.note, self.joined = head, mark, tail, due, note, joined
+        self.flow = False
 
-@dataclass
-class _State:
-    """What the next note depends on: the note before (None: a mark is due), and accidentals in force."""
-
-    before: Pitch | None = None
-    in_force: dict[tuple[str, int], int] = field(default_factory=dict)
-    tied: Pitch | None = None
-    short: list[int] = field(default_factory=list)  # notes still to come under each open short slur
-    long: list[int] = field(default_factory=list)  # and under each long one
-
-    def copy(self) -> _State:
-        return _State(self.before, dict(self.in_force), self.tied, list(self.short), list(self.long))
+    @property
+    def cells(self) -> str:
+        return self.head + self.mark + self.tail if self.due else self.head + self.tail
 
 
 def needs_octave(before: Pitch | None, pitch: Pitch) -> bool:
@@ -64,476 +96,939 @@ def number_cells(digits: str, lower: bool = False) -> str:
     return "".join((S.LOWER_DIGITS if lower else S.UPPER_DIGITS)[d] for d in digits)
 
 
-def key_cells(key: Key) -> str:
-    """A key signature: up to three signs written out, else number, digit, sign."""
-    sign = S.ACCIDENTALS[1 if key.fifths > 0 else -1]
-    count = abs(key.fifths)
+def signs_cells(sign: str, count: int) -> str:
+    """So many sharps, flats or naturals: up to three written out, else number, digit, sign."""
     return sign * count if count <= 3 else S.NUMBER + number_cells(str(count)) + sign
+
+
+def key_cells(key: Key, old: Key | None = None) -> str:
+    """A key signature; after an old one, the naturals that take back what no longer holds come first.
+
+    Naturals (De Garmo, chapter 10): all of the old signs where the new key has other ones or none, else as many
+    as fall away.
+    """
+    sign = S.ACCIDENTALS[1 if key.fifths > 0 else -1]
+    new = signs_cells(sign, abs(key.fifths))
+    if old is None or old.fifths == 0:
+        return new
+    same = key.fifths * old.fifths > 0
+    gone = abs(old.fifths) - abs(key.fifths) if same else abs(old.fifths)
+    return signs_cells(S.ACCIDENTALS[0], max(0, gone)) + new
 
 
 def time_cells(time: Time) -> str:
     """A time signature: common, cut, or upper figures then lowered ones; 3+2 as two upper figures."""
     if time.symbol:
         return S.COMMON if time.symbol == "common" else S.CUT
-    upper = S.cells("346").join(S.NUMBER + number_cells(str(u)) for u in time.upper) if len(time.upper) > 1 \
-        else S.NUMBER + number_cells(str(time.upper[0]))
+    upper = S.PLUS.join(S.NUMBER + number_cells(str(u)) for u in time.upper)
     return upper + number_cells(str(time.lower), lower=True)
 
 
-def say_key(key: Key) -> str:
-    n = abs(key.fifths)
-    return f"{n} {'sharp' if key.fifths > 0 else 'flat'}{'s' if n > 1 else ''}"
+def metronome_cells(text: str) -> str:
+    """ "1=96" (the beat's value in crotchets, then beats a minute) as note, sign, number; "" if it is not that."""
+    unit, _, number = text.partition("=")
+    try:
+        beat_value, per_minute = Fraction(unit), round(float(number), 2)
+    except (ValueError, ZeroDivisionError, OverflowError):
+        return ""
+    for dots in range(3):
+        place = ROWS.get((beat_value / (2 - Fraction(1, 2**dots))).as_integer_ratio())
+        if place and not place[1] and place[0] < 4:
+            return _CELLS[place[0], dots]["C"] + S.METRONOME + T.words(f"{per_minute:g}")
+    return ""
 
 
-def say_time(time: Time) -> str:
-    return f"{time.symbol} time" if time.symbol else f"{'+'.join(map(str, time.upper))} {time.lower} time"
+def expression_text(said: Direction) -> str:
+    """Words of expression as they stand in music: small letters, no accents, short forms where the code has one."""
+    if said.kind == "jump":
+        return S.JUMP_WORDS.get(said.text, said.text)
+    text = said.text.strip()
+    text = text if said.kind == "dynamic" else text.lower()
+    text = "".join(c for c in unicodedata.normalize("NFD", text) if not unicodedata.combining(c))
+    return S.SHORT_WORDS.get(text, text).strip("()[] ")
+
+
+def expression_cells(text: str) -> str:
+    """The words themselves: letters and plain points; the point of an abbreviation is dot 3."""
+    return "".join(S.DOT if c == "." else S.SPACE if c == " " else S.LETTERS.get(c) or _punctuation(c) for c in text)
+
+
+def _punctuation(c: str) -> str:
+    cells = S.cells(S.PUNCTUATION.get(c, "0"))
+    return cells if len(cells) == 1 and cells in _LEFT else ""
+
+
+@dataclass(slots=True)
+class _Slurs:
+    """What slurs put to one note."""
+
+    opens: int = 0
+    closes: int = 0
+    short: bool = False
+    doubled: bool = False
 
 
 class _Encoder:
-    def __init__(self, tune: Tune, pitch_only: bool, american: bool) -> None:
-        self.tune = tune
-        self.pitch_only = pitch_only
-        self.american = american
-        self.numbers: dict[tuple[int, int], int] = {}
-        for b, n, note in tune.written():
-            if note.pitch is not None and not note.grace:
-                self.numbers[b, n] = len(self.numbers) + 1
-        self.key, self.time = tune.key, tune.time
-        self.slur_lengths = self._slur_lengths()
+    """Bars of a tune to pieces, one after the other; what goes on from note to note is kept here."""
 
-    def _slur_lengths(self) -> dict[tuple[int, int], list[int]]:
-        """For each note where slurs begin: how many notes each spans, itself included."""
-        out: dict[tuple[int, int], list[int]] = {}
-        open_: list[tuple[tuple[int, int], int]] = []
-        count = 0
-        for b, n, note in self.tune.written():
-            if note.pitch is None or note.grace:
-                continue
-            count += 1
+    def __init__(self, tune: Tune, pitch_only: bool, vocal: bool, habits: Habits) -> None:
+        self.tune, self.pitch_only, self.vocal, self.habits = tune, pitch_only, vocal, habits
+        self.count = 0  # written notes so far
+        self.before: int | None = None  # the note before, as Pitch.diatonic; None where a mark is due
+        self.tied: tuple[int, int] | None = None
+        self.key, self.time = tune.key, tune.time if any(b.time for b in tune.bars) else None
+        self.hoisted: tuple[Direction, ...] = ()
+        self.hairpin = "crescendo"  # the kind under way, which decides its closing sign
+        self.sounding = 0  # pitch only: the note that a tie goes on from
+        self.extra: list[tuple[int, int]] = []  # pitch only: notes that stand at an earlier note's cells
+        self._meter()
+        self._key()
+        self.slurs: dict[tuple[int, int], _Slurs] = {}
+        self.running: dict[tuple[int, int], tuple[str, ...]] = {}
+        self.untied: set[tuple[int, int]] = set()
+        if not pitch_only:
+            self._look_ahead()
+
+    def _meter(self) -> None:
+        self.full, self.beat = capacity(self.time), beat(self.time)
+
+    def _key(self) -> None:
+        self.key_alter = [self.key.alter(step) for step in STEPS]
+
+    # --- what must be known before the first note ---------------------------------------------------------------
+
+    def _look_ahead(self) -> None:
+        """Slurs (with the syllabic ones) and runs of one mark reach over many notes: found beforehand."""
+        slurred = marked = False
+        for bar in self.tune.bars:
+            for note in bar.notes:
+                if note.slur_starts:
+                    slurred = True
+                if note.marks:
+                    marked = True
+        if not (slurred or marked or self.vocal):
+            return
+        places = [((b, n), note) for b, n, note in self.tune.written() if note.pitch is not None and not note.grace]
+        spans: list[tuple[int, int]] = []
+        open_: list[int] = []
+        for i, (_, note) in enumerate(places):
             for _ in range(note.slur_stops):
                 if open_:
-                    place, began = open_.pop(0)
-                    out.setdefault(place, []).append(count - began + 1)
-            open_ += [((b, n), count)] * note.slur_starts
-        return out
+                    spans.append((open_.pop(0), i))
+            open_ += [i] * note.slur_starts
+        if marked:
+            self._runs(places, spans)
+        if self.vocal:
+            spans += [span for span in self._melismas() if not any(a <= span[0] and span[1] <= b for a, b in spans)]
+        for first, last in spans:
+            self._slur(places, first, last)
 
-    def bar(self, index: int, state: _State) -> list[_Piece]:
-        """One bar's pieces. `state` goes on to the next bar."""
+    def _slur(self, places: list[tuple[tuple[int, int], Note]], first: int, last: int) -> None:
+        long = last - first + 1 >= LONG_SLUR
+        both = self.habits.slurs_with_ties if not long else not self.habits.doubled_slurs
+        if not both:
+            # A tie at either end stands for that part of the slur (De Garmo, chapter 12).
+            first += places[first][1].tie and places[first][0] not in self.untied
+            last -= places[last - 1][1].tie and places[last - 1][0] not in self.untied
+        at = [self.slurs.setdefault(place, _Slurs()) for place, _ in places[first:last + 1]]
+        if not at or last <= first:
+            return
+        if not long:
+            for here in at[:-1]:
+                here.short = True
+        elif self.habits.doubled_slurs:
+            at[0].doubled = True
+            at[-2].short = True
+        else:
+            at[0].opens += 1
+            at[-1].closes += 1
+
+    def _runs(self, places: list[tuple[tuple[int, int], Note]], spans: list[tuple[int, int]]) -> None:
+        for i, (place, note) in enumerate(places[:-1]):
+            if note.tie and any(m in ("staccato", "tenuto") for n in (note, places[i + 1][1]) for m in n.marks):
+                # Repeated notes that look tied but are parted by staccato or tenuto count as slurred (ch. 14).
+                self.untied.add(place)
+                spans.append((i, i + 1))
+        for mark in _RUNNING:
+            i = 0
+            while i < len(places):
+                j = i
+                while j < len(places) and mark in places[j][1].marks:
+                    j += 1
+                if j - i >= DOUBLED_FROM:
+                    for k in range(i, j - 1):
+                        drop: tuple[str, ...] = self.running.get(places[k][0], ())
+                        self.running[places[k][0]] = (*drop, f"+{mark}" if k == i else mark)
+                i = max(j, i + 1)
+
+    def _melismas(self) -> Iterator[tuple[int, int]]:
+        """Runs of notes sung on one syllable, as (first, last) among the notes with pitch."""
+        first = last = -1
+        i = -1
+        tied = True
+        for _, _, note in self.tune.written():
+            if note.pitch is None:
+                if last > first and not tied:
+                    yield first, last
+                first = last = -1
+                continue
+            if note.grace:
+                continue
+            i += 1
+            if note.syllables and note.syllables[0]:
+                if last > first and not tied:
+                    yield first, last
+                first = last = i
+                tied = True
+                held = note.tie
+            elif first >= 0:
+                tied = tied and held
+                held = note.tie
+                last = i if i - first < LONGEST_MELISMA else first
+        if first >= 0 and last > first and not tied:
+            yield first, last
+
+    # --- bars ---------------------------------------------------------------------------------------------------
+
+    def _whole(self, bar: Bar) -> bool:
+        """Whether a bar can be written as a repeat of itself: nothing in it that reaches beyond it."""
+        return all(not (n.before or n.slur_starts or n.slur_stops or n.syllables or n.grace) for n in bar.notes)
+
+    def bar(self, index: int, grouped: bool = True) -> list[_Piece]:
+        """One bar's pieces; the state goes on to the next bar."""
         bar = self.tune.bars[index]
-        pieces: list[_Piece] = []
-        lead = _Piece()
-        self._lead(bar, index, lead, state)
-        state.in_force = {}
-        if self._whole_rest(bar) and not self.pitch_only:
-            lead.add(S.REST_CELLS[Fraction(4)], "full bar rest")
-            pieces.append(lead)
-            state.tied = None
-        else:
-            for place, note in enumerate(bar.notes):
-                if self.pitch_only and (note.pitch is None or note.grace or self._continues_tie(index, place)):
-                    continue
-                piece = lead
-                lead = _Piece()
-                self._note(index, place, note, piece, state)
-                pieces.append(piece)
-            if not pieces and lead.cells:
-                pieces.append(lead)
-        tail = pieces[-1] if pieces else _Piece()
-        for said in bar.after:
-            self._direction(said.kind, said.text, tail, state)
-        self._close(bar, index, tail, state)
-        return pieces or ([tail] if tail.cells else [])
-
-    def _whole_rest(self, bar: Bar) -> bool:
-        return bool(bar.notes) and all(n.pitch is None for n in bar.notes) and (
-            len(bar.notes) == 1 and (bar.notes[0].whole_bar or bar.notes[0].quarters >= self.time.quarters))
-
-    def _continues_tie(self, index: int, place: int) -> bool:
-        bars = self.tune.bars
-        if place == 0:
-            if index == 0 or not bars[index - 1].notes:
-                return False
-            return bars[index - 1].notes[-1].tie
-        return bars[index].notes[place - 1].tie
-
-    def _lead(self, bar: Bar, index: int, piece: _Piece, state: _State) -> None:
-        if bar.forward_repeat and not self.pitch_only:
-            piece.add(S.FORWARD_REPEAT, "repeat from here")
-            state.before = None
-        if bar.ending and not self.pitch_only:
-            piece.add(S.NUMBER + number_cells("".join(map(str, bar.ending)), lower=True),
-                      f"ending {' and '.join(map(str, bar.ending))}")
-            state.before = None
-        if index and (bar.key or bar.time):
-            if bar.key and bar.key.fifths != self.key.fifths:
-                cancel = S.ACCIDENTALS[0] * min(3, abs(self.key.fifths)) if bar.key.fifths == 0 else ""
-                said = say_key(bar.key) if bar.key.fifths else "no signs"
-                piece.add(cancel or key_cells(bar.key), f"key: {said}")
-                self.key = bar.key
-            if bar.time and bar.time != self.time:
-                piece.add(time_cells(bar.time), say_time(bar.time))
-                self.time = bar.time
-            if piece.cells:
-                piece.add(S.SPACE, "space")
-                state.before = None
-
-    def _close(self, bar: Bar, index: int, piece: _Piece, state: _State) -> None:
-        last = index == len(self.tune.bars) - 1
+        lead: list[_Piece] = []
+        begin = self._lead(bar, index, lead) if bar.key or bar.time or bar.forward_repeat or bar.ending else ""
+        notes = bar.notes
         if self.pitch_only:
-            if last:
-                piece.add(S.FINAL_BAR, "final double bar")
-            return
-        if bar.backward_repeat:
-            piece.add(S.BACKWARD_REPEAT, "repeat to here")
-            state.before = None
-        elif bar.barline == "final" or last:
-            piece.add(S.FINAL_BAR, "final double bar")
-            state.before = None
-        elif bar.barline == "double":
-            piece.add(S.DOUBLE_BAR, "double bar")
-            state.before = None
-
-    def _direction(self, kind: str, said: str, piece: _Piece, state: _State) -> None:
-        if self.pitch_only:
-            return
-        if kind in ("words", "dynamic"):
-            text = T.words(said.lower() if kind == "words" else said)
-            if S.SPACE in text:
-                piece.add(S.WORD + text + S.WORD, f"words: {said}")
-                piece.add(S.SPACE, "space")
-            else:
-                piece.add(S.WORD + text, f"words: {said}" if kind == "words" else f"dynamic {said}")
-        elif kind == "crescendo":
-            piece.add(S.CRESCENDO, "louder from here")
-        elif kind == "diminuendo":
-            piece.add(S.DIMINUENDO, "softer from here")
-        elif kind == "hairpin end":
-            piece.add(S.CRESCENDO_END, "louder ends")
-        elif kind == "jump":
-            if said in ("segno", "coda"):
-                piece.add(S.SEGNO if said == "segno" else S.CODA, said)
-            else:
-                short = {"da capo": "d.c.", "dal segno": "d.s."}.get(said[:9].strip(), said)
-                piece.add(S.WORD + T.words(short) + S.WORD, said)
+            return self._pitches(bar, index, lead)
+        codes: list[Code] = []
+        plain = True
+        for note in notes:
+            place = ROWS.get(note.base.as_integer_ratio())
+            if place is None or not 0 <= note.dots <= 3:
+                raise Trouble(f"Bar {bar.number} has a note of {note.base} crotchets, which has no cell; "
+                              "write it in plain values.")
+            code = place[0] + 5 * place[1] + 16 * note.dots
+            if note.pitch is None:
+                code += REST_NOTE
+            if note.tuplet:
+                t = note.tuplet
+                codes.append((code, t.actual, t.normal, t.place))
+            elif not note.grace:
+                codes.append(code)
+            if note.grace or note.marks or note.before or note.whole_bar or note.syllables:
+                plain = False
+        plan, total = write_bar(tuple(codes), self.full, self.beat, index == 0 and len(self.tune.bars) > 1,
+                                grouped and self.habits.grouped and (plain or not any(n.grace for n in notes)))
+        pieces = lead
+        if len(notes) == 1 and notes[0].pitch is None and (
+                notes[0].whole_bar or (self.full and total >= self.full)):
+            if notes[0].before:
+                self._directions(notes[0].before, pieces, index)
+            self._separate(pieces, _REST)
+            after = S.AFTER["fermata"] if "fermata" in notes[0].marks else ""
+            pieces.append(_Piece(begin, "", _REST + after, False, 0, False))
+            self.tied = None
         else:
-            return
-        state.before = None
+            self._notes(index, notes, plan, plain and not self.slurs, begin, pieces)
+            if begin and not notes:
+                pieces.append(_Piece(begin, "", "", False, 0, False))
+        if bar.after:
+            self._directions(bar.after, pieces, index, after=True)
+        self._close(bar, index, pieces)
+        return pieces
 
-    def _note(self, index: int, place: int, note: Note, piece: _Piece, state: _State) -> None:
-        for said in note.before:
-            self._direction(said.kind, said.text, piece, state)
-        if note.before and note.before[-1].kind != "metronome" and piece.cells and not self.pitch_only and \
-                piece.said[-1][0] != S.SPACE:
-            # After words or a dynamic a dot 3 parts them from a cell with dots 1, 2 or 3 (MBC 2015, 22.2).
-            trial = _Piece()
-            self._plain(index, place, note, trial, state.copy())
-            if trial.cells and set(S.dots_of(trial.cells[0])) & set("123"):
-                piece.add(S.DOT, "")
-        self._plain(index, place, note, piece, state)
-
-    def _plain(self, index: int, place: int, note: Note, piece: _Piece, state: _State) -> None:
-        base = Fraction(1, 2) if self.pitch_only else note.base
-        dots = 0 if self.pitch_only else note.dots
-        if note.tuplet and note.tuplet.place in ("start", "single") and not self.pitch_only:
-            if note.tuplet.actual == 3:
-                piece.add(S.TRIPLET, "triplet")
+    def _notes(self, index: int, notes: tuple[Note, ...], plan: tuple[Written, ...], plain: bool, begin: str,
+               pieces: list[_Piece]) -> None:
+        in_force: dict[int, int] = {}
+        before, tied, count = self.before, self.tied, self.count
+        key_alter, marks = self.key_alter, self.habits.octave_marks
+        k = 0
+        for n, note in enumerate(notes):
+            if note.grace:
+                row = _GRACE_ROWS.get(note.base.as_integer_ratio(), 3)
+                sign = group = dots = 0
+                joined = False
             else:
-                piece.add(S.GROUP + number_cells(str(note.tuplet.actual), lower=True) + S.DOT,
-                          f"group of {note.tuplet.actual}")
-        if note.pitch is None:
-            cells = T.note_cells(None, base, dots)
-            piece.add(cells, f"{self._value(base, dots)} rest")
-            state.tied = None
-            return
-        pitch = note.pitch
-        starts = self.slur_lengths.get((index, place), []) if not self.pitch_only else []
-        for length in starts:
-            if length >= LONG_SLUR:
-                piece.add(S.SLUR_OPEN, "long slur begins")
-        if note.grace and not self.pitch_only:
-            mark = "short appoggiatura" if note.grace == "short" else "appoggiatura"
-            piece.add(S.BEFORE[mark], mark)
-        if not self.pitch_only:
+                sign, group, row, dots, joined = plan[k]
+                k += 1
+            head, begin = begin, ""
+            if not plain and note.before:
+                self.before = before
+                if head:
+                    pieces.append(_Piece(head, "", "", False, 0, False))
+                    head = ""
+                self._directions(note.before, pieces, index)
+                before = self.before
+            mark_at = len(pieces)
+            if group:
+                head += S.TRIPLET if group == 3 else S.GROUP + number_cells(str(group), lower=True) + S.DOT
+            if sign:
+                head += S.LARGER_VALUES if sign == LARGER_SIGN else S.SMALLER_VALUES
+            pitch = note.pitch
+            if pitch is None:
+                tail = _CELLS[row, dots][""]
+                if note.marks and "fermata" in note.marks:
+                    tail += S.AFTER["fermata"]
+                tied = None
+                pieces.append(_Piece(head, "", tail, False, 0, joined))
+            else:
+                octave, alter = pitch.octave, pitch.alter
+                place = 7 * octave + _INDEX[pitch.step]
+                tail = _CELLS[row, dots][pitch.step]
+                slurs = None if plain else self.slurs.get((index, n))
+                if not plain:
+                    head, tail = self._dress(index, n, note, head, tail, slurs)
+                elif note.tie:
+                    tail += S.TIE
+                if tied is not None and tied[0] == place and tied[1] == alter:
+                    if note.accidental:
+                        head += self._accidental(note.accidental, alter, False)
+                else:
+                    needed = alter != (in_force[place] if place in in_force else key_alter[place % 7])
+                    in_force[place] = alter
+                    if needed or note.accidental:
+                        head += self._accidental(note.accidental, alter, needed)
+                if before is None:
+                    due = True
+                else:
+                    steps = place - before
+                    due = steps > 4 or steps < -4 or ((steps > 2 or steps < -2) and octave != before // 7)
+                if not 0 <= octave <= 8:
+                    raise Trouble(f"Bar {self.tune.bars[index].number} has {pitch.name}, which lies outside the "
+                                  "octaves that braille has marks for; move the tune.")
+                before = place
+                if note.grace:
+                    number = 0
+                else:
+                    count = number = count + 1
+                tied = (place, alter) if note.tie and not (self.untied and (index, n) in self.untied) else None
+                pieces.append(_Piece(head, S.OCTAVES[octave], tail, due and marks, number, joined))
+            if mark_at and not plain:
+                self._separate_last(pieces)
+        self.before, self.tied, self.count = before, tied, count
+
+    def _accidental(self, accidental: str, alter: int, needed: bool) -> str:
+        if accidental == "hidden" or not (needed or accidental):
+            return ""
+        try:
+            sign = S.ACCIDENTALS[alter]
+        except KeyError as error:
+            raise Trouble("A note is raised or lowered by more than two semitones, which has no sign in braille; "
+                          "write it by another letter.") from error
+        return S.EDITORIAL + sign + S.EDITORIAL if accidental == "editorial" else sign
+
+    def _dress(self, index: int, n: int, note: Note, head: str, tail: str,
+               slurs: _Slurs | None) -> tuple[str, str]:
+        """Signs before and after a note that most notes do not have."""
+        before = ""
+        closes = slurs.closes if slurs else 0
+        if slurs and slurs.opens:
+            before = S.SLUR_OPEN * slurs.opens
+            if closes:
+                before += S.SLUR_CLOSE * closes
+                closes = 0
+        head = before + head
+        if note.grace:
+            head += S.BEFORE["short appoggiatura" if note.grace == "short" else "appoggiatura"]
+        if note.marks:
+            runs = self.running.get((index, n), ())
             for mark, cells in S.BEFORE.items():
                 if mark in note.marks:
-                    piece.add(cells, mark)
-        self._accidental(note, pitch, piece, state)
-        if needs_octave(state.before, pitch):
-            octave = min(8, max(0, pitch.octave))
-            piece.add(S.OCTAVES[octave], S.OCTAVE_WORDS[octave])
-        cells = T.note_cells(pitch, base, dots, octave=False)
-        sign = f" {S.ACCIDENTAL_WORDS[pitch.alter]}" if pitch.alter else ""
-        piece.add(cells, f"{pitch.step}{sign}, {self._value(base, dots)}")
-        if not note.grace:
-            piece.note = self.numbers[index, place]
-        if "fermata" in note.marks and not self.pitch_only:
-            piece.add(S.AFTER["fermata"], "fermata")
-        self._slurs(note, starts, piece, state)
-        if note.tie and not self.pitch_only:
-            piece.add(S.TIE, "tie")
-        if "breath" in note.marks and not self.pitch_only:
-            piece.add(S.AFTER["breath"], "breath")
-        state.before = pitch
-        state.tied = pitch if note.tie else None
+                    head += cells * 2 if f"+{mark}" in runs else "" if mark in runs else cells
+            if "fermata" in note.marks:
+                tail += S.AFTER["fermata"]
+        if slurs:
+            if slurs.doubled:
+                tail += S.SLUR + S.SLUR
+            elif slurs.short:
+                tail += S.SLUR
+            tail += S.SLUR_CLOSE * closes
+        if note.tie and not (self.untied and (index, n) in self.untied):
+            tail += S.TIE
+        if note.marks and "breath" in note.marks:
+            tail += S.AFTER["breath"]
+        return head, tail
 
-    def _value(self, base: Fraction, dots: int) -> str:
-        return ("", "dotted ", "double dotted ", "triple dotted ")[dots] + VALUES[base][1 if self.american else 0]
+    def _lead(self, bar: Bar, index: int, lead: list[_Piece]) -> str:
+        """What stands at the beginning of a bar; signatures as a piece of their own, the rest for the first note."""
+        begin = ""
+        if index:
+            signature = ""
+            if bar.key and bar.key.fifths != self.key.fifths:
+                signature = key_cells(bar.key, self.key if self.habits.naturals or not bar.key.fifths else None)
+            if bar.key:
+                self.key = bar.key
+                self._key()
+            if bar.time and bar.time != self.time:
+                self.time = bar.time
+                self._meter()
+                if not self.pitch_only:
+                    signature += time_cells(bar.time)
+            if signature:
+                piece = _Piece(signature + S.SPACE, "", "", False, 0, False)
+                piece.flow = True
+                lead.append(piece)
+                self.before = None
+        if self.pitch_only:
+            return ""
+        if bar.forward_repeat:
+            begin += S.FORWARD_REPEAT
+        if bar.ending:
+            begin += S.NUMBER + number_cells("".join(map(str, bar.ending)), lower=True)
+        if begin:
+            self.before = None
+        return begin
 
-    def _accidental(self, note: Note, pitch: Pitch, piece: _Piece, state: _State) -> None:
-        place = (pitch.step, pitch.octave)
-        current = state.in_force.get(place, self.key.alter(pitch.step))
-        held = state.tied == pitch
-        needed = current != pitch.alter and not held
-        if not held:
-            state.in_force[place] = pitch.alter
-        if note.accidental == "editorial":
-            piece.add(S.EDITORIAL, "bracket")
-            piece.add(S.ACCIDENTALS[pitch.alter], S.ACCIDENTAL_WORDS[pitch.alter])
-            piece.add(S.EDITORIAL, "bracket")
-        elif (needed and note.accidental != "hidden") or note.accidental == "shown":
-            piece.add(S.ACCIDENTALS[pitch.alter], S.ACCIDENTAL_WORDS[pitch.alter])
-
-    def _slurs(self, note: Note, starts: list[int], piece: _Piece, state: _State) -> None:
-        if self.pitch_only or note.grace:
+    def _close(self, bar: Bar, index: int, pieces: list[_Piece]) -> None:
+        sign = (S.BACKWARD_REPEAT if bar.backward_repeat else
+                {"final": S.FINAL_BAR, "double": S.DOUBLE_BAR, "dotted": S.DOTTED_BAR}.get(bar.barline, ""))
+        if not sign:
             return
-        state.short = [n - 1 for n in state.short if n > 1] + [n - 1 for n in starts if n < LONG_SLUR]
-        if state.short:
-            piece.add(S.SLUR, "slur")
-        closing = sum(n == 1 for n in state.long)
-        for _ in range(closing):
-            piece.add(S.SLUR_CLOSE, "long slur ends")
-        state.long = [n - 1 for n in state.long if n > 1] + [n - 1 for n in starts if n >= LONG_SLUR]
+        if pieces and not pieces[-1].flow:
+            pieces[-1].tail += sign
+        else:
+            self._separate(pieces, sign)
+            pieces.append(_Piece(sign, "", "", False, 0, True))
+        if bar.barline != "dotted":
+            self.before = None
+
+    def _directions(self, said: tuple[Direction, ...], pieces: list[_Piece], index: int, after: bool = False) -> None:
+        for direction in said:
+            if direction in self.hoisted:
+                continue
+            kind = direction.kind
+            if kind in ("words", "dynamic", "jump") and direction.text not in ("segno", "coda"):
+                text = expression_text(direction)
+                cells = expression_cells(text)
+                if not cells.strip(S.SPACE):
+                    continue
+                if kind == "jump" or " " in text or len(text) == 1 and text in "cd":
+                    # Several words stand apart, between word signs; the bar goes on after a music hyphen.
+                    started = any(p.note or p.tail for p in pieces)
+                    gap = (S.SPACE if after else S.HYPHEN + S.SPACE) if started else ""
+                    piece = _Piece(gap + S.WORD + cells + S.WORD + ("" if after else S.SPACE), "", "", False, 0, bool(gap))
+                    piece.flow = True
+                    pieces.append(piece)
+                    self.before = None
+                    continue
+                cells = S.WORD + cells
+            elif kind == "metronome":
+                cells = metronome_cells(direction.text)
+                started = any(p.note or p.tail for p in pieces)
+                if cells and not after and not started:
+                    piece = _Piece(cells + S.SPACE, "", "", False, 0, False)
+                    piece.flow = True
+                    pieces.append(piece)
+                continue
+            else:
+                cells = {"crescendo": S.CRESCENDO, "diminuendo": S.DIMINUENDO, "hairpin end": self._hairpin_end(),
+                         "jump": S.SEGNO if direction.text == "segno" else S.CODA}.get(kind, "")
+                if kind in ("crescendo", "diminuendo"):
+                    self.hairpin = kind
+            if cells:
+                self._separate(pieces, cells)
+                pieces.append(_Piece(cells, "", "", False, 0, after))
+                self.before = None
+
+    def _hairpin_end(self) -> str:
+        return S.CRESCENDO_END if self.hairpin == "crescendo" else S.DIMINUENDO_END
+
+    def _separate_last(self, pieces: list[_Piece]) -> None:
+        """Put a dot 3 between words or an ending's number and a note that begins with dots 1, 2 or 3."""
+        last = pieces.pop()
+        if pieces:
+            self._separate(pieces, last.cells)
+        pieces.append(last)
+
+    def _separate(self, pieces: list[_Piece], cells: str) -> None:
+        if pieces and cells and cells[0] in _LEFT:
+            p = pieces[-1]
+            if not (p.note or p.tail or p.flow) and p.head and p.head[-1] not in (S.DOT, S.SPACE) and (
+                    S.WORD in p.head or S.NUMBER in p.head or p.head in (S.SEGNO, S.CODA)):
+                p.head += S.DOT
+
+    def _pitches(self, bar: Bar, index: int, lead: list[_Piece]) -> list[_Piece]:
+        """A bar of the reading exercise: every note a quaver, one note for a tie, rests left away."""
+        in_force: dict[int, int] = {}
+        bars = self.tune.bars
+        held = index > 0 and bool(bars[index - 1].notes) and bars[index - 1].notes[-1].tie
+        pieces = lead
+        for note in bar.notes:
+            pitch = note.pitch
+            if pitch is not None and not note.grace:
+                self.count += 1
+                place = 7 * pitch.octave + _INDEX[pitch.step]
+                if not held:
+                    needed = pitch.alter != in_force.get(place, self.key_alter[place % 7])
+                    in_force[place] = pitch.alter
+                    head = self._accidental(note.accidental if note.accidental != "hidden" else "", pitch.alter, needed)
+                    steps = None if self.before is None else place - self.before
+                    due = steps is None or abs(steps) > 4 or (abs(steps) > 2 and pitch.octave != self.before // 7)  # type: ignore[operator]
+                    if not 0 <= pitch.octave <= 8:
+                        raise Trouble(f"Bar {bar.number} has {pitch.name}, which lies outside the octaves that "
+                                      "braille has marks for; move the tune.")
+                    pieces.append(_Piece(head, S.OCTAVES[pitch.octave], _QUAVERS[pitch.step], due, self.count, False))
+                    self.before = place
+                    self.sounding = self.count
+                else:
+                    self.extra.append((self.count, self.sounding))
+            if pitch is None or not note.grace:
+                held = note.tie
+        if not any(p.note for p in pieces):
+            pieces.append(_Piece("", "", _REST, False, 0, False))  # the bar is kept, as a bar of rest
+        if index == len(bars) - 1:
+            pieces[-1].tail += S.FINAL_BAR
+        return pieces
 
 
-def heading_cells(tune: Tune, pitch_only: bool) -> list[tuple[str, str]]:
-    """The centred heading: key and time, as (cells, words)."""
-    out = []
-    if tune.key.fifths:
-        out.append((key_cells(tune.key), say_key(tune.key)))
-    if not pitch_only and any(b.time for b in tune.bars):
-        out.append((time_cells(tune.time), say_time(tune.time)))
-    return out
-
-
-def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool = True, title: bool = True,
-           american: bool = False) -> BraillePage:
-    """A tune in music braille, in lines of at most `width` cells (12 to 120).
-
-    pitch_only: a reading exercise, every note a quaver, rests, values and marks left away, and headed so.
-    words: a word line over each line of music, where the tune has words. Raises Trouble for a bad width.
-    """
-    if not NARROWEST <= width <= WIDEST:
-        raise Trouble(f"A line of {width} cells was asked for; give a width from {NARROWEST} to {WIDEST}.")
-    encoder = _Encoder(tune, pitch_only, american)
-    page = _Lines(width)
-    if title and tune.title:
-        page.centred([(T.words(tune.title), f"title: {tune.title}")])
-    if pitch_only:
-        page.centred([(T.words(PITCH_ONLY_HEADING), PITCH_ONLY_HEADING)])
-    heading = heading_cells(tune, pitch_only)
-    if heading:
-        page.centred(heading)
-    if words and not pitch_only and any(n.syllables for _, _, n in tune.written()):
-        _vocal(tune, encoder, page)
-    else:
-        _plain(tune, encoder, page)
-    return BraillePage(tuple(page.lines), tuple(sorted(page.links, key=lambda k: (k.note, k.line))),
-                       tuple(page.said))
-
+# --- lines ------------------------------------------------------------------------------------------------------
 
 class _Lines:
-    """Lines under way, with links and words gathered as cells are put down."""
+    """Lines under way, with links gathered as cells are put down."""
 
     def __init__(self, width: int) -> None:
         self.width = width
         self.lines: list[str] = []
         self.links: list[Link] = []
-        self.said: list[Said] = []
+        self.parts: list[str] = []  # of the line under way
+        self.column = 0
+        self.begun = False
+
+    def end(self) -> None:
+        if self.parts:
+            line = "".join(self.parts).rstrip(S.SPACE)
+            if line:
+                self.lines.append(line)
+            self.parts = []
+        self.column = 0
 
     def new(self, indent: int = 0) -> None:
-        self.lines.append(S.SPACE * indent)
+        self.end()
+        self.parts = [S.SPACE * indent] if indent else []
+        self.column = indent
+        self.begun = False
 
-    @property
-    def room(self) -> int:
-        return self.width - len(self.lines[-1])
+    def text(self, cells: str, indent: int = 0) -> None:
+        """A line of its own."""
+        self.end()
+        self.lines.append(S.SPACE * indent + cells)
 
-    def put(self, piece: _Piece) -> None:
-        line, column = len(self.lines), len(self.lines[-1]) + 1
-        if piece.note is not None:
-            self.links.append(Link(piece.note, line, column, len(piece.cells)))
-        for cells, said in piece.said:
-            if said and said != "space":
-                self.said.append(Said(line, column, len(cells), said))
+    def centred(self, cells: str) -> None:
+        """In the middle of a line; what is too long runs on at its spaces."""
+        for line in [cells] if len(cells) <= self.width else wrap(cells, self.width):
+            self.text(line, (self.width - len(line)) // 2)
+
+    def put(self, pieces: list[_Piece]) -> None:
+        column, parts, links, line = self.column, self.parts, self.links, len(self.lines) + 1
+        for p in pieces:
+            cells = p.head + p.mark + p.tail if p.due else p.head + p.tail
+            if p.note:
+                links.append(Link(p.note, line, column + 1, len(cells)))
+            parts.append(cells)
             column += len(cells)
-        self.lines[-1] += piece.cells
+        self.column = column
+        self.begun = True
 
     def space(self) -> None:
-        self.lines[-1] += S.SPACE
-
-    def centred(self, signs: list[tuple[str, str]]) -> None:
-        """Signs next to each other in the middle of a line; text too long for one line runs on at its words."""
-        text = "".join(c for c, _ in signs)
-        if len(text) <= self.width:
-            self.new((self.width - len(text)) // 2)
-            for cells, said in signs:
-                self.put(_Piece(cells, [(cells, said)]))
-            return
-        for line in wrap(text, self.width):
-            self.new((self.width - len(line)) // 2)
-            self.put(_Piece(line, [(line, signs[0][1])]))
+        self.parts.append(S.SPACE)
+        self.column += 1
 
 
 def wrap(text: str, width: int, indent: int = 0) -> list[str]:
     """Braille text cut at its spaces into lines of at most `width`; a longer word is cut where it must be."""
     lines, line = [], ""
+    room = width
     for word in text.split(S.SPACE):
-        while len(word) > width - indent:
+        while len(word) > room - (len(line) + 1 if line else 0) and (len(word) > width - indent or not line):
             if line:
                 lines.append(line)
-                line = ""
-            lines.append(word[:width - indent])
-            word = word[width - indent:]
+                line, room = "", width - indent
+                continue
+            lines.append(word[:room])
+            word, room = word[room:], width - indent
         if not line:
             line = word
-        elif len(line) + 1 + len(word) <= width - indent:
+        elif len(line) + 1 + len(word) <= room:
             line += S.SPACE + word
         else:
             lines.append(line)
-            line = word
+            line, room = word, width - indent
     return [*lines, line] if line else lines
+
+
+def _length(pieces: list[_Piece], marks: bool = True) -> int:
+    """Cells of a bar as it would stand at the beginning of a line, or as it is."""
+    total = 0
+    for p in pieces:
+        total += len(p.head) + len(p.tail) + (len(p.mark) if p.due else 0)
+    return total
+
+
+def _mark_first(pieces: list[_Piece], marks: bool) -> None:
+    """The first note of a line has its octave mark."""
+    if marks:
+        for p in pieces:
+            if p.mark:
+                p.due = True
+                return
+
+
+def _place_bar(pieces: list[_Piece], page: _Lines, runover: int, again: Callable[[], list[_Piece]],
+               number: int, marks: bool) -> None:
+    """Put a bar on the line, or on a new one where it does not fit, or in parts with music hyphens."""
+    if not pieces:
+        return
+    if not page.begun:
+        _mark_first(pieces, marks)
+    length = _length(pieces)
+    if pieces[-1].flow:
+        length -= 1  # the space at its end may fall away
+    gap = 1 if page.begun else 0
+    if page.column + gap + length <= page.width:
+        if gap:
+            page.space()
+        page.put(pieces)
+        return
+    if page.begun:
+        page.new(runover)
+        _mark_first(pieces, marks)
+        if _length(pieces) - pieces[-1].flow <= page.width - page.column:
+            page.put(pieces)
+            return
+    if not _place_long(pieces, page, runover, marks):
+        pieces = again()
+        _mark_first(pieces, marks)
+        if not _place_long(pieces, page, runover, marks):
+            raise Trouble(f"A line of {page.width} cells is too short for bar {number}; give a greater width.")
+
+
+def _place_long(pieces: list[_Piece], page: _Lines, runover: int, marks: bool) -> bool:
+    """A bar longer than a line, in parts: each but the last ends in a music hyphen, each begins with a mark.
+
+    False, and nothing is put down, where a part that must stay whole does not fit.
+    """
+    room = page.width - runover
+    whole: list[list[_Piece]] = []
+    for p in pieces:
+        if p.joined and whole and not p.flow:
+            whole[-1].append(p)
+        else:
+            whole.append([p])
+    for k, part in enumerate(whole):
+        size = _length(part) + sum(len(p.mark) for p in part[:1] if not p.due)
+        if not part[0].flow and size + (k < len(whole) - 1) > room:
+            return False
+        if part[0].flow and any(len(word) > room for word in part[0].head.split(S.SPACE)):
+            return False
+    for k, part in enumerate(whole):
+        if part[0].flow:
+            _flow(part[0].head, page, runover)
+            continue
+        # A music hyphen follows unless the bar ends here, or words or a signature stand apart after it.
+        after = 0 if k == len(whole) - 1 or whole[k + 1][0].flow else 1
+        if page.column + _length(part) + after > page.width and page.begun:
+            if page.parts and page.parts[-1][-1:] == S.SPACE:
+                pass  # after words that stand apart no hyphen is wanted
+            else:
+                page.parts.append(S.HYPHEN)
+            page.new(runover)
+            _mark_first(part, marks)
+        page.put(part)
+    return True
+
+
+def _flow(cells: str, page: _Lines, runover: int) -> None:
+    """Words or signatures with spaces: a line may end at any of them."""
+    words = cells.split(S.SPACE)
+    for k, word in enumerate(words):
+        if k:
+            if page.column < page.width:
+                page.space()
+            elif word:
+                page.new(runover)
+        if word:
+            if page.column + len(word) > page.width:
+                page.new(runover)
+            page.parts.append(word)
+            page.column += len(word)
+            page.begun = True
 
 
 def _plain(tune: Tune, encoder: _Encoder, page: _Lines) -> None:
     page.new()
-    state = _State()
-    for index in range(len(tune.bars)):
-        _place_bar(index, encoder, page, state, runover=2)
+    bars = tune.bars
+    marks = encoder.habits.octave_marks
+    repeats = encoder.habits.repeats and not encoder.pitch_only
+    index = 0
+    previous: tuple[Note, ...] = ()
+    while index < len(bars):
+        bar = bars[index]
+        if repeats:
+            notes = bar.notes
+            if previous and notes and notes[0].pitch == previous[0].pitch and (
+                    count := _repeated(bars, index, encoder)):
+                _place_repeats(count, index, encoder, page)
+                index += count
+                continue
+            previous = notes
+            if len(notes) == 1 and notes[0].pitch is None and (count := _rests(bars, index, encoder)) > 1:
+                pieces = _rest_pieces(count)
+                encoder._close(bars[index + count - 1], index + count - 1, pieces)
+                encoder.tied = None
+                _place_bar(pieces, page, 2, list, bar.number, marks)
+                index += count
+                continue
+        kept = (encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin)
+
+        def again(index: int = index, kept: tuple[int | None, tuple[int, int] | None, int, Key, Time | None, str]
+                  = kept) -> list[_Piece]:
+            encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin = kept
+            encoder._key()
+            encoder._meter()
+            return encoder.bar(index, grouped=False)
+
+        _place_bar(encoder.bar(index), page, 2, again, bar.number, marks)
+        index += 1
 
 
-def _length(pieces: list[_Piece]) -> int:
-    return sum(len(p.cells) for p in pieces)
+def _repeated(bars: tuple[Bar, ...], index: int, encoder: _Encoder) -> int:
+    """How many bars from here are the same as the one before, so that repeat signs can stand for them."""
+    model = bars[index - 1]
+    if index == 0 or model.backward_repeat or model.barline not in ("", "none") or not encoder._whole(model):
+        return 0
+    count = 0
+    for bar in bars[index:]:
+        if (bar.key or bar.time or bar.forward_repeat or bar.ending or bar.after or bar.notes != model.notes):
+            break
+        count += 1
+        if bar.backward_repeat or bar.barline not in ("", "none"):
+            break
+    return count
 
 
-def _place_bar(index: int, encoder: _Encoder, page: _Lines, state: _State, runover: int) -> None:
-    """Put a bar on the line, or on a new one where it does not fit, or in parts with music hyphens."""
-    line = page.lines[-1]
-    begun = bool(line.strip(S.SPACE))
-    kept = (encoder.key, encoder.time)
-    trial_state = state.copy()
-    pieces = encoder.bar(index, trial_state)
-    if not pieces:
-        state.__dict__.update(trial_state.__dict__)
-        return
-    gap = 1 if begun else 0
-    if _length(pieces) + gap <= page.room:
-        if begun:
+def _place_repeats(count: int, index: int, encoder: _Encoder, page: _Lines) -> None:
+    bars = encoder.tune.bars
+    single = [n for n in bars[index].notes if n.pitch is not None and not n.grace]
+
+    def put(piece: _Piece) -> None:
+        if page.begun and page.column + 1 + len(piece.cells) > page.width:
+            page.new(2)
+        elif page.begun:
             page.space()
-        for piece in pieces:
-            page.put(piece)
-        state.__dict__.update(trial_state.__dict__)
-        return
-    encoder.key, encoder.time = kept
-    if begun:
-        page.new(runover)
-    state.before = None
-    pieces = encoder.bar(index, state)
-    if _length(pieces) <= page.room:
-        for piece in pieces:
-            page.put(piece)
-        return
-    _place_long(index, pieces, encoder, page, runover)
+        page.put([piece])
+
+    def links(times: int) -> None:
+        line, column = len(page.lines) + 1, page.column
+        cells = pieces[-1].cells
+        for _ in range(times * len(single)):
+            encoder.count += 1
+            page.links.append(Link(encoder.count, line, column - len(cells) + 1, len(cells)))
+
+    pieces: list[_Piece] = []
+    runs = [1] * count if count < 3 else [count]
+    for k, times in enumerate(runs):
+        sign = S.BAR_REPEAT + (S.NUMBER + number_cells(str(times)) if times > 1 else "")
+        piece = _Piece(sign, "", "", False, 0, False)
+        pieces = [piece]
+        if k == len(runs) - 1:
+            encoder._close(bars[index + count - 1], index + count - 1, pieces)
+        put(piece)
+        links(times)
+    if count >= 3:
+        encoder.before = None  # after a number the next note has its mark (De Garmo, example 17-5)
 
 
-def _place_long(index: int, pieces: list[_Piece], encoder: _Encoder, page: _Lines, runover: int) -> None:
-    """A bar longer than a line, in parts: each but the last ends in a music hyphen, each begins with a mark."""
-    marks = {encoder.numbers[index, n]: note.pitch for n, note in enumerate(encoder.tune.bars[index].notes)
-             if (index, n) in encoder.numbers}
-    for k, piece in enumerate(pieces):
-        more = 0 if k == len(pieces) - 1 else 1
-        if len(piece.cells) + more > page.room and page.lines[-1].strip(S.SPACE):
-            page.put(_Piece(S.HYPHEN, [(S.HYPHEN, "music hyphen")]))
-            page.new(runover)
-            pitch = marks.get(piece.note) if piece.note is not None else None
-            if pitch is not None:
-                piece = _marked(piece, pitch)
-        if len(piece.cells) > page.room:
-            raise Trouble(f"A line of {page.width} cells is too short for bar {encoder.tune.bars[index].number}; "
-                          "give a greater width.")
-        page.put(piece)
+def _rests(bars: tuple[Bar, ...], index: int, encoder: _Encoder) -> int:
+    """How many bars of rest from here can be written together."""
+    count = 0
+    for bar in bars[index:]:
+        note = bar.notes[0] if len(bar.notes) == 1 else None
+        if note is None or note.pitch is not None or note.before or bar.after or note.marks or not (
+                note.whole_bar or (encoder.time and note.quarters >= encoder.time.quarters)):
+            break
+        if bar.key or bar.time or bar.forward_repeat or bar.ending:
+            break
+        count += 1
+        if bar.backward_repeat or bar.barline not in ("", "none"):
+            break
+    full = encoder.full
+    return 0 if count in (2, 3) and full == count * 1024 else count  # else it would read as one long bar
 
 
-def _marked(piece: _Piece, pitch: Pitch) -> _Piece:
-    """The same piece with the octave mark that the first note of a line has."""
-    octave = min(8, max(0, pitch.octave))
-    if any(cells == S.OCTAVES[octave] and said in S.OCTAVE_WORDS for cells, said in piece.said):
-        return piece
-    out = _Piece(note=piece.note)
-    for cells, said in piece.said:
-        if said.startswith(pitch.step) and ", " in said:
-            out.add(S.OCTAVES[octave], S.OCTAVE_WORDS[octave])
-        out.add(cells, said)
-    return out
+def _rest_pieces(count: int) -> list[_Piece]:
+    """Rests of several bars: up to three written out, more with their number (De Garmo, chapter 5)."""
+    if count <= 3:
+        return [_Piece(_REST, "", "", False, 0, k > 0) for k in range(count)]
+    return [_Piece(S.NUMBER + number_cells(str(count)) + _REST, "", "", False, 0, False)]
 
 
-def _vocal(tune: Tune, encoder: _Encoder, page: _Lines) -> None:
+def _vocal(tune: Tune, encoder: _Encoder, page: _Lines, text: Callable[[str], str]) -> None:
     """A line of words at the margin, its music below from cell 3 (MBC 2015, section 35); verses after the first
     stand by themselves at the end."""
-    state = _State()
+    bars = tune.bars
+    marks = encoder.habits.octave_marks
+    starts = {n.sources[0][0] for a, n in zip(tune.line(), tune.line()[1:], strict=False)
+              if n.phrase != a.phrase and n.sources[0][1] == 0}
     index = 0
-    while index < len(tune.bars):
-        taken, last_fit = 0, 0
-        # As many bars as fit in one line of words and one of music.
-        probe = state.copy()
-        probe.before = None
-        kept = (encoder.key, encoder.time)
+    while index < len(bars):
+        # As many bars as fit in one line of words and one of music, no further than the phrase.
+        made: list[list[_Piece]] = []
+        kept: list[tuple[int | None, tuple[int, int] | None, int, Key, Time | None, str]] = []
         length = 2
-        while index + taken < len(tune.bars):
-            pieces = encoder.bar(index + taken, probe)
-            length += _length(pieces) + (1 if taken else 0)
-            text = _words_of(tune, index, index + taken + 1)
-            if taken and (length > page.width or len(text) > page.width):
+        while index + len(made) < len(bars):
+            kept.append((encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin))
+            pieces = encoder.bar(index + len(made))
+            if not made:
+                _mark_first(pieces, marks)
+            more = length + _length(pieces) + (1 if made else 0)
+            if made and (more > page.width or
+                         len(text(_words_of(tune, index, index + len(made) + 1))) > page.width):
+                encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin = kept.pop()
+                encoder._key()
+                encoder._meter()
                 break
-            taken += 1
-            last_fit = taken
-            if _phrase_ends(tune, index + taken):
+            made.append(pieces)
+            length = more
+            if index + len(made) in starts:
                 break
-        encoder.key, encoder.time = kept
-        text = _words_of(tune, index, index + last_fit)
-        for k, line in enumerate(wrap(text, page.width, 4)):
-            page.new(4 if k else 0)
-            page.put(_Piece(line, [(line, "words")]))
+        words = text(_words_of(tune, index, index + len(made)))
+        for k, line in enumerate(wrap(words, page.width, 4)):
+            page.text(line, 4 if k else 0)
         page.new(2)
-        state.before = None
-        for b in range(index, index + last_fit):
-            _place_bar(b, encoder, page, state, runover=4)
-        index += last_fit
+        for k, pieces in enumerate(made):
+            end = (encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin)
+
+            def again(at: int = index + k, state: tuple[int | None, tuple[int, int] | None, int, Key, Time | None, str]
+                      = kept[k]) -> list[_Piece]:
+                encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin = state
+                encoder._key()
+                encoder._meter()
+                return encoder.bar(at, grouped=False)
+
+            _place_bar(pieces, page, 4, again, bars[index + k].number, marks)
+            encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin = end
+            encoder._key()
+            encoder._meter()
+        index += len(made)
+    page.end()
     for verse in range(1, max((len(n.syllables) for _, _, n in tune.written()), default=0)):
-        text = _words_of(tune, 0, len(tune.bars), verse)
-        label = S.NUMBER + number_cells(str(verse + 1)) + S.SPACE
-        for k, line in enumerate(wrap(label + text, page.width, 4)):
-            page.new(4 if k else 0)
-            page.put(_Piece(line, [(line, f"verse {verse + 1}")]))
+        words = S.NUMBER + number_cells(str(verse + 1)) + S.SPACE + text(_words_of(tune, 0, len(bars), verse))
+        for k, line in enumerate(wrap(words, page.width, 4)):
+            page.text(line, 4 if k else 0)
 
 
-def _phrase_ends(tune: Tune, index: int) -> bool:
-    """Whether the bar at `index` begins with the first note of a phrase, so that a line may end before it."""
-    return any(n.sources[0][0] == index and n.sources[0][1] == 0 and n.number > 1 and
-               tune.line()[n.number - 2].phrase != n.phrase for n in tune.line())
-
-
-def _syllables(tune: Tune, first: int, stop: int, verse: int) -> Iterator[tuple[str, str]]:
+def _syllables(tune: Tune, first: int, stop: int, verse: int) -> Iterator[Syllable]:
     for bar in tune.bars[first:stop]:
         for note in bar.notes:
             if len(note.syllables) > verse and (said := note.syllables[verse]):
-                yield said.text.replace("‿", " "), said.place
+                yield said
 
 
 def _words_of(tune: Tune, first: int, stop: int, verse: int = 0) -> str:
-    """The words under some bars, in cells; the hyphens that part syllables in print are not written."""
-    out = ""
-    for text, place in _syllables(tune, first, stop, verse):
+    """The words under some bars; the hyphens that part syllables in print are not written, but a word that goes
+    on in the next line ends in one."""
+    out, place = "", "single"
+    for said in _syllables(tune, first, stop, verse):
+        place = said.place
+        text = said.text.replace("‿", " ")
         out += text if place in ("begin", "middle") else text + " "
-    return T.words(out.strip())
+    if place in ("begin", "middle") and stop < len(tune.bars) and out:
+        out += "-"
+    return out.strip()
+
+
+# --- the page ---------------------------------------------------------------------------------------------------
+
+def _heading(tune: Tune, pitch_only: bool) -> tuple[str, str, tuple[Direction, ...]]:
+    """Words of tempo, then metronome mark, key and time; and the directions that stand there and not in the music.
+
+    Words before the first note that begin with a capital are its tempo (common practice of print).
+    """
+    first = next(iter(tune.bars[0].notes), None) if tune.bars else None
+    hoisted: list[Direction] = []
+    tempo = "" if tune.heading == PITCH_ONLY_HEADING else tune.heading
+    metronome = ""
+    for said in first.before if first else ():
+        if said.kind == "words" and said.text[:1].isupper() and (not tempo or tempo == said.text.rstrip(".")):
+            tempo = said.text.rstrip(".")
+            hoisted.append(said)
+        elif said.kind == "metronome" and not metronome and metronome_cells(said.text):
+            metronome = metronome_cells(said.text)
+            hoisted.append(said)
+    signature = key_cells(tune.key)
+    if pitch_only:
+        return "", signature, tuple(hoisted)
+    if any(b.time for b in tune.bars):
+        signature += time_cells(tune.time)
+    words = T.words(tempo.rstrip(".")) + S.PUNCT_POINT if tempo else ""
+    return words, S.SPACE.join(part for part in (metronome, signature) if part), tuple(hoisted)
+
+
+def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool = True, title: bool = True,
+           american: bool = False, contracted: bool = False, habits: Habits | None = None) -> BraillePage:
+    """A tune in music braille, in lines of at most `width` cells (12 to 120).
+
+    pitch_only: a reading exercise, every note a quaver, rests, values and marks left away, and headed so.
+    words: a word line over each line of music, where the tune has words. contracted: words in contracted UEB, by
+    liblouis. american: names of values in what the page says. habits: see `Habits`; bar repeats are not used
+    with words. Raises Trouble for a bad width, and for what has no sign (it says which bar and why).
+    """
+    if not NARROWEST <= width <= WIDEST:
+        raise Trouble(f"A line of {width} cells was asked for; give a width from {NARROWEST} to {WIDEST}.")
+    page = _Lines(width)
+    text = T.contracted if contracted else T.words
+    if title and tune.title:
+        page.centred(text(tune.title))
+    if title and tune.composer:
+        page.centred(text(f"by {tune.composer}"))
+    if pitch_only:
+        page.centred(T.words(PITCH_ONLY_HEADING))
+    tempo, signature, hoisted = _heading(tune, pitch_only)
+    if tempo and signature and len(tempo) + 1 + len(signature) <= width - 6:
+        page.centred(tempo + S.SPACE + signature)
+    else:
+        if tempo:
+            page.centred(tempo)
+        if signature:
+            page.centred(signature)
+    vocal = words and not pitch_only and any(n.syllables for b in tune.bars for n in b.notes)
+    encoder = _Encoder(tune, pitch_only, vocal, habits or Habits())
+    encoder.hoisted = hoisted
+    if vocal:
+        _vocal(tune, encoder, page, text)
+    else:
+        _plain(tune, encoder, page)
+    page.end()
+    links = page.links
+    if encoder.extra:
+        at = {k.note: k for k in links}
+        links = sorted([*links, *(at[old]._replace(note=new) for new, old in encoder.extra if old in at)])
+    return BraillePage(tuple(page.lines), tuple(links), tune.title, american)
+
+
+def one_line(tune: Tune, habits: Habits | None = None) -> str:
+    """All the music in one line of any length, without heading: for comparisons in which layout decides nothing."""
+    encoder = _Encoder(tune, False, False, habits or Habits())
+    encoder.hoisted = _heading(tune, False)[2]
+    page = _Lines(1_000_000)
+    _plain(tune, encoder, page)
+    page.end()
+    return "".join(page.lines)
+
+
+def bars_of(tune: Tune, habits: Habits | None = None, starts: frozenset[int] = frozenset()) -> list[str]:
+    """Every bar's cells by itself, with no layout; `starts`: indexes of bars that begin a line. For comparisons."""
+    encoder = _Encoder(tune, False, False, habits or Habits())
+    encoder.hoisted = _heading(tune, False)[2]
+    out = []
+    for index in range(len(tune.bars)):
+        pieces = encoder.bar(index)
+        if index in starts:
+            _mark_first(pieces, encoder.habits.octave_marks)
+        out.append("".join(p.cells for p in pieces).strip(S.SPACE))
+    return out
 
 
 def pitch_only_tune(tune: Tune) -> Tune:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from functools import lru_cache
-from math import lcm
+from math import lcm, log2
 
 from companion.tune.model import Time
 
@@ -72,9 +72,8 @@ def read_bar(shape: tuple[int, ...], full: int, beat_units: int) -> tuple[tuple[
     """The values of a bar's cells, and how long the bar is in units.
 
     shape: cells and signs as above. full: units of a full bar, 0 for unknown. Of the ways to read the cells the
-    one is taken that fills the bar, with fewest changes between larger and smaller values, then fewest smaller
-    ones. Where none fills it: the larger values if they do not overfill it, else the nearest below, else the
-    least above. Never raises.
+    smoothest that fills the bar is taken (`_step` says what smooth is). Where none fills it: the larger values
+    if they do not overfill it, else the smoothest that does not, else the shortest. Never raises.
     """
     items: list[tuple[int, int, bool, int, int]] = []  # row, dots, rest, group that begins here, size asked for
     group = size = 0
@@ -90,11 +89,26 @@ def read_bar(shape: tuple[int, ...], full: int, beat_units: int) -> tuple[tuple[
     if scale > 10_000:
         items = [(r, d, rest, 0, s) for r, d, rest, _, s in items]
         scale = 1
-    plain = _search(items, scale, full, beat_units) if full and len(items) <= LONGEST else None
-    if plain is None:
+    plain = None
+    if all(i[0] >= 3 for i in items) and scale == 1:
         plain = _larger(items, scale)
-    values, total = plain
+    elif len(items) <= LONGEST:
+        plain = _search(items, scale, full, beat_units)
+    values, total = plain or _larger(items, scale)
     return tuple(values), Fraction(total, scale)
+
+
+#: How far two neighbouring values are from each other: tenths of an octave of length (10 log2 of their ratio).
+_LOGS = {(place, dots): round(10 * log2(2 * plain - (plain >> dots)))
+         for place, plain in enumerate((*LARGE_UNITS, *SMALL_UNITS)) for dots in range(8)}
+#: What a small value costs besides: 32nds and shorter are rare in sung music, and a larger value is meant where
+#: nothing speaks for the smaller.
+_RARE = {5: 1, 6: 6, 7: 15, 8: 30}
+
+
+def _step(last: int, place: int, dots: int) -> int:
+    """What it costs to read a value after one whose length is `last` in _LOGS (-1: the first)."""
+    return (abs(_LOGS[place, dots] - last) if last >= 0 else 0) + _RARE.get(place, 0)
 
 
 def _sizes(row: int, size: int) -> tuple[bool, ...]:
@@ -160,67 +174,147 @@ def _groups(items: list[tuple[int, int, bool, int, int]], i: int, scale: int,
 
 def _search(items: list[tuple[int, int, bool, int, int]], scale: int, full: int,
             beat_units: int) -> tuple[list[Value], int] | None:
-    """Forward search over (item, length so far, size of the last cell that has two): the cheapest way to each."""
+    """Forward search over (item, length so far, log of the last value): the smoothest way to each."""
     target = full * scale
-    State = tuple[int, int]  # length so far; 0 none yet, 1 larger, 2 smaller
-    best: list[dict[State, tuple[tuple[int, int], tuple[int, State] | None, list[Value]]]] = [
-        {} for _ in range(len(items) + 1)]
-    best[0][0, 0] = ((0, 0), None, [])
+    State = tuple[int, int]
+    best: list[dict[State, tuple[int, tuple[int, State] | None, list[Value]]]] = [{} for _ in range(len(items) + 1)]
+    best[0][0, -1] = (0, None, [])
+    limit = 2 * target or 64 * LARGE_UNITS[0] * scale
 
-    def reach(at: int, to: int, old: State, cost: tuple[int, int], new: State, values: list[Value]) -> None:
-        if new[0] > 2 * target:
+    def reach(at: int, old: State, cost: int, more: int, values: list[Value]) -> None:
+        last = old[1]
+        for place, dots, _, _ in values:
+            cost += _step(last, place, dots)
+            last = _LOGS[place, dots]
+        new = (old[0] + more if target else 0, last)
+        if new[0] > limit:
             return
-        known = best[to].get(new)
+        known = best[at + len(values)].get(new)
         if known is None or cost < known[0]:
-            best[to][new] = (cost, (at, old), values)
+            best[at + len(values)][new] = (cost, (at, old), values)
 
     for i, (row, dots, _, group, size) in enumerate(items):
+        groups = _groups(items, i, scale) if group else []
         for old, (cost, _, _) in list(best[i].items()):
-            so_far, last = old
-            if group:
-                for values, part in _groups(items, i, scale):
-                    smalls = sum(v[0] >= 5 for v in values)
-                    two = [v[0] >= 5 for v in values if v[0] % 5 < 3]
-                    now = (2 if two[-1] else 1) if two else last
-                    change = int(bool(two) and last not in (0, 2 if two[0] else 1)) + sum(
-                        a != b for a, b in zip(two, two[1:], strict=False))
-                    reach(i, i + len(values), old, (cost[0] + change, cost[1] + smalls), (so_far + part, now), values)
+            for values, part in groups:
+                reach(i, old, cost, part, values)
             for small in _sizes(row, size):
-                now = last if row >= 3 else 2 if small else 1
-                change = int(row < 3 and last not in (0, now))
                 part = length(row, dots, small) * scale
-                if not (group and group <= 15):
-                    reach(i, i + 1, old, (cost[0] + change, cost[1] + small), (so_far + part, now),
-                          [(row + 5 * small, dots, None, False)])
-                if small and row < 3 and not dots:
+                if not groups:
+                    reach(i, old, cost, part, [(row + 5 * small, dots, None, False)])
+                if small and row < 3 and not dots and target:
                     # A group: the first in its true value, the others as quavers, together one beat.
                     count = beat_units // SMALL_UNITS[row]
                     rest_of = items[i + 1:i + count]
                     if count >= 3 and len(rest_of) == count - 1 and all(
                             r == 3 and not d and not rest and not g and s == size
                             for r, d, rest, g, s in rest_of):
-                        reach(i, i + count, old, (cost[0] + change, cost[1] + 1),
-                              (so_far + count * part, now),
-                              [(row + 5, 0, None, False)] + [(row + 5, 0, None, True)] * (count - 1))
+                        group_of: list[Value] = [(row + 5, 0, None, False)]
+                        group_of += [(row + 5, 0, None, True)] * (count - 1)
+                        reach(i, old, cost, count * part, group_of)
     ends = best[len(items)]
     if not ends:
         return None
-    exact = [(value[0], key) for key, value in ends.items() if key[0] == target]
+    larger = _larger(items, scale)
+    exact = [(value[0], key) for key, value in ends.items() if key[0] == target or not target]
     if exact:
         key = min(exact)[1]
+    elif larger[1] <= target:
+        return larger
     else:
-        larger, total = _larger(items, scale)
-        if total <= target:
-            return larger, total
         below = [(value[0], -key[0], key) for key, value in ends.items() if key[0] < target]
         key = min(below)[2] if below else min((k[0], v[0], k) for k, v in ends.items())[2]
-    total = key[0]
-    values: list[Value] = []
+    read: list[Value] = []
     at, state = len(items), key
     while True:
         _, back, taken = best[at][state]
         if back is None:
             break
-        values[:0] = taken
+        read[:0] = taken
         at, state = back
-    return values, total
+    return read, sum(_part(v, scale) for v in read)
+
+
+def _part(value: Value, scale: int) -> int:
+    place, dots, tuplet, _ = value
+    units = length(place % 5, dots, place >= 5) * scale
+    return units * tuplet[1] // tuplet[0] if tuplet else units
+
+
+#: A note to be written: its place in BASES, + 16 * dots, + REST_NOTE for a rest; in a group of its own time
+#: (triplet and the like) that number with (actual, normal, place).
+Code = int | tuple[int, int, int, str]
+REST_NOTE = 128
+#: How one is written: value sign, group that begins, row, dots, whether no line may end before it.
+Written = tuple[int, int, int, int, bool]
+
+
+@lru_cache(maxsize=20_000)
+def write_bar(codes: tuple[Code, ...], full: int, beat_units: int, pickup: bool,
+              grouped: bool) -> tuple[tuple[Written, ...], Fraction]:
+    """How a bar's values are written, and how long it is in units.
+
+    Each is (value sign or 0, group that begins or 0, row, dots, joined): joined where it stands within a group of
+    small values that no line may part. full: units of a full bar, 0 for none. pickup: a short bar counts its
+    beats from its end. grouped: whether groups of small values may be written as quavers.
+
+    Grouping (De Garmo, chapter 15): three or more equal notes smaller than a quaver that fill a beat, the first
+    in its true value, which may be a rest, the others as quavers; not where a quaver follows in the same bar.
+    The bar is then read as a reader would; where that gives other values it is written without grouping, and if
+    that does not help either, with value signs wherever the size changes.
+    """
+    notes: list[tuple[int, int, bool, tuple[int, int, str] | None]] = []
+    for code in codes:
+        number, tuplet = (code, None) if isinstance(code, int) else (code[0], code[1:])
+        notes.append((number & 15, number >> 4 & 7, bool(number & REST_NOTE), tuplet))
+    lengths = [Fraction(length(b % 5, d, b >= 5)) * (Fraction(t[1], t[0]) if t else 1) for b, d, _, t in notes]
+    total = sum(lengths, Fraction(0))
+    wanted = tuple((b, d) for b, d, _, _ in notes)
+    attempts: list[list[Written]] = []
+    plain: list[Written] = [(0, t[0] if t and t[2] in ("start", "single") else 0, b % 5, d, False)
+                            for b, d, _, t in notes]
+    if grouped and any(b >= 5 for b, _, _, _ in notes):
+        start = full - total if pickup and 0 < total < full else Fraction(0)
+        attempts.append(_grouped(notes, lengths, start, beat_units, plain))
+    attempts.append(plain)
+    signed = list(plain)
+    last = None
+    for i, (b, _, _, _) in enumerate(notes):
+        if b % 5 != BREVE and (b >= 5) != last:
+            last = b >= 5
+            signed[i] = (SMALLER if last else LARGER, *plain[i][1:])
+    attempts.append(signed)
+    for attempt in attempts:
+        shape: list[int] = []
+        for (sign, group, row, dots, _), (_, _, rest, _) in zip(attempt, notes, strict=True):
+            if sign:
+                shape.append(sign)
+            if group:
+                shape.append(GROUP + group)
+            shape.append(row + 8 * dots + REST * rest)
+        read, _ = read_bar(tuple(shape), full, beat_units)
+        if tuple((v[0], v[1]) for v in read) == wanted:
+            return tuple(attempt), total
+    return tuple(signed), total
+
+
+def _grouped(notes: list[tuple[int, int, bool, tuple[int, int, str] | None]], lengths: list[Fraction],
+             start: Fraction, beat_units: int, plain: list[Written]) -> list[Written]:
+    out = list(plain)
+    now = start
+    i = 0
+    while i < len(notes):
+        base, dots, _, tuplet = notes[i]
+        count = beat_units // SMALL_UNITS[base - 5] if base >= 5 and base != 9 else 0
+        run = notes[i:i + count]
+        if (count >= 3 and not dots and not tuplet and now % beat_units == 0 and len(run) == count
+                and all(n == (base, 0, False, None) for n in run[1:])
+                and not (i + count < len(notes) and lengths[i + count] == LARGE_UNITS[3])):
+            for k in range(i + 1, i + count):
+                out[k] = (0, 0, 3, 0, True)
+            now += sum(lengths[i:i + count])
+            i += count
+        else:
+            now += lengths[i]
+            i += 1
+    return out

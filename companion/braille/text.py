@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from fractions import Fraction
+from functools import lru_cache
 
 from companion.braille import signs as S
 from companion.tune.model import VALUES, Pitch
@@ -44,43 +45,53 @@ def chord(keys: set[int]) -> str:
     return chr(S.CELL_BASE + sum(1 << (k - 1) for k in keys))
 
 
+_PLAIN = str.maketrans({letter: cell for letter, cell in S.LETTERS.items()})
+
+
+@lru_cache(maxsize=4096)
+def _word(word: str) -> str:
+    """One word, with no space in it."""
+    if word.isascii() and word.isalpha():
+        if word.islower():
+            return word.translate(_PLAIN)
+        if word[1:].islower() or len(word) == 1:
+            return S.CAPITAL + word.lower().translate(_PLAIN)
+    out = []
+    number = False
+    letters = [c for c in word if c.isalpha()]
+    whole = len(letters) > 1 and all(c.isupper() for c in letters)
+    capitals = False
+    for raw in word:
+        for c in unicodedata.normalize("NFD", raw):
+            if unicodedata.combining(c):
+                continue
+            accent = "".join(S.cells(S.ACCENTS[m]) for m in unicodedata.normalize("NFD", raw)[1:]
+                             if m in S.ACCENTS)
+            low = c.lower()
+            if c.isdigit() and c in S.UPPER_DIGITS:
+                if not number:
+                    out.append(S.NUMBER)
+                number = True
+                out.append(S.UPPER_DIGITS[c])
+            elif low in S.LETTERS:
+                if c.isupper() and whole and not capitals:
+                    out.append(S.CAPITAL_WORD)
+                    capitals = True
+                elif c.isupper() and not whole:
+                    out.append(S.CAPITAL)
+                if number and low <= "j" and not c.isupper():
+                    out.append(S.GRADE1)
+                number = False
+                out += [accent, S.LETTERS[low]]
+            elif c in S.PUNCTUATION:
+                number = number and c in ".,"
+                out.append(S.cells(S.PUNCTUATION[c]))
+    return "".join(out)
+
+
 def words(text: str) -> str:
     """Text in uncontracted Unified English Braille. What UEB has no sign for here is left out."""
-    out = []
-    number = capitals = False
-    pieces = text.split(" ")
-    for index, word in enumerate(pieces):
-        if index:
-            out.append(S.SPACE)
-        number = capitals = False
-        letters = [c for c in word if c.isalpha()]
-        whole = len(letters) > 1 and all(c.isupper() for c in letters)
-        for raw in word:
-            for c in unicodedata.normalize("NFD", raw):
-                if unicodedata.combining(c):
-                    continue
-                accent = "".join(S.cells(S.ACCENTS[m]) for m in unicodedata.normalize("NFD", raw)[1:]
-                                 if m in S.ACCENTS)
-                low = c.lower()
-                if c.isdigit() and c in S.UPPER_DIGITS:
-                    if not number:
-                        out.append(S.NUMBER)
-                    number = True
-                    out.append(S.UPPER_DIGITS[c])
-                elif low in S.LETTERS:
-                    if c.isupper() and whole and not capitals:
-                        out.append(S.CAPITAL_WORD)
-                        capitals = True
-                    elif c.isupper() and not whole:
-                        out.append(S.CAPITAL)
-                    if number and low <= "j" and not c.isupper():
-                        out.append(S.GRADE1)
-                    number = False
-                    out += [accent, S.LETTERS[low]]
-                elif c in S.PUNCTUATION:
-                    number = number and c in ".,"
-                    out.append(S.cells(S.PUNCTUATION[c]))
-    return "".join(out)
+    return S.SPACE.join(map(_word, text.split(" ")))
 
 
 _READ_LETTERS = {cell: letter for letter, cell in S.LETTERS.items()}
@@ -117,6 +128,13 @@ def read_words(text: str) -> str:
             out.append(_READ_PUNCTUATION[c])
         i += 1
     return "".join(out)
+
+
+def contracted(text: str) -> str:
+    """Text in contracted Unified English Braille, by liblouis. Raises Trouble where the machine has it not."""
+    from companion.braille.louis import translate
+
+    return translate(text, "en-ueb-g2.ctb")
 
 
 def note_cells(pitch: Pitch | None, base: Fraction, dots: int = 0, octave: bool = True,
