@@ -180,6 +180,8 @@ h2 {{ font-size: {HEADING_PT}pt; line-height: 1.3; margin-top: 1.4em; }}
 p, li {{ margin: 0.6em 0; text-align: left; }}
 .cells {{ font: {CELLS_PT}pt/1.6 "DejaVu Sans", "Segoe UI Symbol", "Apple Braille", "Noto Sans Symbols2",
   sans-serif; display: block; white-space: pre-wrap; }}
+.cell {{ font: {CELLS_PT}pt/1.4 "DejaVu Sans", "Segoe UI Symbol", "Apple Braille", "Noto Sans Symbols2",
+  sans-serif; margin-right: 0.5em; }}
 .break {{ break-before: page; }}
 @media print {{ body {{ margin: 0; max-width: none; }} }}
 """
@@ -210,7 +212,8 @@ def to_html(sheet: Sheet, lang: str = "en-GB") -> str:
             if not b.told:
                 said = f"{said} {'. '.join(map(_say_line, lines))}.".strip()
             shown = "\n".join(lines)
-            out.append(f"<p{mark}><span class=\"cells\" aria-hidden=\"true\">{shown}</span> "
+            kind = "cell" if b.name and len(lines) == 1 else "cells"
+            out.append(f"<p{mark}><span class=\"{kind}\" aria-hidden=\"true\">{shown}</span> "
                        f"{html.escape(said)}</p>")
         elif b.kind != BREAK:
             out.append(f"<p{mark}>{html.escape(b.text)}</p>")
@@ -277,14 +280,22 @@ def to_pdf(sheet: Sheet) -> bytes:
             room = pdf.epw - 2.5
             points = max(float(LEAST_PT), min(float(CELLS_PT), CELLS_PT * room / widest if widest else CELLS_PT))
             said = _described(b)
-            if b.told:
-                write(lines[0], points, before=3)
-                write(said, TEXT_PT, before=0)
+            if b.name and len(lines) == 1:
+                # Print and cell side by side, on one line.
+                height = points * 0.3528 * 1.25
+                if pdf.will_page_break(height + TEXT_PT * 0.3528 * 1.35):
+                    pdf.add_page()
+                pdf.ln(2)
+                pdf.set_font("sheet", size=points)
+                pdf.cell(max(pdf.get_string_width(lines[0]) + 6, 18), height, lines[0], new_x="RIGHT", new_y="TOP")
+                pdf.set_font("sheet", size=TEXT_PT)
+                pdf.multi_cell(0, height, said, align="L", new_x="LMARGIN", new_y="NEXT")
+                fresh = False
             else:
                 if said:
                     write(said, TEXT_PT)
                 for line in lines:
-                    write(line.replace(S.SPACE, " "), points, before=1)
+                    write(line, points, before=1)
         elif b.kind == ITEM:
             write(b.text, TEXT_PT, indent=6)
         else:

@@ -41,7 +41,7 @@ class Shown:
         """ "Reads a cell and names it: seven of the last nine right; nine of ten are wanted, on two days."."""
         e = self.evidence
         have = f"{WAY_WORDS[e.way]}: " + ("nothing yet" if not self.answers else
-                                            f"{number(self.right)} of the last {number(self.answers)} right")
+                                            f"{_many(self.right)} of the last {number(self.answers)} right")
         if self.met:
             return f"{have}; that is enough."
         days = f", on {number(e.days)} days" if e.days > 1 else ""
@@ -175,11 +175,17 @@ class Progress:
             out.append(f"Due today: {number(len(due))} {'thing' if len(due) == 1 else 'things'} to come back to.")
         elif self.recall.cards:
             day = min(self.recall.due_at(n) for n in self.recall.cards)
-            out.append(f"Nothing is due now. The next is due on {day.astimezone(now.tzinfo):%A %-d %B}.")
+            day = day.astimezone(now.tzinfo)
+            when = "later today" if day.date() == now.date() else f"on {day:%A} {day.day} {day:%B}"
+            out.append(f"Nothing is due now. The next is due {when}.")
         after = [s for s in stages if s.number > here.number]
         if after and not self.finished(stages):
             out.append(f"Next: {after[0].label}.")
         return out
+
+
+def _many(n: int) -> str:
+    return number(n) if n else "none"
 
 
 def _moment(text: str) -> datetime:

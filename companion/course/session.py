@@ -205,7 +205,8 @@ class Tally:
         """One sentence of what went well, one on each stage passed."""
         if not self.asked:
             return ["Nothing was asked today."]
-        out = [f"{number(self.right).capitalize()} of {number(self.asked)} right."]
+        out = [f"{number(self.right).capitalize()} of {number(self.asked)} right." if self.right else
+               f"{number(self.asked).capitalize()} tried. They come back next time."]
         out += [f"{s.label} is passed." for s in self.passed]
         return out
 
@@ -217,22 +218,29 @@ COMMANDS = {"?": "say it again, with the dots of what is shown", "skip": "go on 
 
 
 @dataclass
-class Sitting:
-    """Goes through questions with a pupil.
+class Hands:
+    """How a sitting meets the world: at a terminal, on a page, in a test.
 
     read: gives the next typed line, None where there are no more. tell: says a line. show: shows cells.
-    sound: sounds an item's first note or line. listen: hears a sung answer, None where nobody can listen.
-    keep: called after every answer, so that nothing answered is ever lost.
+    sound: sounds an item's first note or line. listen: hears a sung answer, or None where nobody can listen;
+    it gives None where nothing was heard.
     """
 
-    progress: Progress
     read: Callable[[], str | None]
-    tell: Callable[[str], None]
-    show: Callable[[str], None]
-    sound: Callable[[Item], None]
+    tell: Callable[[str], object]
+    show: Callable[[str], object]
+    sound: Callable[[Item], object]
     listen: Callable[[Item], PitchTrack | None] | None = None
-    keep: Callable[[], None] = lambda: None
     american: bool = False
+
+
+@dataclass
+class Sitting:
+    """Goes through questions with a pupil. keep: called after every answer, so that none is ever lost."""
+
+    progress: Progress
+    hands: Hands
+    keep: Callable[[], None] = lambda: None
 
     def go(self, steps: Sequence[Step], now: Callable[[], datetime]) -> Tally:
         """All steps in turn; each answer is remembered as it comes."""
@@ -263,12 +271,12 @@ class Sitting:
                 helped = True
                 continue
             judged = self._judge(item, line)
-            self.tell(judged.say)
+            self.hands.tell(judged.say)
             if judged.verdict == UNSURE and attempt < 4:
                 # Neither right nor wrong: once more, without a word on it.
                 judged = None
                 if item.wants == "sung":
-                    self.sound(item)
+                    self.hands.sound(item)
                 continue
             break
         assert judged is not None
@@ -291,38 +299,38 @@ class Sitting:
         if isinstance(line, str) and line.strip().lower() in ("skip", "?"):
             return Judged(UNSURE, "")
         judged = self._judge(item, line)
-        self.tell(judged.say)
+        self.hands.tell(judged.say)
         return judged
 
     def _put(self, item: Item, again: bool = False) -> None:
-        self.tell(in_american(item.ask) if self.american else item.ask)
+        self.hands.tell(in_american(item.ask) if self.hands.american else item.ask)
         for n, cells in enumerate(item.choices, 1):
-            self.tell(f"Number {number(n)}:")
-            self.show(cells)
+            self.hands.tell(f"Number {number(n)}:")
+            self.hands.show(cells)
         if item.cells:
             for cells in item.cells.split("\n"):
-                self.show(cells)
+                self.hands.show(cells)
         if again and item.dots:
-            self.tell(f"{item.dots[:1].upper()}{item.dots[1:]}.")
-        self.sound(item)
+            self.hands.tell(f"{item.dots[:1].upper()}{item.dots[1:]}.")
+        self.hands.sound(item)
 
     def _answer(self, item: Item) -> str | PitchTrack | None:
         """A sung answer where somebody listens, else a typed line."""
-        if item.wants == "sung" and self.listen is not None:
-            track = self.listen(item)
+        if item.wants == "sung" and self.hands.listen is not None:
+            track = self.hands.listen(item)
             if track is not None:
                 return track
-        return self.read()
+        return self.hands.read()
 
     def _judge(self, item: Item, line: str | PitchTrack) -> Judged:
         if not isinstance(line, str):
-            return check_take(item, line, self.american)
+            return check_take(item, line, self.hands.american)
         text = line.strip()
         if item.wants != "sung" or text in (HEARD_RIGHT, HEARD_WRONG):
-            return check(item, text, self.american)
+            return check(item, text, self.hands.american)
         if text and Path(text).is_file():
             try:
-                return check_take(item, text, self.american)
+                return check_take(item, text, self.hands.american)
             except Trouble as trouble:
                 return Judged(UNSURE, str(trouble))
         return Judged(UNSURE, "Sing it, and type + if it was right or - if not. Or give the name of a recording.")

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from companion.braille import say_dots
 from companion.course.drill import (
     BY_EAR,
     CELL_TO_NAME,
@@ -147,8 +148,8 @@ def drill_sheet(title: str, items: Sequence[Item]) -> Sheet:
     blocks += [Block(BREAK, helper=True), Block(HEADING, "Answers, for the helper", helper=True)]
     for n, item in enumerate(items, 1):
         if item.wants == "cells":
-            blocks.append(Block(CELLS, f"{item.group.said}." if item.group else "", _lines_of(item.answer), f"{n}",
-                                helper=True))
+            said = f"{item.group.said}" if item.group else say_dots(item.answer)
+            blocks.append(Block(CELLS, said, _lines_of(item.answer), f"{n}", helper=True, told=not item.group))
         else:
             answer = item.answer if item.wants != "sung" else ", ".join(x.pitch.step for x in item.sung)
             blocks.append(Block(TEXT, f"{n}. {answer[:1].upper()}{answer[1:]}.", helper=True))
@@ -211,7 +212,7 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
             sung = "" if stage.by_ear or not bars else f" Sing bar {bars[d % len(bars)].name.rsplit(' ', 1)[1]}."
             task = f"{tasks[way]}.{sung}"
         back = f" Due: {number(due)}." if due else ""
-        blocks.append(Block(ITEM, f"{day:%A %-d}: {task}{back}"))
+        blocks.append(Block(ITEM, f"{day:%A} {day.day}: {task}{back}"))
     if work:
         blocks.append(Block(TEXT, f"Set by the teacher: {', '.join(work)}."))
     blocks.append(Block(TEXT, f"{number(SITTING_MINUTES).capitalize()} minutes a day. Stop when the voice tires."))

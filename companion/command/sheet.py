@@ -1,0 +1,43 @@
+"""`companion sheet`: a stage, a tune, drills, a key or a week on paper or read out."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("what", metavar="WHAT", choices=("stage", "tune", "drill", "key", "week"),
+                        help="stage N, tune TUNE, drill N, key (of all cells, or up to stage N), week PUPIL")
+    parser.add_argument("name", metavar="NAME", nargs="?", help="number of a stage, name of a tune, or pupil")
+    parser.add_argument("--out", metavar="FILE",
+                        help="write .brf, .html, .pdf or .txt; printed as text if not given")
+    parser.add_argument("--whole", action="store_true", help="in .brf, the helper's parts too")
+    parser.add_argument("--kind", metavar="KIND", help="for drills: only this kind")
+    parser.add_argument("--tune", metavar="TUNE", help="for drills: from this tune")
+    parser.add_argument("--leave-out", metavar="WHAT", action="append", default=[],
+                        help="what is left out of the tune: values, octave marks, bars, key, time, words ...")
+    parser.add_argument("--count", type=int, default=20, metavar="N", help="for drills: how many questions (20)")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="for drills: another number gives others")
+    parser.add_argument("--stages", metavar="FOLDER", help="stages of your own besides those that ship")
+    parser.add_argument("--diary", metavar="FILE", help="another diary than the usual one")
+    parser.add_argument("--on", metavar="DATE", help="for a week: its first day (today)")
+    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
+
+
+def run(options: argparse.Namespace) -> int:
+    from companion.course import forms
+    from companion.course.door import moment, sheet_of
+    from companion.course.stage import stages
+    from companion.diary.diary import Diary
+
+    sheet = sheet_of(options.what, options.name, stages(options.stages), lambda: Diary(options.diary),
+                     kind=options.kind, tune=options.tune, leave_out=options.leave_out, count=options.count,
+                     seed=options.seed, now=moment(options.on))
+    if options.american:
+        sheet = sheet.american()
+    if options.out:
+        forms.save(sheet, options.out, options.whole)
+        print(f"{options.out} written.")
+    else:
+        print("\n".join(forms.to_text(sheet)))
+    return 0
