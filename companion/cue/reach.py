@@ -53,8 +53,8 @@ class Wall:
 def wall_for(midi: Iterable[float], shoulder_cm: float = SHOULDER_CM) -> Wall:
     """The wall for a tune's notes (MIDI numbers) and a shoulder so high above the floor, standing or sitting.
 
-    The tune's middle lies at the shoulder. If it would go above a stretch it all moves down, if below the
-    hip up; a tune too wide for both is drawn closer together. Raises Trouble for a shoulder that cannot be,
+    The tune's middle lies at the shoulder, or lower where it would go above a stretch; a tune too wide to
+    stay above the hip as well is drawn closer together. Raises Trouble for a shoulder that cannot be,
     ValueError where there are no notes.
     """
     if not LOWEST_SHOULDER_CM <= shoulder_cm <= HIGHEST_SHOULDER_CM:
@@ -72,7 +72,7 @@ def wall_for(midi: Iterable[float], shoulder_cm: float = SHOULDER_CM) -> Wall:
         cm = CM_PER_SEMITONE
     span = (high - low) * cm
     lowest = math.floor((shoulder_cm - span / 2) / GRAIN_CM) * GRAIN_CM
-    return Wall(low, high, cm, max(bottom, min(lowest, top - span)))
+    return Wall(low, high, cm, min(lowest, top - span))  # never below `bottom`: less room lies above than below
 
 
 #: For a move that belongs to no tune in particular: a palm for every two semitones.

@@ -52,6 +52,7 @@ def test_glides_rise_and_fall_as_praat_hears_them() -> None:
             assert (np.diff(midi) * np.sign(end - start) > -0.02).all()
 
 
+@pytest.mark.slow
 def test_the_same_pitch_as_librosa_hears_it() -> None:
     """librosa.pyin, the outside tracker that the project stands on."""
     librosa = pytest.importorskip("librosa")
@@ -76,11 +77,11 @@ def test_the_two_voices_are_told_apart_by_timbre() -> None:
 
 
 def test_no_sound_folds_back_from_above_half_the_rate() -> None:
-    """A glide at the top of a child's range: nothing but its harmonics in the spectrum."""
-    samples = glide(96, 96, "voice").samples[4410:-4410].astype(float)
+    """A very high tone: nothing but its harmonics in the spectrum."""
+    samples = glide(103, 103, "voice").samples[4410:-4410].astype(float)
     power = np.abs(np.fft.rfft(samples * np.blackman(len(samples))))
     at = np.arange(len(power)) * RATE / len(samples)
-    off = np.abs(at / hertz(96) - np.round(at / hertz(96))) * hertz(96)
+    off = np.abs(at / hertz(103) - np.round(at / hertz(103))) * hertz(103)
     assert power[(off > 40)].max() < power.max() * 1e-3
 
 
@@ -118,6 +119,20 @@ def test_speech_and_glides_have_one_level() -> None:
         voice = active_db(Sound(sound.samples[-round(1.1 * RATE):], RATE))
         assert max(speech, tune, voice) - min(speech, tune, voice) < at_most
     assert active_db(made) == pytest.approx(PART_DB, abs=0.5)
+
+
+def test_whatever_level_speech_and_sounds_come_at_they_leave_at_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    def loud(say: str, rate_wpm: int, variety: str) -> Sound:
+        return Sound(0.9 * np.sign(starting_note(50, 0.8).samples), RATE)
+
+    def soft(say: str, rate_wpm: int, variety: str) -> Sound:
+        return Sound(0.001 * starting_note(50, 0.8).samples, RATE)
+
+    for speak in (loud, soft):
+        monkeypatch.setattr("companion.lesson.sounds.speak", speak)
+        sound = said_then("x", Sound(glide(60, 67).samples * 0.02, RATE))
+        for part in (sound.samples[:round(0.8 * RATE)], sound.samples[round(1.1 * RATE):]):
+            assert active_db(Sound(part, RATE)) == pytest.approx(PART_DB, abs=0.3)
 
 
 def test_without_a_move_to_try_there_are_no_glides() -> None:

@@ -28,7 +28,8 @@ def noise(seconds: float, level: float, seed: int = 1) -> Sound:
 
 @pytest.mark.parametrize("samples", [
     [], [0.0], [np.nan] * 5000, [1e300] * 5000, [-1e300, np.nan, np.inf, -np.inf, 0.5] * 1000, [1e-300] * 5000,
-    [1.0, -1.0] * 5000, [np.inf], [3.0] * 10, [[0.5]] * 3000])
+    [1.0, -1.0] * 5000, [np.inf], [3.0] * 10, [[0.5]] * 3000,
+    ([1.0] + [0.0] * 999) * 90])
 def test_whatever_comes_in_what_is_played_is_finite_and_under_the_cap(samples: list[float]) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")

@@ -23,10 +23,10 @@ from companion.tune import catalogue, load
 
 TUNES = st.lists(st.integers(30, 90), min_size=1, max_size=30)
 SHOULDERS = st.floats(60, 160)
-WORDS = {"half a": 0.5, "a": 1.0, "one and a half": 1.5} | {
-    f"{name}{half}": n + (0.5 if half else 0) for n, name in
-    enumerate(("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven"), 2)
-    for half in ("", " and a half")}
+NUMBERS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+           "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen")
+WORDS = {"half a": 0.5, "a": 1.0} | {f"{name}{half}": n + (0.5 if half else 0) for n, name in enumerate(NUMBERS)
+                                     for half in ("", " and a half")}
 
 
 def said(sentence: str) -> tuple[float, float]:

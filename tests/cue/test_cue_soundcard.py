@@ -54,7 +54,7 @@ from cue.made import turned_answer
 found = turned_answer()
 move = found.cue.move
 notes = [found.match.notes[n - 1].midi for n in (move.start, move.end)]
-play(cue_sound(found))
+play(cue_sound(found, rate_wpm=300))
 print(json.dumps([*notes, move.wanted_semitones]))
 """
     with card.recording() as record:
@@ -65,12 +65,13 @@ print(json.dumps([*notes, move.wanted_semitones]))
     # From the end backwards: the voice's glide (1.1 s), a quarter of a second, the tune's glide (1.1 s).
     end = len(heard) / RATE
     tune, voice = end - 2.45, end - 1.1
-    assert tune > 2, "speech comes before the glides"
+    assert tune > 1, "speech comes before the glides"
     for at, midi in ((tune, first), (tune + 0.75, first + wanted), (voice, first), (voice + 0.75, last)):
         assert heard_midi(heard, at + 0.1, at + 0.3) == pytest.approx(midi, abs=0.03)
 
 
-def test_steps_of_an_octave_sound_at_the_pitches_of_iso_16(card: SoundCard) -> None:
+def test_steps_of_an_octave_sound_at_the_pitches_of_iso_16_and_to_their_end(card: SoundCard) -> None:
+    """Some drivers drop what is under way when a stream is closed."""
     code = """
 from companion.cue.glides import starting_note
 from companion.cue.playback import play
@@ -80,17 +81,9 @@ play(together(*[starting_note(m, 0.3) for m in (60, 62, 64, 65, 69, 71, 72)]))
     with card.recording() as record:
         assert card.python(code).returncode == 0
     heard = sounding(record.samples)
+    assert len(heard) / RATE == pytest.approx(2.1, abs=0.03)
     for i, midi in enumerate((60, 62, 64, 65, 69, 71, 72)):
         assert heard_midi(heard, 0.3 * i + 0.08, 0.3 * i + 0.24) == pytest.approx(midi, abs=0.03)
-
-
-def test_nothing_is_lost_at_the_end(card: SoundCard) -> None:
-    """Some drivers drop what is under way when a stream is closed."""
-    code = ("from companion.cue.glides import starting_note; from companion.cue.playback import play;"
-            "play(starting_note(69, 1.0))")
-    with card.recording() as record:
-        assert card.python(code).returncode == 0
-    assert len(sounding(record.samples)) / RATE == pytest.approx(1.0, abs=0.02)
 
 
 def test_playing_does_not_block_and_stops_softly_when_told(card: SoundCard) -> None:
@@ -98,6 +91,9 @@ def test_playing_does_not_block_and_stops_softly_when_told(card: SoundCard) -> N
 import json, time, threading
 from companion.cue.glides import starting_note
 from companion.cue.playback import play, start
+stop = threading.Event(); stop.set()
+begin = time.monotonic(); play(starting_note(69, 20.0), stop=stop)
+never = time.monotonic() - begin
 begin = time.monotonic()
 playing = start(starting_note(69, 20.0))
 returned = time.monotonic() - begin
@@ -106,9 +102,7 @@ told = time.monotonic()
 playing.stop(); playing.stop()
 ended = playing.wait(5), playing.done
 took = time.monotonic() - told
-stop = threading.Event(); stop.set()
-begin = time.monotonic(); play(starting_note(69, 20.0), stop=stop)
-print(json.dumps([returned, early, ended, took, time.monotonic() - begin]))
+print(json.dumps([returned, early, ended, took, never]))
 """
     with card.recording() as record:
         done = card.python(code)
