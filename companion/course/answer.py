@@ -89,7 +89,7 @@ def read_number(text: str) -> float | None:
     for n in range(21):
         if text in (number(n), ordinal(n)):
             return float(n)
-    if found := re.fullmatch(r"(\d{1,3}(?:[.,]\d{1,3})?)(?:st|nd|rd|th)?", text):
+    if found := re.fullmatch(r"([0-9]{1,3}(?:[.,][0-9]{1,3})?)(?:st|nd|rd|th)?", text):
         return float(found[1].replace(",", "."))
     return None
 

@@ -172,4 +172,5 @@ def in_american(text: str) -> str:
     names = sorted((n for n in AMERICAN_WORDS if n != "bar line"), key=len, reverse=True)
     # "double bar", "bar line" and "wall bar" keep their name.
     pattern = rf"(?<!double )\b(?:{'|'.join(names)})s?\b(?! line)"
-    return re.sub(pattern, swap, text, flags=re.IGNORECASE)
+    out = re.sub(pattern, swap, text, flags=re.IGNORECASE)
+    return re.sub(r"\ba (eighth note)", r"an \1", out)

@@ -1,0 +1,321 @@
+"""Drills and their answers: right, not that way, not sure, and what each teaches."""
+
+import itertools
+import random
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from companion.braille import to_ascii, to_dots
+from companion.course.answer import check, read_cells, read_name, read_number
+from companion.course.drill import KINDS, Drill, Item, card, make, name_cell, say_octave, write_cell
+from companion.course.facts import fact
+from companion.course.material import material
+from companion.course.stage import stages
+from companion.errors import Trouble
+from companion.match.model import RIGHT, UNSURE, WRONG
+from companion.tune.model import STEPS
+
+ROW = material("three-quavers", ("values", "octave marks", "bars"))
+FULL = material("round-again")
+
+
+def one(kind: str, *facts: str) -> Item:
+    return make(Drill(kind, facts, count=1), None, random.Random(1))[0]
+
+
+def test_every_kind_gives_questions_from_a_tune() -> None:
+    for kind in KINDS:
+        for m in (ROW, FULL):
+            items = make(Drill(kind, count=4), m, random.Random(2))
+            assert 1 <= len(items) <= 4, kind
+            assert all(i.way == KINDS[kind] and i.cards for i in items)
+
+
+@pytest.mark.parametrize("order", ["up", "down", "up and down"])
+def test_both_directions_of_the_scale(order: str) -> None:
+    names = [i.answer for i in make(Drill("name the cell", tuple("CDEFGAB"), order, 13), None, random.Random(1))]
+    up = list("CDEFGAB")
+    there = {"up": up + up[:6], "down": up[::-1] + up[:0:-1], "up and down": up + up[-2::-1]}[order]
+    assert names == there[:len(names)]
+    assert len(names) == 13
+
+
+def test_mixed_never_asks_the_same_twice_running() -> None:
+    names = [i.answer for i in make(Drill("name the cell", ("C", "D", "E"), "mixed", 40), None, random.Random(5))]
+    assert all(a != b for a, b in itertools.pairwise(names))
+
+
+def test_the_same_chance_gives_the_same_questions() -> None:
+    for kind in KINDS:
+        a, b = (make(Drill(kind, count=5), FULL, random.Random(9)) for _ in range(2))
+        assert [i.as_json() for i in a] == [i.as_json() for i in b]
+
+
+# --- cells named ---
+
+def test_a_wrong_name_is_told_what_it_is_and_where_it_lies() -> None:
+    # The direction of the wording is the brief's: "That cell is E. D is one note lower: 1 5."
+    judged = check(name_cell(fact("E")), "D")
+    assert judged.verdict == WRONG
+    assert judged.say == "That cell is E, dots 1 2 4. D is one note lower: dots 1 5."
+
+
+def test_the_letter_trap_is_taught_both_ways() -> None:
+    assert check(name_cell(fact("C")), "d").say == \
+        "That cell is C, dots 1 4 5. In a book it is the letter d; the note is one letter earlier."
+    assert check(write_cell(fact("C")), "14").say == \
+        "That is the letter c. The note C has the next letter, d: dots 1 4 5."
+    for step in STEPS:
+        letter = step.lower()
+        judged = check(write_cell(fact(step)), letter)
+        assert judged.verdict == WRONG and "the letter" in judged.say, step
+
+
+def test_a_note_named_without_its_length_is_asked_on() -> None:
+    judged = check(name_cell(fact("C crotchet")), "C")
+    assert judged.verdict == UNSURE
+    assert "how long" in judged.say
+    assert not judged.cards
+
+
+def test_what_cannot_be_read_is_not_sure_and_not_remembered() -> None:
+    for item, text in ((name_cell(fact("C")), "blah"), (write_cell(fact("C")), "é"), (say_octave(fact(
+            "C, fourth octave")), "high"), (one("higher or lower", "C", "E"), "dunno")):
+        judged = check(item, text)
+        assert judged.verdict == UNSURE
+        assert judged.cards == {}
+        assert judged.say.endswith(".")
+
+
+def test_cells_that_look_alike_in_two_values_are_taken_either_way() -> None:
+    item = name_cell(fact("C semibreve"))
+    assert check(item, "C semiquaver").verdict == RIGHT == check(item, "C semibreve").verdict
+    assert check(name_cell(fact("full bar rest")), "semibreve rest").verdict == RIGHT
+
+
+@pytest.mark.parametrize(("text", "name"), [
+    ("c", "C"), ("C.", "C"), ("note c", "C"), ("C crotchet", "C crotchet"), ("crotchet C", "C crotchet"),
+    ("quarter note c", "C crotchet"), ("a minim", "A minim"), ("a dotted minim", "A dotted minim"),
+    ("C as a dotted crotchet", "C dotted crotchet"), ("4th octave", "fourth octave"), ("octave 5", "fifth octave"),
+    ("c fourth octave", "C, fourth octave"), ("third octave B", "B, third octave"), ("a sharp", "sharp"),
+    ("the sign for tie", "tie"), ("2 flats", "2 flats"), ("one sharp", "1 sharp"), ("3/4", "time 3 4"),
+    ("time 4 4", "time 4 4"), ("first ending", "ending 1"), ("p", "dynamic p"), ("breath", "breath mark"),
+    ("a crotchet rest", "crotchet rest"), ("quarter note rest", "crotchet rest"), ("xyz", None), ("", None),
+    ("h", None), ("f", "F"), ("A", "A"), ("the a", "A"),
+])
+def test_names_as_people_give_them(text: str, name: str | None) -> None:
+    assert read_name(text) == name
+
+
+# --- cells written ---
+
+@pytest.mark.parametrize("text", ["145", "1 4 5", "dots 1 4 5", "541", "d", "D", "⠙", "⡙", " ⠙ ", "ascii:D",
+                                  "1-4-5", "dots 1, 4 and 5"])
+def test_a_cell_in_every_form(text: str) -> None:
+    judged = check(write_cell(fact("C")), text)
+    assert (judged.verdict == RIGHT) == (text not in ("1-4-5", "dots 1, 4 and 5")), judged.say
+
+
+@pytest.mark.parametrize("text", ["5-145", "5 145", "dot 5, then 1 4 5", "\"D", "⠐⠙", "5, 145"])
+def test_several_cells_in_every_form(text: str) -> None:
+    assert check(write_cell(fact("C, fourth octave")), text).verdict == RIGHT
+
+
+def test_all_forms_of_all_facts_of_the_course() -> None:
+    for stage in stages():
+        for drill in stage.drills:
+            for name in drill.facts:
+                item = write_cell(fact(name))
+                ascii_form = to_ascii(item.answer)
+                if re.fullmatch(r"[0-6 -]+", ascii_form):
+                    ascii_form = f"ascii:{ascii_form}"  # "3" alone is dot 3, not Braille ASCII
+                for text in (item.answer, to_dots(item.answer), ascii_form, fact(name).dots):
+                    assert check(item, text).verdict == RIGHT, (name, text)
+
+
+@pytest.mark.parametrize(("name", "text", "say"), [
+    ("C", "124", "That cell is E. The two sides of the cell changed over. C is two notes lower: dots 1 4 5."),
+    ("D", "124", "That cell is E. D is one note lower: dots 1 5."),
+    ("C crotchet", "145", "That is C as a quaver. For C crotchet, add dot 6: dots 1 4 5 6."),
+    ("C", "1456", "That is C crotchet. For C, take away dot 6: dots 1 4 5."),
+    ("C minim", "1456", "That is C crotchet. For C minim, add dot 3 and take away dot 6: dots 1 3 4 5."),
+    ("sharp", "126", "That cell is flat. Sharp is dots 1 4 6."),
+    ("tie", "14", "That is slur. Tie is dot 4, then 1 4."),
+    ("C", "36", "That is dots 3 6. C is dots 1 4 5."),
+])
+def test_wrong_cells_teach(name: str, text: str, say: str) -> None:
+    judged = check(write_cell(fact(name)), text)
+    assert (judged.verdict, judged.say) == (WRONG, say)
+
+
+def test_a_dictation_tells_where_it_goes_astray() -> None:
+    item = make(Drill("write what you hear", order="up", count=1), ROW, random.Random(1))[0]
+    assert to_ascii(item.answer) == "DEFE"
+    assert check(item, "DEFE").verdict == RIGHT
+    assert check(item, "DEEE").say == "The first two cells are right. Next comes E, dots 1 2 4. You wrote D."
+    assert check(item, "DEF").say == "The first three cells are right. Something is missing after it: D, dots 1 5."
+    assert check(item, "DEFED").say.endswith("something follows that was not sung: dots 1 4 5.")
+    marked = make(Drill("write what you hear", order="up", count=1), FULL, random.Random(1))[0]
+    assert check(marked, "HIJH").say.startswith("Next comes fourth octave, dot 5.")
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text(max_size=30), st.sampled_from(list(KINDS)), st.integers(0, 50))
+def test_any_text_gets_a_verdict_and_a_sentence(text: str, kind: str, seed: int) -> None:
+    item = make(Drill(kind, count=1), FULL, random.Random(seed))[0]
+    if item.wants == "sung":
+        return
+    judged = check(item, text)
+    assert judged.verdict in (RIGHT, WRONG, UNSURE)
+    assert judged.say
+    assert judged.say[0].isupper()
+    assert judged.say[-1] in ".?"
+    if judged.verdict == WRONG:
+        assert judged.say != "Wrong."
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(alphabet="0123456 -,dotsthen⠙⠑⠋ABC?\"'#", max_size=20))
+def test_typed_cells_are_six_dot_cells_or_nothing(text: str) -> None:
+    for cells in read_cells(text):
+        assert all(0x2800 <= ord(c) < 0x2840 for c in cells)
+
+
+# --- by ear, numbers and choices ---
+
+def test_directions_and_their_words() -> None:
+    for seed in range(6):
+        item = make(Drill("higher or lower", tuple("CDEFG"), count=1), None, random.Random(seed))[0]
+        a, b = (n.midi for n in item.played)
+        assert item.answer == ("higher" if b > a else "lower" if b < a else "same")
+        for text in {"higher": ("up", "H", "higher."), "lower": ("down", "l"), "same": ("level", "the same")}[
+                item.answer]:
+            assert check(item, text).verdict == RIGHT
+
+
+def test_all_three_directions_are_asked() -> None:
+    items = make(Drill("higher or lower", tuple("CDEFG"), count=9), None, random.Random(4))
+    assert {i.answer for i in items} == {"higher", "lower", "same"}
+
+
+def test_where_it_turns_is_told_by_the_notes() -> None:
+    for seed in range(20):
+        item = make(Drill("where it turns", tuple("CDEFG"), count=1), None, random.Random(seed))[0]
+        midis = [n.midi for n in item.played]
+        signs = [(b > a) - (b < a) for a, b in itertools.pairwise(midis)]
+        turns = [i + 1 for i in range(1, len(signs)) if signs[i] != signs[i - 1]]
+        assert 0 not in signs
+        assert turns == [int(item.answer)]
+
+
+def test_counting_and_finding_agree_with_the_notes() -> None:
+    for seed in range(20):
+        item = make(Drill("how often", count=1), ROW, random.Random(seed))[0]
+        assert int(item.answer) == sum(n.midi == item.first for n in item.played)
+        item = make(Drill("find the wrong cell", count=1), ROW, random.Random(seed))[0]
+        assert item.group is not None
+        differ = [i + 1 for i, (a, b) in enumerate(zip(item.cells, item.group.cells, strict=True)) if a != b]
+        assert differ == [int(item.answer)]
+
+
+def test_the_wrong_cell_is_one_note_in_a_full_score_too() -> None:
+    from companion.braille import decode
+
+    for name in ("march-home", "moon-sea", "round-again", "heron", "sleepy-harbour"):
+        for item in make(Drill("find the wrong cell", count=5), material(name, ("words",)), random.Random(3)):
+            assert item.group is not None
+            true, spoilt = ([(n.pitch.step, n.pitch.octave) for _, _, n in decode([c]).tune.written() if n.pitch]
+                            for c in (item.group.cells, item.cells))
+            differ = [i + 1 for i, (a, b) in enumerate(zip(true, spoilt, strict=True)) if a != b]
+            assert differ == [int(item.answer)]
+
+
+def test_two_bars_sound_different() -> None:
+    for seed in range(10):
+        for item in make(Drill("which bar", count=3), FULL, random.Random(seed)):
+            assert item.choices[0] != item.choices[1]
+            assert item.group is not None
+            assert item.choices[int(item.answer) - 1] == item.group.cells
+
+
+def test_beats_are_those_of_the_notes() -> None:
+    for item in make(Drill("how many beats", count=8), material("first-alone"), random.Random(1)):
+        assert item.group is not None
+        assert float(item.answer) == float(sum(n.quarters for n in item.group.notes))
+    for name, beats in (("C", "half"), ("C crotchet", "1"), ("C dotted crotchet", "one and a half"),
+                        ("C minim", "2"), ("C dotted minim", "three"), ("C semibreve", "4"), ("minim rest", "2")):
+        assert check(one("how many beats", name), beats).verdict == RIGHT, name
+
+
+def test_when_a_mark_is_needed() -> None:
+    # MBC 2015, 3.2.2: less than a fourth none, more than a fifth always, a fourth or fifth by the octave.
+    items = make(Drill("mark or no mark", tuple(f"{s}, {o} octave" for s in "CEFGB" for o in ("fourth", "fifth")),
+                       count=40), None, random.Random(1))
+    assert {i.answer for i in items} == {"yes", "no"}
+    for item in items:
+        a, b = (n.pitch for n in item.played)
+        size = abs(a.diatonic - b.diatonic) + 1
+        needed = size >= 6 or (size >= 4 and a.octave != b.octave)
+        assert item.answer == ("yes" if needed else "no")
+        assert "mark" in check(item, "no" if needed else "yes").say
+
+
+def test_numbers_as_people_give_them() -> None:
+    for text, value in (("2", 2), ("two", 2), ("2nd", 2), ("second", 2), ("twice", 2), ("1.5", 1.5), ("1,5", 1.5),
+                        ("one and a half", 1.5), ("half", 0.5), ("never", 0), ("note 3", 3), ("x", None),
+                        ("", None), ("1e9", None), ("nan", None), ("٣", None)):
+        assert read_number(text) == value, text
+
+
+def test_a_helper_says_what_was_spoken_aloud() -> None:
+    item = name_cell(fact("C"))
+    assert check(item, "+").verdict == RIGHT
+    assert check(item, "+").cards == {card("C", "cell to name"): RIGHT}
+    assert check(item, "-").verdict == WRONG
+    assert "dots 1 4 5" in check(item, "-").say
+
+
+def test_american_names_in_what_is_said() -> None:
+    assert check(write_cell(fact("C crotchet")), "145", american=True).say == \
+        "That is C as an eighth note. For C quarter note, add dot 6: dots 1 4 5 6."
+    assert "quarter note" in check(name_cell(fact("C crotchet")), "D crotchet", american=True).say
+
+
+def test_what_there_is_not_is_said() -> None:
+    with pytest.raises(Trouble, match="no drill"):
+        make(Drill("guess"), ROW, random.Random(1))
+    with pytest.raises(Trouble, match="name one"):
+        make(Drill("read and sing"), None, random.Random(1))
+    with pytest.raises(Trouble, match="cannot be left out"):
+        material("heron", ("colour",))
+
+
+# --- a tune as far as taught ---
+
+def test_what_is_left_out_is_not_shown() -> None:
+    from companion.braille import signs as S
+
+    assert [to_ascii(x) for x in ROW.lines()] == ["DEFEDFED", "FEDEFFED"]
+    marked = material("two-octaves-meet", ("values", "bars"))
+    assert all(line[0] in S.OCTAVES.values() for line in marked.lines())
+    plain = material("window-wind", ("key", "time"))
+    assert "flat" in plain.signs
+    assert "key signature" not in plain.signs
+    # The same pitches, written out at the notes.
+    assert [n.midi for n in plain.shown.line()] == [n.midi for n in material("window-wind").shown.line()]
+    assert "time signature" not in plain.signs
+    assert "time signature" in material("window-wind").signs
+    assert "words" not in material("echo-cave", ("words",)).signs
+    assert "bar repeated" in material("tick-tock", ("words",)).signs
+    assert "bar repeated" not in material("tick-tock", ("words", "bar repeats")).signs
+
+
+def test_what_is_sung_is_what_is_shown() -> None:
+    for stage in stages():
+        for group in stage.material.groups:
+            assert len(group.line) == len([n for n in group.notes if n.pitch]) or any(n.tie for n in group.notes)
+            if "values" in stage.leave_out:
+                assert {n.quarters for n in group.line} == {group.line[0].quarters}
