@@ -16,7 +16,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +26,7 @@ from companion.braille.rhythm import BASES, UNITS, beat, capacity, read_bar
 from companion.braille.text import from_dots, read_words
 from companion.braille.units import NOTES, RESTS, Unit, shape_of, split, unit
 from companion.errors import Trouble
-from companion.tune.model import STEPS, VALUES, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune
+from companion.tune.model import STEPS, VALUES, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune, Tuplet
 
 PITCH_ONLY_HEADING = "reading exercise: pitch only"
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
@@ -53,12 +53,9 @@ _TEXT = "".join(chr(S.CELL_BASE + i) for i in range(64) if i & 7 and chr(S.CELL_
 _EXPRESSION = f"{S.WORD}[{_TEXT}]++(?:[{S.SPACE}\n][{_TEXT}]++)*+{S.WORD}(?=[{S.SPACE}\n]|$)"
 _GROUPS = re.compile(f"{_EXPRESSION}|[^{S.SPACE}\n]++")
 #: Only a group that begins with one of these can be something else than notes.
-_SPECIAL = frozenset((S.NUMBER, S.BAR_REPEAT, _WHOLE_REST, S.WORD, _SHARP, _FLAT, _NATURAL, S.COMMON[0], S.CUT[0],
-                      *(n for n in NOTES if len(n) == 1)))
+_SPECIAL = frozenset((S.NUMBER, S.BAR_REPEAT, _WHOLE_REST, S.WORD, _SHARP, _FLAT, _NATURAL, S.COMMON[0], S.CUT[0]))
+assert S.METRONOME == S.BAR_REPEAT  # so that one look finds either within a group
 _DIGIT = {cell: d for d, cell in S.UPPER_DIGITS.items()} | {cell: d for d, cell in S.LOWER_DIGITS.items()}
-
-Trace = tuple[int, str, Note | None]  # offset, cells, the note that they are
-
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -73,8 +70,7 @@ class Problem:
 class _Raw:
     """What places and words are worked out from when they are asked for."""
 
-    places: list[tuple[int, int, int, int]]
-    trace: list[Trace]
+    reader: _Reader
     texts: list[Said]
     at: Callable[[int], tuple[int, int]]
 
@@ -94,8 +90,17 @@ class Reading:
     @cached_property
     def places(self) -> tuple[tuple[int, int, int, int, int], ...]:
         """(bar index, note index, line, column, cells) for every written note and rest, in order."""
-        raw = self._raw
-        return tuple((b, n, *raw.at(offset), cells) for b, n, offset, cells in raw.places) if raw else ()
+        out = []
+        if self._raw:
+            for bar, cells, groups in self._raw.reader.written:
+                n = 0
+                for i, piece in enumerate(cells):
+                    if unit(piece).kind:
+                        out.append((bar, n, *self._raw.at(_offset(cells, groups, i)), _own(cells, groups, i)))
+                        n += 1
+            for bar, offset, length in self._raw.reader.repeated:
+                out += [(bar, n, *self._raw.at(offset), length) for n in range(len(self.tune.bars[bar].notes))]
+        return tuple(sorted(out))
 
     def _notes(self) -> list[tuple[Bar, Note, Fraction | None]]:
         out: list[tuple[Bar, Note, Fraction | None]] = []
@@ -149,7 +154,17 @@ class Reading:
         if raw is None:
             return ()
         out = list(raw.texts)
-        for place, cells, note in raw.trace:
+        for place, cells in raw.reader.others:
+            line, column = raw.at(place)
+            out += [Said(line, column + o, length, words) for o, length, words in say_group(cells)]
+        pieces: list[tuple[int, str, Note | None]] = []
+        for bar, bar_cells, groups in raw.reader.written:
+            notes = iter(self.tune.bars[bar].notes)
+            for i, cells in enumerate(bar_cells):
+                note = next(notes, None) if unit(cells).kind else None
+                if _own(bar_cells, groups, i) == len(cells):
+                    pieces.append((_offset(bar_cells, groups, i), cells, note))
+        for place, cells, note in pieces:
             line, column = raw.at(place)
             u = unit(cells)
             taken = [False] * len(cells)
@@ -161,9 +176,50 @@ class Reading:
                 if free:
                     words = say_written(note, american, self.pitch_only)
                     out.append(Said(line, column + free[0], free[-1] - free[0] + 1, words))
-            elif S.BAR_REPEAT == cells:
-                out.append(Said(line, column, 1, S.SIGN_WORDS[S.BAR_REPEAT]))
         return tuple(sorted(out, key=lambda s: (s.line, s.column)))
+
+
+def _own(cells: list[str], groups: list[tuple[int, int]], index: int) -> int:
+    """How many cells of the page a unit has: all its own, or the one sign that repeats it."""
+    here = _offset(cells, groups, index)
+    shared = any(i != index and at == here for i, at in groups)
+    return 1 if shared else len(cells[index])
+
+
+def say_group(cells: str) -> list[tuple[int, int, str]]:
+    """What a group that is no bar of notes says: (offset, cells, words)."""
+    if cells[:1] == S.BAR_REPEAT:
+        times = f", {_digits(cells[2:])} times" if len(cells) > 1 else ""
+        return [(0, len(cells), S.SIGN_WORDS[S.BAR_REPEAT] + times)]
+    if cells[:1] == S.WORD and cells[-1:] == S.WORD:
+        from companion.braille.units import read_expression
+
+        return [(0, len(cells), f"words: {read_expression(cells[1:-1])}")]
+    if match := _METRONOME.fullmatch(cells):
+        return [(0, len(cells), f"metronome {_metronome(match).text}")]
+    if signature := read_signature(cells):
+        return say_signature(cells, *signature)
+    if cells[:1] == S.NUMBER and cells[-1:] == _WHOLE_REST:
+        return [(0, len(cells), f"{_digits(cells[1:-1])} bars of rest")]
+    if set(cells) == {_WHOLE_REST}:
+        return [(i, 1, "full bar rest") for i in range(len(cells))]
+    if _BAR_NUMBER.fullmatch(cells):
+        return [(0, len(cells), f"bar number {_digits(cells)}")]
+    return list(unit(cells).said)
+
+
+def say_signature(cells: str, key: Key | None, time: Time | None) -> list[tuple[int, int, str]]:
+    """What a key and time signature say, one after the other."""
+    match = _SIGNATURE.fullmatch(cells)
+    at = len(cells) - len(match["time"] or "") if match else 0
+    out = []
+    if key is not None:
+        count = abs(key.fifths)
+        sign = "sharp" if key.fifths > 0 else "flat"
+        out.append((0, at, f"{count} {sign}{'' if count == 1 else 's'}" if count else "no sharps or flats"))
+    if time is not None:
+        out.append((at, len(cells) - at, say_time(time)))
+    return out
 
 
 def say_time(time: Time) -> str:
@@ -186,7 +242,8 @@ def _digits(cells: str) -> int:
     return int("".join(_DIGIT[c] for c in cells if c in _DIGIT))
 
 
-def read_signature(cells: str, old: Key) -> tuple[Key | None, Time | None] | None:
+@lru_cache(maxsize=1024)
+def read_signature(cells: str) -> tuple[Key | None, Time | None] | None:
     """Key and time that a group of cells gives, each None where it does not; None where it is no signature."""
     match = _SIGNATURE.fullmatch(cells)
     if not match or not cells:
@@ -211,52 +268,65 @@ def read_signature(cells: str, old: Key) -> tuple[Key | None, Time | None] | Non
     return key, time
 
 
-_note_cache: dict[tuple[Any, ...], Note] = {}
+_Key = tuple[int, int, int, int, bool, str]  # Pitch.diatonic, alter, value, dots, tie, accidental
+_note_cache: dict[_Key, Note] = {}
 
 
-def _plain_note(step: str, octave: int, alter: int, value: int, dots: int, tie: bool, accidental: str) -> Note:
+def _plain_note(key: _Key) -> Note:
     """Notes are frozen, so that equal ones can be one object; making them is what reading spends its time on."""
     if len(_note_cache) > 50_000:
         _note_cache.clear()
-    note = Note(pitch=Pitch(step, octave, alter), base=BASES[value], dots=dots, tie=tie, accidental=accidental)
-    _note_cache[step, octave, alter, value, dots, tie, accidental] = note
+    place, alter, value, dots, tie, accidental = key
+    note = Note(pitch=Pitch(STEPS[place % 7], place // 7, alter), base=BASES[value], dots=dots, tie=tie,
+                accidental=accidental)
+    _note_cache[key] = note
     return note
 
 
 class _Bar:
-    """A bar under way."""
+    """A bar under way. Most bars have only notes: the rest are defaults of the class."""
 
-    __slots__ = ("after", "at", "barline", "backward", "complete", "ending", "forward", "full", "key", "lower",
-                 "notes", "time", "total")
+    key: Key | None = None
+    time: Time | None = None
+    forward = backward = complete = False
+    ending: tuple[int, ...] = ()
+    barline = ""
+    after: tuple[Direction, ...] = ()
+    total: Fraction | int = 0
 
-    def __init__(self, at: int) -> None:
-        self.at = at
+    def __init__(self, at: int, full: int, lower: int) -> None:
+        self.at, self.full, self.lower = at, full, lower
         self.notes: list[Note] = []
-        self.key: Key | None = None
-        self.time: Time | None = None
-        self.forward = self.backward = False
-        self.ending: tuple[int, ...] = ()
-        self.barline = ""
-        self.after: tuple[Direction, ...] = ()
-        self.full, self.total, self.lower = 0, Fraction(0), 4
-        self.complete = False
+
+
+@lru_cache(maxsize=16)
+def _key_alter(fifths: int) -> tuple[int, ...]:
+    key = Key(fifths)
+    return tuple(key.alter(step) for step in STEPS)
+
+
+#: Bars that were read before: (cells, note before, key, time) to the bar, its last note, and whether that is tied.
+_bar_cache: dict[tuple[str, int, int, int, int], tuple[_Bar, int | None, tuple[int, int] | None]] = {}
 
 
 class _Reader:
-    def __init__(self, pitch_only: bool) -> None:
-        self.pitch_only = pitch_only
+    def __init__(self, pitch_only: bool, vocal: bool) -> None:
+        self.pitch_only, self.vocal = pitch_only, vocal
         self.bars: list[_Bar] = []
         self.problems: list[tuple[int, str]] = []  # offsets in the whole text
-        self.places: list[tuple[int, int, int, int]] = []  # bar, note, offset, cells
-        self.trace: list[Trace] = []
+        #: Bars as cells: (bar index, units, where each group of them begins), for places and words on demand.
+        self.written: list[tuple[int, list[str], list[tuple[int, int]]]] = []
+        self.others: list[tuple[int, str]] = []  # signs that are no unit of a bar: (offset, cells)
+        self.repeated: list[tuple[int, int, int]] = []  # bars that repeat signs stand for: bar index, offset, cells
         self.singing: list[tuple[int, int]] = []  # (bar, note) where a syllable may begin
-        self.key, self.time = Key(0), None if pitch_only else None
+        self.key = Key(0)
         self.new_key: Key | None = None
+        self.set_time(None)
         self.new_time: Time | None = None
         self.first_number: int | None = None
         self.units: list[Unit] = []
         self.cells: list[str] = []
-        self.offsets: list[int] = []
+        self.groups: list[tuple[int, int]] = []  # (index of its first unit, offset)
         self.repeats: list[tuple[int, int]] = []  # part-bar repeats: (index in units, offset)
         self.line_starts: list[int] = []
         self.before: int | None = None  # the note before, as Pitch.diatonic
@@ -266,14 +336,21 @@ class _Reader:
         self.held = 0  # long slurs open
         self.running: set[str] = set()  # marks that a doubled sign has set going
         self.pending: list[Direction] = []
-        self.base = 0
         self.due = "The first note of the tune wants an octave mark."
+
+    def set_time(self, time: Time | None) -> None:
+        self.time = time
+        self.full, self.beat = capacity(time), beat(time)
+        self.lower = time.lower if time else 4
+
+    def offset(self, index: int) -> int:
+        """Where the unit of this index in the bar under way begins."""
+        return _offset(self.cells, self.groups, index)
 
     # --- groups of cells --------------------------------------------------------------------------------------
 
     def music(self, text: str, base: int) -> None:
         """Read lines of music, joined by line feeds. base: where the text begins in the whole."""
-        self.base = base
         for match in _GROUPS.finditer(text):
             group, at = match[0], match.start()
             if at == 0 or text[at - 1] == "\n":
@@ -283,23 +360,65 @@ class _Reader:
                 group = group[:-1]
                 if not group:
                     continue
-            if group[0] in _SPECIAL and self._special(group, at + base, hyphen):
+            repeat = S.BAR_REPEAT in group
+            if (repeat or group[0] in _SPECIAL) and self._special(group, at + base):
                 continue
-            at += base
-            units, cells, offsets = self.units, self.cells, self.offsets
-            for piece in split(group):
-                if piece == S.BAR_REPEAT and units:
-                    self.repeats.append((len(units), at))
-                    self.trace.append((at, piece, None))
-                else:
-                    units.append(unit(piece))
-                    cells.append(piece)
-                    offsets.append(at)
-                at += len(piece)
+            if repeat:
+                self._with_repeats(split(group), at + base)
+            elif hyphen or self.units or self.repeats:
+                self.groups.append((len(self.units), at + base))
+                cells, units, _, _ = read_group(group)
+                self.cells += cells
+                self.units += units
+            else:
+                self._one_group(group, at + base)
+                continue
             if not hyphen:
                 self._end_bar()
 
-    def _special(self, group: str, at: int, hyphen: bool) -> bool:
+    def _one_group(self, group: str, at: int) -> None:
+        """A bar that is one group of cells, as most are."""
+        self.cells, self.units, plain, shape = read_group(group)
+        self.groups = [(0, at)]
+        # Nothing reaches into the bar but the note before: then the same cells are the same bar as ever.
+        if not (plain and (not self.due or self.units[0].octave is not None) and self.before is not None
+                and self.tied is None and not self.vocal and not self.pitch_only and self._at_rest()):
+            self._end_bar(plain, shape)
+            return
+        key = (group, self.before, self.key.fifths, self.full, self.beat)
+        known = _bar_cache.get(key)
+        if known is None:
+            problems = len(self.problems)
+            self._end_bar(plain, shape)
+            if len(self.problems) == problems:
+                if len(_bar_cache) > 20_000:
+                    _bar_cache.clear()
+                _bar_cache[key] = (self.bars[-1], self.before, self.tied)
+            return
+        model, self.before, self.tied = known
+        bar = self._open(at)
+        bar.notes, bar.total, bar.complete = model.notes, model.total, model.complete
+        self.written.append((len(self.bars) - 1, self.cells, self.groups))
+        self.due = ""
+        self.units, self.cells, self.groups, self.line_starts = [], [], [], []
+
+    def _at_rest(self) -> bool:
+        """Whether nothing that began earlier (a slur, a run of marks, words) waits for the next note."""
+        return not (self.running or self.pending or self.doubled or self.chain or self.held)
+
+    def _with_repeats(self, pieces: list[str], at: int) -> None:
+        """A group with part-bar repeats in it."""
+        for piece in pieces:
+            if piece == S.BAR_REPEAT and self.units:
+                self.repeats.append((len(self.units), at))
+                self.others.append((at, piece))
+            else:
+                self.groups.append((len(self.units), at))
+                self.units.append(unit(piece))
+                self.cells.append(piece)
+            at += len(piece)
+
+    def _special(self, group: str, at: int) -> bool:
         """Groups that are no notes: signatures, numbers, bar repeats, rests of several bars, expressions."""
         first = group[0]
         if first == S.WORD and group[-1] == S.WORD and len(group) > 2:
@@ -308,7 +427,7 @@ class _Reader:
             text = " ".join(read_expression(part) for part in re.split(f"[{S.SPACE}\n]", group[1:-1]))
             self.pending.append(direction(text))
             self._reset("After words the next note wants an octave mark.")
-            self.trace.append((at, group, None))
+            self.others.append((at, group))
             return True
         if first == S.BAR_REPEAT:
             match = _REPEAT.fullmatch(group)
@@ -320,36 +439,38 @@ class _Reader:
             match = _RESTS.fullmatch(group)
             if match and all(split_is_bars(match["tail"])):
                 few = match["few"]
-                full = capacity(self.time)
+                full = self.full
                 if not (few and full == len(few) * 4 * UNITS):
                     self._rests(match, at)
                     return True
         if first == S.NUMBER and self.line_starts and (match := _BAR_NUMBER.fullmatch(group)):
+            self.others.append((at, group))
             if not self.bars and not self.units:
                 self.first_number = _digits(match["number"])
             return True
-        if (found := read_signature(group, self.key)) is not None:
+        if (found := read_signature(group)) is not None:
             key, time = found
             if key is not None:
                 self.key = self.new_key = key
-            if time is not None:
-                self.time = self.new_time = time
+            if time is not None and not self.pitch_only:
+                self.new_time = time
+                self.set_time(time)
+            self.others.append((at, group))
             self._reset("After a change of key or time the next note wants an octave mark.")
             return True
         if match := _METRONOME.fullmatch(group):
             self.pending.append(_metronome(match))
+            self.others.append((at, group))
             return True
         return False
 
     def _reset(self, sentence: str) -> None:
-        self.before_reset = self.before
         self.due = sentence
 
     def _open(self, at: int) -> _Bar:
-        bar = _Bar(at)
-        bar.key, bar.time, self.new_key, self.new_time = self.new_key, self.new_time, None, None
-        bar.full = capacity(self.time)
-        bar.lower = self.time.lower if self.time else 4
+        bar = _Bar(at, self.full, self.lower)
+        if self.new_key is not None or self.new_time is not None:
+            bar.key, bar.time, self.new_key, self.new_time = self.new_key, self.new_time, None, None
         self.bars.append(bar)
         return bar
 
@@ -362,23 +483,22 @@ class _Reader:
         length = match.end() - len(match["tail"]) if match["tail"] else len(match[0])
         if match["times"]:
             self.due = "After a repeat with a number the next note wants an octave mark."
-        self.trace.append((at, S.BAR_REPEAT, None))
+        self.others.append((at, match[0][:length]))
         for _ in range(min(times, MOST_BARS - len(self.bars))):
             bar = self._open(at)
             bar.notes = list(source.notes)
             bar.total, bar.complete = source.total, source.complete
-            for n in range(len(bar.notes)):
-                self.places.append((len(self.bars) - 1, n, at, length))
+            self.repeated.append((len(self.bars) - 1, at, length))
         self.line_starts.clear()
         if match["tail"]:
             offset = at + len(match[0]) - len(match["tail"])
             for piece in split(match["tail"]):
                 u = unit(piece)
-                self._bar_signs(self.bars[-1], u, offset)
+                self._bar_signs(self.bars[-1], u)
                 self.problems += [(offset + o, say) for o, say in u.problems]
                 if u.kind:
                     self.problems.append((offset, "A note runs into the bar repeat; a space belongs between."))
-                self.trace.append((offset, piece, None))
+                self.others.append((offset, piece))
                 offset += len(piece)
 
     def _rests(self, match: re.Match[str], at: int) -> None:
@@ -389,18 +509,18 @@ class _Reader:
                               before=tuple(self.pending) if n == 0 else ())]
             bar.complete = True
             place = at + n if match["few"] else at
-            self.places.append((len(self.bars) - 1, 0, place, 1 if match["few"] else len(match[0])))
+            self.repeated.append((len(self.bars) - 1, place, 1 if match["few"] else len(match[0])))
         self.pending.clear()
         self.line_starts.clear()
         self.tied = None
-        self.trace.append((at, match[0][:len(match[0]) - len(match["tail"])], None))
+        self.others.append((at, match[0][:len(match[0]) - len(match["tail"])]))
         offset = at + len(match[0]) - len(match["tail"])
         for piece in split(match["tail"]):
-            self._bar_signs(self.bars[-1], unit(piece), offset)
-            self.trace.append((offset, piece, None))
+            self._bar_signs(self.bars[-1], unit(piece))
+            self.others.append((offset, piece))
             offset += len(piece)
 
-    def _bar_signs(self, bar: _Bar, u: Unit, at: int) -> None:
+    def _bar_signs(self, bar: _Bar, u: Unit) -> None:
         if u.forward:
             bar.forward = True
         if u.ending:
@@ -414,22 +534,102 @@ class _Reader:
 
     # --- a bar of notes ---------------------------------------------------------------------------------------
 
-    def _end_bar(self) -> None:
-        units, cells, offsets = self.units, self.cells, self.offsets
+    def _end_bar(self, plain: bool | None = None, shape: tuple[int, ...] = ()) -> None:
         if self.repeats:
             self._part_repeats()
-        bar = self._open(offsets[0] if offsets else 0)
+        units, cells = self.units, self.cells
+        bar = self._open(self.groups[0][1] if self.groups else 0)
         bar_index = len(self.bars) - 1
+        self.written.append((bar_index, cells, self.groups))
+        if plain is None:
+            plain, shape = all(u.plain for u in units), shape_of(units)
         if self.pitch_only:
-            plain = True
-            values: Sequence[Any] = [(u.row if u.row == 3 else 3, 0, None, False) for u in units]
+            values: Sequence[Any] = [(3, 0, None, False)] * len(units)
         else:
-            plain = all([u.plain for u in units])
-            shape = tuple([u.code for u in units]) if plain else shape_of(units)
-            values, bar.total = read_bar(shape, bar.full, beat(self.time))
-            bar.complete = bar.total == bar.full
-        notes, places, trace = bar.notes, self.places, self.trace
-        key_alter = [self.key.alter(step) for step in STEPS]
+            values, total = read_bar(shape, self.full, self.beat)
+            bar.total, bar.complete = total, total == self.full
+        if plain and not self.vocal and len(self.line_starts) <= 1 and self._at_rest():
+            self._plain_bar(bar, values)
+        else:
+            self._rich_bar(bar, bar_index, values)
+        self.units, self.cells, self.groups = [], [], []
+        if self.line_starts:
+            self.line_starts = []
+
+    def _plain_bar(self, bar: _Bar, values: Sequence[Any]) -> None:
+        """Notes with pitch and value alone, which most bars are made of."""
+        append = bar.notes.append
+        key_alter = _key_alter(self.key.fifths)
+        in_force: dict[int, int] = {}
+        before, held = self.before, self.tied
+        if self.line_starts and not self.due:
+            self.due = "The first note of a line wants an octave mark."
+        for u, (base, dots, tuplet, _) in zip(self.units, values, strict=False):
+            index, octave, alter = u.index, u.octave, u.alter
+            if octave is None:
+                if self.due or before is None:
+                    octave = self._octave(index, before, self.offset(self.units.index(u)))
+                else:
+                    octave, last = divmod(before, 7)
+                    if index - last > 4:
+                        octave -= 1
+                    elif last - index > 4:
+                        octave += 1
+                    if not 0 <= octave <= 8:
+                        octave = self._octave(index, before, self.offset(self.units.index(u)))
+            self.due = ""
+            place = before = 7 * octave + index
+            accidental = ""
+            if held is not None:
+                if held[0] == place:
+                    if alter is None:
+                        alter = held[1]
+                    elif alter == held[1]:
+                        accidental = "shown"
+                else:
+                    self._no_tie(self.offset(self.units.index(u)))
+                    held = None
+            if held is None:
+                current = in_force[place] if place in in_force else key_alter[index]
+                if alter is None:
+                    alter = current
+                elif alter == current:
+                    accidental = "shown"
+                in_force[place] = alter
+            assert alter is not None
+            tie = u.tie
+            if tuplet is None:
+                key = (place, alter, base, dots, tie, accidental)
+                append(_note_cache.get(key) or _plain_note(key))
+            else:
+                append(Note(pitch=Pitch(u.step, octave, alter), base=BASES[base], dots=dots, tie=tie,
+                            tuplet=Tuplet(*tuplet), accidental=accidental))
+            held = (place, alter) if tie else None
+        self.before, self.tied = before, held
+
+    def _octave(self, index: int, before: int | None, at: int) -> int:
+        """The octave of a note without a mark."""
+        if self.due:
+            self.problems.append((at, self.due))
+        if before is None:
+            return 4
+        octave, last = divmod(before, 7)
+        if index - last > 4:
+            octave -= 1
+        elif last - index > 4:
+            octave += 1
+        if not 0 <= octave <= 8:
+            self.problems.append((at, "This note lies outside the octaves that have a mark."))
+        return min(8, max(0, octave))
+
+    def _no_tie(self, at: int) -> None:
+        self.problems.append((at, "The tie before this note leads to another pitch; "
+                                  "a tie joins two notes of the same pitch."))
+
+    def _rich_bar(self, bar: _Bar, bar_index: int, values: Sequence[Any]) -> None:
+        """Notes and rests with all that can stand at them."""
+        units = self.units
+        key_alter = _key_alter(self.key.fifths)
         in_force: dict[int, int] = {}
         starts = self.line_starts
         k = 0
@@ -439,122 +639,87 @@ class _Reader:
                     self.due = self.due or "The first note of a line wants an octave mark."
                 else:
                     starts.append(i + 1)
-            if u.kind != "note":
-                if u.kind == "rest":
-                    k = self._rest(u, values, k, bar, bar_index, offsets[i], cells[i], len(units))
-                else:
-                    self._signs_alone(u, bar, offsets[i], cells[i])
+            if u.kind == "rest":
+                k = self._rest(u, values, k, bar, i)
+                continue
+            if u.kind == "":
+                self._signs_alone(u, bar, i)
                 continue
             if u.reset and (u.before or u.ending or u.forward):
                 self.due = self.due or "After words, a repeat or an ending the next note wants an octave mark."
-            index = INDEX[u.step]
             octave = u.octave
             if octave is None:
-                if self.due:
-                    self.problems.append((offsets[i], self.due))
-                if self.before is None:
-                    octave = 4
-                else:
-                    octave, last = divmod(self.before, 7)
-                    if index - last > 4:
-                        octave -= 1
-                    elif last - index > 4:
-                        octave += 1
-                    if not 0 <= octave <= 8:
-                        self.problems.append((offsets[i], "This note lies outside the octaves that have a mark."))
-                        octave = min(8, max(0, octave))
+                octave = self._octave(u.index, self.before, self.offset(i))
             self.due = ""
-            place = 7 * octave + index
-            alter = u.alter
+            place = 7 * octave + u.index
             accidental = ""
             held = self.tied
             if held is not None and held[0] != place:
-                self.problems.append((offsets[i], "The tie before this note leads to another pitch; "
-                                                  "a tie joins two notes of the same pitch."))
+                self._no_tie(self.offset(i))
                 held = None
-            current = held[1] if held is not None else in_force.get(place, key_alter[index])
-            if alter is None:
-                alter = current
-            elif alter == current:
+            current = held[1] if held is not None else in_force.get(place, key_alter[u.index])
+            alter = current if u.alter is None else u.alter
+            if u.alter == current:
                 accidental = "shown"
             if held is None:
                 in_force[place] = alter
             if u.editorial:
                 accidental = "editorial"
             self.before = place
-            if u.plain and not (self.running or self.pending or self.doubled or self.chain):
-                base, dots, tuplet, _ = values[k]
-                k += 1
-                tie = u.tie
-                if tuplet is None:
-                    note = _note_cache.get((u.step, octave, alter, base, dots, tie, accidental)) or _plain_note(
-                        u.step, octave, alter, base, dots, tie, accidental)
-                    self.tied = (place, alter) if tie else None
-                    if held is None and not self.held:
-                        self.singing.append((bar_index, len(notes)))
-                    places.append((bar_index, len(notes), offsets[i], len(cells[i])))
-                    trace.append((offsets[i], cells[i], note))
-                    notes.append(note)
-                    continue
-                k -= 1
-            k = self._note(u, values, k, bar, bar_index, offsets[i], cells[i], Pitch(u.step, octave, alter),
-                           accidental, held is not None)
+            k = self._note(u, values, k, bar, bar_index, i, Pitch(u.step, octave, alter), accidental,
+                           held is not None)
             self.tied = (place, alter) if u.tie else self.tied if u.grace else None
-        self.units, self.cells, self.offsets = [], [], []
-        self.line_starts = []
-        if self.pending and notes:
+        if self.pending and bar.notes:
             bar.after += tuple(self.pending)
             self.pending = []
 
     def _value(self, u: Unit, values: Sequence[Any], k: int) -> tuple[Fraction, int, Any, int]:
-        from companion.tune.model import Tuplet
-
         if u.grace:
             return GRACE_BASES[u.row], 0, None, k
         base, dots, tuplet, _ = values[k]
         return BASES[base], dots, Tuplet(*tuplet) if tuplet else None, k + 1
 
-    def _rest(self, u: Unit, values: Sequence[Any], k: int, bar: _Bar, index: int, at: int, cells: str,
-              count: int) -> int:
+    def _rest(self, u: Unit, values: Sequence[Any], k: int, bar: _Bar, i: int) -> int:
         base, dots, tuplet, k = self._value(u, values, k)
-        self.problems += [(at + o, say) for o, say in u.problems]
-        self._bar_signs(bar, u, at)
+        self._own_problems(u, i)
+        self._bar_signs(bar, u)
         whole = u.row == 0 and not u.dots and not u.size and not tuplet and sum(
             1 for v in self.units if v.kind) == 1
         if whole:
             base, bar.complete = Fraction(4), True
         self.tied = None
-        note = Note(pitch=None, base=base, dots=dots, tuplet=tuplet, whole_bar=whole, marks=u.after,
-                    before=(*self.pending, *u.before))
+        bar.notes.append(Note(pitch=None, base=base, dots=dots, tuplet=tuplet, whole_bar=whole, marks=u.after,
+                              before=(*self.pending, *u.before)))
         self.pending = []
         if u.before:
             self.due = self.due or "After words the next note wants an octave mark."
-        self.places.append((index, len(bar.notes), at, len(cells)))
-        self.trace.append((at, cells, note))
-        bar.notes.append(note)
         return k
 
-    def _signs_alone(self, u: Unit, bar: _Bar, at: int, cells: str) -> None:
-        self.problems += [(at + o, say) for o, say in u.problems]
-        self._bar_signs(bar, u, at)
+    def _own_problems(self, u: Unit, i: int) -> None:
+        if u.problems:
+            at = self.offset(i)
+            self.problems += [(at + o, say) for o, say in u.problems]
+
+    def _signs_alone(self, u: Unit, bar: _Bar, i: int) -> None:
+        self._own_problems(u, i)
+        self._bar_signs(bar, u)
         if u.before:
             if bar.notes:
                 bar.after += u.before
             else:
                 self.pending += u.before
             self.due = self.due or "After words the next note wants an octave mark."
-        self.trace.append((at, cells, None))
 
-    def _note(self, u: Unit, values: Sequence[Any], k: int, bar: _Bar, index: int, at: int, cells: str,
-              pitch: Pitch, accidental: str, held: bool) -> int:
+    def _note(self, u: Unit, values: Sequence[Any], k: int, bar: _Bar, index: int, i: int, pitch: Pitch,
+              accidental: str, held: bool) -> int:
         """A note with more to it than pitch and value."""
         base, dots, tuplet, k = self._value(u, values, k)
-        self.problems += [(at + o, say) for o, say in u.problems]
+        self._own_problems(u, i)
         starts, stops = u.slur_opens, u.slur_closes
         under = self.chain or self.held > 0 or self.doubled > 0
         if stops > self.held:
             if not u.slur_opens or stops > self.held + u.slur_opens:
-                self.problems.append((at, "A long slur ends here that never began."))
+                self.problems.append((self.offset(i), "A long slur ends here that never began."))
             stops = min(stops, self.held)
         if not u.grace:
             self.held += starts - stops
@@ -581,15 +746,13 @@ class _Reader:
         self.pending = []
         if not u.grace and not held and not (under and not starts):
             self.singing.append((index, len(bar.notes)))
-        self.places.append((index, len(bar.notes), at, len(cells)))
-        self.trace.append((at, cells, note))
         bar.notes.append(note)
-        self._bar_signs(bar, u, at)
+        self._bar_signs(bar, u)
         return k
 
     def _part_repeats(self) -> None:
         """A bar repeat within a bar: the part before it again, of such a length that the bar comes out full."""
-        full = capacity(self.time)
+        full = self.full
         where = self.repeats
         self.repeats = []
         first = where[0][0]
@@ -602,16 +765,22 @@ class _Reader:
         best = len(head) // 2 or len(head)
         for length in range(1, len(head) + 1):
             trial = head + head[-length:] * count + rest
-            if len(trial) <= 96 and read_bar(shape_of(trial), full, beat(self.time))[1] == full:
+            if len(trial) <= 96 and read_bar(shape_of(trial), full, self.beat)[1] == full:
                 best = length
                 break
         else:
             self.problems.append((where[0][1], "What this part repeat repeats cannot be told from the length of "
                                                "the bar."))
-        again = [_unmarked(c) for c in self.cells[first - best:first]] * count
+        again = self.cells[first - best:first] * count
         self.units[first:first] = [unit(c) for c in again]
         self.cells[first:first] = again
-        self.offsets[first:first] = [where[0][1]] * len(again)
+        # All that is repeated stands at the sign; what follows it keeps its place.
+        shift = len(again)
+        moved = [(i + shift, at) for i, at in self.groups if i >= first]
+        if len(head) + shift < len(self.units) and not any(i == first + shift for i, _ in moved):
+            moved.insert(0, (first + shift, where[-1][1] + 1))
+        self.groups = [g for g in self.groups if g[0] < first] + [
+            (first + n, where[n * count // shift][1]) for n in range(shift)] + moved
 
     # --- the end ----------------------------------------------------------------------------------------------
 
@@ -672,9 +841,22 @@ class _Reader:
         return tuple(out)
 
 
-def _unmarked(cells: str) -> str:
-    """The same note without its octave mark: in a repeat the marks of the original do not stand again."""
-    return cells
+@lru_cache(maxsize=10_000)
+def read_group(group: str) -> tuple[list[str], list[Unit], bool, tuple[int, ...]]:
+    """A group's cells cut into units, the units, whether all are plain, and its shape. Not to be changed."""
+    cells = split(group)
+    units = [unit(piece) for piece in cells]
+    return cells, units, all(u.plain for u in units), shape_of(units)
+
+
+def _offset(cells: list[str], groups: list[tuple[int, int]], index: int) -> int:
+    """Where a unit begins: groups are (index of first unit, offset)."""
+    first, at = groups[bisect_right(groups, index, key=_first) - 1]
+    return at + sum(map(len, cells[first:index]))
+
+
+def _first(group: tuple[int, int]) -> int:
+    return group[0]
 
 
 def split_is_bars(cells: str) -> list[bool]:
@@ -712,7 +894,7 @@ def _music_like(cells: str) -> bool:
     """Whether a line reads as music: every sign known, and its first note has an octave mark."""
     found = False
     for group in cells.split(S.SPACE):
-        if not group or read_signature(group, Key(0)) or _BAR_NUMBER.fullmatch(group):
+        if not group or read_signature(group) or _BAR_NUMBER.fullmatch(group):
             continue
         if _RESTS.fullmatch(group) or _REPEAT.fullmatch(group):
             found = True
@@ -736,7 +918,7 @@ def _heading(lines: list[_Line]) -> int:
         groups = [g for g in line.cells.split(S.SPACE) if g]
         last = groups[-1]
         # A signature in the middle of a line by itself is no bar that runs over: that stands further out.
-        if (read_signature(last, Key(0)) or _METRONOME.fullmatch(last)) and (
+        if (read_signature(last) or _METRONOME.fullmatch(last)) and (
                 (line.indent > 2 and i < 6 and not any(o.indent in (2, 4) and _music_like(o.cells) for o in lines[:i]))
                 or not any(_music_like(o.cells) and not o.indent for o in lines[:i])):
             return i + 1
@@ -792,12 +974,13 @@ def _read(rows: list[_Line], head: int, vocal: bool, strange: list[Problem]) -> 
     texts += signature_texts
     pitch_only = PITCH_ONLY_HEADING in title or PITCH_ONLY_HEADING in tempo
     title = title.replace(PITCH_ONLY_HEADING, "").strip()
-    reader = _Reader(pitch_only)
+    reader = _Reader(pitch_only, vocal)
     for key, time in found:
         if key is not None:
             reader.key = reader.new_key = key
         if time is not None and not pitch_only:
-            reader.time = reader.new_time = time
+            reader.new_time = time
+            reader.set_time(time)
     if tempo and not pitch_only:
         reader.pending.append(Direction("words", tempo))
     for row in rows[:head]:
@@ -863,7 +1046,7 @@ def _read(rows: list[_Line], head: int, vocal: bool, strange: list[Problem]) -> 
     if not bars:
         problems.append(Problem(1, 1, "No music was found here."))
     problems.sort(key=lambda p: (p.line, p.column))
-    return Reading(tune, tuple(problems), pitch_only, _Raw(reader.places, reader.trace, texts, at))
+    return Reading(tune, tuple(problems), pitch_only, _Raw(reader, texts, at))
 
 
 def _bpm(text: str) -> float | None:
@@ -885,17 +1068,11 @@ def _read_heading(rows: list[_Line]) -> tuple[str, str, list[tuple[Key | None, T
         column = row.indent + 1
         text: list[str] = []
         for group in groups:
-            signature = read_signature(group, Key(0)) if group else None
+            signature = read_signature(group) if group else None
             if signature:
                 found.append(signature)
-                key, time = signature
-                split_at = len(group) - len(_SIGNATURE.fullmatch(group)["time"] or "")  # type: ignore[index]
-                if key:
-                    count = abs(key.fifths)
-                    name = "sharp" if key.fifths > 0 else "flat"
-                    said.append(Said(row.number, column, split_at, f"{count} {name}{'s' if count != 1 else ''}"))
-                if time:
-                    said.append(Said(row.number, column + split_at, len(group) - split_at, say_time(time)))
+                said += [Said(row.number, column + o, length, words)
+                         for o, length, words in say_signature(group, *signature)]
             elif match := _METRONOME.fullmatch(group):
                 said.append(Said(row.number, column, len(group), f"metronome {_metronome(match).text}"))
             elif group:

@@ -457,7 +457,7 @@ class _Encoder:
         if index:
             signature = ""
             if bar.key and bar.key.fifths != self.key.fifths:
-                signature = key_cells(bar.key, self.key if self.habits.naturals or not bar.key.fifths else None)
+                signature = key_cells(bar.key, self.key if self.habits.naturals else None)
             if bar.key:
                 self.key = bar.key
                 self._key()
@@ -487,6 +487,7 @@ class _Encoder:
         if not sign:
             return
         if pieces and not pieces[-1].flow:
+            self._separate(pieces, sign)
             pieces[-1].tail += sign
         else:
             self._separate(pieces, sign)
@@ -543,7 +544,7 @@ class _Encoder:
         pieces.append(last)
 
     def _separate(self, pieces: list[_Piece], cells: str) -> None:
-        if pieces and cells and cells[0] in _LEFT:
+        if pieces and cells and cells[0] in _LEFT and cells[0] != S.WORD:
             p = pieces[-1]
             if not (p.note or p.tail or p.flow) and p.head and p.head[-1] not in (S.DOT, S.SPACE) and (
                     S.WORD in p.head or S.NUMBER in p.head or p.head in (S.SEGNO, S.CODA)):

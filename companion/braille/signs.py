@@ -75,13 +75,14 @@ TRIPLET = cells("23")
 GROUP = cells("456")  # then a lowered digit and dot 3: a group of so many
 LARGER_VALUES, SMALLER_VALUES = cells("45-126-2"), cells("6-126-2")
 
-#: Marks before a note, in the order in which they stand there (MBC 2015: ornament, then articulation).
+#: Marks before a note, in the order in which they stand there: ornaments, then staccato, then the other
+#: articulations by name (De Garmo, chapter 14; MBC 2015).
 BEFORE = {
     "appoggiatura": cells("5-26"), "short appoggiatura": cells("26"),
     "trill": cells("235"), "turn": cells("6-256"), "inverted turn": cells("6-256-123"),
     "mordent": cells("5-235-123"), "inverted mordent": cells("5-235"),
-    "staccatissimo": cells("6-236"), "strong accent": cells("56-236"), "staccato-tenuto": cells("5-236"),
-    "accent": cells("46-236"), "tenuto": cells("456-236"), "staccato": cells("236"),
+    "staccato": cells("236"), "staccatissimo": cells("6-236"), "accent": cells("46-236"),
+    "strong accent": cells("56-236"), "staccato-tenuto": cells("5-236"), "tenuto": cells("456-236"),
 }  # fmt: skip
 #: Marks after a note.
 AFTER = {"fermata": cells("126-123"), "breath": cells("345-2")}

@@ -12,7 +12,7 @@ from functools import lru_cache
 from companion.braille import signs as S
 from companion.braille.rhythm import BREVE, GROUP, LARGER, REST, SMALLER
 from companion.braille.text import read_words
-from companion.tune.model import Direction
+from companion.tune.model import STEPS, Direction
 
 #: Cells that words are made of: six-dot cells with any of dots 1, 2, 3 (a word of music ends where dots 4, 5, 6
 #: stand alone, since the octave mark of the next note is due there), dot 3 itself apart.
@@ -88,13 +88,14 @@ class Unit:
     """
 
     __slots__ = ("after", "alter", "backward", "barline", "before", "code", "dots", "editorial", "ending",
-                 "forward", "grace", "group", "kind", "marks", "octave", "plain", "problems", "reset", "row",
+                 "forward", "grace", "group", "index", "kind", "marks", "octave", "plain", "problems", "reset", "row",
                  "said", "size", "slur", "slur_closes", "slur_opens", "step", "tie", "unknown")
 
     def __init__(self) -> None:
         self.kind = self.step = self.grace = self.barline = ""
         self.row = self.dots = self.code = self.group = self.size = self.slur = 0
         self.slur_opens = self.slur_closes = 0
+        self.index = 0  # of the letter, C 0 to B 6
         self.octave: int | None = None
         self.alter: int | None = None
         self.editorial = self.tie = self.forward = self.backward = self.reset = self.plain = self.unknown = False
@@ -212,6 +213,7 @@ def unit(cells: str) -> Unit:
         if token in NOTES:
             u.kind = "note"
             u.step, u.row = NOTES[token]
+            u.index = STEPS.index(u.step)
         else:
             u.kind, u.row = "rest", RESTS[token]
         at += len(token)
