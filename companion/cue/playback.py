@@ -71,7 +71,8 @@ def finish(sound: Sound, cap_db: float = CAP_DBFS) -> Sound:
     """The sound as it may be played: sound samples only, at most at the cap, low at its start, ends soft.
 
     Samples that are no numbers, or infinite, become silence; what lies beyond full scale is brought down as
-    a whole. cap_db: loudest WINDOW_S, RMS, never above CAP_DBFS. The result is never louder than the input.
+    a whole. cap_db: loudest WINDOW_S, RMS, at most CAP_DBFS; a lower one brings everything down by as much,
+    so that a soft sound and a loud one keep their balance. The result is never louder than the input.
     """
     samples = np.asarray(sound.samples, dtype=np.float64).reshape(-1)
     samples = np.where(np.isfinite(samples), samples, 0.0)
@@ -83,7 +84,8 @@ def finish(sound: Sound, cap_db: float = CAP_DBFS) -> Sound:
         top = 1.0
     power, step = _window_power(samples, sound.rate)
     loudest = float(10 * np.log10(power.max() / step + 1e-12))
-    gain = min(1.0, 10 ** ((min(cap_db, CAP_DBFS) - loudest) / 20), PEAK / top if top else 1.0)
+    gain = min(1.0, 10 ** ((CAP_DBFS - loudest) / 20), PEAK / top if top else 1.0)
+    gain *= min(1.0, 10 ** ((cap_db - CAP_DBFS) / 20))
     samples = samples * gain * _low_start(power / step, sound.rate, len(samples))
     for seconds, at_start in ((START_S, True), (END_S, False)):
         n = min(len(samples), round(seconds * sound.rate))

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-#: Level of every part of a cue while it sounds, RMS, dB re full scale: low enough that speech, whose peaks
-#: lie some 15 dB above its level, stays under the peak that may be played.
-PART_DB = -20.0
+#: Level of every part of a cue while it sounds, RMS, dB re full scale. Near the -23 LUFS of broadcasts (EBU
+#: R 128), and so low that speech, whose loudest moments lie 8 dB above its level and its peaks 16, stays
+#: under the cap and is not brought down alone.
+PART_DB = -24.0
 FRAME_S = 0.05
 #: Frames this far below the loudest are pauses and do not count for the level (after ITU-T P.56, whose
 #: active speech level leaves out what lies 15.9 dB below it; frames, not its envelope, are measured here).

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from companion.cue import playback
 from companion.cue.glides import glide, starting_note
 from companion.cue.playback import CAP_DBFS, LOW_START_DB, PEAK, finish, loudest_db, save
-from companion.cue.sound import Sound, active_db, levelled, silence, together
+from companion.cue.sound import PART_DB, Sound, active_db, levelled, silence, together
 from companion.errors import Trouble
 
 RATE = 44100
@@ -88,7 +88,18 @@ def test_what_follows_a_long_silence_starts_low_again_and_a_short_one_does_not_m
 
 @pytest.mark.parametrize("part", [glide(48, 55), glide(72, 71, "voice"), starting_note(60), noise(1, 0.001)])
 def test_levelled_parts_have_one_level(part: Sound) -> None:
-    assert active_db(levelled(part)) == pytest.approx(-20, abs=0.3)
+    assert active_db(levelled(part)) == pytest.approx(PART_DB, abs=0.3)
+
+
+@pytest.mark.parametrize("cap", [CAP_DBFS, -20.0, -30.0])
+def test_parts_played_one_by_one_keep_their_balance_at_every_loudness(cap: float) -> None:
+    """As a session plays them: a sentence, then a glide, each finished by itself."""
+    from companion.cue.speech import speak
+
+    spoken = finish(levelled(speak("Four of five right. From 'snail' to 'wall' the tune goes up. Listen.")), cap)
+    levels = [active_db(spoken), *(active_db(finish(glide(60, 62, t), cap)) for t in ("tune", "voice"))]
+    assert max(levels) - min(levels) < 2
+    assert np.mean(levels) == pytest.approx(PART_DB + cap - CAP_DBFS, abs=2)
 
 
 def test_pauses_do_not_count_for_the_level() -> None:
