@@ -33,7 +33,7 @@ def run(options: argparse.Namespace) -> int:
     if options.sound or options.speak:
         from companion.lesson.sounds import cue_sound
 
-        sound = cue_sound(found)
+        sound = cue_sound(found, variety="american" if options.american else "british")
         if options.sound:
             from companion.cue.playback import save
 

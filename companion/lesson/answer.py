@@ -88,7 +88,7 @@ def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, p
     tune = load(tune_name, part=part)
     line = chosen_line(tune, phrase)
     match = match_take(hear_pitch(take), line)
-    return Answer(str(take), tune, str(tune_name), line, match, cue_for(match))
+    return Answer(str(take), tune, str(tune_name), line, match, cue_for(match, american))
 
 
 def answer_or_error(job: tuple[str, str, str, str]) -> dict[str, Any]:

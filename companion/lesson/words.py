@@ -48,7 +48,7 @@ def answer_lines(found: Answer, more: bool = False, american: bool = False) -> l
     if more:
         from companion.cue.wording import detail_lines
 
-        lines += detail_lines(found.match)
+        lines += detail_lines(found.match, american)
     lines += [note_line(found, i, american) for i in range(len(found.match.notes))]
     return lines
 
