@@ -30,23 +30,23 @@ F = NDArray[np.float64]
 FRAGMENT_S = 0.06  # shorter than the shortest sung note (about 0.1 s), longer than a frame
 FRAGMENT_SPAN = 0.45  # semitones: a fragment ends when the pitch leaves this span, so slides fall to pieces
 CELL = 0.25  # semitones of the pitch grid
-MISS = 68.0  # nats per second and semitone between the sung pitch and the note's
-MISS_CAP = 6.0  # semitones: farther off is no worse (an octave slip of the tracker is one event)
-OCTAVE_MISS = 3.25  # semitones: what it costs more to hear a note in another octave (a slip of the tracker's)
+MISS = 77.5  # nats per second and semitone between the sung pitch and the note's
+MISS_CAP = 6  # semitones: farther off is no worse (an octave slip of the tracker is one event)
+OCTAVE_MISS = 1.61  # semitones: what it costs more to hear a note in another octave (a slip of the tracker's)
 OCTAVE_MOVE = 0.01  # probability that a move goes as written, but to another octave
-VOICED_GAP = 118.0  # nats per second of voice that belongs to no note
-UNVOICED_NOTE = 66.0  # nats per second of silence inside a note
+VOICED_GAP = 118  # nats per second of voice that belongs to no note
+UNVOICED_NOTE = 42.3  # nats per second of silence inside a note
 INTERVAL_SPREAD = 0.43  # semitones, Laplace; the step is missed by this much ...
 INTERVAL_SPREAD_PER = 0.05  # ... and large intervals by more, in proportion
-INTERVAL_ANY = 0.36  # probability that a move goes anywhere
+INTERVAL_ANY = 0.526  # probability that a move goes anywhere
 FAR_SPREAD = 8.0  # semitones: how far a move that goes anywhere goes
 #: Untrained singers shrink their intervals (Pfordresher and Brown 2007): factors and their weights.
 SHRINK = ((1.0, 0.6), (0.85, 0.25), (0.68, 0.15))
-LEFT_OUT = 9.0  # nats for each note that is left out
-NEXT_FROM_GAP = 0.4  # probability, per fragment, that a gap ends and the next note begins
+LEFT_OUT = 9  # nats for each note that is left out
+NEXT_FROM_GAP = 0.403  # probability, per fragment, that a gap ends and the next note begins
 NO_GAP = 0.23  # probability that the next note follows without a gap
-PLACE = 0.48  # nats per second and per beat that a note lies outside its place in a steady tempo
-PLACE_FREE = 1.9  # beats that it may lie outside for nothing
+PLACE = 0.8  # nats per second and per beat that a note lies outside its place in a steady tempo
+PLACE_FREE = 1.72  # beats that it may lie outside for nothing
 MAX_SKIP = 2
 #: A bare pitch track, with no level, comes from a tracker whose faults are not known: its frames are trusted
 #: less, and a note far from where the tune has it is less likely the singer's.
@@ -55,10 +55,10 @@ BARE_ANY = 0.03
 #: How long a note lasts is told by stages that follow each other, each as long as its share of the written
 #: length (an Erlang law): one stage alone would make the shortest notes the likeliest.
 STAGES = 3
-MOST_LEAVE = 0.9  # a stage ends with at most this probability in one fragment
-SHORT = 0.1  # factor for leaving a note before its last stage
-UNVOICED_ENTRY = 0.05  # factor for a note that begins where there is no voice
-NO_ONSET = 0.03  # factor for a new note that begins with neither a change of pitch, nor a dip, nor a consonant
+MOST_LEAVE = 0.929  # a stage ends with at most this probability in one fragment
+SHORT = 0.0468  # factor for leaving a note before its last stage
+UNVOICED_ENTRY = 0.0204  # factor for a note that begins where there is no voice
+NO_ONSET = 0.0282  # factor for a new note that begins with neither a change of pitch, nor a dip, nor a consonant
 NO_ONSET_UNKNOWN = 0.79  # the same where the level is not known (a bare pitch track)
 ONSET_PITCH = 0.4  # semitones of change that make an onset
 ONSET_DIP_DB = 3.0  # a fall and rise of the level that makes one

@@ -21,10 +21,10 @@ LEFT_OUT = 2.0  # semitones that a note left out counts as
 RHYTHM_CAP = 1.5  # spread of the logarithm of lengths beyond which it is no rhythm any more
 RHYTHM_UNKNOWN = 0.3  # where too few notes were sung to tell
 #: Per feature, and the constant; see the module's head.
-WEIGHTS = (-2.26, -2.01, -1.60, -2.80)
-CONSTANT = 4.56
+WEIGHTS = (-1.70, -1.52, -1.87, -4.11)
+CONSTANT = 4.62
 #: Fixed split: takes at or above are such as experts grade 3 or 4.
-SPLIT = 0.55
+SPLIT = 0.63
 
 
 def take_features(notes: Sequence[HeardNote]) -> F:

@@ -20,7 +20,7 @@ F = NDArray[np.float64]
 KEY_REACH = 3  # notes on each side that tell the singer's key at a note: a phrase drifts, but not in one note
 KEY_AGREES = 1.5  # semitones: notes farther off the take's median are wrong notes, not drift
 KEY_SPREAD = 0.66  # semitones, Laplace: how far a note may lie from the singer's key ...
-KEY_FLOOR = 0.1  # ... and what is left for one that lies anywhere, a quarter of a second of it
+KEY_FLOOR = 0.177  # ... and what is left for one that lies anywhere, a quarter of a second of it
 SUNG = 0.5  # a note counts as sung from this probability
 LEAST_VOICE_S = 0.12  # less voice than this in a whole take is no singing
 

@@ -30,13 +30,13 @@ SHORT_S = 0.1  # seconds: a note of this length has hardly a steady part
 LEAN_CAP = (-1.5, 1.0)  # semitones beyond the edge, against and with the tune, that count
 LEAST_CHANCE = 1e-3  # odds are taken no further than this
 #: For lean, log odds, log of what is misplaced, shortness, and the constant (see `evidence_row`).
-WEIGHTS = (1.25, 0.53, -0.35, -1.36, -0.15)
+WEIGHTS = (0.83, 0.79, -0.36, -1.88, -0.33)
 #: Offsets from the take's own key (semitones) at which a tracker errs and a child hardly ever does:
 #: octave, octave and fifth, two octaves; a fifth too, in a track whose tracker is not known.
 TRACKER_FAULTS = (12.0, 19.0, 24.0)
 BARE_FAULTS = (7.0, *TRACKER_FAULTS)
 FAULT_WITHIN = 1.0  # semitones
-SAY_RIGHT = 0.75  # probability needed to say "right"
+SAY_RIGHT = 0.7  # probability needed to say "right"
 SAY_WRONG = 0.92  # and for "not that way": it costs more, so it needs more
 LEEWAY = 0.1  # semitones short of the edge at which "right" may still be said, in the child's favour
 FOLDED_SURE = 0.9  # no more than this is claimed for a move seen only with an octave folded away
