@@ -26,6 +26,7 @@ COMMANDS = {
     "diary": "a pupil's week, settings, consent, what is set; export, or delete for good",
     "braille": "write a tune in music braille",
     "read": "read music braille back into notes, and say what is amiss in it",
+    "notate": "write down a sung take as a tune, and say what is unsure in it",
     "course": "music braille and singing, stage by stage, for a pupil and an adult who learn together",
     "drill": "one kind of question, from a stage or from any tune",
     "sheet": "a stage, a tune, drills, a key or a week for embosser, large print or voice",
