@@ -1,0 +1,112 @@
+"""Notes of so many ticks laid out in bars: values, rests, ties over bar lines and beats, breath marks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from companion.notate.rhythm import METRES, TICKS, bar_ticks
+from companion.tune.model import VALUES, Bar, Key, Note, Syllable, Time, Tune
+from companion.tune.voice import spell
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One sung note: MIDI number, ticks of its value and of the rest after it (4 ticks a crotchet)."""
+
+    midi: int
+    ticks: int
+    rest: int = 0
+    breath: bool = False
+    syllable: Syllable | None = None
+
+
+#: Lengths in ticks that one sign stands for, with (undotted value, dots), in metres of crotchets; a metre of
+#: dotted crotchets has no minim (it would hide the beat).
+_PLAIN = {1: (Fraction(1, 4), 0), 2: (Fraction(1, 2), 0), 3: (Fraction(1, 2), 1), 4: (Fraction(1), 0),
+          6: (Fraction(1), 1), 8: (Fraction(2), 0), 12: (Fraction(2), 1), 16: (Fraction(4), 0)}
+
+
+def signs(at: int, ticks: int, metre: str, rest: bool = False) -> list[tuple[Fraction, int]]:
+    """The values, to be tied, for `ticks` that begin `at` ticks after a bar line and do not leave the bar."""
+    bar = bar_ticks(metre)
+    beat = 6 if METRES[metre][1] == 8 else TICKS
+    allowed = set(_PLAIN) - ({8, 16} if beat == 6 else set())
+    if ticks in allowed:
+        crosses = at % beat and at // beat != (at + ticks - 1) // beat
+        # A note may stand across beats where that is usual (crotchet after a quaver, in crotchet metres);
+        # a rest may not, and no rest but of whole beats hides a beat.
+        if not (rest and (crosses or (at % beat == 0 and ticks > beat and ticks % beat))) and not (
+                crosses and (ticks % 2 or beat == 6)):
+            # Nothing longer than two beats begins inside the beat.
+            if not (at % beat and ticks > 6):
+                return [_PLAIN[ticks]]
+    # Cut at the next beat, or else at the last that leaves a whole sign behind.
+    to_beat = beat - at % beat
+    if at % beat and to_beat < ticks:
+        return signs(at, to_beat, metre, rest) + signs(at + to_beat, ticks - to_beat, metre, rest)
+    for piece in sorted((x for x in allowed if x < ticks), reverse=True):
+        if (piece % beat == 0 or ticks < beat) and not (rest and piece > beat and piece % beat):
+            return signs(at, piece, metre, rest) + signs(at + piece, ticks - piece, metre, rest)
+    assert bar
+    return [_PLAIN[1]] * ticks
+
+
+def lay_out(events: Sequence[Event], metre: str, place: int, key: Key, title: str = "",
+            quarter_bpm: float | None = None) -> Tune:
+    """Bars of notes. place: ticks of the first note after its bar line; not 0 makes a pickup."""
+    bar = bar_ticks(metre)
+    upper, lower = METRES[metre]
+    cells: list[list[Note]] = [[]]
+    at = place % bar
+
+    def put(ticks: int, event: Event | None) -> None:
+        nonlocal at
+        left, first = ticks, True
+        while left > 0:
+            if at == bar:
+                cells.append([])
+                at = 0
+            take = min(left, bar - at)
+            if event is None and take == bar:
+                cells[-1].append(Note(pitch=None, base=Fraction(4), whole_bar=True))
+                at += take
+                left -= take
+                continue
+            pieces = signs(at, take, metre, event is None)
+            for k, (base, dots) in enumerate(pieces):
+                more = event is not None and (k < len(pieces) - 1 or left > take)
+                if event is None:
+                    cells[-1].append(Note(pitch=None, base=base, dots=dots))
+                else:
+                    cells[-1].append(Note(
+                        pitch=spell(event.midi, key), base=base, dots=dots, tie=more,
+                        marks=("breath",) if event.breath and not more else (),
+                        syllables=(event.syllable,) if first and event.syllable else ()))
+                first = False
+            at += take
+            left -= take
+
+    for event in events:
+        put(event.ticks, event)
+        put(event.rest, None)
+    # The last bar is filled up, unless with the pickup it makes a whole one (common practice).
+    if at % bar and not (place and at == place):
+        put(bar - at, None)
+    bars = []
+    for k, notes in enumerate(cells):
+        number = k if place else k + 1
+        bars.append(Bar(number=number, notes=tuple(notes), key=key if k == 0 else None,
+                        time=Time((upper,), lower) if k == 0 else None,
+                        barline="final" if k == len(cells) - 1 else ""))
+    starts = [1]
+    for i, event in enumerate(events[:-1]):
+        # A phrase begins after a breath, or after a rest of a crotchet; not so soon that it is no phrase.
+        if (event.breath or event.rest >= TICKS) and i + 2 - starts[-1] >= 3 and len(events) - i - 1 >= 2:
+            starts.append(i + 2)
+    return Tune(title=title, bars=tuple(bars), quarter_bpm=quarter_bpm,
+                phrase_starts=tuple(starts) if len(starts) > 1 else None)
+
+
+assert all(base in VALUES for base, _ in _PLAIN.values())

@@ -1,0 +1,88 @@
+"""Which metre: the likelihood of each reading, together with what a whole tune shows beyond its values.
+
+The likelihood of `rhythm` sees one note after the other. A tune also repeats its bars, has phrases of two and
+four bars, ends on a strong beat and has a usual number of notes to the bar. These are weighed with it by a
+conditional logistic regression over folk tunes sung by a simulated singer (`weights` in `counts.json`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.errors import Trouble
+from companion.notate.rhythm import METRES, Evidence, Reading, bar_ticks, counts, read
+
+F = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The reading in the likeliest metre, its probability, and the runner-up."""
+
+    reading: Reading
+    sure: float
+    other: str
+    other_sure: float
+
+
+def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
+    """What a whole tune shows of one metre, as numbers; `weights` in `counts.json` has one for each."""
+    bar, n = bar_ticks(r.metre), len(r.ticks)
+    at = np.concatenate([[0], np.cumsum(r.ticks[:-1])]) + r.place[0]
+    index = {int(x): i for i, x in enumerate(at)}
+    out: list[float] = [r.log_likelihood, r.best, *(float(m == r.metre) for m in METRES)]
+    for lag in (1, 2, 4):  # how much of the rhythm, and of the tune, comes again so many bars later
+        same = melody = total = 0
+        for i in range(n - 1):
+            later = int(at[i]) + lag * bar
+            if later > at[-1]:
+                break
+            total += 1
+            j = index.get(later)
+            if j is not None and j < n - 1 and r.ticks[j] == r.ticks[i]:
+                same += 1
+                melody += midi[j] == midi[i]
+        out += [same / total if total else 0.3, melody / total if total else 0.1]
+    starts = np.concatenate([[at[0]], at[np.flatnonzero(phrase)]])
+    for bars in (1, 2, 4):  # phrases that begin where the first does
+        out.append(float(np.mean((starts[1:] - starts[0]) % (bars * bar) == 0)) if len(starts) > 1 else 0.5)
+    out.append(float(np.mean(at % bar == 0)))
+    last = int(at[-1] // bar)
+    out.append(sum(k * bar not in index for k in range(1, last + 1)) / max(1, last))
+    out.append(float(at[-1] % bar == 0))
+    bars_in_all = last + 1 - int(at[0] % bar > 0)
+    out += [float(bars_in_all % 2 == 0), float(bars_in_all % 4 == 0)]
+    notes_a_bar = np.log(n / max((at[-1] - at[0]) / bar, 0.5))
+    pace = float(np.mean(np.log(r.quarter_s)))
+    for m in METRES:
+        mine = float(m == r.metre)
+        out += [mine * x for x in (notes_a_bar, notes_a_bar**2, pace, pace**2)]
+    return np.array(out)
+
+
+def choose(e: Evidence, midi: Sequence[int], time: str | None = None, bpm: float | None = None,
+           beats_s: Sequence[float] = (), sharpness: float = 1.0) -> Chosen:
+    """The likeliest metre of some notes and its reading. time, bpm, beats_s: as given by a person."""
+    if time is not None and time not in METRES:
+        raise Trouble(f"Time {time} was given; it can be {', '.join(METRES)}.")
+    names = [time] if time else list(METRES)
+    readings = {}
+    for name in names:
+        quarter_s = None
+        if bpm is not None:
+            quarter_s = 60.0 / bpm / (1.5 if METRES[name][1] == 8 else 1.0)
+        readings[name] = read(e, name, quarter_s, beats_s, sharpness)
+    if len(names) == 1:
+        return Chosen(readings[names[0]], 1.0, names[0], 0.0)
+    table = np.array([features(readings[m], midi, e.phrase) for m in names])
+    table[:, :2] -= table[:, :2].max(axis=0)
+    score = table @ np.array(counts()["weights"])
+    weight = np.exp(score - score.max())
+    weight /= weight.sum()
+    order = np.argsort(-weight)
+    best, second = names[int(order[0])], names[int(order[1])]
+    return Chosen(readings[best], float(weight[order[0]]), second, float(weight[order[1]]))

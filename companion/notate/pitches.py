@@ -1,0 +1,161 @@
+"""Written pitches and key out of sung pitches: the singer's tuning drift taken out on the way.
+
+A sung pitch is a written one, plus the singer's tuning at that moment, plus a miss. The tuning wanders from
+note to note, more over a wide move (untrained voices shrink their intervals: Pfordresher and Brown 2007), and
+what is written keeps to a key: which degrees follow each other, and on which a tune begins and ends, was
+counted on folk tunes (`counts.json`). All 24 keys are weighed (forward and backward).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.notate.rhythm import counts
+from companion.tune.model import Key
+
+F = NDArray[np.float64]
+I64 = NDArray[np.int64]
+
+OFFSET_STEP = 0.1  # semitones of the grid of tuning
+OFFSET_REACH = 2.5  # semitones that a take may drift to each side
+CANDIDATES = (-1, 0, 1)  # a note may be meant a semitone from the nearest
+WANDER = 0.06  # semitones, spread of the change of tuning from note to note ...
+WANDER_PER = 0.02  # ... and for each semitone of the move
+REKEY = 0.01  # chance that the tuning jumps anywhere within a semitone or so
+MISS = 0.2  # semitones, spread of a long note about its written pitch ...
+MISS_SHORT = 0.012  # ... and so much more divided by its seconds
+WILD = 0.04  # chance of a miss of any size
+#: How much the counted degrees weigh: neighbouring degrees are not independent, so less than in full.
+KEY_WEIGHT = 0.9
+MODES = ("major", "minor")
+OPENING = 8  # notes whose tuning says which key's name is the nearest
+
+
+@dataclass(frozen=True)
+class Pitches:
+    """midi: N written notes. tuning: N, semitones by which the singer was above equal temperament.
+
+    key, sure: the key and its probability; runner_up, and its probability.
+    chance: N x 3, probability of each note being a semitone lower than `midi`, as it is, a semitone higher.
+    """
+
+    midi: I64
+    tuning: F
+    key: Key
+    sure: float
+    runner_up: Key
+    runner_up_sure: float
+    tonic: int
+    chance: F
+
+
+@cache
+def _tables() -> tuple[F, F, F]:
+    """Logarithms: first degree 2 x 12, next degree 2 x 12 x 12, last degree 2 x 12 (major, minor)."""
+    c = counts()["degrees"]
+    first, follow, last = [], [], []
+    for mode in MODES:
+        one = np.array(c[mode]["first"], dtype=float)
+        two = np.array(c[mode]["next"], dtype=float).reshape(12, 12)
+        end = np.array(c[mode]["last"], dtype=float)
+        usual = (two.sum(axis=0) + 2.0) / (two.sum() + 24.0)
+        first.append(np.log((one + 10 * usual) / (one + 10 * usual).sum()))
+        mixed = two + 10.0 * usual
+        follow.append(np.log(mixed / mixed.sum(axis=1, keepdims=True)))
+        last.append(np.log((end + 1.0 * usual * 12 / 12) / (end + usual).sum()))
+    return np.array(first), np.array(follow), np.array(last)
+
+
+def key_of(tonic: int, mode: str) -> Key:
+    """The key on a keynote (0 = C), of two that sound alike the one with fewer signs (G flat at six)."""
+    major = (tonic + (3 if mode == "minor" else 0)) % 12
+    around = (7 * major) % 12
+    return Key(around if around < 6 else around - 12, mode)
+
+
+def find(sung: Sequence[float], seconds: Sequence[float], tonic: int | None = None,
+         mode: str | None = None) -> Pitches:
+    """Written pitches and key of N sung notes (MIDI numbers with fractions, and how long each lasted).
+
+    tonic, mode: where a person has said them, only such keys are weighed.
+    """
+    x, length = np.asarray(sung, dtype=float), np.asarray(seconds, dtype=float)
+    n = len(x)
+    first, follow, last = _tables()
+    keys = [(t, m) for m in range(2) for t in range(12)
+            if (tonic is None or t == tonic) and (mode is None or MODES[m] == mode)]
+    # The tuning at the start lies within half a semitone of where the first notes lie between two piano keys.
+    turn = np.exp(2j * np.pi * x[:OPENING]).sum()
+    start = float(np.angle(turn) / (2 * np.pi))
+    offsets = np.arange(-OFFSET_REACH, OFFSET_REACH + 1e-9, OFFSET_STEP)
+    o_state = np.repeat(offsets, len(CANDIDATES))
+    c_state = np.tile(np.array(CANDIDATES), len(offsets))
+    notes = np.round(x[:, None] - o_state[None, :]).astype(np.int64) + c_state[None, :]  # N x S
+    off = x[:, None] - o_state[None, :] - notes
+    spread = MISS + MISS_SHORT / np.maximum(length, 0.05)
+    emit = (1 - WILD) * np.exp(-0.5 * (off / spread[:, None]) ** 2) / spread[:, None] / 2.507 + WILD / 3
+    gap = np.subtract.outer(o_state, o_state)
+    begin = np.where(np.abs(o_state - start) <= 0.5, 1.0, 1e-6)
+    begin /= begin.sum()
+    tonics, modes = np.array([k[0] for k in keys]), np.array([k[1] for k in keys])
+    degree = (notes[None, :, :] - tonics[:, None, None]) % 12  # K x N x S
+    alpha = begin * emit[0] * np.exp(KEY_WEIGHT * first[modes[:, None], degree[:, 0]])
+    scale = np.zeros(len(keys))
+    alphas, steps = [], []
+    for i in range(n):
+        total = alpha.sum(axis=1)
+        alpha = alpha / total[:, None]
+        scale += np.log(total + 1e-300)
+        alphas.append(alpha)
+        if i == n - 1:
+            break
+        sigma = WANDER + WANDER_PER * min(abs(x[i + 1] - x[i]), 12.0)
+        kernel = (1 - REKEY) * np.exp(-0.5 * (gap / sigma) ** 2) / sigma + REKEY * np.exp(-np.abs(gap) / 0.7) / 1.4
+        kernel *= OFFSET_STEP
+        # K x S x S: how one state follows another in each key
+        move = np.exp(KEY_WEIGHT * follow[modes[:, None, None], degree[:, i, :, None], degree[:, i + 1, None, :]])
+        move *= (kernel * emit[i + 1][None, :])[None]
+        steps.append(move)
+        alpha = np.einsum("ks,kst->kt", alpha, move)
+    end = np.exp(last[modes[:, None], degree[:, n - 1]])
+    total = (alphas[-1] * end).sum(axis=1)
+    score = scale + np.log(total + 1e-300)
+    weight = np.exp(score - score.max())
+    weight /= weight.sum()
+    order = np.argsort(-weight)
+    best = int(order[0])
+    other = int(order[1]) if len(order) > 1 else best
+    # Backward in the best key.
+    beta = end[best]
+    marginal = np.zeros((n, len(o_state)))
+    for i in range(n - 1, -1, -1):
+        both = alphas[i][best] * beta
+        marginal[i] = both / both.sum()
+        if i:
+            beta = steps[i - 1][best] @ beta
+            beta /= beta.sum()
+    # The best path in the best key.
+    score_path = np.log(alphas[0][best] + 1e-300)
+    back = []
+    for i in range(n - 1):
+        through = score_path[:, None] + np.log(steps[i][best] + 1e-300)
+        back.append(through.argmax(axis=0))
+        score_path = through.max(axis=0)
+    state = int((score_path + np.log(end[best] + 1e-300)).argmax())
+    path = [state]
+    for b in reversed(back):
+        state = int(b[state])
+        path.append(state)
+    path.reverse()
+    midi = np.array([notes[i, s] for i, s in enumerate(path)], dtype=np.int64)
+    chance = np.stack([(marginal * (notes == (midi + d)[:, None])).sum(axis=1) for d in (-1, 0, 1)], axis=1)
+    tuning = np.array([o_state[s] for s in path])
+    key, second = keys[best], keys[other]
+    return Pitches(midi, tuning, key_of(key[0], MODES[key[1]]), float(weight[best]),
+                   key_of(second[0], MODES[second[1]]), float(weight[other]) if other != best else 0.0,
+                   key[0], chance)

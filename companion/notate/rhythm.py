@@ -1,0 +1,311 @@
+"""Values, bars and tempo out of the times at which notes begin: a hidden Markov model over metre and tempo.
+
+For each metre the states are (where in the bar a note begins, in quarters of a crotchet; how long a crotchet
+lasts at that moment). From note to note the tempo wanders a little and the place in the bar moves on by the
+note's value. How probable each value is at each place, in each metre, was counted on folk tunes
+(`counts.json`, see `tests/benchmarks/notate_counts.py`), and so was where in the bar phrases begin, and
+which notes of the scale and which moves stand where. All readings are weighed together (forward and backward),
+so every value comes with how sure it is and what else it might be.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+F = NDArray[np.float64]
+I64 = NDArray[np.int64]
+
+TICKS = 4  # to a crotchet: a semiquaver is the shortest value written
+MOST_TICKS = 32  # the longest time from a note to the next: two bars of four
+#: Metres that are weighed: name, upper figure, lower figure.
+METRES = {"2/4": (2, 4), "3/4": (3, 4), "4/4": (4, 4), "6/8": (6, 8)}
+SLOWEST_S, FASTEST_S = 1.25, 0.2  # seconds a crotchet
+TEMPI = 56  # steps of tempo between them, 3.3 % each
+#: Seconds a beat (crotchet; dotted crotchet in 6/8) and the spread of its logarithm: the pulse that people
+#: choose lies near half a second (Fraisse 1982; van Noorden and Moelants 1999; from memory).
+BEAT_S, BEAT_SPREAD = 0.54, 0.3
+WANDER = 0.035  # spread of the tempo's logarithm from one note to the next, for a note of a crotchet
+LENGTH_SPREAD = 0.06  # spread of the logarithm of a note's own length
+ONSET_S = 0.035  # spread in seconds of when an onset is heard: consonants take time
+STRAY = 0.002  # density left for a length that fits no value
+NEAR_TEMPI = 4  # steps of tempo, 14 %, that count as one tempo
+GIVEN_SPREAD = 0.05  # how far (logarithm) a singer's tempo may lie from one that was said
+FEWEST_BEATS = 3  # fewer taps than this tell no tempo
+TAPPED_SPREAD, TAPPED_WANDER = 0.02, 0.01  # what is left of both when each beat was tapped
+TAP_S = 0.06  # spread in seconds between a tap and the note that belongs to it
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What is known of N notes. onset_s: N + 1, the last being where the last note ends.
+
+    degree: 0 to 11 semitones above the keynote, or -1; move: category of the move into the note (see `moves`),
+    -1 for the first; phrase: True where a breath or silence comes before.
+    """
+
+    onset_s: F
+    degree: I64
+    move: I64
+    phrase: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One metre's reading of N notes. place: N, ticks from the bar line. ticks: N, from each onset to the next
+    (the last: to the end of its note). quarter_s: N, seconds a crotchet at each note.
+    chance: N x (MOST_TICKS + 1), probability of each value. log_likelihood: of all readings in this metre.
+    """
+
+    metre: str
+    place: I64
+    ticks: I64
+    quarter_s: F
+    chance: F
+    log_likelihood: float
+    best: float = 0.0
+
+
+@cache
+def counts() -> dict[str, Any]:
+    """The table of counts, see the module's head."""
+    data: dict[str, Any] = json.loads((Path(__file__).parent / "counts.json").read_text(encoding="utf-8"))
+    return data
+
+
+def bar_ticks(metre: str) -> int:
+    upper, lower = METRES[metre]
+    return TICKS * 4 * upper // lower
+
+
+def moves(midi: Sequence[int]) -> I64:
+    """Category of the move into each note: 0 level, 1 and 2 step up and down, 3 and 4 more; -1 for the first."""
+    out = [-1]
+    for a, b in zip(midi, midi[1:], strict=False):
+        d = b - a
+        out.append(0 if d == 0 else 1 if 0 < d <= 2 else 2 if -2 <= d < 0 else 3 if d > 0 else 4)
+    return np.array(out, dtype=np.int64)
+
+
+@cache
+def _tables(metre: str) -> dict[str, F]:
+    """Logarithms of probabilities for one metre, smoothed. value: B x (MOST_TICKS + 1)."""
+    c = counts()["metres"][metre]
+    bar = bar_ticks(metre)
+    value = np.zeros((bar, MOST_TICKS + 1))
+    for place, row in c["value"].items():
+        for ticks, n in row.items():
+            value[int(place), min(int(ticks), MOST_TICKS)] += n
+    # Smoothed towards what is usual for a value in this metre wherever it stands, then towards anything.
+    usual = value.sum(axis=0)
+    landing = value.sum(axis=1) / value.sum()  # how usual it is that a note begins at a place
+    anywhere = np.zeros_like(value)
+    for p in range(bar):
+        for d in range(1, MOST_TICKS + 1):
+            anywhere[p, d] = (usual[d] / usual.sum() + 1e-4) * (landing[(p + d) % bar] + 1e-3)
+        anywhere[p] /= anywhere[p].sum()
+    weight = 3.0
+    value = (value + weight * anywhere) / (value.sum(axis=1, keepdims=True) + weight)
+    value[:, 0] = 0
+    out = {"value": np.log(value + 1e-12)}
+    first = np.array([c["first"].get(str(p), 0) for p in range(bar)], dtype=float)
+    out["first"] = np.log((first + 0.3) / (first + 0.3).sum())
+    last = np.array([c["last"].get(str(p), 0) for p in range(bar)], dtype=float)
+    out["last"] = np.log((last + 0.3) / (last + 0.3).sum())
+    where = np.array(c["place"], dtype=float) + 2.0
+    overall = where / where.sum()
+    for name, n in (("degree", 12), ("move", 5), ("phrase", 2)):
+        table = np.array(c[name], dtype=float).reshape(bar, n)
+        total = table.sum(axis=0) / table.sum()
+        smooth = (table + 20.0 * total) / (table.sum(axis=1, keepdims=True) + 20.0)
+        out[name] = np.log(smooth / total)
+    out["overall"] = np.log(overall)
+    return out
+
+
+#: How much the notes' pitches, moves and breaths count beside the values.
+WEIGHTS = {"degree": 0.5, "move": 0.5, "phrase": 0.7}
+
+
+def _at_beats(onset_s: F, beats_s: Sequence[float]) -> tuple[F, float]:
+    """Times counted in tapped beats (0 = the first tap), straight on beyond both ends; and seconds a beat."""
+    taps = np.asarray(sorted(beats_s), dtype=float)
+    usual = float(np.median(np.diff(taps)))
+    reach = int(max(0.0, taps[0] - onset_s.min(), onset_s.max() - taps[-1]) / usual) + 2
+    before = taps[0] - usual * np.arange(reach, 0, -1)
+    after = taps[-1] + usual * np.arange(1, reach + 1)
+    grid = np.concatenate([before, taps, after])
+    return np.interp(onset_s, grid, np.arange(len(grid)) - reach), usual
+
+
+def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
+         sharpness: float = 1.0) -> Reading:
+    """The reading of notes in one metre. beat_s: seconds a crotchet where it is given, else None.
+
+    beats_s: times of tapped beats (at least three), which then lead. sharpness: how many takes stand behind
+    the times.
+    """
+    t = _tables(metre)
+    bar = bar_ticks(metre)
+    n = len(e.degree)
+    beat_ticks = 6 if METRES[metre][1] == 8 else TICKS
+    onsets, wander, phase = e.onset_s, WANDER, None
+    tempo_spread = GIVEN_SPREAD
+    if len(beats_s) >= FEWEST_BEATS:
+        at_beats, usual = _at_beats(e.onset_s, beats_s)
+        # From here on time runs evenly from tap to tap, so that the tempo no longer bends.
+        onsets, wander, tempo_spread = at_beats * usual, TAPPED_WANDER, TAPPED_SPREAD
+        beat_s = usual * TICKS / beat_ticks
+        phase = at_beats[:-1] * beat_ticks
+        phase_spread = TAP_S / usual * beat_ticks
+    log_tempo = np.linspace(np.log(FASTEST_S), np.log(SLOWEST_S), TEMPI)
+    step = log_tempo[1] - log_tempo[0]
+    beat = 1.5 if METRES[metre][1] == 8 else 1.0
+    if beat_s is None:
+        prior = -0.5 * ((log_tempo + np.log(beat) - np.log(BEAT_S)) / BEAT_SPREAD) ** 2
+    else:
+        prior = -0.5 * ((log_tempo - np.log(np.clip(beat_s, FASTEST_S, SLOWEST_S))) / tempo_spread) ** 2
+    prior -= np.log(np.exp(prior).sum())
+    values = np.arange(1, MOST_TICKS + 1)
+    expected = values[:, None] / TICKS * np.exp(log_tempo)[None, :]  # D x T seconds
+    spread = np.sqrt(((LENGTH_SPREAD * expected) ** 2 + 2 * ONSET_S**2) / sharpness)
+    ioi = np.maximum(np.diff(onsets), 0.02)
+    place_log = np.zeros((n, bar))
+    for i in range(n):
+        if e.degree[i] >= 0:
+            place_log[i] += WEIGHTS["degree"] * t["degree"][:, e.degree[i]]
+        if e.move[i] >= 0:
+            place_log[i] += WEIGHTS["move"] * t["move"][:, e.move[i]]
+        if phase is not None:
+            off = (np.arange(bar) - phase[i] + beat_ticks / 2) % beat_ticks - beat_ticks / 2
+            place_log[i] += np.log(np.exp(-0.5 * (off / phase_spread) ** 2) + 0.01)
+        if i:
+            place_log[i] += WEIGHTS["phrase"] * t["phrase"][:, int(e.phrase[i])]
+    # Observation for each note: D x T.
+    fits = []
+    for i in range(n):
+        z = (ioi[i] - expected) / spread
+        like = np.exp(-0.5 * z * z) / (spread * np.sqrt(2 * np.pi))
+        if i == n - 1:  # the last note may be held or cut short
+            z = np.log(max(ioi[i], 0.05) / expected) / 0.35
+            like = np.exp(-0.5 * z * z) / (0.35 * np.sqrt(2 * np.pi)) / ioi[i]
+        fits.append(like + STRAY)
+    kernels = []
+    for i in range(n):
+        sigma = max(wander * np.sqrt(max(ioi[i], 0.1) / 0.5), step * 0.5)
+        reach = int(np.ceil(3 * sigma / step))
+        k = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / sigma) ** 2)
+        kernels.append(k / k.sum())
+    target = (np.arange(bar)[:, None] + values[None, :]) % bar  # B x D
+    value_p = np.exp(t["value"][:, 1:])  # B x D
+    last_p = np.exp(t["last"])
+
+    alpha = np.exp(t["first"] + place_log[0])[:, None] * np.exp(prior)[None, :]
+    scale_log = 0.0
+    alphas = []
+    for i in range(n):
+        s = alpha.sum()
+        alpha = alpha / s
+        scale_log += float(np.log(s))
+        alphas.append(alpha)
+        if i == n - 1:
+            break
+        joint = alpha[:, None, :] * value_p[:, :, None] * fits[i][None, :, :]  # B x D x T
+        nxt = np.zeros_like(alpha)
+        np.add.at(nxt, target.ravel(), joint.reshape(-1, joint.shape[2]))
+        nxt = _blur(nxt, kernels[i])
+        alpha = nxt * np.exp(place_log[i + 1])[:, None]
+    end = last_p[:, None] * np.einsum("bd,dt->bt", value_p, fits[-1])
+    total = float((alphas[-1] * end).sum())
+    log_likelihood = scale_log + float(np.log(total + 1e-300))
+    # Backward, with the chance of each value on the way.
+    chance = np.zeros((n, MOST_TICKS + 1))
+    places = np.zeros((n, bar))
+    tempo = np.zeros((n, TEMPI))
+    beta = end / end.sum()
+    joint_last = alphas[-1][:, None, :] * last_p[:, None, None] * value_p[:, :, None] * fits[-1][None]
+    chance[-1, 1:] = joint_last.sum(axis=(0, 2))
+    g = alphas[-1] * beta
+    places[-1] = g.sum(axis=1)
+    tempo[-1] = g.sum(axis=0) / g.sum()
+    for i in range(n - 2, -1, -1):
+        ahead = _blur(beta * np.exp(place_log[i + 1])[:, None], kernels[i])
+        joint = value_p[:, :, None] * fits[i][None] * ahead[target]  # B x D x T
+        both = alphas[i][:, None, :] * joint
+        chance[i, 1:] = both.sum(axis=(0, 2))
+        beta = joint.sum(axis=1)
+        beta /= beta.sum()
+        g = alphas[i] * beta
+        places[i] = g.sum(axis=1)
+        tempo[i] = g.sum(axis=0) / g.sum()
+    chance /= chance.sum(axis=1, keepdims=True)
+    # The likeliest path can count twice as fast as the readings together do; it is sought near their tempo.
+    near = np.stack([np.convolve(row, np.ones(2 * NEAR_TEMPI + 1), "same") for row in tempo])
+    middle = near.argmax(axis=1)
+    allowed = np.abs(np.arange(TEMPI)[None, :] - middle[:, None]) <= 2 * NEAR_TEMPI
+    usual = (tempo * allowed * log_tempo).sum(axis=1) / (tempo * allowed).sum(axis=1)
+    path, ticks, best = _viterbi(t, place_log, prior, fits, kernels, target, value_p, last_p, allowed)
+    return Reading(metre, path, ticks, np.exp(usual), chance, log_likelihood, best)
+
+
+def _blur(x: F, kernel: F) -> F:
+    """Tempo wandering: each row of x smeared along its second axis."""
+    reach = len(kernel) // 2
+    padded = np.pad(x, ((0, 0), (reach, reach)))
+    out = np.zeros_like(x)
+    for k, w in enumerate(kernel):
+        out += w * padded[:, k:k + x.shape[1]]
+    return out
+
+
+def _viterbi(t: dict[str, F], place_log: F, prior: F, fits: list[F], kernels: list[F], target: I64,
+             value_p: F, last_p: F, allowed: NDArray[np.bool_]) -> tuple[I64, I64, float]:
+    """The single most probable reading: places and values."""
+    n, bar = place_log.shape
+    with np.errstate(divide="ignore"):
+        value_log, last_log = np.log(value_p), np.log(last_p)
+        fit_log = [np.log(f) for f in fits]
+    shut = np.where(allowed, 0.0, -1e3)
+    score = t["first"][:, None] + place_log[0][:, None] + prior[None, :] + shut[0]
+    back: list[tuple[I64, I64, I64]] = []
+    order = np.argsort(target.ravel(), kind="stable")
+    groups = [order[target.ravel()[order] == p] for p in range(bar)]
+    tempi = score.shape[1]
+    for i in range(n - 1):
+        joint = (score[:, None, :] + value_log[:, :, None] + fit_log[i][None]).reshape(-1, tempi)
+        nxt = np.empty_like(score)
+        source = np.zeros((bar, tempi), dtype=np.int64)
+        for p in range(bar):
+            rows = joint[groups[p]]
+            arg = rows.argmax(axis=0)
+            source[p] = groups[p][arg]
+            nxt[p] = rows[arg, np.arange(tempi)]
+        reach = len(kernels[i]) // 2
+        log_k = np.log(kernels[i])
+        padded = np.pad(nxt, ((0, 0), (reach, reach)), constant_values=-np.inf)
+        stack = np.stack([padded[:, k:k + tempi] + log_k[k] for k in range(len(log_k))])
+        move = stack.argmax(axis=0)
+        score = stack.max(axis=0) + place_log[i + 1][:, None] + shut[i + 1]
+        back.append((source, move - reach, np.zeros(0, dtype=np.int64)))
+    end = (last_log[:, None, None] + value_log[:, :, None] + fit_log[-1][None])
+    final = score[:, None, :] + end
+    p, d, tau = np.unravel_index(int(final.argmax()), final.shape)
+    best = float(final.max())
+    places, ticks = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    places[-1], ticks[-1] = p, d + 1
+    depth = value_p.shape[1]
+    for i in range(n - 2, -1, -1):
+        source, shift, _ = back[i]
+        tau_before = int(np.clip(tau + shift[p, tau], 0, tempi - 1))
+        flat = int(source[p, tau_before])
+        p, d, tau = flat // depth, flat % depth, tau_before
+        places[i], ticks[i] = p, d + 1
+    return places, ticks, best

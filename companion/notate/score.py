@@ -1,0 +1,230 @@
+"""A sung take as a written tune, with what is unsure of it said bar by bar.
+
+The way: notes are found in the pitch track (`segment`), their pitches brought to a key with the singer's
+drift taken out (`pitches`), their times to values in a metre with a bending tempo (`rhythm`, `metre`), and
+all of it is laid out in bars (`layout`). Each step weighs all readings, so the score knows its doubts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from companion.ear.model import PitchTrack, SungNote
+from companion.errors import NothingSung, Trouble
+from companion.notate.layout import Event, lay_out
+from companion.notate.metre import choose
+from companion.notate.pitches import Pitches
+from companion.notate.pitches import find as find_pitches
+from companion.notate.rhythm import METRES, MOST_TICKS, TICKS, Evidence, Reading, bar_ticks, counts, moves
+from companion.notate.segment import sung_notes
+from companion.tune.model import Key, Tune
+
+BREATH_S = 0.13  # a silence before a note from here on is a breath; a stopped consonant takes less
+#: Silence at a note's end where no rest is written: mostly a consonant, else a breath of a usual length.
+NO_BREATH, CLOSE_S, BREATH_USUAL_S, BREATH_SPREAD_S = 0.6, 0.04, 0.22, 0.1
+REST_SPREAD_S = 0.07
+LONGEST_S = 300.0  # what is longer than five minutes is no tune
+FEWEST_NOTES = 3
+
+
+@dataclass(frozen=True)
+class Given:
+    """What a person has said beforehand. bpm: beats a minute (in 6/8 the beat is a dotted crotchet).
+
+    time: "3/4". beats_s: times of tapped beats in the take. key: the key of the score.
+    """
+
+    bpm: float | None = None
+    time: str | None = None
+    beats_s: tuple[float, ...] = ()
+    key: Key | None = None
+
+
+@dataclass(frozen=True)
+class Notation:
+    """A take written down.
+
+    events: one a note, with values in ticks (a quarter of a crotchet). place: ticks of the first note after
+    its bar line. sung: the notes as found in the take (seconds, MIDI with fractions). tuning: semitones by
+    which the singer was above concert pitch, note by note. quarter_s: seconds a crotchet, note by note.
+    sure_value, sure_pitch: probabilities, one a note. other_value: the second-best length in ticks.
+    """
+
+    title: str
+    events: tuple[Event, ...]
+    metre: str
+    place: int
+    key: Key
+    key_sure: float
+    key_other: Key
+    key_other_sure: float
+    metre_sure: float
+    metre_other: str
+    metre_other_sure: float
+    sung: tuple[SungNote, ...]
+    tuning: tuple[float, ...]
+    quarter_s: tuple[float, ...]
+    sure_value: tuple[float, ...]
+    other_value: tuple[int, ...]
+    sure_pitch: tuple[float, ...]
+    other_pitch: tuple[int, ...]
+    evidence: Evidence
+    given: Given = Given()
+
+    @property
+    def quarter_bpm(self) -> float:
+        """Crotchets a minute, over the whole take."""
+        return round(60.0 / float(np.exp(np.mean(np.log(self.quarter_s)))), 1)
+
+    @property
+    def tune(self) -> Tune:
+        """The score, laid out in bars."""
+        return lay_out(self.events, self.metre, self.place, self.key, title=self.title,
+                       quarter_bpm=self.quarter_bpm)
+
+
+def notate(track: PitchTrack, title: str = "", given: Given | None = None) -> Notation:
+    """Write down what is sung in a track. Raises NothingSung or Trouble, one sentence, where it cannot be.
+
+    Source of the method: the metrical hidden Markov model of `rhythm`; its tempo wanders (Cemgil and Kappen
+    2003 treat tempo likewise; from memory).
+    """
+    given = given or Given()
+    return write(usable_notes(track), title, given)
+
+
+def usable_notes(track: PitchTrack) -> list[SungNote]:
+    """The notes of a take, or one sentence why it cannot be written down."""
+    from companion.notate.fitness import check
+
+    if track.duration_s > LONGEST_S:
+        raise Trouble(f"This take lasts {track.duration_s / 60:.0f} minutes; a tune of up to five minutes can be "
+                      "written down. Cut out the part that you want.")
+    notes = sung_notes(track)
+    if not notes:
+        raise NothingSung("Nothing sung was found in this take. Sing a little closer to the microphone, "
+                          "and once more.")
+    check(track, notes)
+    if len(notes) < FEWEST_NOTES:
+        raise NothingSung(f"Only {len(notes)} sung note{'s' if len(notes) > 1 else ''} could be found; a tune has at "
+                          "least three. Sing it once more, a little closer.")
+    return notes
+
+
+def evidence_of(notes: Sequence[SungNote], pitches: Pitches) -> Evidence:
+    """Times, degrees, moves and breaths of N notes."""
+    onset = np.array([n.onset_s for n in notes] + [notes[-1].onset_s + notes[-1].duration_s])
+    gap = np.array([0.0] + [b.onset_s - a.onset_s - a.duration_s for a, b in zip(notes, notes[1:], strict=False)])
+    return Evidence(onset, (pitches.midi - pitches.tonic) % 12, moves(pitches.midi.tolist()), gap > BREATH_S)
+
+
+def write(notes: Sequence[SungNote], title: str, given: Given, sharpness: float = 1.0) -> Notation:
+    """Written notes from sung ones. sharpness: how many takes stand behind each time."""
+    tonic = mode = None
+    if given.key is not None:
+        mode = given.key.mode if given.key.mode in ("major", "minor") else None
+        tonic = (7 * given.key.fifths + (9 if mode == "minor" else 0)) % 12
+    pitches = find_pitches([n.midi for n in notes], [n.duration_s for n in notes], tonic, mode)
+    e = evidence_of(notes, pitches)
+    chosen = choose(e, pitches.midi.tolist(), given.time, given.bpm, given.beats_s, sharpness)
+    reading = chosen.reading
+    events, sure, other = _events(notes, e, reading, pitches)
+    return Notation(
+        title=title, events=tuple(events), metre=reading.metre, place=int(reading.place[0]), key=pitches.key,
+        key_sure=pitches.sure, key_other=pitches.runner_up, key_other_sure=pitches.runner_up_sure,
+        metre_sure=chosen.sure, metre_other=chosen.other, metre_other_sure=chosen.other_sure,
+        sung=tuple(notes), tuning=tuple(float(t) for t in pitches.tuning),
+        quarter_s=tuple(float(q) for q in reading.quarter_s), sure_value=tuple(sure), other_value=tuple(other),
+        sure_pitch=tuple(float(c) for c in pitches.chance[:, 1]),
+        other_pitch=tuple(int(m) + (-1 if c[0] > c[2] else 1) for m, c in
+                          zip(pitches.midi, pitches.chance, strict=True)),
+        evidence=e, given=given)
+
+
+def _events(notes: Sequence[SungNote], e: Evidence, r: Reading,
+            p: Pitches) -> tuple[list[Event], list[float], list[int]]:
+    events, sure, other = [], [], []
+    for i, note in enumerate(notes):
+        ticks = int(r.ticks[i])
+        silence = max(0.0, float(e.onset_s[i + 1]) - note.onset_s - note.duration_s)
+        rest, rest_sure = (0, 1.0) if i == len(notes) - 1 else rest_ticks(silence, ticks, float(r.quarter_s[i]), r.metre)
+        ranked = np.argsort(-r.chance[i])
+        second = int(ranked[0]) if int(ranked[0]) != ticks else int(ranked[1])
+        breath = bool(i + 1 < len(notes) and e.phrase[i + 1])
+        events.append(Event(int(p.midi[i]), ticks - rest, rest, breath=breath and rest == 0))
+        sure.append(float(r.chance[i, ticks]) * rest_sure)
+        other.append(max(1, second))
+    return events, sure, other
+
+
+def rest_ticks(silence_s: float, ticks: int, quarter_s: float, metre: str) -> tuple[int, float]:
+    """How many of a note's ticks are a rest, and how sure that is.
+
+    Weighed: how usual such a rest is after such a length (counted on folk tunes), and how the silence heard
+    fits it: a rest is heard at its length and a little more, a breath takes what a breath takes.
+    """
+    row = counts()["metres"][metre]["rest"].get(str(min(ticks, MOST_TICKS)), {})
+    total = sum(row.values()) + 4.0
+    best: list[tuple[float, int]] = []
+    for rest in range(0, ticks):
+        prior = (row.get(str(rest), 0) + (3.0 if rest == 0 else 0.3 if rest % 2 == 0 else 0.05)) / total
+        if rest == 0:
+            like = NO_BREATH * np.exp(-silence_s / CLOSE_S) / CLOSE_S
+            like += (1 - NO_BREATH) * np.exp(-0.5 * ((silence_s - BREATH_USUAL_S) / BREATH_SPREAD_S) ** 2) / (
+                2.507 * BREATH_SPREAD_S)
+        else:
+            off = silence_s - rest / TICKS * quarter_s - CLOSE_S
+            spread = REST_SPREAD_S + 0.1 * rest / TICKS * quarter_s
+            like = np.exp(-0.5 * (off / spread) ** 2) / (2.507 * spread)
+        best.append((float(prior * (like + 1e-6)), rest))
+    weight = sum(w for w, _ in best)
+    top = max(best)
+    return top[1], top[0] / weight
+
+
+def with_metre(n: Notation, metre: str) -> Notation:
+    """The same take read in another metre ("in three")."""
+    if metre not in METRES:
+        raise Trouble(f"{metre} is not a metre that can be read here; give {', '.join(METRES)}.")
+    return write(n.sung, n.title, replace(n.given, time=metre))
+
+
+def as_json(n: Notation) -> dict[str, Any]:
+    """What programs may rely on: notes as `companion read` gives them, and key, time, quarter_bpm."""
+    from companion.notate.doubts import doubts
+
+    tune = n.tune
+    notes: list[dict[str, Any]] = []
+    held = False
+    for b, _, note in tune.written():
+        number = tune.bars[b].number
+        if held and note.pitch is not None and notes:
+            notes[-1]["quarters"] += float(note.quarters)
+        elif note.pitch is None:
+            length = tune.time.quarters if note.whole_bar else note.quarters
+            notes.append({"midi": None, "quarters": float(length), "bar": number})
+        else:
+            notes.append({"midi": note.pitch.midi, "quarters": float(note.quarters), "bar": number})
+        held = note.tie
+    return {"notes": notes, "problems": [{"bar": d.bar, "note": d.note, "say": d.say, "or": d.other}
+                                         for d in doubts(n)],
+            "key": n.key.name, "time": n.metre, "quarter_bpm": n.quarter_bpm,
+            "key_sure": round(n.key_sure, 3), "key_runner_up": n.key_other.name,
+            "time_sure": round(n.metre_sure, 3), "time_runner_up": n.metre_other,
+            "pickup_quarters": float(tune.pickup),
+            "phrases": sorted({k.number for k in tune.line() if k.number == 1 or
+                               tune.line()[k.number - 2].phrase != k.phrase})}
+
+
+def bars_of(n: Notation) -> list[int]:
+    """The printed bar number in which each note begins."""
+    out, at, bar = [], n.place, bar_ticks(n.metre)
+    first = 0 if n.place else 1
+    for event in n.events:
+        out.append(at // bar + first)
+        at += event.ticks + event.rest
+    return out
