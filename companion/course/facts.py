@@ -131,7 +131,7 @@ def said_signs(words: str) -> frozenset[str]:
         return frozenset({"word sign", "dynamic"})
     if words.startswith(("words: ",)):
         return frozenset({"word sign"})
-    if words == "words" or words.startswith(("verse ", "title: ")):
+    if words == "words" or words.startswith(("verse ", "title: ", "heading: ", "page ")):
         return frozenset({"words"})
     return frozenset({words})
 

@@ -22,7 +22,7 @@ from companion.match.model import RIGHT, UNSURE, WRONG
 
 ROOM, NAME = "course", "progress"  # where the diary keeps it
 VERSION = 1
-KEPT_ANSWERS = 120  # of each stage and way: far more than any evidence asks for
+KEPT_ANSWERS = 40  # of each stage and way: more than any evidence asks for
 ENOUGH_MOVES = 3  # of a kind sung elsewhere, before they count as a review
 HELD = 0.8  # share of them right that counts as recalled
 

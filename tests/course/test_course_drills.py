@@ -71,7 +71,8 @@ def test_the_letter_trap_is_taught_both_ways() -> None:
     for step in STEPS:
         letter = step.lower()
         judged = check(write_cell(fact(step)), letter)
-        assert judged.verdict == WRONG and "the letter" in judged.say, step
+        assert judged.verdict == WRONG
+        assert "the letter" in judged.say, step
 
 
 def test_a_note_named_without_its_length_is_asked_on() -> None:

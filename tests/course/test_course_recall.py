@@ -1,0 +1,224 @@
+"""When to come back: the same dates as fsrs called directly; evidence; progress to JSON and back."""
+
+import json
+import random
+from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
+from course_pupil import sung, sung_aloud, typed, wrong
+
+from companion.course.answer import Judged, check, check_take
+from companion.course.drill import WAYS, Drill, card, make
+from companion.course.material import material
+from companion.course.progress import Progress
+from companion.course.recall import Recall
+from companion.course.session import new_items
+from companion.course.stage import find_stage, stages
+from companion.diary.model import Tally
+from companion.errors import Trouble
+from companion.match.model import RIGHT, UNSURE, WRONG
+
+NOW = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
+ROW = material("five-quavers", ("values", "octave marks", "bars"))
+
+
+def test_the_dates_equal_fsrs_called_directly() -> None:
+    # Source: the package fsrs (Free Spaced Repetition Scheduler) itself, fuzzing off, on the same reviews.
+    from fsrs import Card, Rating, Scheduler
+
+    rng = random.Random(7)
+    scheduler = Scheduler(enable_fuzzing=False)
+    recall = Recall()
+    direct: dict[str, Card] = {}
+    now = NOW
+    for _ in range(600):
+        name = card(rng.choice("CDEFGAB"), rng.choice(WAYS))
+        verdict, helped = rng.choice([RIGHT, RIGHT, RIGHT, WRONG]), rng.random() < 0.1
+        due = recall.review(name, verdict, now, helped)
+        rating = Rating.Again if verdict == WRONG else Rating.Hard if helped else Rating.Good
+        direct[name], _ = scheduler.review_card(direct.get(name, Card(card_id=1, due=now)), rating, now)
+        assert due == direct[name].due == recall.due_at(name)
+        now += timedelta(minutes=rng.choice([1, 5, 60 * 24, 60 * 24 * 3]))
+    assert {n: recall.due_at(n) for n in direct} == {n: c.due for n, c in direct.items()}
+    assert recall.due(now) == [n for _, n in sorted((c.due, n) for n, c in direct.items() if c.due <= now)]
+    assert recall.strength(name, now) == scheduler.get_card_retrievability(direct[name], now)
+
+
+def test_what_is_not_sure_is_no_review() -> None:
+    recall = Recall()
+    assert recall.review("C | cell to name", UNSURE, NOW) is None
+    assert recall.cards == {}
+
+
+def test_a_time_without_a_zone_is_refused_and_any_zone_is_the_same_moment() -> None:
+    with pytest.raises(ValueError, match="time zone"):
+        Recall().review("C | cell to name", RIGHT, datetime(2026, 9, 1))
+    a, b = Recall(), Recall()
+    a.review("C", RIGHT, NOW)
+    b.review("C", RIGHT, NOW.astimezone(timezone(timedelta(hours=5))))
+    assert a.cards == b.cards
+
+
+def answers(progress: Progress, way: str, verdicts: str, day: int) -> None:
+    """Answers of stage 2 on a day: r for right, w for wrong."""
+    kind = {"cell to name": "name the cell", "name to cell": "write the cell",
+            "cell to voice": "sing the cell"}[way]
+    item = make(Drill(kind, ("C", "D"), count=1), None, random.Random(1))[0]
+    for i, v in enumerate(verdicts):
+        progress.record(item, Judged(RIGHT if v == "r" else WRONG, ""), find_stage(2),
+                        NOW + timedelta(days=day, minutes=i))
+
+
+def test_evidence_is_nine_of_the_last_ten_on_two_days() -> None:
+    progress = Progress()
+    name = next(i for i, e in enumerate(find_stage(2).known) if e.way == "cell to name")
+
+    def met() -> bool:
+        return progress.shown(find_stage(2))[name].met
+
+    answers(progress, "cell to name", "r" * 8, 0)
+    assert not met()
+    answers(progress, "cell to name", "rr", 0)
+    assert not met()  # one day only
+    answers(progress, "cell to name", "r", 1)
+    assert met()
+    answers(progress, "cell to name", "w", 1)
+    assert met()  # nine of the last ten
+    answers(progress, "cell to name", "w", 1)
+    assert not met()  # and it must hold now
+    answers(progress, "cell to name", "r" * 9, 2)
+    assert met()
+
+
+def test_a_stage_is_passed_when_all_its_evidence_is_there() -> None:
+    progress = Progress()
+    for day in (0, 1):
+        for way, count in (("cell to name", 10), ("name to cell", 10), ("cell to voice", 5)):
+            assert not progress.has_passed(find_stage(2))
+            answers(progress, way, "r" * count, day)
+    assert progress.has_passed(find_stage(2))
+    assert progress.passed["2"]["by"] == "evidence"
+
+
+def test_the_adults_word_passes_and_takes_back() -> None:
+    progress = Progress()
+    assert progress.stage(stages()).number == 1
+    progress.pass_stage(find_stage(1), NOW)
+    assert progress.stage(stages()).number == 2
+    for day in (0, 1):
+        for way in ("cell to name", "name to cell", "cell to voice"):
+            answers(progress, way, "r" * 10, day)
+    assert progress.stage(stages()).number == 3
+    later = NOW + timedelta(days=5)
+    progress.take_back(find_stage(2), later)
+    assert progress.stage(stages()).number == 2
+    # Old answers count no more, the next stages need not be passed again.
+    assert all(s.answers == 0 for s in progress.shown(find_stage(2)))
+    progress.pass_stage(find_stage(2), later)
+    assert progress.stage(stages()).number == 3
+
+
+@pytest.mark.parametrize("stage", stages(), ids=lambda s: s.name)
+def test_every_stage_can_be_reached_passed_and_failed(stage) -> None:  # type: ignore[no-untyped-def]
+    reached = Progress()
+    for before in stages():
+        if before.number < stage.number:
+            reached.pass_stage(before, NOW)
+    assert reached.stage(stages()) is stage
+    for right in (True, False):
+        progress = Progress.from_json(reached.as_json())
+        for day in range(4):
+            for item in new_items(stage, random.Random(day), 16, progress):
+                if progress.has_passed(stage):
+                    break
+                judged = check(item, ("+" if item.wants == "sung" else typed(item, random.Random(day))) if right
+                               else wrong(item))
+                assert judged.verdict == (RIGHT if right else WRONG), (item.ask, judged.say)
+                progress.record(item, judged, stage, NOW + timedelta(days=day))
+        assert progress.has_passed(stage) == right
+
+
+def test_progress_comes_back_from_json() -> None:
+    progress = Progress()
+    answers(progress, "cell to name", "rwr", 0)
+    progress.pass_stage(find_stage(1), NOW)
+    again = Progress.from_json(json.loads(json.dumps(progress.as_json())))
+    assert again == progress
+    with pytest.raises(Trouble, match="newer"):
+        Progress.from_json({**progress.as_json(), "version": 99})
+    with pytest.raises(Trouble, match="damaged"):
+        Progress.from_json({"answers": 3})
+
+
+def test_only_so_many_answers_are_kept() -> None:
+    progress = Progress()
+    answers(progress, "cell to name", "r" * 300, 0)
+    assert len(progress.answers) == 40
+
+
+def test_kinds_of_move_sung_elsewhere_count_as_reviews() -> None:
+    progress = Progress()
+    progress.hear_moves([Tally("step up", 9, 1, 0), Tally("leap down", 1, 3, 2), Tally("skip up", 1, 0, 5)], NOW)
+    assert progress.recall.due_at("step up | ear to voice") > NOW
+    assert progress.recall.due_at("leap down | ear to voice") - NOW == timedelta(minutes=1)  # fsrs: again
+    assert "skip up | ear to voice" not in progress.recall.cards  # too few to tell
+    assert progress.moves_until == NOW.isoformat()
+
+
+# --- sung answers ---
+
+def test_a_bar_read_and_sung_is_judged_by_the_match() -> None:
+    for seed, item in enumerate(make(Drill("read and sing", count=4), ROW, random.Random(2))):
+        judged = check_take(item, sung(item.sung, seed))
+        assert judged.verdict == RIGHT
+        assert item.group is not None
+        assert judged.say.startswith("All three right.")
+        assert judged.say.endswith(f"{item.group.said}.")
+        assert judged.cards[item.cards[0]] == RIGHT
+
+
+def test_a_move_the_other_way_names_both_cells() -> None:
+    item = make(Drill("read and sing", order="up", count=1), ROW, random.Random(2))[0]  # C, D, E, F
+    judged = check_take(item, sung(item.sung, 3, turned=1))
+    assert judged.verdict == WRONG
+    assert "From the second note to the third the tune goes up: D, then E. Listen." in judged.say
+    assert judged.cards[card("step up", "cell to voice")] == WRONG
+    assert judged.cards[item.cards[0]] == WRONG
+
+
+def test_sung_through_the_air_too() -> None:
+    items = make(Drill("read and sing", count=6), ROW, random.Random(2)) + make(
+        Drill("sing the cell", ("C", "D", "E", "F", "G"), count=6), None, random.Random(2))
+    verdicts = [check_take(item, sung_aloud(item.sung, seed)).verdict for seed, item in enumerate(items)]
+    assert WRONG not in verdicts
+    assert verdicts.count(RIGHT) >= 11
+    turned = [check_take(item, sung_aloud(item.sung, seed, turned=0)).verdict for seed, item in enumerate(items)]
+    assert RIGHT not in turned
+    assert turned.count(WRONG) >= 9
+
+
+def test_one_cell_sung_from_the_note_before() -> None:
+    item = make(Drill("sing the cell", ("C", "D"), order="up", count=2), None, random.Random(1))[1]
+    assert item.first == item.sung[0].midi
+    judged = check_take(item, sung(item.sung, 5))
+    assert (judged.verdict, judged.say) == (RIGHT, "Right. C to D.")
+
+
+def test_silence_is_not_sure_and_not_remembered() -> None:
+    item = make(Drill("read and sing", count=1), ROW, random.Random(2))[0]
+    quiet = sung(item.sung, 3)
+    quiet.f0_hz[:] = 0
+    judged = check_take(item, quiet)
+    assert (judged.verdict, judged.cards) == (UNSURE, {})
+    assert judged.say == "I heard no singing. A little closer, and sing again."
+
+
+def test_a_recording_is_judged_from_its_file(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    item = make(Drill("read and sing", order="up", count=1), ROW, random.Random(2))[0]
+    track = sung(item.sung, 4)
+    path = tmp_path / "take.csv"
+    path.write_text("time_s,f0_hz\n" + "".join(f"{t:.3f},{f:.3f}\n" for t, f in zip(track.time_s, track.f0_hz,
+                                                                                 strict=True)))
+    assert check(item, str(path)).verdict == RIGHT
+    with pytest.raises(Trouble):
+        check_take(item, tmp_path / "none.wav")
