@@ -149,7 +149,8 @@ def test_reviews_keep_to_what_is_taught_after_a_stage_is_taken_back() -> None:
 
 
 @pytest.mark.parametrize("about", ["C", "F crotchet", "sharp", "fourth octave", "C, fifth octave", "level",
-                                   "leap up", "where it turns", "counting a note", "counting beats", "when to mark",
+                                   "leap up", "where it turns", "counting a note", "counting beats",
+                                   "when to mark",
                                    "length of C minim", "heron bar 2", "heron whole", "snail-wall bar 2"])
 def test_whatever_is_remembered_can_be_asked(about: str) -> None:
     from companion.course.drill import WAYS
