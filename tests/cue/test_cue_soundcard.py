@@ -107,13 +107,14 @@ print(json.dumps([returned, early, ended, took, never]))
     with card.recording() as record:
         done = card.python(code)
     returned, early, ended, took, never = json.loads(done.stdout)
-    assert returned < 0.4
+    # The sound would last 20 s; the bounds leave room for a machine with much else to do.
+    assert returned < 3
     assert early == [False, False]
     assert ended == [True, True]
-    assert took < 1
-    assert never < 1
+    assert took < 3
+    assert never < 3
     heard = sounding(record.samples)
-    assert len(heard) / RATE < 2
+    assert len(heard) / RATE < 5
     # A cut would leave full level up to the last sample.
     assert np.abs(heard[-RATE // 200:]).max() < 0.3 * np.abs(heard).max()
 
