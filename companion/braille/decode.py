@@ -23,7 +23,7 @@ from typing import Any
 from companion.braille import signs as S
 from companion.braille.page import Link, Said, from_brf
 from companion.braille.rhythm import BASES, UNITS, beat, capacity, read_bar
-from companion.braille.text import from_dots, read_words
+from companion.braille.text import from_dots, read_words, words
 from companion.braille.units import NOTES, RESTS, Unit, shape_of, split, unit
 from companion.errors import Trouble
 from companion.tune.model import STEPS, VALUES, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune, Tuplet
@@ -51,6 +51,7 @@ _RESTS = re.compile(f"(?:(?P<few>{_WHOLE_REST}{{2,3}})|{S.NUMBER}(?P<many>[{_U}]
                     re.DOTALL)
 _TEXT = "".join(chr(S.CELL_BASE + i) for i in range(64) if i & 7 and chr(S.CELL_BASE + i) != S.WORD)
 _EXPRESSION = f"{S.WORD}[{_TEXT}]++(?:[{S.SPACE}\n][{_TEXT}]++)*+{S.WORD}(?=[{S.SPACE}\n]|$)"
+_EXPRESSIONS = re.compile(_EXPRESSION)
 _GROUPS = re.compile(f"{_EXPRESSION}|[^{S.SPACE}\n]++")
 #: Only a group that begins with one of these can be something else than notes.
 _SPECIAL = frozenset((S.NUMBER, S.BAR_REPEAT, _WHOLE_REST, S.WORD, _SHARP, _FLAT, _NATURAL, S.COMMON[0], S.CUT[0]))
@@ -71,6 +72,7 @@ class _Raw:
     """What places and words are worked out from when they are asked for."""
 
     reader: _Reader
+    heading: list[_Line]
     texts: list[Said]
     at: Callable[[int], tuple[int, int]]
 
@@ -95,8 +97,11 @@ class Reading:
             for bar, cells, groups in self._raw.reader.written:
                 n = 0
                 for i, piece in enumerate(cells):
-                    if unit(piece).kind:
-                        out.append((bar, n, *self._raw.at(_offset(cells, groups, i)), _own(cells, groups, i)))
+                    u = unit(piece)
+                    if u.kind:
+                        place, length = _offset(cells, groups, i), _own(cells, groups, i)
+                        lead = u.lead if length == len(piece) else 0
+                        out.append((bar, n, *self._raw.at(place + lead), length - lead))
                         n += 1
             for bar, offset, length in self._raw.reader.repeated:
                 out += [(bar, n, *self._raw.at(offset), length) for n in range(len(self.tune.bars[bar].notes))]
@@ -153,7 +158,7 @@ class Reading:
         raw = self._raw
         if raw is None:
             return ()
-        out = list(raw.texts)
+        out = [*_say_heading(raw.heading), *raw.texts]
         for place, cells in raw.reader.others:
             line, column = raw.at(place)
             out += [Said(line, column + o, length, words) for o, length, words in say_group(cells)]
@@ -277,7 +282,8 @@ def _plain_note(key: _Key) -> Note:
     if len(_note_cache) > 50_000:
         _note_cache.clear()
     place, alter, value, dots, tie, accidental = key
-    note = Note(pitch=Pitch(STEPS[place % 7], place // 7, alter), base=BASES[value], dots=dots, tie=tie,
+    pitch = Pitch(STEPS[place % 7], place // 7, alter) if place >= 0 else None
+    note = Note(pitch=pitch, base=BASES[value], dots=dots, tie=tie,
                 accidental=accidental)
     _note_cache[key] = note
     return note
@@ -566,6 +572,18 @@ class _Reader:
             self.due = "The first note of a line wants an octave mark."
         for u, (base, dots, tuplet, _) in zip(self.units, values, strict=False):
             index, octave, alter = u.index, u.octave, u.alter
+            if u.kind == "rest":
+                whole = u.row == 0 and dots == 0 and tuplet is None and len(self.units) == 1
+                if whole:
+                    base, bar.complete = 0, True
+                held = None
+                if whole or tuplet is not None:
+                    append(Note(pitch=None, base=BASES[base], dots=dots, whole_bar=whole,
+                                tuplet=Tuplet(*tuplet) if tuplet else None))
+                else:
+                    key = (-1, 0, base, dots, False, "")
+                    append(_note_cache.get(key) or _plain_note(key))
+                continue
             if octave is None:
                 if self.due or before is None:
                     octave = self._octave(index, before, self.offset(self.units.index(u)))
@@ -889,42 +907,62 @@ class _Line:
     indent: int
     cells: str
 
+    @property
+    def middle(self) -> int:
+        return 2 * self.indent + len(self.cells)
+
 
 def _music_like(cells: str) -> bool:
     """Whether a line reads as music: every sign known, and its first note has an octave mark."""
     found = False
+    if S.WORD in cells:
+        cells = _EXPRESSIONS.sub("", cells)
     for group in cells.split(S.SPACE):
-        if not group or read_signature(group) or _BAR_NUMBER.fullmatch(group):
+        if group[-1:] == S.HYPHEN:
+            group = group[:-1]
+        if not group:
             continue
-        if _RESTS.fullmatch(group) or _REPEAT.fullmatch(group):
-            found = True
-            continue
-        for piece in split(group.rstrip(S.HYPHEN)):
-            u = unit(piece)
+        for u in read_group(group)[1]:
             if u.unknown:
+                if read_signature(group) or _BAR_NUMBER.fullmatch(group):
+                    break
+                if _RESTS.fullmatch(group) or _REPEAT.fullmatch(group):
+                    found = True
+                    break
                 return False
             if u.kind == "note":
                 if not found and u.octave is None:
                     return False
                 found = True
             elif u.kind == "rest":
-                found = found or len(cells) == len(piece)
+                found = found or len(cells) == 1
     return found
 
 
+_PITCH_ONLY = words(PITCH_ONLY_HEADING)
+
+
 def _heading(lines: list[_Line]) -> int:
-    """How many lines from the top are heading."""
-    for i, line in enumerate(lines[:16]):
-        groups = [g for g in line.cells.split(S.SPACE) if g]
-        last = groups[-1]
-        # A signature in the middle of a line by itself is no bar that runs over: that stands further out.
-        if (read_signature(last) or _METRONOME.fullmatch(last)) and (
-                (line.indent > 2 and i < 6 and not any(o.indent in (2, 4) and _music_like(o.cells) for o in lines[:i]))
-                or not any(_music_like(o.cells) and not o.indent for o in lines[:i])):
-            return i + 1
-        if line.indent == 0 and _music_like(line.cells):
-            break
+    """How many lines from the top are heading: to the line with key and time, or to the first music.
+
+    A line that ends in a signature belongs to the heading if no music stands above it. Short titles may have the
+    cells of notes throughout ("Quiet house"), so lines like music are let pass if they share the signature's
+    middle: a heading is centred, music is not.
+    """
     count = 0
+    for i in range(min(len(lines), 8)):
+        joined = lines[i].cells
+        for j in range(i, min(len(lines), i + 4)):
+            joined = joined if j == i else joined + S.SPACE + lines[j].cells
+            if joined == _PITCH_ONLY:
+                count = j + 1
+    for i, line in enumerate(lines[:12]):
+        last = line.cells.rsplit(S.SPACE, 1)[-1]
+        if not (read_signature(last) or _METRONOME.fullmatch(last)):
+            continue
+        if i <= count or not any(_music_like(o.cells) for o in lines[count:i]) or all(
+                abs(o.middle - line.middle) <= 1 for o in lines[count:i]):
+            return i + 1
     while count < len(lines) - 1 and lines[count].indent > 0 and not _music_like(lines[count].cells):
         count += 1
     return count
@@ -967,11 +1005,7 @@ _CELLS = re.compile("[⠀-⣿]*")
 
 def _read(rows: list[_Line], head: int, vocal: bool, strange: list[Problem]) -> Reading:
     texts: list[Said] = []
-    title_lines: list[str] = []
-    for row in rows[:head]:
-        title_lines.append(row.cells)
-    title, tempo, found, signature_texts = _read_heading(rows[:head])
-    texts += signature_texts
+    title, tempo, found = _read_heading(rows[:head])
     pitch_only = PITCH_ONLY_HEADING in title or PITCH_ONLY_HEADING in tempo
     title = title.replace(PITCH_ONLY_HEADING, "").strip()
     reader = _Reader(pitch_only, vocal)
@@ -1007,12 +1041,12 @@ def _read(rows: list[_Line], head: int, vocal: bool, strange: list[Problem]) -> 
         body = rows[head:]
         i = 0
         while i < len(body):
-            words: list[_Line] = []
+            sung: list[_Line] = []
             if body[i].indent <= 1:
-                words.append(body[i])
+                sung.append(body[i])
                 i += 1
                 while i < len(body) and body[i].indent >= 4:
-                    words.append(body[i])
+                    sung.append(body[i])
                     i += 1
             part: list[_Line] = []
             if i < len(body) and body[i].indent > 1:
@@ -1021,8 +1055,8 @@ def _read(rows: list[_Line], head: int, vocal: bool, strange: list[Problem]) -> 
                 while i < len(body) and body[i].indent >= 4:
                     part.append(body[i])
                     i += 1
-            text = " ".join(read_words(r.cells) for r in words)
-            texts += [Said(r.number, r.indent + 1, len(r.cells), "words") for r in words]
+            text = " ".join(read_words(r.cells) for r in sung)
+            texts += [Said(r.number, r.indent + 1, len(r.cells), "words") for r in sung]
             began = len(reader.singing)
             music(part)
             if part and text:
@@ -1046,7 +1080,7 @@ def _read(rows: list[_Line], head: int, vocal: bool, strange: list[Problem]) -> 
     if not bars:
         problems.append(Problem(1, 1, "No music was found here."))
     problems.sort(key=lambda p: (p.line, p.column))
-    return Reading(tune, tuple(problems), pitch_only, _Raw(reader, texts, at))
+    return Reading(tune, tuple(problems), pitch_only, _Raw(reader, rows[:head], texts, at))
 
 
 def _bpm(text: str) -> float | None:
@@ -1057,37 +1091,50 @@ def _bpm(text: str) -> float | None:
         return None
 
 
-def _read_heading(rows: list[_Line]) -> tuple[str, str, list[tuple[Key | None, Time | None]], list[Said]]:
-    """Title, words of tempo, signatures, and what the lines say."""
+def _read_heading(rows: list[_Line]) -> tuple[str, str, list[tuple[Key | None, Time | None]]]:
+    """Title, words of tempo, signatures."""
     titles: list[str] = []
     tempo = ""
     found: list[tuple[Key | None, Time | None]] = []
-    said: list[Said] = []
-    for row in rows:
-        groups = row.cells.split(S.SPACE)
-        column = row.indent + 1
+    for k, row in enumerate(rows):
         text: list[str] = []
-        for group in groups:
-            signature = read_signature(group) if group else None
+        for group in row.cells.split(S.SPACE):
+            signature = read_signature(group)
             if signature:
                 found.append(signature)
+            elif group and not _METRONOME.fullmatch(group):
+                text.append(group)
+        if text:
+            words = read_words(S.SPACE.join(text))
+            # Words of tempo end in a full stop, on the last line or, below a title, on the one before it.
+            if words.endswith(".") and (k == len(rows) - 1 or (0 < k == len(rows) - 2 and not found)):
+                tempo = words[:-1]
+            else:
+                titles.append(words)
+    return " ".join(titles), tempo, found
+
+
+def _say_heading(rows: list[_Line]) -> list[Said]:
+    said: list[Said] = []
+    for row in rows:
+        column = row.indent + 1
+        text: list[str] = []
+        began = column
+        for group in row.cells.split(S.SPACE):
+            signature = read_signature(group)
+            if signature:
                 said += [Said(row.number, column + o, length, words)
                          for o, length, words in say_signature(group, *signature)]
             elif match := _METRONOME.fullmatch(group):
                 said.append(Said(row.number, column, len(group), f"metronome {_metronome(match).text}"))
             elif group:
+                began = began if text else column
                 text.append(group)
             column += len(group) + 1
         if text:
-            words = read_words(S.SPACE.join(text))
-            length = len(S.SPACE.join(text))
-            if words.endswith(".") and row is rows[-1] or words.endswith(".") and len(rows) > 1 and row is rows[-2] \
-                    and found == [] and row is not rows[0]:
-                tempo = words[:-1]
-            else:
-                titles.append(words)
-            said.append(Said(row.number, row.indent + 1, length, f"title: {words}"))
-    return " ".join(titles), tempo, found, said
+            cells = S.SPACE.join(text)
+            said.append(Said(row.number, began, len(cells), f"heading: {read_words(cells)}"))
+    return said
 
 
 def _sing(reader: _Reader, began: int, text: str) -> None:

@@ -326,9 +326,11 @@ class _Encoder:
                 notes[0].whole_bar or (self.full and total >= self.full)):
             if notes[0].before:
                 self._directions(notes[0].before, pieces, index)
-            self._separate(pieces, _REST)
             after = S.AFTER["fermata"] if "fermata" in notes[0].marks else ""
-            pieces.append(_Piece(begin, "", _REST + after, False, 0, False))
+            if begin:
+                pieces.append(_Piece(begin, "", "", False, 0, False))
+            pieces.append(_Piece("", "", _REST + after, False, 0, bool(begin)))
+            self._separate_last(pieces)
             self.tied = None
         else:
             self._notes(index, notes, plan, plain and not self.slurs, begin, pieces)
@@ -353,14 +355,14 @@ class _Encoder:
             else:
                 sign, group, row, dots, joined = plan[k]
                 k += 1
-            head, begin = begin, ""
+            head = ""
             if not plain and note.before:
                 self.before = before
-                if head:
-                    pieces.append(_Piece(head, "", "", False, 0, False))
-                    head = ""
                 self._directions(note.before, pieces, index)
                 before = self.before
+            if begin:
+                pieces.append(_Piece(begin, "", "", False, 0, False))
+                begin, joined = "", True
             mark_at = len(pieces)
             if group:
                 head += S.TRIPLET if group == 3 else S.GROUP + number_cells(str(group), lower=True) + S.DOT
@@ -405,7 +407,7 @@ class _Encoder:
                     count = number = count + 1
                 tied = (place, alter) if note.tie and not (self.untied and (index, n) in self.untied) else None
                 pieces.append(_Piece(head, S.OCTAVES[octave], tail, due and marks, number, joined))
-            if mark_at and not plain:
+            if mark_at and (joined or not plain):
                 self._separate_last(pieces)
         self.before, self.tied, self.count = before, tied, count
 

@@ -88,7 +88,7 @@ class Unit:
     """
 
     __slots__ = ("after", "alter", "backward", "barline", "before", "code", "dots", "editorial", "ending",
-                 "forward", "grace", "group", "index", "kind", "marks", "octave", "plain", "problems", "reset", "row",
+                 "forward", "grace", "group", "index", "kind", "lead", "marks", "octave", "plain", "problems", "reset", "row",
                  "said", "size", "slur", "slur_closes", "slur_opens", "step", "tie", "unknown")
 
     def __init__(self) -> None:
@@ -96,6 +96,7 @@ class Unit:
         self.row = self.dots = self.code = self.group = self.size = self.slur = 0
         self.slur_opens = self.slur_closes = 0
         self.index = 0  # of the letter, C 0 to B 6
+        self.lead = 0  # cells at its beginning that are not the note's own: words, repeat signs, an ending's number
         self.octave: int | None = None
         self.alter: int | None = None
         self.editorial = self.tie = self.forward = self.backward = self.reset = self.plain = self.unknown = False
@@ -208,6 +209,8 @@ def unit(cells: str) -> Unit:
         at += len(token)
         if at < len(cells) and cells[at] == S.DOT and kind in ("hairpin end", "jump"):
             at += 1  # a dot that keeps what comes next from running into the sign
+        if now <= 1:
+            u.lead = at
     if match := _CORE_TOKEN.match(cells, at):
         token = match[0]
         if token in NOTES:
@@ -263,7 +266,7 @@ def unit(cells: str) -> Unit:
     u.problems = tuple(problems)
     u.said = tuple(said)
     u.code = u.row + 8 * u.dots + (REST if u.kind == "rest" else 0)
-    u.plain = u.kind == "note" and not (
+    u.plain = u.kind != "" and not (
         marks or after or before or u.grace or u.barline or u.slur or u.slur_opens or u.slur_closes or u.group
         or u.size or u.ending or u.forward or u.backward or u.editorial or problems)
     return u

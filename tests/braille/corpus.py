@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import copy
 import io
 import random
 import re
@@ -52,15 +51,31 @@ def parse(abc: str) -> Any:
 
 
 def music21_groups(part: Any) -> list[str]:
-    """What music21.braille writes for the part, cut at spaces, at a length that no line reaches."""
+    """What music21.braille writes for the part, cut at spaces, at a length that no line reaches. Alters the part."""
     from music21.braille import translate
 
-    own = copy.deepcopy(part)
-    own.makeBeams(inPlace=True)
+    part.makeBeams(inPlace=True)
     with contextlib.redirect_stderr(io.StringIO()):
-        text = translate.partToBraille(own, inPlace=True, maxLineLength=1_000_000)
+        text = translate.partToBraille(part, inPlace=True, maxLineLength=1_000_000)
     groups = [g for line in text.split("\n") if not line.startswith(SPACE * 3) for g in line.split(SPACE) if g]
     return groups[1:] if groups and re.fullmatch("⠼[⠁⠃⠉⠙⠑⠋⠛⠓⠊⠚]+", groups[0]) else groups
+
+
+def align(ours: list[str], theirs: list[str]) -> list[tuple[str, str]]:
+    """Groups beside each other. Bars of rest that we write together stand beside theirs one by one."""
+    out = []
+    k = 0
+    for group in ours:
+        if re.fullmatch("⠍{2,3}|⠼[⠁⠃⠉⠙⠑⠋⠛⠓⠊⠚]+⠍", group) and theirs[k:k + 1] == ["⠍"]:
+            count = 1
+            while re.fullmatch("⠶(?:⠼.+)?", "".join(theirs[k + count:k + count + 1])) and count < 3:
+                count += 1
+            out.append((group, SPACE.join(theirs[k:k + count])))
+            k += count
+        else:
+            out.append((group, theirs[k] if k < len(theirs) else ""))
+            k += 1
+    return out + [("", group) for group in theirs[k:]]
 
 
 def our_groups(tune: Tune) -> list[str]:
@@ -71,6 +86,8 @@ def our_groups(tune: Tune) -> list[str]:
 
 def cause(tune: Tune, ours: str, theirs: str) -> str:
     """Why two bars differ, by the rule that decides."""
+    if theirs.startswith(f"⠍{SPACE}⠶"):
+        return "bars of rest are written together"
     if ours in "⠍⠥⠧⠭⠥⠄⠧⠄" and theirs == "⠍":
         return "a short bar of rest keeps its value"
     bare = re.sub(f"[⠩⠣⠡](?={OCTAVE}?[^⠩⠣⠡])", "", theirs)

@@ -73,6 +73,7 @@ def test_the_books_own_cells_are_read_with_its_pitches_and_values(examples: list
     for example in examples:
         if (example.stream is None or example.name.startswith(KEYBOARD) or example.name in DIFFERENT
                 or fingered(example) or example.arguments.get("suppressOctaveMarks")
+                or example.name == "test_drill10_2"  # its last change of key, to no signs, is not written
                 or example.arguments.get("showClefSigns") or "dummyRestLength" in example.arguments):
             continue
         tune = tune_of(example)
