@@ -198,7 +198,7 @@ def _note(e: Any, measure: Any, before: list[Direction], slur_starts: int, slur_
                                       and duration.quarterLength >= measure.barDuration.quarterLength)))
     if full_bar:
         return [Note(pitch=None, base=Fraction(4), whole_bar=True, before=tuple(before))]
-    if duration.type in ("complex", "inexpressible", "zero") and not grace:
+    if duration.type in ("complex", "inexpressible", "zero", "longa", "maxima") and not grace:
         return _split(e, before, slur_starts, slur_stops)
     base = TYPES.get(duration.type)
     if base is None:
