@@ -57,10 +57,10 @@ def car(rng: np.random.Generator) -> np.ndarray:
     x = speed * (t - seconds / 2)
     distance = np.hypot(x, away)
     doppler = 1 / (1 + speed * (x / distance) / 343.0)
-    engine = np.cumsum(rng.uniform(60, 130) * doppler * (1 + 0.004 * np.cumsum(rng.normal(0, 0.02, len(t))) / 50))
+    engine = np.cumsum(rng.uniform(60, 220) * doppler * (1 + 0.004 * np.cumsum(rng.normal(0, 0.02, len(t))) / 50))
     hum = sum(np.sin(2 * np.pi * k * engine / RATE) / k ** 1.1 for k in range(1, 12))
     noise = np.convolve(rng.normal(0, 1, len(t)), np.ones(12) / 12, "same")
-    return (0.5 * hum + rng.uniform(1.0, 4.0) * noise) * (away / distance) ** 1.2
+    return (0.5 * hum + rng.uniform(0.2, 3.0) * noise) * (away / distance) ** 1.2
 
 
 def dog(rng: np.random.Generator) -> np.ndarray:
@@ -71,8 +71,9 @@ def dog(rng: np.random.Generator) -> np.ndarray:
         n = int(rng.uniform(0.1, 0.3) * RATE)
         s = np.linspace(0, 1, n)
         f0 = top * rng.uniform(0.9, 1.1) * (0.65 + 0.35 * np.sin(np.pi * s ** 0.7))
-        phase = np.cumsum(f0 / RATE) + 0.03 * np.cumsum(rng.normal(0, 1, n)) / 8
-        bark = sum(np.sin(2 * np.pi * k * phase) / k for k in range(1, 9)) + 0.6 * rng.normal(0, 1, n)
+        phase = np.cumsum(f0 / RATE) + rng.uniform(0.0, 0.03) * np.cumsum(rng.normal(0, 1, n)) / 8
+        rough = rng.uniform(0.05, 0.6) * rng.normal(0, 1, n)
+        bark = sum(np.sin(2 * np.pi * k * phase) / k for k in range(1, 9)) + rough
         start = int(at * RATE)
         out[start:start + n] += (bark * np.sin(np.pi * s) ** 0.5)[:len(out) - start]
         at += n / RATE + rng.choice([rng.uniform(0.08, 0.25), rng.uniform(0.4, 1.0)])

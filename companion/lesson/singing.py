@@ -58,8 +58,7 @@ def features(track: PitchTrack, match: Match | None) -> dict[str, float]:
 SINGING_FROM, SPEECH_TO = 0.44, 0.37
 LEAST_REST_S = 0.15  # a shorter rest is one note's at most
 LEAST_NOTES = 0.5  # share of the tune's notes that must be there, where there is a tune
-ONE_TONE = 0.9  # share of rest above which it may be a machine's hum ...
-HUM_SPREAD = 1.0  # ... if all of it lies within so many semitones, and the tune does not
+CHANGE_S = 0.05  # a change of note breaks the rest for at least so long (0.1 s and more in both makers' takes)
 
 
 def kind_of_sound(track: PitchTrack, match: Match | None) -> str:
@@ -73,15 +72,7 @@ def kind_of_sound(track: PitchTrack, match: Match | None) -> str:
     if match is not None and len(match.notes) > 2:
         if found["notes"] < LEAST_NOTES:
             return OTHER
-        if found["steady"] > ONE_TONE and _one_tone(track, match):
+        # A hum goes on without a break where the tune has many notes.
+        if found["voice_s"] - found["steady_s"] < WINDOW_S + CHANGE_S * (len(match.notes) - 1):
             return OTHER
     return SINGING if found["steady"] >= SINGING_FROM else UNCLEAR
-
-
-def _one_tone(track: PitchTrack, match: Match) -> bool:
-    """All on one pitch or sliding slowly without a break, where the tune has several pitches."""
-    written = [n.written.midi for n in match.notes]
-    voiced = track.f0_hz > 0
-    runs = int(np.count_nonzero(np.diff(np.concatenate([[0], voiced.astype(int)])) == 1))
-    jumps = np.abs(np.diff(track.midi[voiced])) > 0.3
-    return max(written) - min(written) > HUM_SPREAD and runs <= 2 and not jumps.any()

@@ -1,0 +1,94 @@
+"""What is no singing is not judged: speech, claps, a passing car, a barking dog, a slammed door."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from other_sounds import KINDS, other_sounds
+from singers import RATE
+
+from companion.lesson.listen import NOISE, SILENCE, TAKE, Listener
+from companion.tune import load
+
+BLOCK = 441
+
+
+def judged(kind: str, count: int, seed: int) -> int:
+    """How many of so many sounds of a kind were taken for singing."""
+    tune = load("snail-wall")
+    lines = [tune.phrase(1), tune.phrase(2), load("kite").phrase(1)]
+    taken = 0
+    for k, sound in enumerate(other_sounds(kind, count, seed)):
+        ear = Listener(lines[k % 3], silence_s=60.0)
+        for start in range(0, len(sound), BLOCK):
+            heard = ear.push(sound[start:start + BLOCK])
+            if heard is not None:
+                taken += heard.kind == TAKE
+                break
+    return taken
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_twelve_sounds_of_a_kind_are_not_judged(kind: str) -> None:
+    assert judged(kind, 12, seed=17) == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_at_most_one_of_two_hundred_is_judged(kind: str) -> None:
+    taken = judged(kind, 200, seed=18)
+    print(f"{kind}: {taken} of 200 taken for singing")
+    assert taken <= 2
+
+
+def listen_for(ear: Listener, seconds: float, noise: float, seed: int = 0) -> list[str]:
+    rng = np.random.default_rng(seed)
+    kinds = []
+    for _ in range(round(seconds * RATE / 2205)):
+        heard = ear.push(rng.normal(0, noise, 2205).astype(np.float32))
+        if heard is not None:
+            kinds.append(heard.kind)
+    return kinds
+
+
+def test_silence_is_told_after_as_long_as_was_asked() -> None:
+    ear = Listener(load("snail-wall").phrase(1), silence_s=7.0)
+    assert listen_for(ear, 6.9, 1e-3) == []
+    assert listen_for(ear, 0.2, 1e-3) == [SILENCE] * 2
+
+
+def test_a_hum_without_end_is_told_as_such() -> None:
+    ear = Listener(load("snail-wall").phrase(1), silence_s=600.0)
+    t = np.arange(40 * RATE) / RATE
+    rng = np.random.default_rng(1)
+    # A vacuum cleaner: a tone that goes on, and one that was never meant as singing.
+    hum = sum(np.sin(2 * np.pi * 220 * k * t) / k for k in range(1, 8)) * 0.1 + rng.normal(0, 0.01, len(t))
+    kinds = [h.kind for s in range(0, len(hum), 2205)
+             if (h := ear.push(hum[s:s + 2205].astype(np.float32))) is not None]
+    assert kinds == [NOISE, NOISE]  # twenty seconds each
+
+
+@pytest.mark.slow
+def test_half_an_hour_of_waiting_costs_no_memory() -> None:
+    """With talk, claps and dogs now and then; what Python holds after 3 and after 30 minutes (tracemalloc)."""
+    import tracemalloc
+
+    ear = Listener(load("snail-wall").phrase(1), silence_s=4000.0)
+    others = [s for kind in ("speech", "claps", "dog") for s in other_sounds(kind, 3, 5)]
+    held = []
+    tracemalloc.start()
+    for minute in range(30):
+        rng = np.random.default_rng(minute)
+        sound = rng.normal(0, 1e-3, 60 * RATE).astype(np.float32)
+        for k in range(4):
+            other = others[(minute + k) % len(others)]
+            at = int((5 + 13 * k) * RATE)
+            sound[at:at + len(other)] += other
+        for start in range(0, len(sound), 2205):
+            assert ear.push(sound[start:start + 2205]) is None
+        held.append(tracemalloc.get_traced_memory()[0])
+    tracemalloc.stop()
+    print(f"held after 3 minutes {held[2] / 1e6:.2f} MB, after 30 {held[-1] / 1e6:.2f} MB")
+    assert held[-1] < held[2] * 1.1 + 100_000
+    # No sample was lost or made: the ear's own count is that of what went in.
+    assert ear.seconds == pytest.approx(1800.0)

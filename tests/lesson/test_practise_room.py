@@ -1,0 +1,311 @@
+"""Whole sessions at home and in the lesson, in time of sound, with synthesised pupils in a room."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from live_room import PLAIN, RATE, Room, RoomSession, session, sung
+from singers import VOICES, LineItem, perform, render
+
+from companion.diary import Diary
+from companion.lesson.live import Echo, Lesson
+from companion.lesson.practise import Practise, Set, closing, rising
+from companion.lesson.session import Session
+from companion.tune import load
+from companion.tune.model import LineNote
+
+TURNED = replace(PLAIN, turned=3, turned_stays=True)
+
+
+class Child:
+    """Sings what was given; `misses` has for each number of notes how often it still goes wrong."""
+
+    def __init__(self, misses: dict[int, int] | None = None, octave: int = 0) -> None:
+        self.misses, self.octave = dict(misses or {}), octave
+        self.asked: list[int] = []
+
+    def __call__(self, line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray:
+        self.asked.append(len(line))
+        style = PLAIN
+        if self.misses.get(len(line), 0) > 0:
+            self.misses[len(line)] -= 1
+            style = replace(TURNED, turned=min(3, len(line) - 2))
+        return sung(line, shift + self.octave, quarter_s, style)
+
+
+def at_home(child: object, minutes: float = 3.0, warm_up: bool = False, room: Room | None = None,
+            **more: object) -> RoomSession:
+    room = room or Room()
+    here = session(room, **more)  # type: ignore[arg-type]
+    here.pupil_sings = child  # type: ignore[assignment]
+    tune = load("snail-wall")
+    Practise(here, lambda: [Set("snail-wall", tune)], minutes, warm_up=warm_up).run()
+    return here
+
+
+def test_a_phrase_shrinks_to_the_move_and_grows_again_without_a_key() -> None:
+    child = Child({7: 2, 5: 2})
+    here = at_home(child, minutes=6)
+    said = here.out.said  # type: ignore[attr-defined]
+    # Seven notes twice not that way, five twice, the move, five, the whole; then the second phrase.
+    assert child.asked == [7, 7, 5, 5, 2, 5, 7, 7]
+    assert said[1] == said[2] == "Five of six right. From 'wall' to 'creep' the tune stays on one note. Listen."
+    assert said[3] == "Just five notes now. Snail, on, the, wall, creep."
+    assert "Just two notes now. Wall, creep." in said
+    assert "Hand still: the note stays." in said
+    assert [(len(t.line), t.kind) for t in here.taken if len(t.line) == 2] == [(2, "all right")]
+    assert "Now the whole phrase." in said
+    assert said[-1].startswith("Steps up went well")
+    assert said.count("All six right.") == 2
+    # The glides of each missed move came: tune and voice (about 2.4 s), and one before the single move.
+    assert sum(2.2 < tone.seconds < 2.6 for _, tone in here.out.tones) == 4  # type: ignore[attr-defined]
+
+
+def test_nothing_is_answered_twice_and_order_is_kept() -> None:
+    here = at_home(Child(), minutes=3)
+    assert [t.line[0].number for t in here.taken] == [1, 8]
+    assert [t.kind for t in here.taken] == ["all right", "all right"]
+
+
+def test_own_playback_in_the_microphone_is_not_judged() -> None:
+    child = Child({7: 1})
+    here = at_home(child, room=Room(echo=True))
+    assert [t.kind for t in here.taken] == ["one to try", "all right", "all right"]
+    assert child.asked == [7, 7, 7]
+
+
+def test_nobody_sings_and_it_ends_by_itself() -> None:
+    room = Room()
+    here = at_home(lambda *_: None, minutes=10, room=room)
+    said = here.out.said  # type: ignore[attr-defined]
+    assert said.count("I heard no singing. A little closer, and sing again.") >= 2
+    assert "I still hear nothing. Is the microphone near?" in said
+    assert said[-1].startswith("I have heard nothing for a while.")
+    assert here.taken == []
+    assert room.clock() < 180
+
+
+def test_it_ends_after_the_set_time() -> None:
+    room = Room(limit_s=400)
+    child = Child({7: 99, 5: 99, 2: 99})
+    at_home(child, minutes=1.0, room=room)
+    assert 60 <= room.clock() < 60 + 30  # the take in progress is heard to its end
+
+
+def test_a_long_session_has_a_rest_between_sets() -> None:
+    child = Child({7: 99, 5: 99, 2: 99, 4: 99})
+    here = at_home(child, minutes=6)
+    said = here.out.said  # type: ignore[attr-defined]
+    assert said.count("Rest a moment. Breathe in, and out.") >= 1
+
+
+def test_the_warm_up_stays_inside_the_range_and_turns_back() -> None:
+    lows = rising(58, 74)
+    assert lows == [59, 60, 61, 62, 63, 64, 65, 66, 65, 64, 63, 62, 61, 60, 59]
+    assert min(lows) > 58
+    assert max(lows) + 7 < 74
+    assert rising(60, 64) == [58]  # a range narrower than the pattern: its middle
+    child = Child()
+    here = at_home(child, minutes=5, warm_up=True)
+    assert child.asked.count(9) >= 2
+    assert "If anything hurts or tickles, stop for today." in here.out.said[0]  # type: ignore[attr-defined]
+    assert not any("pattern" in t.tune for t in here.taken)
+
+
+def test_the_key_follows_the_pupil_without_a_word() -> None:
+    here = session(Room())
+    child = Child()
+    here.pupil_sings = lambda line, shift, q: child(line, shift + 3, q)
+    tune = load("snail-wall")
+    Practise(here, lambda: [Set("snail-wall", tune)], 3, warm_up=False).run()
+    assert here.shift == 6.0  # each phrase three semitones above where it was given
+    assert not any("key" in text.lower() for text in here.out.said)  # type: ignore[attr-defined]
+
+
+def test_the_pupil_sings_over_the_playback_and_is_asked_not_judged() -> None:
+    room = Room()
+    here = session(room)
+    tune = load("snail-wall")
+    calls = []
+
+    def eager(line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray | None:
+        calls.append(len(line))
+        if len(calls) > 1:
+            return sung(line, shift, quarter_s)
+        # Began 1.6 s before the line had ended: the ear opens in the middle of the first notes.
+        samples = sung(line, shift, quarter_s)
+        room.put(samples[round(1.6 * RATE):], 0.0)
+        return None
+
+    here.pupil_sings = eager
+    Practise(here, lambda: [Set("snail-wall", tune)], 3, warm_up=False).run()
+    said = here.out.said  # type: ignore[attr-defined]
+    assert said[1] == "You began before I had ended. Wait a little, and once more."
+    assert here.taken[0].kind == "not sure"
+
+
+def test_takes_are_kept_and_sound_only_with_consent(tmp_path: Path) -> None:
+    with Diary(tmp_path / "d.sqlite") as diary:
+        pupil = diary.pupil("Pip", new=True)
+        at_home(Child({7: 1}), diary=diary, pupil=pupil)
+        takes = diary.takes(pupil)
+        assert [t.tune for t in takes] == ["snail-wall"] * 3
+        assert [(t.first, t.last) for t in takes] == [(1, 7), (1, 7), (8, 14)]
+        assert {m.verdict for m in takes[0].moves} == {"right", "not that way"}
+        assert diary.sounds(pupil) == []
+        diary.give_consent(pupil, "Pip's father")
+        at_home(Child(), diary=diary, pupil=pupil)
+        kept = diary.sounds(pupil)
+        assert len(kept) == 2
+        # What is kept is the take itself: heard again it gives the same verdicts.
+        import io
+
+        import soundfile
+
+        from companion.ear.tracker import track
+        from companion.match.hold import match_take
+
+        samples, rate = soundfile.read(io.BytesIO(diary.sound(kept[0]) or b""), dtype="float32")
+        assert rate == RATE
+        again = match_take(track(samples), load("snail-wall").phrase(1))
+        assert again.counts == {"right": 6, "not that way": 0, "not sure": 0}
+
+
+def test_a_diary_that_fails_in_the_middle_is_said_once_and_the_child_sings_on(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from companion.errors import Trouble
+
+    with Diary(tmp_path / "d.sqlite") as diary:
+        pupil = diary.pupil("Pip", new=True)
+
+        def full(*_: object) -> int:
+            raise Trouble("The disk with the diary is full. Make room.")
+
+        monkeypatch.setattr(diary, "add_take", full)
+        here = at_home(Child(), diary=diary, pupil=pupil)
+    said = here.out.said  # type: ignore[attr-defined]
+    assert said.count("The disk with the diary is full. Make room.") == 1
+    assert said.count("All six right.") == 2
+
+
+def test_closing_words() -> None:
+    assert closing([]) == ("That is all for today.", "Next time we sing again.")
+
+
+# --- in the lesson ---
+
+
+def lesson(child: object, tune: str = "snail-wall", presses: dict[int, str] | None = None) -> RoomSession:
+    here = session(Room(), kind="lesson")
+    here.pupil_sings = child  # type: ignore[assignment]
+    Lesson(here, load(tune), tune).run()
+    return here
+
+
+def test_a_lesson_goes_phrase_by_phrase_and_ends() -> None:
+    here = lesson(Child())
+    assert here.out.said == ["Snail on the wall. 2 phrases.", "All six right.",  # type: ignore[attr-defined]
+                             "All six right.", "That was the last phrase."]
+
+
+def test_a_missed_phrase_is_heard_again_at_once_without_a_key() -> None:
+    room = Room()
+    here = session(room, kind="lesson")
+    tune = load("snail-wall")
+    child = Child({7: 1})
+    here.pupil_sings = child
+    seen = []
+
+    def on_say(text: str) -> None:
+        seen.append(text)
+        if "the tune" in text:
+            # The pupil sings again by itself once the glides are over (about 2.4 s and the tail).
+            room.put(sung(tune.phrase(1), here.shift, 60 / 76), 4.0)
+
+    here.out.on_say = on_say  # type: ignore[attr-defined]
+    Lesson(here, tune, "snail-wall").run()
+    assert [t.kind for t in here.taken] == ["one to try", "all right", "all right"]
+    assert child.asked == [7, 7]  # given once a phrase, not again after the miss
+
+
+def test_keys_in_a_lesson(capsys: pytest.CaptureFixture[str]) -> None:
+    room = Room()
+    here = session(room, kind="lesson")
+    tune = load("snail-wall")
+    presses = iter(["w", "s", "l", "r", "m", "?", "a", "n", "b", "q"])
+
+    class Pressing:
+        """A key each time the ear has been open for a second."""
+
+        def __init__(self) -> None:
+            self.last = 0.0
+
+        def __call__(self) -> str | None:
+            if room.clock() - self.last > 1.0:
+                self.last = room.clock()
+                key = next(presses, None)
+                return here.keys.bound.get(key) if key else None
+            return None
+
+    pressing = Pressing()
+    here.keys.get = pressing  # type: ignore[method-assign]
+    here._cut = lambda: False  # type: ignore[method-assign]
+    Lesson(here, tune, "snail-wall").run()
+    said = here.out.said  # type: ignore[attr-defined]
+    assert said[1].startswith("Phrase 1 of 2, bars 1 to 2: Snail on the wall, creep up slow")
+    assert said[2:4] == ["Slower.", "Lower."]
+    assert "Nothing has been sung yet." in said
+    assert any(text.startswith("space or enter: the likely next thing") for text in said)
+    assert here.tempo == pytest.approx(0.85)
+    # Given at the start, after "again", "next" and "back".
+    assert here.given == [7, 7, 7, 7]
+
+
+def teacher_line(steps: Sequence[int], low: int = 55, quarter_s: float = 0.5) -> np.ndarray:
+    items = [LineItem(low + s, 2 if i == len(steps) - 1 else 1, "la") for i, s in enumerate(steps)]
+    rng = np.random.default_rng(3)
+    adult = VOICES[2]
+    return render(perform(items, replace(PLAIN, quarter_s=quarter_s), rng), adult, "formants", rng)
+
+
+def test_without_a_tune_the_teachers_line_is_the_tune(tmp_path: Path) -> None:
+    room = Room()
+    here = session(room, kind="lesson")
+    lines = [(0, 2, 4, 5, 7), (7, 5, 4, 2, 0, 4)]
+    echo = Echo(here, tmp_path / "lines")
+    turn = {"line": 0, "pupil": 0}
+
+    def on_say(text: str) -> None:
+        if text in ("Sing or play a line.", "All four right.", "Kept as line 1."):
+            if turn["line"] < len(lines):
+                room.put(teacher_line(lines[turn["line"]]), 0.8)
+                turn["line"] += 1
+            else:
+                here.keys.put_back("keep")
+                here.keys.put_back("quit")
+        elif text == "Now the pupil.":
+            # First answer of the second line: its second move goes the other way; then it is right.
+            notes = echo.lines[-1].notes
+            style = replace(PLAIN, turned=2, turned_stays=True) if len(echo.lines) == 2 else PLAIN
+            room.put(sung(notes, 14.0, 0.5, style), 0.6)
+        elif "Listen." in text:
+            room.put(sung(echo.lines[-1].notes, 14.0, 0.5), 4.0)
+        elif text == "All five right.":
+            here.keys.put_back("keep")
+            here.keys.put_back("quit")
+
+    here.out.on_say = on_say  # type: ignore[attr-defined]
+    echo.run()
+    assert [[n.midi - line.notes[0].midi for n in line.notes] for line in echo.lines] == \
+        [[0, 2, 4, 5, 7], [0, -2, -3, -5, -7, -3]]
+    assert [t.kind for t in here.taken] == ["all right", "one to try", "all right"]
+    kept = load(echo.kept[0])
+    assert [n.midi for n in kept.line()] == [n.midi for n in echo.lines[-1].notes]
+
+
+def test_a_session_is_one_type_for_both() -> None:
+    assert issubclass(RoomSession, Session)
