@@ -263,6 +263,15 @@ def write_bar(codes: tuple[Code, ...], full: int, beat_units: int, pickup: bool,
     The bar is then read as a reader would; where that gives other values it is written without grouping, and if
     that does not help either, with value signs wherever the size changes.
     """
+    simple = 0
+    for code in codes:
+        if not isinstance(code, int) or code & 15 >= 5:
+            break
+        simple += length(code & 15, code >> 4 & 7, False)
+    else:
+        if simple <= full:
+            # Larger values that do not overfill the bar are read as they stand: any other reading is shorter.
+            return tuple([(0, 0, c & 15, c >> 4 & 7, False) for c in codes if isinstance(c, int)]), Fraction(simple)
     notes: list[tuple[int, int, bool, tuple[int, int, str] | None]] = []
     for code in codes:
         number, tuplet = (code, None) if isinstance(code, int) else (code[0], code[1:])
