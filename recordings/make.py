@@ -20,6 +20,7 @@ from singers import RATE, VOICES, LineItem, Style, noisy, perform, render, room 
 from companion.match.model import RIGHT, UNSURE, WRONG, direction  # noqa: E402
 from companion.tune import load  # noqa: E402
 
+HEARD = 3  # notes before the noise of the take that is too noisy
 VOICE = {v.name: v for v in VOICES}
 #: name -> (voice, ways, noise in dB under the voice, room)
 TAKES: dict[str, tuple[str, dict[str, object], float, bool]] = {
@@ -47,7 +48,12 @@ def main(tune: str = "snail-wall") -> None:
         shift = 12.0 * int(str(octave)) if octave else float(round(VOICE[kind].middle - middle))
         performance = perform(line, Style(shift=shift, miss=0.08, **ways), rng)  # type: ignore[arg-type]
         sound = render(performance, VOICE[kind], "speech", rng)
+        quiet = sound
         sound = noisy(room(sound, rng) if roomy else sound, rng, snr)
+        if snr < 0:  # a machine starts after the third note: no ear can tell what is sung
+            starts = round((performance.notes[HEARD - 1].onset_s + performance.notes[HEARD - 1].duration_s) * RATE)
+            rises = np.clip((np.arange(len(sound)) - starts) / (0.02 * RATE), 0, 1)
+            sound = quiet + rises * (sound - quiet)
         sound = 0.5 * sound / np.abs(sound).max()
         sound = np.concatenate([np.zeros(int(0.3 * RATE)), sound])  # a sound card may lose the start
         stem = f"{tune}-{name}"
