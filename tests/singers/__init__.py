@@ -12,9 +12,9 @@ from fractions import Fraction
 
 import numpy as np
 
-from singers.performance import VOICES, LineItem, Performance, Style, VoiceKind, melody, perform, some_style
 from companion.tune.model import Key, LineNote
 from companion.tune.voice import spell
+from singers.performance import VOICES, LineItem, Performance, Style, VoiceKind, melody, perform, some_style
 
 __all__ = ["VOICES", "LineItem", "Performance", "Style", "Take", "VoiceKind", "corpus", "line_of", "melody", "noisy",
            "perform", "render", "room", "some_style"]
