@@ -168,21 +168,22 @@ def sounder(out: Out, silent: bool, shift: float) -> Callable[[Item], None]:
 
 
 def listener(settings: dict[str, Any]) -> Callable[[Item], PitchTrack | None]:
-    """A sung answer through the microphone; None where nothing was sung."""
+    """A sung answer through the microphone; None where nothing was sung. What was no singing is passed over."""
     def listen(item: Item) -> PitchTrack | None:
         from companion.ear.microphone import Microphone
-        from companion.lesson.listen import Listener
+        from companion.lesson.listen import SILENCE, TAKE, Listener
 
         ear = Listener(item.sung)
         microphone = Microphone(settings["microphone"] or None)
         try:
             while True:
                 samples = microphone.read()
-                if samples is None:
+                heard = ear.push(samples) if samples is not None else None
+                if heard is None:
                     continue
-                heard = ear.push(samples)
-                if heard is not None:
+                if heard.kind in (TAKE, SILENCE):
                     return heard.track
+                ear = Listener(item.sung)
         finally:
             microphone.close()
 

@@ -288,8 +288,12 @@ def to_pdf(sheet: Sheet) -> bytes:
                 pdf.ln(2)
                 pdf.set_font("sheet", size=points)
                 pdf.cell(max(pdf.get_string_width(lines[0]) + 6, 18), height, lines[0], new_x="RIGHT", new_y="TOP")
+                x, top = pdf.get_x(), pdf.get_y()
+                text_height = TEXT_PT * 0.3528 * 1.35
                 pdf.set_font("sheet", size=TEXT_PT)
-                pdf.multi_cell(0, height, said, align="L", new_x="LMARGIN", new_y="NEXT")
+                pdf.set_xy(x, top + (height - text_height) / 2)
+                pdf.multi_cell(0, text_height, said, align="L", new_x="LMARGIN", new_y="NEXT")
+                pdf.set_y(max(pdf.get_y(), top + height))
                 fresh = False
             else:
                 if said:
@@ -299,5 +303,5 @@ def to_pdf(sheet: Sheet) -> bytes:
         elif b.kind == ITEM:
             write(b.text, TEXT_PT, indent=6)
         else:
-            write(b.text, TEXT_PT)
+            write(b.text, TEXT_PT, before=4 if b.text[:1].isdigit() else 1.5)
     return bytes(pdf.output())

@@ -317,7 +317,12 @@ class Sitting:
     def _answer(self, item: Item) -> str | PitchTrack | None:
         """A sung answer where somebody listens, else a typed line."""
         if item.wants == "sung" and self.hands.listen is not None:
-            track = self.hands.listen(item)
+            try:
+                track = self.hands.listen(item)
+            except Trouble as trouble:
+                # No microphone, or it has gone: said once, and the sitting goes on by keys.
+                self.hands.tell(str(trouble))
+                self.hands.listen = track = None
             if track is not None:
                 return track
         return self.hands.read()
