@@ -56,6 +56,10 @@ def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
     out.append(float(at[-1] % bar == 0))
     bars_in_all = last + 1 - int(at[0] % bar > 0)
     out += [float(bars_in_all % 2 == 0), float(bars_in_all % 4 == 0)]
+    out += [float(at[0] % bar == 0), float((starts % bar == 0).mean()), float(_strong(at[-1], r.metre)),
+            float(np.mean([_strong(x, r.metre) for x in at]))]
+    long = r.ticks[:-1] >= np.percentile(r.ticks, 75)
+    out.append(float(np.mean(at[:-1][long] % bar == 0)) if long.any() else 0.0)
     notes_a_bar = np.log(n / max((at[-1] - at[0]) / bar, 0.5))
     pace = float(np.mean(np.log(r.quarter_s)))
     for m in METRES:
@@ -64,25 +68,30 @@ def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
     return np.array(out)
 
 
+def _strong(at: int, metre: str) -> bool:
+    """On a bar line, or in the middle of a bar that has one."""
+    half = bar_ticks(metre) // 2 if metre in ("4/4", "6/8") else bar_ticks(metre)
+    return int(at) % half == 0
+
+
 def choose(e: Evidence, midi: Sequence[int], time: str | None = None, bpm: float | None = None,
            beats_s: Sequence[float] = (), sharpness: float = 1.0) -> Chosen:
     """The likeliest metre of some notes and its reading. time, bpm, beats_s: as given by a person."""
     if time is not None and time not in METRES:
         raise Trouble(f"Time {time} was given; it can be {', '.join(METRES)}.")
     names = [time] if time else list(METRES)
-    readings = {}
+    readings: list[Reading] = []
     for name in names:
         quarter_s = None
         if bpm is not None:
             quarter_s = 60.0 / bpm / (1.5 if METRES[name][1] == 8 else 1.0)
-        readings[name] = read(e, name, quarter_s, beats_s, sharpness)
-    if len(names) == 1:
-        return Chosen(readings[names[0]], 1.0, names[0], 0.0)
-    table = np.array([features(readings[m], midi, e.phrase) for m in names])
+        readings += read(e, name, quarter_s, beats_s, sharpness)
+    table = np.array([features(r, midi, e.phrase) for r in readings])
     table[:, :2] -= table[:, :2].max(axis=0)
     score = table @ np.array(counts()["weights"])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
-    order = np.argsort(-weight)
-    best, second = names[int(order[0])], names[int(order[1])]
-    return Chosen(readings[best], float(weight[order[0]]), second, float(weight[order[1]]))
+    best = readings[int(weight.argmax())]
+    sums = {m: float(sum(w for w, r in zip(weight, readings, strict=True) if r.metre == m)) for m in names}
+    second = max((m for m in names if m != best.metre), key=lambda m: sums[m], default=best.metre)
+    return Chosen(best, sums[best.metre], second, 0.0 if second == best.metre else sums[second])

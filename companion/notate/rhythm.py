@@ -37,6 +37,7 @@ WANDER = 0.035  # spread of the tempo's logarithm from one note to the next, for
 LENGTH_SPREAD = 0.06  # spread of the logarithm of a note's own length
 ONSET_S = 0.035  # spread in seconds of when an onset is heard: consonants take time
 STRAY = 0.002  # density left for a length that fits no value
+MOST_FIRSTS, LEAST_FIRST = 3, 0.01  # places of the first note that are followed up in each metre
 NEAR_TEMPI = 4  # steps of tempo, 14 %, that count as one tempo
 GIVEN_SPREAD = 0.05  # how far (logarithm) a singer's tempo may lie from one that was said
 FEWEST_BEATS = 3  # fewer taps than this tell no tempo
@@ -147,8 +148,8 @@ def _at_beats(onset_s: F, beats_s: Sequence[float]) -> tuple[F, float]:
 
 
 def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
-         sharpness: float = 1.0) -> Reading:
-    """The reading of notes in one metre. beat_s: seconds a crotchet where it is given, else None.
+         sharpness: float = 1.0) -> list[Reading]:
+    """The readings of notes in one metre, one for each likely place of the first note in its bar. beat_s: seconds a crotchet where it is given, else None.
 
     beats_s: times of tapped beats (at least three), which then lead. sharpness: how many takes stand behind
     the times.
@@ -252,8 +253,16 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
     middle = near.argmax(axis=1)
     allowed = np.abs(np.arange(TEMPI)[None, :] - middle[:, None]) <= 2 * NEAR_TEMPI
     usual = (tempo * allowed * log_tempo).sum(axis=1) / (tempo * allowed).sum(axis=1)
-    path, ticks, best = _viterbi(t, place_log, prior, fits, kernels, target, value_p, last_p, allowed)
-    return Reading(metre, path, ticks, np.exp(usual), chance, log_likelihood, best)
+    readings = []
+    for first in np.argsort(-places[0])[:MOST_FIRSTS].tolist():
+        share = float(places[0, first] / places[0].sum())
+        if readings and share < LEAST_FIRST:
+            break
+        begin = np.where(np.arange(bar) == first, t["first"], -1e3)
+        path, ticks, best = _viterbi(begin, place_log, prior, fits, kernels, target, value_p, last_p, allowed)
+        readings.append(Reading(metre, path, ticks, np.exp(usual), chance,
+                                log_likelihood + float(np.log(share + 1e-12)), best))
+    return readings
 
 
 def _blur(x: F, kernel: F) -> F:
@@ -266,7 +275,7 @@ def _blur(x: F, kernel: F) -> F:
     return out
 
 
-def _viterbi(t: dict[str, F], place_log: F, prior: F, fits: list[F], kernels: list[F], target: I64,
+def _viterbi(first: F, place_log: F, prior: F, fits: list[F], kernels: list[F], target: I64,
              value_p: F, last_p: F, allowed: NDArray[np.bool_]) -> tuple[I64, I64, float]:
     """The single most probable reading: places and values."""
     n, bar = place_log.shape
@@ -274,7 +283,7 @@ def _viterbi(t: dict[str, F], place_log: F, prior: F, fits: list[F], kernels: li
         value_log, last_log = np.log(value_p), np.log(last_p)
         fit_log = [np.log(f) for f in fits]
     shut = np.where(allowed, 0.0, -1e3)
-    score = t["first"][:, None] + place_log[0][:, None] + prior[None, :] + shut[0]
+    score = first[:, None] + place_log[0][:, None] + prior[None, :] + shut[0]
     back: list[tuple[I64, I64, I64]] = []
     order = np.argsort(target.ravel(), kind="stable")
     groups = [order[target.ravel()[order] == p] for p in range(bar)]

@@ -1,0 +1,76 @@
+"""A wall card: how high the hand is for each note, in centimetres, with the caution."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+
+from companion.braille import BraillePage, to_brf
+from companion.braille import words as in_braille
+from companion.braille.encode import wrap
+from companion.cue.reach import CAUTION, heights_cm
+from companion.cue.wording import bare
+from companion.notate.doubts import pitch_words
+from companion.tune.model import Tune
+
+LARGE_PT = 24  # large print is 18 points and more (American Printing House, guidelines; from memory)
+
+
+@dataclass(frozen=True)
+class Height:
+    """A note of the tune and the hand's height for it. words: syllables sung on it, in order."""
+
+    name: str
+    cm: float
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class WallCard:
+    """heights: highest first. walk: the tune as heights, note by note."""
+
+    title: str
+    shoulder_cm: float
+    heights: tuple[Height, ...]
+    walk: tuple[float, ...]
+
+    def lines(self) -> list[str]:
+        """The card as plain lines, to be spoken or read."""
+        out = [f"{self.title}: heights for the hand." if self.title else "Heights for the hand.", CAUTION,
+               f"The shoulder is at {self.shoulder_cm:g} centimetres. Measure from the floor.",
+               "The highest mark lies below a stretch: nobody reaches or jumps."]
+        for h in self.heights:
+            said = f", for {', '.join(h.words)}" if h.words else ""
+            out.append(f"{h.cm:g} centimetres: {h.name}{said}.")
+        out.append("Note by note: " + ", ".join(f"{w:g}" for w in self.walk) + ".")
+        return out
+
+
+def wall_card(tune: Tune, shoulder_cm: float) -> WallCard:
+    """The card of a tune for a shoulder so many centimetres above the floor. Raises Trouble where none can be."""
+    line = tune.line()
+    walk = heights_cm([n.midi for n in line], shoulder_cm)
+    heights: dict[int, Height] = {}
+    for n, cm in zip(line, walk, strict=True):
+        old = heights.get(n.midi)
+        said = (bare(n.syllable),) if n.syllable else ()
+        kept = old.words if old else ()
+        heights[n.midi] = Height(pitch_words(n.pitch), cm, kept + tuple(w for w in said if w not in kept))
+    return WallCard(tune.title, shoulder_cm, tuple(heights[m] for m in sorted(heights, reverse=True)), tuple(walk))
+
+
+def to_html(card: WallCard) -> bytes:
+    """The card in large print."""
+    rows = "".join(f"<li>{escape(line)}</li>" for line in card.lines()[4:-1])
+    head = card.lines()
+    return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(head[0])}</title>'
+            f"<style>body {{ font: {LARGE_PT}pt/1.4 sans-serif; margin: 2cm; }} "
+            f"h1 {{ font-size: {LARGE_PT + 4}pt; }} li {{ margin-bottom: 0.3em; }}</style></head><body>"
+            f"<h1>{escape(head[0])}</h1><p><strong>{escape(head[1])}</strong></p><p>{escape(head[2])}</p>"
+            f"<p>{escape(head[3])}</p><ul>{rows}</ul><p>{escape(head[-1])}</p></body></html>\n").encode()
+
+
+def to_cells(card: WallCard, width: int = 40) -> bytes:
+    """The card as a .brf file."""
+    lines = [x for text in card.lines() for x in wrap(in_braille(text), width, 2)]
+    return to_brf(BraillePage(tuple(lines), (), ()))
