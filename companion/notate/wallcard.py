@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
+from pathlib import Path
 
 from companion.braille import BraillePage, to_brf
 from companion.braille import words as in_braille
 from companion.braille.encode import wrap
 from companion.cue.reach import CAUTION, heights_cm
 from companion.cue.wording import bare
+from companion.errors import Trouble
 from companion.notate.doubts import pitch_words
+from companion.places import write_whole
 from companion.tune.model import Tune
 
 LARGE_PT = 24  # large print is 18 points and more (American Printing House, guidelines; from memory)
@@ -74,3 +77,12 @@ def to_cells(card: WallCard, width: int = 40) -> bytes:
     """The card as a .brf file."""
     lines = [x for text in card.lines() for x in wrap(in_braille(text), width, 2)]
     return to_brf(BraillePage(tuple(lines), (), ()))
+
+
+def save(card: WallCard, path: str | Path) -> None:
+    """Write the card as .html, .brf or .txt."""
+    kind = Path(path).suffix.lower()
+    if kind not in (".html", ".brf", ".txt"):
+        raise Trouble(f"{path} ends in {kind or 'nothing'}; the card is written as .html, .brf or .txt.")
+    write_whole(path, to_html(card) if kind == ".html" else to_cells(card) if kind == ".brf"
+                else ("\n".join(card.lines()) + "\n").encode("utf-8"))

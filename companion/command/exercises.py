@@ -1,0 +1,37 @@
+"""`companion exercises`: exercises from any tune, as a booklet with its answers apart."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("tune", metavar="TUNE", help="MusicXML or MIDI, or the name of a tune that ships")
+    parser.add_argument("--out", metavar="NAME", help="write NAME.brf, .html and .txt, and the answers apart")
+    parser.add_argument("--level", type=int, choices=range(1, 6), metavar="N", help="only up to this level, 1 to 5")
+    parser.add_argument("--kind", action="append", default=[], metavar="KIND",
+                        help="only this kind (gap, dictation, moves ...); may be given again")
+    parser.add_argument("--practise", action="append", default=[], metavar="MOVE",
+                        help="new tunes of this kind of move: level, semitone, step, skip or leap")
+    parser.add_argument("--answers", action="store_true", help="print the answers instead of the exercises")
+    parser.add_argument("--sound", action="store_true", help="with --out: NAME.wav as well, spoken and sounded")
+    parser.add_argument("--width", type=int, default=40, metavar="N", help="cells in a line (40)")
+    parser.add_argument("--height", type=int, default=25, metavar="N", help="lines on a braille page (25)")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another number gives another set")
+    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
+    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
+
+
+def run(options: argparse.Namespace) -> int:
+    from companion.notate import booklet
+    from companion.notate.door import booklet_of
+
+    made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=options.practise,
+                      width=options.width, seed=options.seed, part=options.part, american=options.american)
+    if options.out:
+        names = booklet.save(made, options.out, options.width, options.height, options.sound,
+                             "american" if options.american else "british")
+        print("\n".join(f"{name} written." for name in names))
+    else:
+        print("\n".join(booklet.lines(made, options.answers)))
+    return 0

@@ -1,0 +1,27 @@
+"""`companion line`: the tune as a line to follow with the finger."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("tune", metavar="TUNE", help="MusicXML or MIDI, or the name of a tune that ships")
+    parser.add_argument("--out", metavar="FILE", help="write .svg or .pdf (swell paper), .brf (embosser) or .txt")
+    parser.add_argument("--phrase", type=int, metavar="N", help="only the Nth phrase")
+    parser.add_argument("--width", type=int, default=40, metavar="N", help="cells in a line of a .brf (40)")
+    parser.add_argument("--height", type=int, default=25, metavar="N", help="lines on a page of a .brf (25)")
+    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
+
+
+def run(options: argparse.Namespace) -> int:
+    from companion.notate import fingerline
+    from companion.tune import load
+
+    tune = load(options.tune, part=options.part)
+    if options.out:
+        names = fingerline.save(tune, options.out, options.phrase, options.width, options.height)
+        print("\n".join(f"{name} written." for name in names))
+    else:
+        print("\n".join(fingerline.finger_line(tune, options.phrase).says))
+    return 0

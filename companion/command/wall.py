@@ -1,0 +1,32 @@
+"""`companion wall`: a card with the hand's height for each note."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("tune", metavar="TUNE", help="MusicXML or MIDI, or the name of a tune that ships")
+    parser.add_argument("--shoulder", type=float, required=True, metavar="CM",
+                        help="height of the pupil's shoulder above the floor, in centimetres")
+    parser.add_argument("--out", metavar="FILE", help="write .html (large print) or .brf")
+    parser.add_argument("--speak", action="store_true", help="say it aloud")
+    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
+
+
+def run(options: argparse.Namespace) -> int:
+    from companion.notate import wallcard
+    from companion.tune import load
+
+    card = wallcard.wall_card(load(options.tune, part=options.part), options.shoulder)
+    if options.out:
+        wallcard.save(card, options.out)
+        print(f"{options.out} written.")
+    else:
+        print("\n".join(card.lines()), flush=True)
+    if options.speak:
+        from companion.cue.playback import play
+        from companion.cue.speech import speak
+
+        play(speak(" ".join(card.lines())))
+    return 0
