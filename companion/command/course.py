@@ -28,6 +28,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stages", metavar="FOLDER", help="stages of your own besides those that ship")
     parser.add_argument("--check", metavar="FILE", help="read a stage of your own and say what is amiss")
     parser.add_argument("--questions", type=int, default=16, metavar="N", help="new questions in a sitting (16)")
+    parser.add_argument("--hands-free", action="store_true",
+                        help="only what is answered by singing; no key is needed")
     parser.add_argument("--diary", metavar="FILE", help="another diary than the usual one")
     common(parser)
 
@@ -82,7 +84,11 @@ def run(options: argparse.Namespace) -> int:
 
         stage = kept.load(diary, pupil).stage(some)
         shift = shift_for(stage.material, pupil.low, pupil.high)
-        door.sit(diary, pupil, some, clock(options.on), hands(settings, options, shift), options.questions)
+        options.listen = options.listen or options.hands_free
+        met = hands(settings, options, shift)
+        if options.hands_free:
+            met.read = lambda: "skip"
+        door.sit(diary, pupil, some, clock(options.on), met, options.questions, options.hands_free)
     return 0
 
 

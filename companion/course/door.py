@@ -102,9 +102,10 @@ def word(diary: Diary, pupil: Pupil, some: Sequence[Stage], passed: Sequence[str
 
 
 def sit(diary: Diary, pupil: Pupil, some: Sequence[Stage], now: Callable[[], datetime], hands: Hands,
-        most_new: int = MOST_NEW) -> Tally:
+        most_new: int = MOST_NEW, sung_only: bool = False) -> Tally:
     """One sitting of a pupil: the stage's own part where it is new, the questions, what it came to.
 
+    sung_only: hands-free, so only questions that are answered by singing, and nothing is waited for.
     Every answer is in the diary before the next question is asked.
     """
     kept = P.load(diary, pupil)
@@ -115,15 +116,16 @@ def sit(diary: Diary, pupil: Pupil, some: Sequence[Stage], now: Callable[[], dat
     if fresh:
         for line in here.lines(hands.american):
             hands.tell(line)
-        hands.tell("Enter begins the questions; stop ends.")
-        typed_line = hands.read()
+        if not sung_only:
+            hands.tell("Enter begins the questions; stop ends.")
+        typed_line = hands.read() if not sung_only else ""
         if typed_line is None or typed_line.strip().lower() == "stop":
             return Tally(stopped=True)
     else:
         hands.tell(kept.lines(some, now())[0])
     # The day and the number of answers so far make the chance, so that a sitting can be gone through again.
     rng = random.Random(f"{pupil.nickname} {now():%Y-%m-%d} {len(kept.answers)}")
-    steps = plan(kept, some, now(), rng, most_new)
+    steps = plan(kept, some, now(), rng, most_new, sung_only=sung_only)
     tally = Sitting(kept, hands, lambda: P.save(diary, pupil, kept)).go(steps, now)
     P.save(diary, pupil, kept)
     for line in tally.lines():

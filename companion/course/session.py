@@ -49,6 +49,7 @@ if TYPE_CHECKING:
 MOST_DUE = 8  # things to come back to in one sitting: the new step keeps the most of it
 MOST_NEW = 16  # new questions; with the rest some five to ten minutes, as long as a child sits well
 DUE, NEW, LAST = "due", "new", "last"
+SUNG_WAYS = (CELL_TO_VOICE, EAR_TO_VOICE)
 #: Drills that are remembered under a name of their own, not under a fact.
 _OWN = {"counting a note": "how often", "where it turns": "where it turns", "when to mark": "mark or no mark",
         "counting beats": "how many beats"}
@@ -64,8 +65,11 @@ class Step:
 
 
 def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random.Random,
-         most_new: int = MOST_NEW, most_due: int = MOST_DUE) -> list[Step]:
-    """The questions of one sitting. Nothing is asked that no stage up to the pupil's has taught."""
+         most_new: int = MOST_NEW, most_due: int = MOST_DUE, sung_only: bool = False) -> list[Step]:
+    """The questions of one sitting. Nothing is asked that no stage up to the pupil's has taught.
+
+    sung_only: only what is answered by singing, so that no hand need leave the page.
+    """
     here = progress.stage(stages)
     reached = [s for s in stages if s.number <= here.number]
     due: list[Step] = []
@@ -73,11 +77,15 @@ def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random
         if len(due) >= most_due:
             break
         item = item_for(name, reached, rng)
-        if item is not None:
+        if item is not None and (item.wants == "sung" or not sung_only):
             due.append(Step(item, DUE, here if _belongs(item, here) else None))
-    new = [] if progress.finished(stages) else [Step(item, NEW, here) for item in new_items(here, rng, most_new,
-                                                                                        progress)]
-    return [*due, *new, Step(closing(progress, reached, now, rng), LAST)]
+    asked = here if not sung_only else replace(here, drills=tuple(d for d in here.drills if d.way in SUNG_WAYS))
+    items = [] if progress.finished(stages) else new_items(asked, rng, most_new, progress)
+    new = [Step(item, NEW, here) for item in items if item.wants == "sung" or not sung_only]
+    last = closing(progress, reached, now, rng)
+    if sung_only and last.wants != "sung":
+        last = sung_move(Pitch("C", 4), Pitch("G", 4))
+    return [*due, *new, Step(last, LAST)]
 
 
 def _belongs(item: Item, stage: Stage) -> bool:

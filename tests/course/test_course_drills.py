@@ -294,6 +294,33 @@ def test_what_there_is_not_is_said() -> None:
         material("heron", ("colour",))
 
 
+@pytest.mark.slow
+def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
+    # Real tunes: the Essen collection in music21's corpus.
+    from pathlib import Path
+
+    from music21 import converter, corpus
+
+    from companion.course import forms
+    from companion.course.sheet import drill_sheet, tune_sheet
+    from companion.tune.convert import from_music21
+
+    paths = sorted(p for p in corpus.getCorePaths() if "essen" in str(p).lower())[:6]
+    pieces = [t for p in paths for t in re.split(r"(?m)^(?=X:)", Path(p).read_text("utf-8", "replace"))[1:9]]
+    assert len(pieces) > 30
+    for piece in pieces:
+        tune = from_music21(converter.parse(piece, format="abc").parts[0], title="Folk")
+        for leave_out in ((), ("values", "octave marks", "bars")):
+            m = material(tune, leave_out)
+            items = [i for kind in KINDS for i in make(Drill(kind, count=2), m, random.Random(1))]
+            assert len({i.kind for i in items}) >= 12
+            for item in items:
+                assert check(item, "+" if item.wants == "sung" else item.answer).verdict == RIGHT
+            for sheet in (tune_sheet(m), drill_sheet("Folk", items)):
+                assert forms.to_text(sheet)
+                assert all(len(line) <= 40 for line in re.split(r"[\r\n\f]+", forms.to_brf(sheet).decode()))
+
+
 # --- a tune as far as taught ---
 
 def test_what_is_left_out_is_not_shown() -> None:

@@ -211,6 +211,24 @@ def test_forgetting_a_pupil_forgets_the_course(tmp_path: Path) -> None:
     assert b"ear to voice" not in data
 
 
+def test_a_hands_free_sitting_asks_only_for_singing(tmp_path: Path) -> None:
+    pair = Pair(seed=5)
+    hands = pair.hands()
+
+    def never() -> str | None:
+        raise AssertionError("a key was waited for")
+
+    hands.read = never
+    with Diary(tmp_path / "d.sqlite") as diary:
+        pupil = diary.pupil("Robin", new=True)
+        for _ in range(2):  # in stage 1, and in stage 3
+            before = len(pair.asked)
+            tally = door.sit(diary, pupil, stages(), Days(), hands, sung_only=True)
+            assert tally.asked >= 4
+            assert {i.wants for i in pair.asked[before:]} == {"sung"}
+            door.word(diary, pupil, stages(), ["1", "2"], [], START)
+
+
 def test_what_is_known_and_what_comes_next_in_words(tmp_path: Path) -> None:
     with Diary(tmp_path / "d.sqlite") as diary:
         pupil = diary.pupil("Robin", new=True)
