@@ -45,9 +45,15 @@ LONGEST_S = 20.0  # no phrase is longer, unless the tune says so
 LONGEST_TIMES = 3.0  # ... by so many times its written length
 
 FALL_DB = 22.0  # under the take's own level by this much, the voice has stopped: closed vowels lie 20 dB down
-OVER_NOISE = 0.4  # of the way from the room's noise to the voice: quieter than that is room
+OVER_NOISE = 0.4  # of the way from the room's noise to the voice: quieter than that is room ...
+#: Where the tracker has found no pitch to trust, a sound as periodic as this and a little over the noise is a
+#: voice all the same: closed vowels in a loud room. Noise alone has 0.05 to 0.3.
+PERIODIC = 0.45
+OVER_NOISE_PERIODIC = 0.25
+PERIODIC_FRAMES = 5
 QUIET_AT_MOST_DB = -58.0
 LEVEL_WINDOW_S = 0.02
+DECIDED_S = 0.2  # the tracker has decided on what is older than this; of what is newer only the level is known
 
 TAKE, SILENCE, NOISE = "take", "silence", "noise"
 
@@ -102,6 +108,8 @@ class Listener:
         self._held: list[PitchTrack] = []
         self._follower: Follower | None = None
         self._first_voice_s = self._last_voice_s = 0.0
+        self._last_periodic_s = 0.0
+        self._run = 0
         self._voice_db: list[float] = []
 
     @property
@@ -162,7 +170,10 @@ class Listener:
                 self._parts.append(frames)
             else:
                 self._held.append(frames)
-        end = max(self._last_voice_s, self._level.loud_until_s(self._last_voice_s))
+            self._periodic(frames)
+        decided = max(self._last_voice_s, self._last_periodic_s)
+        end = self._level.loud_until_s(max(decided, now - DECIDED_S))
+        end = end if end > now - DECIDED_S else decided
         quiet = now - end
         if now - self._first_voice_s > self.longest_s:
             return self._noise()
@@ -172,6 +183,15 @@ class Listener:
         if quiet < self._needed(reached, end):
             return None
         return self._decide(end)
+
+    def _periodic(self, frames: PitchTrack) -> None:
+        """Note where a sound without a pitch to trust is yet a voice's."""
+        threshold = self._level.threshold(OVER_NOISE_PERIODIC)
+        for at, harmonic, level in zip(frames.time_s.tolist(), frames.harmonic.tolist(), frames.level_db.tolist(),
+                                       strict=True):
+            self._run = self._run + 1 if harmonic > PERIODIC and level > threshold else 0
+            if self._run >= PERIODIC_FRAMES:
+                self._last_periodic_s = at
 
     def _reached(self) -> float:
         """How surely the last note has been sung; one look per silence, in the follower."""
@@ -271,10 +291,13 @@ class _Level:
         """The room's own level: the quietest of the last ten seconds."""
         return min([*self._lows, self._low]) if self._count else -100.0
 
+    def threshold(self, over_noise: float) -> float:
+        """dB above which it may be the voice: so much of the way from the noise to the voice, at least."""
+        return max(self.voice - FALL_DB, self.noise + over_noise * (self.voice - self.noise), QUIET_AT_MOST_DB)
+
     def loud_until_s(self, since_s: float) -> float:
         """When the level was last that of the voice, looking back to `since_s` (which it gives at least)."""
-        threshold = max(self.voice - FALL_DB, self.noise + OVER_NOISE * (self.voice - self.noise),
-                        QUIET_AT_MOST_DB)
+        threshold = self.threshold(OVER_NOISE)
         for at, db in reversed(self._recent):
             if at <= since_s:
                 break

@@ -14,6 +14,7 @@ from companion.lesson.sung_line import SungLine, tune_of
 from companion.tune.model import LineNote, Tune
 
 WAIT_S = 30.0  # in a lesson people talk: so long a silence is nothing to remark on
+UNCHANGED = ("where", "repeat", "more", "help", "keep")  # requests after which the line need not sound again
 MOST_WAITS = 4  # after so many silences in a row a lesson ends
 
 
@@ -52,9 +53,9 @@ class Lesson:
             heard = session.listen(line, self.quarter_s, WAIT_S)
             if isinstance(heard, str):
                 session.action = ""
-                give = True
                 if heard == "quit":
                     break
+                give = heard not in UNCHANGED
                 if session.ask(heard, self.where()):
                     continue
                 self._move(heard, go_next=bool(session.taken) and session.taken[-1].kind == "all right")

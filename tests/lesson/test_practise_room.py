@@ -261,8 +261,8 @@ def test_keys_in_a_lesson(capsys: pytest.CaptureFixture[str]) -> None:
     assert "Nothing has been sung yet." in said
     assert any(text.startswith("space or enter: the likely next thing") for text in said)
     assert here.tempo == pytest.approx(0.85)
-    # Given at the start, after "again", "next" and "back".
-    assert here.given == [7, 7, 7, 7]
+    # Given at the start, after "slower", "lower", "again", "next" and "back", and not for what only asks.
+    assert here.given == [7] * 6
 
 
 def teacher_line(steps: Sequence[int], low: int = 55, quarter_s: float = 0.5) -> np.ndarray:
