@@ -99,6 +99,8 @@ class Pair:
         return Hands(self.read, self.said.append, self.shown.append, self.sound, self.listen)
 
     def sound(self, item: Item) -> None:
+        if item.kind == "tune":
+            return
         self.item = item
         self.asked.append(item)
 

@@ -161,14 +161,15 @@ def sounder(out: Out, silent: bool, shift: float) -> Callable[[Item], None]:
     """What a question sounds, played; or the helper is told what to sound."""
     from companion.course.sound import item_sound, said_instead
 
+    shown = out.show
+
     def sound(item: Item) -> None:
-        if silent:
-            if said_instead(item):
-                out.say(said_instead(item))
-            return
-        made = item_sound(item, shift)
+        made = None if silent or out.show != shown else item_sound(item, shift)
         if made is not None:
             out.sound(made)
+        # Where the loudspeaker is not there, `Out` has said so once and shows all; then the helper sounds the notes.
+        if (silent or out.show != shown) and said_instead(item):
+            out.say(said_instead(item))
 
     return sound
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from companion.course import progress as P
-from companion.course.drill import KINDS, Drill, Item, make
+from companion.course.drill import KINDS, Drill, Item, heard_tune, make
 from companion.course.material import Material, material
 from companion.course.progress import Progress
 from companion.course.session import COMMANDS, MOST_NEW, Hands, Sitting, Step, Tally, plan
@@ -114,19 +114,17 @@ def sit(diary: Diary, pupil: Pupil, some: Sequence[Stage], now: Callable[[], dat
     here = kept.stage(some)
     fresh = not any(a["stage"] == f"{here.number:g}" for a in kept.answers) and not kept.finished(some)
     if fresh:
-        for line in here.lines(hands.american):
+        for line in here.beginning(hands.american):
             hands.tell(line)
-        if not sung_only:
-            hands.tell("Enter begins the questions; stop ends.")
-        typed_line = hands.read() if not sung_only else ""
-        if typed_line is None or typed_line.strip().lower() == "stop":
+        if not _begin(here, hands, sung_only):
             return Tally(stopped=True)
     else:
         hands.tell(kept.lines(some, now())[0])
     # The day and the number of answers so far make the chance, so that a sitting can be gone through again.
     rng = random.Random(f"{pupil.nickname} {now():%Y-%m-%d} {len(kept.answers)}")
     steps = plan(kept, some, now(), rng, most_new, sung_only=sung_only)
-    tally = Sitting(kept, hands, lambda: P.save(diary, pupil, kept)).go(steps, now)
+    tune = None if here.unseen else heard_tune(here.material)
+    tally = Sitting(kept, hands, lambda: P.save(diary, pupil, kept), tune).go(steps, now)
     P.save(diary, pupil, kept)
     for line in tally.lines():
         hands.tell(line)
@@ -135,6 +133,29 @@ def sit(diary: Diary, pupil: Pupil, some: Sequence[Stage], now: Callable[[], dat
         if after:
             hands.tell(f"Next time: {after[0].label}.")
     return tally
+
+
+def _begin(here: Stage, hands: Hands, sung_only: bool) -> bool:
+    """At the beginning of a stage: the tune and more, as often as they are asked for; whether to go on."""
+    if (here.by_ear or sung_only) and not here.unseen:
+        hands.tell(f"This is {here.material.tune.title}.")
+        hands.sound(heard_tune(here.material))
+    if sung_only:
+        return True
+    tune = "" if here.unseen else f"tune sounds {here.material.tune.title}; "
+    while True:
+        hands.tell(f"Enter begins the questions; {tune}more tells what may go wrong; stop ends.")
+        line = hands.read()
+        word = "stop" if line is None else line.strip().lower()
+        if word == "stop":
+            return False
+        if word == "tune" and tune:
+            hands.sound(heard_tune(here.material))
+        elif word == "more":
+            for text in here.rest(hands.american):
+                hands.tell(text)
+        else:
+            return True
 
 
 def help_lines() -> list[str]:

@@ -313,6 +313,11 @@ def whole_tune(material: Material) -> Item:
                 cards=(card(f"{material.name} whole", CELL_TO_VOICE),), signs=material.signs)
 
 
+def heard_tune(material: Material) -> Item:
+    """Not a question: the tune of a stage, to be sounded."""
+    return Item("tune", "", "", "", played=material.tune.line())
+
+
 def _take_down(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     return [Item("write what you hear", f"Listen, then write what you hear. The first note is "
                  f"{first_of(g)}.", "cells", g.cells, first=g.line[0].midi, played=g.line, about=(g.name,),

@@ -220,9 +220,9 @@ class Tally:
 
 
 #: What may be typed instead of an answer.
-COMMANDS = {"?": "say it again, with the dots of what is shown", "skip": "go on without an answer",
-            "stop": "end; all that was answered is kept", HEARD_RIGHT: "the spoken or sung answer was right",
-            HEARD_WRONG: "it was not"}
+COMMANDS = {"tune": "hear this stage's tune", "?": "say it again, with the dots of what is shown",
+            "skip": "go on without an answer", "stop": "end; all that was answered is kept",
+            HEARD_RIGHT: "the spoken or sung answer was right", HEARD_WRONG: "it was not"}
 
 
 @dataclass
@@ -244,11 +244,15 @@ class Hands:
 
 @dataclass
 class Sitting:
-    """Goes through questions with a pupil. keep: called after every answer, so that none is ever lost."""
+    """Goes through questions with a pupil. keep: called after every answer, so that none is ever lost.
+
+    tune: what "tune" sounds, None where it is not to be heard.
+    """
 
     progress: Progress
     hands: Hands
     keep: Callable[[], None] = lambda: None
+    tune: Item | None = None
 
     def go(self, steps: Sequence[Step], now: Callable[[], datetime]) -> Tally:
         """All steps in turn; each answer is remembered as it comes."""
@@ -277,6 +281,9 @@ class Sitting:
             if isinstance(line, str) and line.strip() == "?":
                 self._put(item, again=True)
                 helped = True
+                continue
+            if isinstance(line, str) and line.strip().lower() == "tune" and self.tune is not None:
+                self.hands.sound(self.tune)
                 continue
             judged = self._judge(item, line)
             self.hands.tell(judged.say)

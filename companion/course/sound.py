@@ -41,6 +41,8 @@ def item_sound(item: Item, shift: float = 0.0) -> Sound | None:
 
 def said_instead(item: Item) -> str:
     """For a helper where nothing can be sounded: which notes to sing or play."""
+    if item.kind == "tune":
+        return f"For the helper: sing or play {', '.join(n.pitch.name for n in item.played)}."
     notes = [n.pitch.name for n in item.played] if item.played and item.wants != "yes or no" else []
     if item.first is not None:
         first = next((n.pitch.name for n in (*item.sung, *item.played) if n.midi == item.first), "")

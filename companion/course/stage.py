@@ -90,11 +90,19 @@ class Stage:
 
     def lines(self, american: bool = False) -> list[str]:
         """The whole stage as plain lines: the adult's part first, then the pupil's, and what may go wrong."""
+        return [*self.beginning(american), *self.rest(american)]
+
+    def beginning(self, american: bool = False) -> list[str]:
+        """What is read out where a stage begins: for the adult, then for the pupil."""
         out = [f"{self.label}.", self.aim, "For the adult.", *self.adult]
         out += ["You need:", *self.need] if self.need else []
         out += [f"{t.word[:1].upper()}{t.word[1:]}: {t.means}" for t in self.terms]
         out += ["Say to the pupil.", *self.pupil]
-        out += ["It is known when:", *(e.say() for e in self.known)]
+        return [in_american(line) for line in out] if american else out
+
+    def rest(self, american: bool = False) -> list[str]:
+        """What shows that it is known, what usually goes wrong, and what to do."""
+        out = ["It is known when:", *(e.say() for e in self.known)]
         out += ["What may go wrong."]
         for trouble in self.troubles:
             out += [trouble.sign, trouble.do]

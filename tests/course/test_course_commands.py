@@ -33,10 +33,11 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], *ar
 
 def test_a_first_sitting_by_keys(monkeypatch, capsys, diary) -> None:  # type: ignore[no-untyped-def]
     code, lines, error = run(monkeypatch, capsys, "course", "Robin", "--new", "--silent", "--diary", diary,
-                             keys="\nhelp\nhigher\nhigher\n?\nlower\nstop\n")
+                             keys="tune\nmore\n\nhelp\nhigher\nhigher\n?\nlower\nstop\n")
     assert (code, error) == (0, "")
     assert lines[0] == "Stage 1: Higher, lower, same."
-    assert "Enter begins the questions; stop ends." in lines
+    assert "This is Tick tock." in lines
+    assert "Enter begins the questions; tune sounds Tick tock; more tells what may go wrong; stop ends." in lines
     assert "skip: go on without an answer." in lines
     assert any(line.startswith("For the helper: sound ") for line in lines)
     assert lines[-1].endswith(("right.", "next time."))

@@ -128,10 +128,12 @@ def test_a_sitting_is_what_is_due_then_the_new_step_then_something_that_can_be_d
     # It ends on the sung one, which has been right.
     assert steps[-1].item.kind == "sing the move"
     # With more due than fits, those longest due come first, and the new step keeps its room.
-    for n in range(30):
-        progress.recall.review(card(f"{'CDE'[n % 3]}", ["cell to name", "name to cell"][n % 2]), "not that way",
-                               START + timedelta(minutes=n))
-    assert Counter(s.why for s in plan(progress, stages(), START + timedelta(days=9), random.Random(1)))[DUE] <= 8
+    for n, move in enumerate(("level", "step up", "step down", "skip up", "skip down", "leap up", "leap down")):
+        progress.recall.review(card(move, "by ear"), RIGHT, START + timedelta(hours=n + 1))
+    steps = plan(progress, stages(), START + timedelta(days=9), random.Random(1))
+    assert Counter(s.why for s in steps)[DUE] == 8
+    assert Counter(s.why for s in steps)[NEW] == 16
+    assert "leap down | by ear" not in [c for s in steps if s.why == DUE for c in s.item.cards]
 
 
 def test_reviews_keep_to_what_is_taught_after_a_stage_is_taken_back() -> None:
