@@ -259,9 +259,36 @@ def _check_cells(item: Item, text: str) -> Judged:
     if wanted_length == 1 and len(given) == 1:
         return _judged(item, WRONG, _one_cell(fact(item.about[0]), given))
     if item.group is not None:
-        return _judged(item, WRONG, _compare(item, given))
+        return _other_writing(item, readings) or _judged(item, WRONG, _compare(item, given))
     return _judged(item, WRONG, f"That is {what_is(given)}. {_said_start(item.about[0])} is "
                    f"{say_dots(item.answer)}.")
+
+
+def _other_writing(item: Item, readings: list[str]) -> Judged | None:
+    """A bar that says the same notes in other cells, as the decoder reads it: right where nothing is amiss in it
+    (a mark too many, say), else what is amiss. None where the notes differ."""
+    if item.answer[0] not in S.OCTAVES.values() and not any(o in item.answer for o in S.OCTAVES.values()):
+        return None  # a row without marks is no music that the decoder could read
+    for cells in readings:
+        found = _decoded(cells)
+        if found is not None and found[0] == (_decoded(item.answer) or ((), ""))[0]:
+            if found[1]:
+                return _judged(item, WRONG, f"The notes are right. {found[1]}")
+            shorter = " It can be written with fewer marks." if len(cells) > len(item.answer) else ""
+            return _judged(item, RIGHT, f"Right.{shorter}")
+    return None
+
+
+def _decoded(cells: str) -> tuple[tuple[object, ...], str] | None:
+    """The notes of one bar as (pitch, quarters), and the first thing amiss in it ("" for nothing)."""
+    from companion.braille import decode
+
+    reading = decode([cells])
+    if len(reading.tune.bars) != 1:
+        return None
+    notes = tuple((n.pitch, n.quarters, n.tie, n.slur_starts, n.slur_stops, n.marks)
+                  for n in reading.tune.bars[0].notes)
+    return notes, reading.problems[0].say if reading.problems else ""
 
 
 def _bare(cells: str) -> str:

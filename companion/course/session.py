@@ -278,6 +278,9 @@ class Sitting:
                 return None
             if isinstance(line, str) and line.strip().lower() == "skip":
                 return Judged(UNSURE, "")
+            if line == "":
+                self._put(item)  # Enter alone: once more
+                continue
             if isinstance(line, str) and line.strip() == "?":
                 self._put(item, again=True)
                 helped = True

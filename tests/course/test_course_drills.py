@@ -160,7 +160,14 @@ def test_a_dictation_tells_where_it_goes_astray() -> None:
     assert check(item, "DEF").say == "The first three cells are right. Something is missing after it: D, dots 1 5."
     assert check(item, "DEFED").say.endswith("something follows that was not sung: dots 1 4 5.")
     marked = make(Drill("write what you hear", order="up", count=1), FULL, random.Random(1))[0]
-    assert check(marked, "HIJH").say.startswith("Next comes fourth octave, dot 5.")
+    assert to_ascii(marked.answer) == '"HIJH'
+    assert check(marked, "HIJG").say.startswith("Next comes fourth octave, dot 5.")
+    # Other cells that say the same: a mark too many is no fault, a missing one is told.
+    assert (check(marked, '"H"IJH').verdict, check(marked, '"H"IJH').say) == (
+        RIGHT, "Right. It can be written with fewer marks.")
+    assert check(marked, "HIJH").verdict == WRONG
+    assert check(marked, "HIJH").say.startswith("The notes are right. ")
+    assert "octave mark" in check(marked, "HIJH").say
 
 
 @settings(max_examples=300, deadline=None)
