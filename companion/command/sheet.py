@@ -10,7 +10,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help="stage N, tune TUNE, drill N, key (of all cells, or up to stage N), week PUPIL")
     parser.add_argument("name", metavar="NAME", nargs="?", help="number of a stage, name of a tune, or pupil")
     parser.add_argument("--out", metavar="FILE",
-                        help="write .brf, .html, .pdf or .txt; printed as text if not given")
+                        help="write .brf, .html, .pdf, .txt, or spoken .wav; printed as text if not given")
+    parser.add_argument("--speak", action="store_true", help="read it out")
     parser.add_argument("--whole", action="store_true", help="in .brf, the helper's parts too")
     parser.add_argument("--kind", metavar="KIND", help="for drills: only this kind")
     parser.add_argument("--tune", metavar="TUNE", help="for drills: from this tune")
@@ -38,6 +39,10 @@ def run(options: argparse.Namespace) -> int:
     if options.out:
         forms.save(sheet, options.out, options.whole)
         print(f"{options.out} written.")
-    else:
+    elif not options.speak:
         print("\n".join(forms.to_text(sheet)))
+    if options.speak:
+        from companion.cue.playback import play
+
+        play(forms.to_sound(sheet, variety="american" if options.american else "british"))
     return 0

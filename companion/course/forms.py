@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from companion.braille import say_dots, to_ascii
 from companion.braille import signs as S
@@ -14,11 +14,15 @@ from companion.course.sheet import BREAK, CELLS, HEADING, ITEM, Block, Sheet
 from companion.errors import Trouble
 from companion.places import write_whole
 
+if TYPE_CHECKING:
+    from companion.cue.sound import Sound
+
 WIDTH, HEIGHT = 40, 25  # cells and lines of a usual braille page
 #: Large print: 18 point is the least that is called so (RNIB and others give 16 to 18 as "large"; from memory).
 TEXT_PT, HEADING_PT, CELLS_PT, LEAST_PT = 20, 26, 32, 18
 PRINT_CELLS = 20  # cells in a line of large print: what an A4 page holds at CELLS_PT
 WIDER = (20, 24, 28, 34, 40)  # tried in turn where a bar does not fit
+PAUSE_S = 0.5  # between spoken lines: time to do what was said
 FORMS = (".txt", ".brf", ".html", ".pdf")
 TOGETHER = 8  # lines of cells that are kept on one page with what stands before them
 
@@ -37,8 +41,14 @@ def save(sheet: Sheet, path: str | Path, whole: bool = False) -> None:
         data = to_html(sheet).encode()
     elif kind == ".pdf":
         data = to_pdf(sheet)
+    elif kind in (".wav", ".flac"):
+        from companion.cue.playback import save as save_sound
+
+        save_sound(to_sound(sheet), path)
+        return
     else:
-        raise Trouble(f"{path} ends in {kind or 'nothing'}; a sheet is written to .brf, .html, .pdf or .txt.")
+        raise Trouble(f"{path} ends in {kind or 'nothing'}; a sheet is written to .brf, .html, .pdf, .txt or, "
+                      "spoken, to .wav.")
     write_whole(path, data)
 
 
@@ -76,6 +86,15 @@ def to_text(sheet: Sheet) -> list[str]:
         else:
             out.append(b.text if b.text.endswith((".", "?", "!", ":")) else f"{b.text}.")
     return out
+
+
+def to_sound(sheet: Sheet, rate_wpm: int = 150, variety: str = "british") -> Sound:
+    """The sheet spoken, a pause after each line. Raises Trouble where speech is not to be had."""
+    from companion.cue.sound import silence, together
+    from companion.cue.speech import speak
+
+    parts = [part for line in to_text(sheet) for part in (speak(line, rate_wpm, variety), silence(PAUSE_S, 22050))]
+    return together(*parts, rate=22050)
 
 
 def _say_line(line: str) -> str:

@@ -210,6 +210,11 @@ def test_forms_by_the_files_name(tmp_path: Path) -> None:
         path = tmp_path / f"sheet{ending}"
         forms.save(SHEETS["week"], path)
         assert path.stat().st_size > 200
+    forms.save(key_sheet(stages(), find_stage(3)), tmp_path / "key.wav")
+    import soundfile
+
+    # 150 words a minute: about 60 words are 20 to 60 s.
+    assert 20 < soundfile.info(tmp_path / "key.wav").duration < 60
     with pytest.raises(Trouble, match=r"written to \.brf"):
         forms.save(SHEETS["week"], tmp_path / "sheet.docx")
 
