@@ -19,6 +19,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--new", action="store_true", help="begin a page in the diary for this pupil")
     parser.add_argument("--known", action="store_true", help="what is known and what comes next")
     parser.add_argument("--list", action="store_true", help="all stages, a line each")
+    parser.add_argument("--words", action="store_true", help="every word of the trade, and what it means")
     parser.add_argument("--stage", metavar="N", help="read one stage out: for the adult, for the pupil")
     parser.add_argument("--pass", dest="passed", metavar="N", action="append", default=[],
                         help="the adult's word that a stage is known")
@@ -58,6 +59,9 @@ def run(options: argparse.Namespace) -> int:
     some = stages(options.stages)
     if options.list:
         return say(door.list_lines(some), [door.stage_json(s) for s in some] if options.json else None)
+    if options.words:
+        terms = {t.word: {"means": t.means, "stage": s.number} for s in some for t in s.terms}
+        return say(door.term_lines(some, options.american), terms if options.json else None)
     if options.stage:
         stage = find_stage(options.stage, some)
         return say(stage.lines(options.american), door.stage_json(stage) if options.json else None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,7 @@ from companion.course.sheet import (
     tune_sheet,
     week_sheet,
 )
-from companion.course.stage import Stage, find_stage, read_stage, stages, untaught
+from companion.course.stage import Stage, find_stage, line_of_key, read_stage, stages, untaught
 from companion.diary.diary import Diary
 from companion.diary.model import Pupil
 from companion.errors import Trouble
@@ -48,6 +48,14 @@ def moment(text: str | None) -> datetime:
 def list_lines(some: Sequence[Stage]) -> list[str]:
     """Every stage in a line."""
     return [f"{s.label}. {s.aim}" for s in some]
+
+
+def term_lines(some: Sequence[Stage], american: bool = False) -> list[str]:
+    """Every word of the trade with what it means and where it is first used, in order of the alphabet."""
+    from companion.course.facts import in_american
+
+    lines = sorted(f"{t.word[:1].upper()}{t.word[1:]}: {t.means} Stage {s.number:g}." for s in some for t in s.terms)
+    return [in_american(line) for line in lines] if american else lines
 
 
 def stage_json(s: Stage) -> dict[str, Any]:
@@ -80,7 +88,7 @@ def check_lines(path: str) -> list[str]:
     among = sorted([s for s in stages() if s.number != own.number] + [own], key=lambda s: s.number)
     for stage, say in untaught(among):
         if stage == own:
-            raise Trouble(f"{path}: {say}")
+            raise Trouble(f"{path}, line {line_of_key(path, 'introduces')}: {say}")
     return [f"{own.label} is in order."]
 
 
@@ -230,8 +238,3 @@ def sheet_of(what: str, name: str | None, some: Sequence[Stage], diary: Callable
 
         titles = [title(w.tune) for w in open_diary.work(pupil)]
         return week_sheet(pupil.nickname, P.load(open_diary, pupil), some, now or moment(None), titles)
-
-
-def typed(source: Iterator[str]) -> Callable[[], str | None]:
-    """Reads lines from an iterator, None at its end."""
-    return lambda: next(source, None)

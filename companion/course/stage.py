@@ -214,6 +214,11 @@ class _File:
                              "curly brackets.", key, table, place) from error
 
 
+def line_of_key(path: str | Path, key: str) -> int:
+    """The line on which a key of the stage itself stands, 1 where it is missing."""
+    return _File(Path(path)).line(key)
+
+
 def read_stage(path: str | Path) -> Stage:
     """One stage from its file. Raises Trouble, "file, line: sentence", for the first thing amiss."""
     f = _File(Path(path))
@@ -338,7 +343,7 @@ def stages(own: str | Path | None = None) -> tuple[Stage, ...]:
     for path in files:
         stage = read_stage(path)
         if stage.number in mine:
-            raise Trouble(f"{path}, line {_File(path).line('number')}: {mine[stage.number].path} has the number "
+            raise Trouble(f"{path}, line {line_of_key(path, 'number')}: {mine[stage.number].path} has the number "
                           f"{stage.number:g} too. Give each stage its own.")
         mine[stage.number] = stage
     together = {s.number: s for s in _shipped()} | mine
@@ -346,7 +351,7 @@ def stages(own: str | Path | None = None) -> tuple[Stage, ...]:
     problems = untaught(found)
     for stage, say in problems:
         if stage.path in {str(p) for p in files}:
-            raise Trouble(f"{stage.path}, line {_File(Path(stage.path)).line('introduces')}: {say}")
+            raise Trouble(f"{stage.path}, line {line_of_key(stage.path, 'introduces')}: {say}")
     return found
 
 

@@ -88,6 +88,21 @@ def test_in_stage_17_a_note_after_a_repeat_or_an_ending_has_a_mark() -> None:
             assert said[i + 1].endswith("octave")
 
 
+def test_what_stage_5_says_of_lines_and_19_of_words() -> None:
+    # The first note of every line has a mark, and so has the note after words and dynamics (MBC 2015, 3.2).
+    for name in ("two-octaves-meet", "heron", "sleepy-harbour", "first-alone"):
+        page = encode(load(name), width=20, title=False)
+        marks = {(s.line, s.column) for s in page.said if s.words in S.OCTAVE_WORDS}
+        for line in {k.line for k in page.links}:
+            first = min((k for k in page.links if k.line == line), key=lambda k: k.column)
+            assert any(at[0] == line and first.column <= at[1] < first.column + first.cells for at in marks)
+    said = [s.words for s in encode(load("sleepy-harbour"), title=False).said]
+    for i, words in enumerate(said):
+        if words.startswith(("words: ", "dynamic ", "louder from")):
+            after = next(w for w in said[i + 1:] if not w.startswith(("words: ", "dynamic ", "louder", "space")))
+            assert after.endswith("octave"), (words, after)
+
+
 def test_every_sign_has_a_fact_or_is_built() -> None:
     for sign in SIGNS:
         if sign in PLAIN:
