@@ -260,11 +260,14 @@ def _sing_cell(drill: Drill, material: Material | None, rng: random.Random) -> l
 
 def sing_cell(start: str, name: str, a: Pitch, b: Pitch) -> Item:
     """Two cells are shown, the first note is sounded: sing both."""
-    cells = fact(start).cells + fact(name).cells
+    first, second = fact(start), fact(name)
+    cells = first.cells + second.cells
+    if second.kind == "placed note" and not needs_octave(a, b):
+        cells = first.cells + second.cells[len(S.OCTAVES[b.octave]):]  # a mark only where the rule wants one
     return Item("sing the cell", "Read two notes. You hear the first. Then sing both.", "sung", name, cells=cells,
                 first=a.midi, sung=line_of([a, b]), about=(name,),
                 cards=(card(name, CELL_TO_VOICE), card(move_name(b.midi - a.midi), CELL_TO_VOICE)),
-                signs=fact(start).signs | fact(name).signs)
+                signs=first.signs | second.signs)
 
 
 def _groups(material: Material | None, least: int = 2) -> list[Group]:
@@ -307,8 +310,8 @@ def _whole(drill: Drill, material: Material | None, rng: random.Random) -> list[
 def whole_tune(material: Material) -> Item:
     """A whole tune is read from its sheet, then sung with nothing sounded but its first note."""
     line = material.shown.line()
-    return Item("the whole tune", f"Read {material.tune.title} from its sheet, in silence. You hear the first "
-                "note. Then sing it all.", "sung", material.tune.title, cells="\n".join(material.lines()),
+    return Item("the whole tune", f"Take the sheet of {material.tune.title}. Read it in silence. You hear the "
+                "first note. Then sing it all.", "sung", material.tune.title, cells="\n".join(material.lines()),
                 first=line[0].midi, sung=line, about=(material.name,),
                 cards=(card(f"{material.name} whole", CELL_TO_VOICE),), signs=material.signs)
 

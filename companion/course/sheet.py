@@ -139,10 +139,10 @@ def drill_sheet(title: str, items: Sequence[Item]) -> Sheet:
         for k, cells in enumerate(shown, 1):
             said = f"Number {number(k)}." if len(shown) > 1 else ""
             blocks.append(Block(CELLS, said, _lines_of(cells)))
-        if item.played:
+        if item.played and item.wants != "yes or no":
             names = ", ".join(_sounded(item))
             blocks.append(Block(TEXT, f"For question {n} sing or play: {names}.", helper=True))
-        elif item.first is not None:
+        elif item.sung:
             blocks.append(Block(TEXT, f"For question {n} give the first note: {item.sung[0].pitch.step}.",
                                 helper=True))
     blocks += [Block(BREAK, helper=True), Block(HEADING, "Answers, for the helper", helper=True)]

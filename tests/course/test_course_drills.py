@@ -271,6 +271,14 @@ def test_when_a_mark_is_needed() -> None:
         assert "mark" in check(item, "no" if needed else "yes").say
 
 
+def test_two_cells_to_sing_are_marked_by_the_rule() -> None:
+    pairs = {("B, fourth octave", "C, fifth octave"): '"JD', ("G, fourth octave", "C, fifth octave"): '"H.D',
+             ("F, fourth octave", "C, fourth octave"): '"GD', ("C, fifth octave", "E, fourth octave"): '.D"F'}
+    for facts, cells in pairs.items():
+        item = make(Drill("sing the cell", facts, "up", 2), None, random.Random(1))[1]
+        assert to_ascii(item.cells) == cells
+
+
 def test_numbers_as_people_give_them() -> None:
     for text, value in (("2", 2), ("two", 2), ("2nd", 2), ("second", 2), ("twice", 2), ("1.5", 1.5), ("1,5", 1.5),
                         ("one and a half", 1.5), ("half", 0.5), ("never", 0), ("note 3", 3), ("x", None),
