@@ -35,6 +35,7 @@ TEMPI = 56  # steps of tempo between them, 3.3 % each
 BEAT_S, BEAT_SPREAD = 0.54, 0.3
 WANDER = 0.035  # spread of the tempo's logarithm from one note to the next, for a note of a crotchet
 LENGTH_SPREAD = 0.06  # spread of the logarithm of a note's own length
+LAST_SPREAD = 0.22  # the same of the last note, which may be held or cut short
 ONSET_S = 0.035  # spread in seconds of when an onset is heard: consonants take time
 STRAY = 0.002  # density left for a length that fits no value
 MOST_FIRSTS, LEAST_FIRST = 3, 0.01  # places of the first note that are followed up in each metre
@@ -121,6 +122,13 @@ def _tables(metre: str) -> dict[str, F]:
     out["first"] = np.log((first + 0.3) / (first + 0.3).sum())
     last = np.array([c["last"].get(str(p), 0) for p in range(bar)], dtype=float)
     out["last"] = np.log((last + 0.3) / (last + 0.3).sum())
+    ending = np.zeros((bar, MOST_TICKS + 1))  # the last note has values of its own, whatever follows a bar line
+    for place, row in c["ending"].items():
+        for ticks, n in row.items():
+            ending[int(place), min(int(ticks), MOST_TICKS)] += n
+    usual_ending = (ending.sum(axis=0) + 0.2) / (ending.sum() + 0.2 * (MOST_TICKS + 1))
+    ending = (ending + 2.0 * usual_ending) / (ending.sum(axis=1, keepdims=True) + 2.0)
+    out["ending"] = np.log(ending + 1e-12)
     where = np.array(c["place"], dtype=float) + 2.0
     overall = where / where.sum()
     for name, n in (("degree", 12), ("move", 5), ("phrase", 2)):
@@ -147,13 +155,31 @@ def _at_beats(onset_s: F, beats_s: Sequence[float]) -> tuple[F, float]:
     return np.interp(onset_s, grid, np.arange(len(grid)) - reach), usual
 
 
-def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
-         sharpness: float = 1.0) -> list[Reading]:
-    """The readings of notes in one metre, one for each likely place of the first note in its bar. beat_s: seconds a crotchet where it is given, else None.
+@dataclass(frozen=True)
+class _Forward:
+    """The forward pass and what it was made from; see `read`."""
 
-    beats_s: times of tapped beats (at least three), which then lead. sharpness: how many takes stand behind
-    the times.
-    """
+    alphas: list[F]
+    fits: list[F]
+    kernels: list[F]
+    end: F
+    place_log: F
+    prior: F
+    log_tempo: F
+    log_likelihood: float
+    value_p: F
+    last_p: F
+    ending_p: F
+    target: I64
+
+
+def likelihood(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
+               sharpness: float = 1.0) -> float:
+    """Logarithm of how likely the times of some notes are in a metre, all readings together (see `read`)."""
+    return _forward(e, metre, beat_s, beats_s, sharpness).log_likelihood
+
+
+def _forward(e: Evidence, metre: str, beat_s: float | None, beats_s: Sequence[float], sharpness: float) -> _Forward:
     t = _tables(metre)
     bar = bar_ticks(metre)
     n = len(e.degree)
@@ -196,8 +222,8 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
         z = (ioi[i] - expected) / spread
         like = np.exp(-0.5 * z * z) / (spread * np.sqrt(2 * np.pi))
         if i == n - 1:  # the last note may be held or cut short
-            z = np.log(max(ioi[i], 0.05) / expected) / 0.35
-            like = np.exp(-0.5 * z * z) / (0.35 * np.sqrt(2 * np.pi)) / ioi[i]
+            z = np.log(max(ioi[i], 0.05) / expected) / LAST_SPREAD
+            like = np.exp(-0.5 * z * z) / (LAST_SPREAD * np.sqrt(2 * np.pi)) / ioi[i]
         fits.append(like + STRAY)
     kernels = []
     for i in range(n):
@@ -208,6 +234,7 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
     target = (np.arange(bar)[:, None] + values[None, :]) % bar  # B x D
     value_p = np.exp(t["value"][:, 1:])  # B x D
     last_p = np.exp(t["last"])
+    ending_p = np.exp(t["ending"][:, 1:])
 
     alpha = np.exp(t["first"] + place_log[0])[:, None] * np.exp(prior)[None, :]
     scale_log = 0.0
@@ -224,15 +251,31 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
         np.add.at(nxt, target.ravel(), joint.reshape(-1, joint.shape[2]))
         nxt = _blur(nxt, kernels[i])
         alpha = nxt * np.exp(place_log[i + 1])[:, None]
-    end = last_p[:, None] * np.einsum("bd,dt->bt", value_p, fits[-1])
+    end = last_p[:, None] * np.einsum("bd,dt->bt", ending_p, fits[-1])
     total = float((alphas[-1] * end).sum())
     log_likelihood = scale_log + float(np.log(total + 1e-300))
+    return _Forward(alphas, fits, kernels, end, place_log, prior, log_tempo, log_likelihood, value_p, last_p,
+                    ending_p, target)
+
+
+def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
+         sharpness: float = 1.0) -> list[Reading]:
+    """The readings of notes in one metre, one for each likely place of the first note in its bar. beat_s: seconds a crotchet where it is given, else None.
+
+    beats_s: times of tapped beats (at least three), which then lead. sharpness: how many takes stand behind
+    the times.
+    """
+    w = _forward(e, metre, beat_s, beats_s, sharpness)
+    t, bar, n = _tables(metre), bar_ticks(metre), len(e.degree)
+    alphas, fits, kernels, end = w.alphas, w.fits, w.kernels, w.end
+    place_log, prior, log_tempo, log_likelihood = w.place_log, w.prior, w.log_tempo, w.log_likelihood
+    value_p, last_p, ending_p, target = w.value_p, w.last_p, w.ending_p, w.target
     # Backward, with the chance of each value on the way.
     chance = np.zeros((n, MOST_TICKS + 1))
     places = np.zeros((n, bar))
     tempo = np.zeros((n, TEMPI))
     beta = end / end.sum()
-    joint_last = alphas[-1][:, None, :] * last_p[:, None, None] * value_p[:, :, None] * fits[-1][None]
+    joint_last = alphas[-1][:, None, :] * last_p[:, None, None] * ending_p[:, :, None] * fits[-1][None]
     chance[-1, 1:] = joint_last.sum(axis=(0, 2))
     g = alphas[-1] * beta
     places[-1] = g.sum(axis=1)
@@ -259,7 +302,8 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
         if readings and share < LEAST_FIRST:
             break
         begin = np.where(np.arange(bar) == first, t["first"], -1e3)
-        path, ticks, best = _viterbi(begin, place_log, prior, fits, kernels, target, value_p, last_p, allowed)
+        path, ticks, best = _viterbi(begin, place_log, prior, fits, kernels, target, value_p,
+                                       last_p[:, None] * ending_p, allowed)
         readings.append(Reading(metre, path, ticks, np.exp(usual), chance,
                                 log_likelihood + float(np.log(share + 1e-12)), best))
     return readings
@@ -304,7 +348,7 @@ def _viterbi(first: F, place_log: F, prior: F, fits: list[F], kernels: list[F], 
         move = stack.argmax(axis=0)
         score = stack.max(axis=0) + place_log[i + 1][:, None] + shut[i + 1]
         back.append((source, move - reach, np.zeros(0, dtype=np.int64)))
-    end = (last_log[:, None, None] + value_log[:, :, None] + fit_log[-1][None])
+    end = last_log[:, :, None] + fit_log[-1][None]
     final = score[:, None, :] + end
     p, d, tau = np.unravel_index(int(final.argmax()), final.shape)
     best = float(final.max())

@@ -19,16 +19,19 @@ from companion.notate.layout import Event, lay_out
 from companion.notate.metre import choose
 from companion.notate.pitches import Pitches
 from companion.notate.pitches import find as find_pitches
-from companion.notate.rhythm import METRES, MOST_TICKS, TICKS, Evidence, Reading, bar_ticks, counts, moves
-from companion.notate.segment import sung_notes
+from companion.notate.rhythm import METRES, MOST_TICKS, TICKS, Evidence, Reading, bar_ticks, counts, likelihood, moves
+from companion.notate.segment import Doubtful, doubtful, sung_notes
 from companion.tune.model import Key, Tune
 
 BREATH_S = 0.13  # a silence before a note from here on is a breath; a stopped consonant takes less
 #: Silence at a note's end where no rest is written: mostly a consonant, else a breath of a usual length.
-NO_BREATH, CLOSE_S, BREATH_USUAL_S, BREATH_SPREAD_S = 0.6, 0.04, 0.22, 0.1
+NO_BREATH, CLOSE_S, BREATH_USUAL_S, BREATH_SPREAD_S = 0.92, 0.04, 0.22, 0.1
 REST_SPREAD_S = 0.07
 LONGEST_S = 300.0  # what is longer than five minutes is no tune
 FEWEST_NOTES = 3
+MOST_DIPS = 16  # doubtful dips that are weighed; a take with more is too rough for it
+LEAST_PART_S = 0.07  # no note is parted so that one of the two is shorter
+SAME_DIP_S = 0.06  # a note that begins so near a dip begins because of it
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,46 @@ def notate(track: PitchTrack, title: str = "", given: Given | None = None) -> No
     2003 treat tempo likewise; from memory).
     """
     given = given or Given()
-    return write(usable_notes(track), title, given)
+    found = write(usable_notes(track), title, given)
+    decided = decide(found, doubtful(track))
+    return found if decided == list(found.sung) else write(decided, title, given)
+
+
+def decide(n: Notation, dips: Sequence[Doubtful]) -> list[SungNote]:
+    """The notes of a take, with doubtful dips decided by what the rhythm makes of them.
+
+    Parting a note, or joining two of one pitch, is done where the times are then so much likelier in the
+    metre found that it outweighs how the dip itself looks.
+    """
+    quarter_s = None if n.given.bpm is None else 60.0 / n.given.bpm / (1.5 if METRES[n.metre][1] == 8 else 1.0)
+    notes = list(n.sung)
+    midi = [e.midi for e in n.events]
+    tonic = (7 * n.key.fifths + (9 if n.key.mode == "minor" else 0)) % 12
+
+    def weigh(some: list[SungNote], pitches: list[int]) -> float:
+        return likelihood(evidence_from(some, pitches, tonic), n.metre, quarter_s, n.given.beats_s)
+
+    now = weigh(notes, midi) if dips else 0.0
+    for dip in sorted(dips, key=lambda d: abs(d.odds))[:MOST_DIPS]:
+        at = next((i for i, x in enumerate(notes) if x.onset_s + LEAST_PART_S < dip.time_s
+                   < x.onset_s + x.duration_s - LEAST_PART_S), None)
+        if at is not None:
+            x = notes[at]
+            first = replace(x, duration_s=dip.time_s - x.onset_s)
+            second = replace(x, onset_s=dip.time_s, duration_s=x.onset_s + x.duration_s - dip.time_s)
+            some, pitches, odds = [*notes[:at], first, second, *notes[at + 1:]], [*midi[:at + 1], *midi[at:]], dip.odds
+        else:
+            at = next((i for i, x in enumerate(notes) if i and abs(x.onset_s - dip.time_s) < SAME_DIP_S
+                       and midi[i] == midi[i - 1]), None)
+            if at is None or len(notes) <= FEWEST_NOTES:
+                continue
+            a, b = notes[at - 1], notes[at]
+            joined = replace(a, duration_s=b.onset_s + b.duration_s - a.onset_s)
+            some, pitches, odds = [*notes[:at - 1], joined, *notes[at + 1:]], [*midi[:at], *midi[at + 1:]], -dip.odds
+        then = weigh(some, pitches)
+        if then - now + odds > 0:
+            notes, midi, now = some, pitches, then
+    return notes
 
 
 def usable_notes(track: PitchTrack) -> list[SungNote]:
@@ -117,9 +159,14 @@ def usable_notes(track: PitchTrack) -> list[SungNote]:
 
 def evidence_of(notes: Sequence[SungNote], pitches: Pitches) -> Evidence:
     """Times, degrees, moves and breaths of N notes."""
+    return evidence_from(notes, pitches.midi.tolist(), pitches.tonic)
+
+
+def evidence_from(notes: Sequence[SungNote], midi: Sequence[int], tonic: int) -> Evidence:
+    """The same, from written pitches and the keynote (0 = C)."""
     onset = np.array([n.onset_s for n in notes] + [notes[-1].onset_s + notes[-1].duration_s])
     gap = np.array([0.0] + [b.onset_s - a.onset_s - a.duration_s for a, b in zip(notes, notes[1:], strict=False)])
-    return Evidence(onset, (pitches.midi - pitches.tonic) % 12, moves(pitches.midi.tolist()), gap > BREATH_S)
+    return Evidence(onset, (np.array(midi) - tonic) % 12, moves(midi), gap > BREATH_S)
 
 
 def write(notes: Sequence[SungNote], title: str, given: Given, sharpness: float = 1.0) -> Notation:

@@ -29,8 +29,9 @@ LEAST_DIP_DB = 3.0
 #: Odds that a dip parts two notes: a constant, so much for each dB of its depth (12 at most), and for the
 #: periodicity lost in it (0 to 1). A logistic regression on synthesised singers of both makers.
 DIP_ODDS = (-5.9, 0.87, 7.5)
-FALL_S = 0.12  # a piece at a phrase's end, shorter than this, that comes down off the note before ...
-FALL_SEMITONES = 0.5  # ... by gliding at least so far, is the voice letting go and no note
+NO_DIP, DOUBTFUL_ODDS = -99.0, 2.5
+FALL_S = 0.15  # a piece at a phrase's end, shorter than this, that comes down off the note before ...
+FALL_SEMITONES = 0.35  # ... by gliding at least so far, is the voice letting go and no note
 SHORTEST_S = 0.075  # between other notes; what is shorter is a slide
 ALONE_S = 0.05  # for an island with silence on both sides
 FAINT_DB = 24.0  # an island so far below the take's loud notes is a breath or an echo
@@ -55,7 +56,15 @@ class _Frames:
     level: F
     hop: float
     known: bool
-    parts: NDArray[np.bool_]
+    odds: F  # at each frame, that a dip of the level parts two notes there; far below 0 where there is none
+
+
+@dataclass(frozen=True)
+class Doubtful:
+    """A dip that may or may not part two notes of one pitch: when, and the odds (logarithm) that it does."""
+
+    time_s: float
+    odds: float
 
 
 def _frames(track: PitchTrack) -> _Frames:
@@ -63,14 +72,14 @@ def _frames(track: PitchTrack) -> _Frames:
     known = not bool(np.isnan(track.level_db).all())
     level = np.nan_to_num(track.level_db, nan=-60.0)
     dip = onset_strength(level, track.hop_s) if known else np.zeros(len(level))
-    parts = np.zeros(len(level), dtype=bool)
+    odds = np.full(len(level), NO_DIP)
     harmonic = np.nan_to_num(track.harmonic, nan=1.0)
     if known and len(dip) > 2:
         top = np.flatnonzero((dip[1:-1] >= dip[:-2]) & (dip[1:-1] > dip[2:]) & (dip[1:-1] > LEAST_DIP_DB)) + 1
         for i in top.tolist():
             lost = 1.0 - float(harmonic[max(0, i - 3):i + 4].min())
-            parts[i] = DIP_ODDS[0] + DIP_ODDS[1] * min(float(dip[i]), 12.0) + DIP_ODDS[2] * lost > 0
-    return _Frames(midi, ~np.isnan(midi), track.sure, dip, level, track.hop_s, known, parts)
+            odds[i] = DIP_ODDS[0] + DIP_ODDS[1] * min(float(dip[i]), 12.0) + DIP_ODDS[2] * lost
+    return _Frames(midi, ~np.isnan(midi), track.sure, dip, level, track.hop_s, known, odds)
 
 
 def sung_notes(track: PitchTrack) -> list[SungNote]:
@@ -78,8 +87,19 @@ def sung_notes(track: PitchTrack) -> list[SungNote]:
     f = _frames(track)
     if not f.voiced.any():
         return []
-    label, starts = _decode(f, f.parts)
-    return _measure(track, f, label, starts, f.parts)
+    return _notes(track, f, f.odds > 0)
+
+
+def doubtful(track: PitchTrack) -> list[Doubtful]:
+    """Dips of the level of which it can't be told alone whether they part two notes."""
+    f = _frames(track)
+    return [Doubtful(float(track.time_s[i]), float(f.odds[i]))
+            for i in np.flatnonzero(np.abs(f.odds) < DOUBTFUL_ODDS).tolist()]
+
+
+def _notes(track: PitchTrack, f: _Frames, parts: NDArray[np.bool_]) -> list[SungNote]:
+    label, starts = _decode(f, parts)
+    return _measure(track, f, label, starts, parts)
 
 
 def _decode(f: _Frames, broken: NDArray[np.bool_]) -> tuple[NDArray[np.int64], list[int]]:
@@ -140,7 +160,8 @@ def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: li
         joined = bool(notes) and inside[0] * hop - (notes[-1].onset_s + notes[-1].duration_s - track.time_s[0]) < 2.5 * hop
         ends = after >= len(voiced) or not voiced[after:after + 2].any()
         if joined and ends and len(inside) * hop < FALL_S:
-            slid = float(midi[inside[0]] - midi[inside[-1]])
+            late = inside[len(inside) // 3:]
+            slid = float(midi[late[0]] - midi[late[-1]])
             if slid > FALL_SEMITONES and float(midi[inside].max()) < notes[-1].midi + 0.3:
                 continue
         if f.known and float(f.level[inside].max()) < loud - FAINT_DB:
