@@ -9,7 +9,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from companion.diary import SETTINGS, Diary, Pupil, default_path, open_or_beside
+from companion.diary import MOST_MINUTES, SETTINGS, Diary, Pupil, default_path, open_or_beside
 from companion.errors import Trouble
 from companion.lesson.keys import Keys, bindings, read_binding
 
@@ -62,6 +62,8 @@ def run_practise(options: Any) -> int:
     diary, sentence = open_or_beside(options.diary)
     pupil = known(diary, options.pupil, options.new)
     settings = settings_for(options, diary, pupil)
+    if not 0 < float(settings["minutes"]) <= MOST_MINUTES:
+        raise Trouble(f"The minutes were {settings['minutes']:g}; give up to {MOST_MINUTES}. A young voice tires.")
     from companion.lesson.out import Out
 
     out = Out(settings, show=options.helper)
@@ -75,6 +77,11 @@ def run_practise(options: Any) -> int:
 
         session = open_session(options, "practise", pupil.nickname, diary, keys, settings, out)
         try:
+            if options.find_range:
+                from companion.lesson.voice_range import FindRange
+
+                FindRange(session).run()
+                return 0
             Practise(session, loaded.get, float(settings["minutes"]), warm_up=not options.no_warm_up,
                      helper=options.helper).run()
         except Trouble as trouble:

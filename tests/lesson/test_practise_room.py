@@ -309,3 +309,34 @@ def test_without_a_tune_the_teachers_line_is_the_tune(tmp_path: Path) -> None:
 
 def test_a_session_is_one_type_for_both() -> None:
     assert issubclass(RoomSession, Session)
+
+
+def test_a_comfortable_range_is_found_inside_of_what_was_sung(tmp_path: Path) -> None:
+    from companion.lesson.voice_range import FindRange
+
+    with Diary(tmp_path / "d.sqlite") as diary:
+        pupil = diary.pupil("Pip", new=True)
+        room = Room()
+        here = session(room, diary=diary, pupil=pupil)
+        highest, lowest = 71, 57
+
+        def limited(line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray | None:
+            """Follows between two notes; beyond them the voice stays where it can."""
+            midi = [n.midi for n in line]
+            off = min(0, highest - max(midi)) + max(0, lowest - min(midi))
+            return sung(line, shift + off, quarter_s)
+
+        here.pupil_sings = limited
+
+        def on_say(text: str) -> None:
+            if text.startswith("Sing one long note"):
+                note = load("snail-wall").phrase(1)[:1]
+                room.put(sung(note, 4.0, 2.0), 0.5)
+
+        here.out.on_say = on_say  # type: ignore[attr-defined]
+        found = FindRange(here).run()
+        assert found is not None
+        assert lowest < found[0] <= lowest + 4
+        assert highest - 4 <= found[1] < highest
+        assert room.clock() < 150
+        assert (diary.pupil("Pip").low, diary.pupil("Pip").high) == found
