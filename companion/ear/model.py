@@ -26,6 +26,7 @@ class PitchTrack:
     harmonic: periodicity of the frame, 0 (noise) to 1 (perfectly periodic); NaN where unknown.
     duration_s: length of the sound.
     guess_hz: the tracker's pitch in unvoiced frames too, where it has one; nothing is judged by it.
+    octave: how much speaks for an octave above or below instead, 0 (clear) to 1, where that is known.
     """
 
     time_s: Array
@@ -36,6 +37,7 @@ class PitchTrack:
     hop_s: float
     duration_s: float
     guess_hz: Array | None = None
+    octave: Array | None = None
 
     @property
     def midi(self) -> Array:

@@ -31,6 +31,7 @@ SWITCH = 0.01  # probability of going from voiced to unvoiced or back, a frame
 MAX_RATE = 35.92  # octaves a second that the pitch may move
 BINS_PER_SEMITONE = 10
 HIGHEST = 0.6  # thresholds above this have together less than 1e-6 of the probability: left out
+OCTAVE_WITHIN = 6  # bins about an octave that count as the octave
 NEVER = np.float32(-1e9)  # logarithm of a probability of nothing
 
 
@@ -38,7 +39,8 @@ NEVER = np.float32(-1e9)  # logarithm of a probability of nothing
 class Frames:
     """n decoded frames. f0_hz 0 where unvoiced; guess_hz: the decoder's pitch there too.
 
-    voiced: probability; lowest: least CMND value, 0 to about 1.
+    voiced: probability; lowest: least CMND value, 0 to about 1. octave: share of the probability that the
+    pitches an octave above and below have beside its own, 0 (clear) to 1.
     """
 
     first: int
@@ -47,6 +49,7 @@ class Frames:
     voiced: F64
     lowest: F64
     level_db: F64
+    octave: F64
 
 
 #: A gate takes (frames x samples of sound, lowest CMND of each) and returns (factor 0 to 1, level in dB).
@@ -137,6 +140,7 @@ class Pyin:
         self._history: list[tuple[NDArray[np.int64], F32, F32]] = []  # candidate bins, their scores, unvoiced
         self._path: list[int] = []  # decoded states from _decided on, from the last look
         self._facts: list[tuple[float, float, float]] = []
+        self._troughs: list[tuple[NDArray[np.int64], F64]] = []  # candidate bins and their probabilities
 
     @property
     def latency_s(self) -> float:
@@ -173,7 +177,7 @@ class Pyin:
         if self.gate is not None:
             factor, level = self.gate(view, lowest)
         where, bins, chances = self._candidates(cmnd, lowest)
-        chances = chances * factor[where]
+        plain, chances = chances, chances * factor[where]
         edges = np.searchsorted(where, np.arange(count + 1)).tolist()
         voiced = np.minimum(1.0, np.bincount(where, weights=chances, minlength=count))
         rest = np.log(np.maximum((1 - voiced) / self.bins, 1e-300)).astype(np.float32)
@@ -181,6 +185,7 @@ class Pyin:
         for k in range(count):
             here = slice(edges[k], edges[k + 1])
             self._step(bins[here], seen[here], rest[k])
+            self._troughs.append((bins[here], plain[here]))
         self._facts += zip(voiced.tolist(), lowest.tolist(), level.tolist(), strict=True)
         self._next += count
         self._samples = self._samples[count * self.hop:]
@@ -301,7 +306,7 @@ class Pyin:
         kept = len(self._history)
         if until <= first or not kept:
             none = np.zeros(0)
-            return Frames(first, none, none, none, none, none)
+            return Frames(first, none, none, none, none, none, none)
         bins, scores, unvoiced = self._history[-1]
         state = self.bins + int(unvoiced.argmax())
         if len(scores) and scores.max() >= unvoiced.max():
@@ -320,6 +325,8 @@ class Pyin:
         is_voiced = states < self.bins
         pitch = self.low * 2.0 ** ((states % self.bins) / (12 * BINS_PER_SEMITONE))
         facts = np.array(self._facts[:give]).reshape(-1, 3)
+        octave = self._octave_share(states % self.bins, self._troughs[:give])
+        self._troughs = self._troughs[give:]
         self._history, self._facts, self._path = self._history[give:], self._facts[give:], path[give:]
         if not self._history:  # the last frame's scores are what the next step goes on from
             self._history = [(bins, scores, unvoiced)]
@@ -327,4 +334,15 @@ class Pyin:
             self._facts = []
             self._decided = until
         self._decided = until
-        return Frames(first, np.where(is_voiced, pitch, 0.0), pitch, facts[:, 0], facts[:, 1], facts[:, 2])
+        return Frames(first, np.where(is_voiced, pitch, 0.0), pitch, facts[:, 0], facts[:, 1], facts[:, 2], octave)
+
+    def _octave_share(self, bins: NDArray[np.int64], troughs: list[tuple[NDArray[np.int64], F64]]) -> F64:
+        """For each frame: what the pitches an octave above and below are given, of what they and its own are."""
+        share = np.zeros(len(bins))
+        octave = 12 * BINS_PER_SEMITONE
+        for k, (found, chance) in enumerate(troughs):
+            away = np.abs(found - bins[k])
+            own = float(chance[away <= OCTAVE_WITHIN].sum())
+            other = float(chance[np.abs(away - octave) <= OCTAVE_WITHIN].sum())
+            share[k] = other / (own + other) if other else 0.0
+        return share

@@ -84,7 +84,7 @@ class Tracker:
         time = np.asarray((new.first + np.arange(len(new.f0_hz))) * (HOP / RATE), dtype=np.float64)
         return PitchTrack(time_s=time, f0_hz=new.f0_hz, sure=np.where(new.f0_hz > 0, new.voiced, 0.0),
                           level_db=new.level_db, harmonic=1.0 - np.minimum(new.lowest, 1.0), hop_s=HOP / RATE,
-                          duration_s=self._samples / RATE, guess_hz=new.guess_hz)
+                          duration_s=self._samples / RATE, guess_hz=new.guess_hz, octave=new.octave)
 
 
 def track(samples: NDArray[np.float32], rate: int = RATE) -> PitchTrack:
@@ -98,6 +98,6 @@ def track(samples: NDArray[np.float32], rate: int = RATE) -> PitchTrack:
 
 def join(parts: list[PitchTrack]) -> PitchTrack:
     """Tracks that follow each other, as one (at least one)."""
-    names = ("time_s", "f0_hz", "sure", "level_db", "harmonic", "guess_hz")
+    names = ("time_s", "f0_hz", "sure", "level_db", "harmonic", "guess_hz", "octave")
     arrays = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
     return PitchTrack(**arrays, hop_s=parts[0].hop_s, duration_s=parts[-1].duration_s)

@@ -109,6 +109,8 @@ def joined(parts: Sequence[PitchTrack]) -> PitchTrack:
     """Tracks that follow each other as one. Raises `NothingSung` where there are none."""
     if not parts:
         raise NothingSung("I heard no singing. A little closer, and sing again.")
-    names = ("time_s", "f0_hz", "sure", "level_db", "harmonic")
+    names = ["time_s", "f0_hz", "sure", "level_db", "harmonic"]
+    if all(p.octave is not None for p in parts):
+        names.append("octave")
     arrays = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
     return PitchTrack(**arrays, hop_s=parts[0].hop_s, duration_s=float(arrays["time_s"][-1]) + parts[0].hop_s / 2)

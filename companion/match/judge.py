@@ -36,6 +36,10 @@ WEIGHTS = (0.83, 0.79, -0.36, -1.88, -0.33)
 TRACKER_FAULTS = (12.0, 19.0, 24.0)
 BARE_FAULTS = (7.0, *TRACKER_FAULTS)
 FAULT_WITHIN = 1.0  # semitones
+#: A note this far from the singer's key is nearer to it in another octave (half of one); it is doubted where
+#: the sound itself leaves at least this share of the probability to that octave.
+OTHER_OCTAVE = 6.0  # semitones
+OCTAVE_UNCLEAR = 0.22
 SAY_RIGHT = 0.75  # probability needed to say "right"
 SAY_WRONG = 0.92  # and for "not that way": it costs more, so it needs more
 LEEWAY = 0.1  # semitones short of the edge at which "right" may still be said, in the child's favour
@@ -48,7 +52,7 @@ class Evidence:
 
     interval: between the steady parts, semitones, None where a note has none. placed: probability that the
     alignment supports it. seconds: of voice in the shorter note. fault: an end lies where trackers err.
-    folded: the same evidence with octaves folded away, where the fault is of whole octaves and folding helps.
+    folded: the same evidence with octaves folded away, where that changes it. bare: of an unknown tracker.
     """
 
     interval: float | None
@@ -58,6 +62,7 @@ class Evidence:
     placed: float
     seconds: float = 1.0
     fault: bool = False
+    bare: bool = False
     folded: Evidence | None = None
 
 
@@ -95,11 +100,12 @@ def move_evidence(aligned: Alignment, steady: Steady, key: F, written: F, i: int
     off = [steady.midi[k] - written[k] - key[k] for k in (i, i + 1)]
     tracked = [off[0] + 12 * steady.octave_off[i], off[1] + 12 * steady.octave_off[i + 1]]
     faults = BARE_FAULTS if bare else TRACKER_FAULTS
-    if not any(abs(abs(x) - fault) < FAULT_WITHIN for x in (*off, *tracked) for fault in faults):
+    unclear = not bare and any(abs(off[k]) > OTHER_OCTAVE and steady.octave_share[i + k] > OCTAVE_UNCLEAR for k in (0, 1))
+    if not unclear and not any(abs(abs(x) - fault) < FAULT_WITHIN for x in (*off, *tracked) for fault in faults):
         return found
     octaves = 12 * (round(off[1] / 12) - round(off[0] / 12))
-    folded = weigh(float(interval) - octaves, near) if bare and octaves else None
-    return replace(found, fault=True, folded=folded)
+    folded = weigh(float(interval) - octaves, near) if octaves else None
+    return replace(found, fault=True, folded=folded, bare=bare)
 
 
 def evidence_row(e: Evidence, wanted: str) -> F:
@@ -128,8 +134,11 @@ def call(e: Evidence, wanted: str) -> tuple[str, str | None, float]:
     heard = max(chances, key=lambda k: chances[k])
     right = chance_right(e, wanted)
     if e.fault and direction(e.interval) != wanted:
-        if e.folded is not None and (folded := chance_right(e.folded, wanted)) >= SAY_RIGHT:
+        # Slips of an octave are common in tracks of unknown make; in our own they are rare, so it stays doubt.
+        if e.bare and e.folded is not None and (folded := chance_right(e.folded, wanted)) >= SAY_RIGHT:
             return RIGHT, wanted, min(folded, FOLDED_SURE)
+        return UNSURE, None, 0.5
+    if e.fault and not e.bare and e.folded is not None and direction(e.folded.interval or 0.0) != wanted:
         return UNSURE, None, 0.5
     if right >= SAY_RIGHT and evidence_row(e, wanted)[0] >= -LEEWAY:
         return RIGHT, wanted, right

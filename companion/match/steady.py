@@ -23,7 +23,8 @@ class Steady:
     """N notes: pitch (MIDI, NaN if not sung), spread (semitones), seconds of voice, onset and end (s).
 
     octave_off: whole octaves between the pitch as tracked and as placed (0 = as tracked).
-    voice: mean certainty of the tracker over the note, 0 to 1.
+    voice: mean certainty of the tracker over the note, 0 to 1. octave_share: how much speaks for an octave
+    above or below instead, 0 (clear) to 1; 1 where the track does not say.
     """
 
     midi: F
@@ -33,6 +34,7 @@ class Steady:
     end_s: F
     octave_off: F
     voice: F
+    octave_share: F
 
 
 def weighted_median(values: F, weights: F) -> float:
@@ -59,7 +61,7 @@ def steady_parts(track: PitchTrack, aligned: Alignment) -> Steady:
     midi = track.midi
     voiced = ~np.isnan(midi)
     out = {name: np.full(n, np.nan) for name in ("midi", "spread", "onset", "end", "voice")}
-    seconds, octave = np.zeros(n), np.zeros(n)
+    seconds, octave, share = np.zeros(n), np.zeros(n), np.ones(n)
     for i in range(n):
         mine = np.flatnonzero((owner == i) & voiced)
         if len(mine) * track.hop_s < LEAST_NOTE_S:
@@ -77,4 +79,6 @@ def steady_parts(track: PitchTrack, aligned: Alignment) -> Steady:
         out["voice"][i] = float(track.sure[mine].mean())
         seconds[i] = len(mine) * track.hop_s
         octave[i] = weighted_median(off, w)
-    return Steady(out["midi"], out["spread"], seconds, out["onset"], out["end"], octave, out["voice"])
+        if track.octave is not None:
+            share[i] = float(np.average(track.octave[mine], weights=w))
+    return Steady(out["midi"], out["spread"], seconds, out["onset"], out["end"], octave, out["voice"], share)
