@@ -24,7 +24,7 @@ from companion.braille import signs as S
 from companion.braille.page import Link, Said, from_brf
 from companion.braille.rhythm import BASES, UNITS, beat, capacity, read_bar
 from companion.braille.text import from_dots, read_words, words
-from companion.braille.units import NOTES, RESTS, Unit, shape_of, split, unit
+from companion.braille.units import NOTES, Unit, direction, read_expression, shape_of, split, unit
 from companion.errors import Trouble
 from companion.tune.model import STEPS, VALUES, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune, Tuplet
 
@@ -51,7 +51,7 @@ _RESTS = re.compile(f"(?:(?P<few>{_WHOLE_REST}{{2,3}})|{S.NUMBER}(?P<many>[{_U}]
                     re.DOTALL)
 _TEXT = "".join(chr(S.CELL_BASE + i) for i in range(64) if i & 7 and chr(S.CELL_BASE + i) != S.WORD)
 _EXPRESSION = f"{S.WORD}[{_TEXT}]++(?:[{S.SPACE}\n][{_TEXT}]++)*+{S.WORD}(?=[{S.SPACE}\n]|$)"
-_EXPRESSIONS = re.compile(_EXPRESSION)
+_EXPRESSIONS = re.compile(f"{_EXPRESSION}|{S.WORD}[{_TEXT}]++(?:{S.SPACE}[{_TEXT}]++)++$")
 _GROUPS = re.compile(f"{_EXPRESSION}|[^{S.SPACE}\n]++")
 #: Only a group that begins with one of these can be something else than notes.
 _SPECIAL = frozenset((S.NUMBER, S.BAR_REPEAT, _WHOLE_REST, S.WORD, _SHARP, _FLAT, _NATURAL, S.COMMON[0], S.CUT[0]))
@@ -176,6 +176,9 @@ class Reading:
             for offset, length, words in u.said:
                 out.append(Said(line, column + offset, length, words))
                 taken[offset:offset + length] = [True] * length
+            if cells[0] == S.WORD and cells[-1] == S.WORD:
+                out += [Said(line, column + o, length, words) for o, length, words in say_group(cells)]
+                continue
             if note is not None:
                 free = [i for i, t in enumerate(taken) if not t]
                 if free:
@@ -197,8 +200,6 @@ def say_group(cells: str) -> list[tuple[int, int, str]]:
         times = f", {_digits(cells[2:])} times" if len(cells) > 1 else ""
         return [(0, len(cells), S.SIGN_WORDS[S.BAR_REPEAT] + times)]
     if cells[:1] == S.WORD and cells[-1:] == S.WORD:
-        from companion.braille.units import read_expression
-
         return [(0, len(cells), f"words: {read_expression(cells[1:-1])}")]
     if match := _METRONOME.fullmatch(cells):
         return [(0, len(cells), f"metronome {_metronome(match).text}")]
@@ -428,10 +429,18 @@ class _Reader:
         """Groups that are no notes: signatures, numbers, bar repeats, rests of several bars, expressions."""
         first = group[0]
         if first == S.WORD and group[-1] == S.WORD and len(group) > 2:
-            from companion.braille.units import direction, read_expression
-
             text = " ".join(read_expression(part) for part in re.split(f"[{S.SPACE}\n]", group[1:-1]))
-            self.pending.append(direction(text))
+            said = direction(text)
+            if said.kind == "jump" and self.bars and not self.units:
+                self.bars[-1].after += (said,)  # where to go is said at the end of a bar
+            elif self.units:
+                # Within a bar: it waits among the notes for the one that comes next.
+                self.groups.append((len(self.units), at))
+                self.units.append(_said_unit(said))
+                self.cells.append(group)
+                return True
+            else:
+                self.pending.append(said)
             self._reset("After words the next note wants an octave mark.")
             self.others.append((at, group))
             return True
@@ -722,10 +731,7 @@ class _Reader:
         self._own_problems(u, i)
         self._bar_signs(bar, u)
         if u.before:
-            if bar.notes:
-                bar.after += u.before
-            else:
-                self.pending += u.before
+            self.pending += u.before
             self.due = self.due or "After words the next note wants an octave mark."
 
     def _note(self, u: Unit, values: Sequence[Any], k: int, bar: _Bar, index: int, i: int, pitch: Pitch,
@@ -751,13 +757,16 @@ class _Reader:
                 starts, self.chain = starts + 1, True
             elif not u.slur and self.chain:
                 stops, self.chain = stops + 1, False
-        marks = list(u.marks)
-        for mark in dict.fromkeys(marks):
-            if marks.count(mark) > 1:
-                self.running.add(mark)
-            elif mark in self.running:
-                self.running.discard(mark)
-        marks = list(dict.fromkeys(marks)) + [m for m in S.BEFORE if m in self.running and m not in marks]
+        marks = list(dict.fromkeys(u.marks))
+        if not u.grace:
+            # A sign doubled goes on to the note where it stands once more.
+            going = [m for m in S.BEFORE if m in self.running and m not in marks]
+            for mark in marks:
+                if u.marks.count(mark) > 1:
+                    self.running.add(mark)
+                else:
+                    self.running.discard(mark)
+            marks += going
         note = Note(pitch=pitch, base=base, dots=dots, tuplet=tuplet, grace=u.grace, tie=u.tie,
                     accidental=accidental, slur_starts=starts, slur_stops=stops, marks=(*marks, *u.after),
                     before=(*self.pending, *u.before))
@@ -867,6 +876,12 @@ def read_group(group: str) -> tuple[list[str], list[Unit], bool, tuple[int, ...]
     return cells, units, all(u.plain for u in units), shape_of(units)
 
 
+def _said_unit(said: Direction) -> Unit:
+    u = Unit()
+    u.before, u.reset = (said,), True
+    return u
+
+
 def _offset(cells: list[str], groups: list[tuple[int, int]], index: int) -> int:
     """Where a unit begins: groups are (index of first unit, offset)."""
     first, at = groups[bisect_right(groups, index, key=_first) - 1]
@@ -914,9 +929,11 @@ class _Line:
 
 def _music_like(cells: str) -> bool:
     """Whether a line reads as music: every sign known, and its first note has an octave mark."""
-    found = False
+    found = rests = False
     if S.WORD in cells:
         cells = _EXPRESSIONS.sub("", cells)
+        if not cells.strip(S.SPACE):
+            return True
     for group in cells.split(S.SPACE):
         if group[-1:] == S.HYPHEN:
             group = group[:-1]
@@ -935,8 +952,8 @@ def _music_like(cells: str) -> bool:
                     return False
                 found = True
             elif u.kind == "rest":
-                found = found or len(cells) == 1
-    return found
+                rests = True
+    return found or rests
 
 
 _PITCH_ONLY = words(PITCH_ONLY_HEADING)
@@ -992,14 +1009,15 @@ def decode(lines: Sequence[str]) -> Reading:
         return _read(rows, head, True, strange)
     reading = _read(rows, head, False, strange)
     if reading.problems and margin and inner and all(
-            sum(len(split(g)) for g in r.cells.split(S.SPACE)) < WORDY for r in margin):
-        # Short words whose letters are all cells of notes: the reading with less amiss is the likelier.
+            len(r.cells) > 3 and _WORDS_LINE.fullmatch(r.cells) for r in margin):
+        # Words whose letters are all cells of notes ("So so"): the reading with less amiss is the likelier.
         vocal = _read(rows, head, True, strange)
         if len(vocal.problems) < len(reading.problems):
             return vocal
     return reading
 
 
+_WORDS_LINE = re.compile(f"(?:{S.CAPITAL}{{0,2}}[{''.join(S.LETTERS.values())}]+{S.SPACE}?)+")
 _CELLS = re.compile("[⠀-⣿]*")
 
 
@@ -1065,6 +1083,8 @@ def _read(rows: list[_Line], head: int, vocal: bool, strange: list[Problem]) -> 
                 verses.append(text)
     if reader.units or reader.repeats:
         reader._end_bar()
+    if reader.pending and reader.bars:
+        reader.bars[-1].after += tuple(reader.pending)
     if not pitch_only:
         reader.check_beats()
     bars = reader.finished()

@@ -22,6 +22,7 @@ from companion.braille import text as T
 from companion.braille.page import BraillePage, Link
 from companion.braille.rhythm import REST_NOTE, ROWS, Code, Written, beat, capacity, write_bar
 from companion.braille.rhythm import LARGER as LARGER_SIGN
+from companion.braille.rhythm import SMALLER as SMALLER_SIGN
 from companion.errors import Trouble
 from companion.tune.model import STEPS, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune
 
@@ -146,6 +147,16 @@ def expression_text(said: Direction) -> str:
     text = text if said.kind == "dynamic" else text.lower()
     text = "".join(c for c in unicodedata.normalize("NFD", text) if not unicodedata.combining(c))
     return S.SHORT_WORDS.get(text, text).strip("()[] ")
+
+
+def _stands_apart(said: Direction) -> bool:
+    """Several words, and directions where to go, stand between word signs with a space on either side."""
+    if said.kind == "jump":
+        return said.text not in ("segno", "coda")
+    if said.kind not in ("words", "dynamic"):
+        return False
+    text = expression_text(said)
+    return " " in text or text in ("c", "d")  # a single c or d would read as a hairpin
 
 
 def expression_cells(text: str) -> str:
@@ -328,17 +339,28 @@ class _Encoder:
                 self._directions(notes[0].before, pieces, index)
             after = S.AFTER["fermata"] if "fermata" in notes[0].marks else ""
             if begin:
+                self._separate(pieces, begin)
                 pieces.append(_Piece(begin, "", "", False, 0, False))
             pieces.append(_Piece("", "", _REST + after, False, 0, bool(begin)))
             self._separate_last(pieces)
             self.tied = None
         else:
+            if self.full and len(notes) == len(codes) <= 3 and set(codes) in ({REST_NOTE}, {REST_NOTE + 5}) and (
+                    len(codes) == 1 or (codes[0] == REST_NOTE and total != self.full)):
+                # By themselves in a bar of another length these would be read as bars of rest.
+                sign = LARGER_SIGN if codes[0] == REST_NOTE else SMALLER_SIGN
+                plan = ((sign, *plan[0][1:]), *plan[1:])
             self._notes(index, notes, plan, plain and not self.slurs, begin, pieces)
             if begin and not notes:
                 pieces.append(_Piece(begin, "", "", False, 0, False))
         if bar.after:
-            self._directions(bar.after, pieces, index, after=True)
-        self._close(bar, index, pieces)
+            # Single words and dynamics stand before the bar line, several words apart and after it.
+            apart = [d for d in bar.after if _stands_apart(d)]
+            self._directions(tuple(d for d in bar.after if d not in apart), pieces, index, after=True)
+            self._close(bar, index, pieces)
+            self._directions(tuple(apart), pieces, index, after=True)
+        else:
+            self._close(bar, index, pieces)
         return pieces
 
     def _notes(self, index: int, notes: tuple[Note, ...], plan: tuple[Written, ...], plain: bool, begin: str,
@@ -361,6 +383,7 @@ class _Encoder:
                 self._directions(note.before, pieces, index)
                 before = self.before
             if begin:
+                self._separate(pieces, begin)
                 pieces.append(_Piece(begin, "", "", False, 0, False))
                 begin, joined = "", True
             mark_at = len(pieces)
@@ -437,7 +460,7 @@ class _Encoder:
         if note.marks:
             runs = self.running.get((index, n), ())
             for mark, cells in S.BEFORE.items():
-                if mark in note.marks:
+                if mark in note.marks and "appoggiatura" not in mark:  # a grace note's sign, not an ordinary one's
                     head += cells * 2 if f"+{mark}" in runs else "" if mark in runs else cells
             if "fermata" in note.marks:
                 tail += S.AFTER["fermata"]
@@ -507,11 +530,12 @@ class _Encoder:
                 cells = expression_cells(text)
                 if not cells.strip(S.SPACE):
                     continue
-                if kind == "jump" or " " in text or len(text) == 1 and text in "cd":
+                if _stands_apart(direction):
                     # Several words stand apart, between word signs; the bar goes on after a music hyphen.
                     started = any(p.note or p.tail for p in pieces)
                     gap = (S.SPACE if after else S.HYPHEN + S.SPACE) if started else ""
-                    piece = _Piece(gap + S.WORD + cells + S.WORD + ("" if after else S.SPACE), "", "", False, 0, bool(gap))
+                    piece = _Piece(gap + S.WORD + cells + S.WORD + ("" if after else S.SPACE), "", "", False, 0,
+                                   bool(gap))
                     piece.flow = True
                     pieces.append(piece)
                     self.before = None
@@ -730,11 +754,10 @@ def _place_long(pieces: list[_Piece], page: _Lines, runover: int, marks: bool) -
             _flow(part[0].head, page, runover)
             continue
         # A music hyphen follows unless the bar ends here, or words or a signature stand apart after it.
-        after = 0 if k == len(whole) - 1 or whole[k + 1][0].flow else 1
+        following = whole[k + 1][0] if k + 1 < len(whole) else None
+        after = 0 if following is None or (following.flow and following.head[0] != S.HYPHEN) else 1
         if page.column + _length(part) + after > page.width and page.begun:
-            if page.parts and page.parts[-1][-1:] == S.SPACE:
-                pass  # after words that stand apart no hyphen is wanted
-            else:
+            if not (k and whole[k - 1][0].flow):  # after words that stand apart no hyphen is wanted
                 page.parts.append(S.HYPHEN)
             page.new(runover)
             _mark_first(part, marks)
@@ -823,11 +846,10 @@ def _place_repeats(count: int, index: int, encoder: _Encoder, page: _Lines) -> N
         page.put([piece])
 
     def links(times: int) -> None:
-        line, column = len(page.lines) + 1, page.column
-        cells = pieces[-1].cells
+        line, column = len(page.lines) + 1, page.column - len(pieces[-1].cells) + 1
         for _ in range(times * len(single)):
             encoder.count += 1
-            page.links.append(Link(encoder.count, line, column - len(cells) + 1, len(cells)))
+            page.links.append(Link(encoder.count, line, column, len(pieces[-1].head)))
 
     pieces: list[_Piece] = []
     runs = [1] * count if count < 3 else [count]

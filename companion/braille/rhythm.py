@@ -72,8 +72,8 @@ def read_bar(shape: tuple[int, ...], full: int, beat_units: int) -> tuple[tuple[
     """The values of a bar's cells, and how long the bar is in units.
 
     shape: cells and signs as above. full: units of a full bar, 0 for unknown. Of the ways to read the cells the
-    smoothest that fills the bar is taken (`_step` says what smooth is). Where none fills it: the larger values
-    if they do not overfill it, else the smoothest that does not, else the shortest. Never raises.
+    smoothest that fills the bar is taken (`_step` says what smooth is). Larger values that do not fill it are
+    taken as they stand. Where nothing fills it, the smoothest of the rest. Never raises.
     """
     items: list[tuple[int, int, bool, int, int]] = []  # row, dots, rest, group that begins here, size asked for
     group = size = 0
@@ -106,6 +106,10 @@ _LOGS = {(place, dots): round(10 * log2(2 * plain - (plain >> dots)))
 _RARE = {5: 1, 6: 6, 7: 15, 8: 30}
 
 
+MIXED = 15  # a group of another count than its number says, for each note more or fewer
+TOO_SHORT, TOO_LONG = 30, 40  # what it costs that a bar does not come out, in the same measure
+
+
 def _step(last: int, place: int, dots: int) -> int:
     """What it costs to read a value after one whose length is `last` in _LOGS (-1: the first)."""
     return (abs(_LOGS[place, dots] - last) if last >= 0 else 0) + _RARE.get(place, 0)
@@ -125,9 +129,9 @@ def _larger(items: list[tuple[int, int, bool, int, int]], scale: int) -> tuple[l
         row, dots, _, group, size = items[i]
         small = size == SMALLER
         if group:
-            found = _groups(items, i, scale, prefer_large=True)
+            found = _groups(items, i, scale)
             if found:
-                taken, part = found[0]
+                taken, part = min(found, key=lambda f: (abs(len(f[0]) - group), sum(v[0] >= 5 for v in f[0])))
                 values += taken
                 total += part
                 i += len(taken)
@@ -138,8 +142,8 @@ def _larger(items: list[tuple[int, int, bool, int, int]], scale: int) -> tuple[l
     return values, total
 
 
-def _groups(items: list[tuple[int, int, bool, int, int]], i: int, scale: int,
-            prefer_large: bool = False) -> list[tuple[list[Value], int]]:
+def _groups(items: list[tuple[int, int, bool, int, int]], i: int,
+            scale: int) -> list[tuple[list[Value], int]]:
     """Ways to read the group (triplet and the like) that begins at item i: its values and its length.
 
     A group ends where what it holds is as many equal values as its number says.
@@ -164,11 +168,8 @@ def _groups(items: list[tuple[int, int, bool, int, int]], i: int, scale: int,
                         place = "start" if n == 0 else "stop" if n == last else ""
                         values.append((base, items[i + n][1], (actual, normal, place), False))
                     out.append((values, more[1] * normal * scale // actual))
-                else:
-                    longer.append(more)
+                longer.append(more)
         open_ = longer[:64]
-        if prefer_large and out:
-            break
     return out
 
 
@@ -179,7 +180,7 @@ def _search(items: list[tuple[int, int, bool, int, int]], scale: int, full: int,
     State = tuple[int, int]
     best: list[dict[State, tuple[int, tuple[int, State] | None, list[Value]]]] = [{} for _ in range(len(items) + 1)]
     best[0][0, -1] = (0, None, [])
-    limit = 2 * target or 64 * LARGE_UNITS[0] * scale
+    limit = 4 * target or 64 * LARGE_UNITS[0] * scale
 
     def reach(at: int, old: State, cost: int, more: int, values: list[Value]) -> None:
         last = old[1]
@@ -197,7 +198,8 @@ def _search(items: list[tuple[int, int, bool, int, int]], scale: int, full: int,
         groups = _groups(items, i, scale) if group else []
         for old, (cost, _, _) in list(best[i].items()):
             for values, part in groups:
-                reach(i, old, cost, part, values)
+                # As many notes as the group's number says are likelier than long and short ones mixed.
+                reach(i, old, cost + MIXED * abs(len(values) - group), part, values)
             for small in _sizes(row, size):
                 part = length(row, dots, small) * scale
                 if not groups:
@@ -216,14 +218,11 @@ def _search(items: list[tuple[int, int, bool, int, int]], scale: int, full: int,
     if not ends:
         return None
     larger = _larger(items, scale)
-    exact = [(value[0], key) for key, value in ends.items() if key[0] == target or not target]
-    if exact:
-        key = min(exact)[1]
-    elif larger[1] <= target:
+    if target and larger[1] < target:
         return larger
-    else:
-        below = [(value[0], -key[0], key) for key, value in ends.items() if key[0] < target]
-        key = min(below)[2] if below else min((k[0], v[0], k) for k, v in ends.items())[2]
+    # A bar that is too short is likelier than one that is too long, but neither excuses a jagged reading.
+    key = min((value[0] + (0 if not target or key[0] == target else TOO_SHORT if key[0] < target else TOO_LONG), key)
+              for key, value in ends.items())[1]
     read: list[Value] = []
     at, state = len(items), key
     while True:
@@ -278,7 +277,7 @@ def write_bar(codes: tuple[Code, ...], full: int, beat_units: int, pickup: bool,
         notes.append((number & 15, number >> 4 & 7, bool(number & REST_NOTE), tuplet))
     lengths = [Fraction(length(b % 5, d, b >= 5)) * (Fraction(t[1], t[0]) if t else 1) for b, d, _, t in notes]
     total = sum(lengths, Fraction(0))
-    wanted = tuple((b, d) for b, d, _, _ in notes)
+    wanted = tuple((b, d, t) for b, d, _, t in notes)
     attempts: list[list[Written]] = []
     plain: list[Written] = [(0, t[0] if t and t[2] in ("start", "single") else 0, b % 5, d, False)
                             for b, d, _, t in notes]
@@ -302,7 +301,7 @@ def write_bar(codes: tuple[Code, ...], full: int, beat_units: int, pickup: bool,
                 shape.append(GROUP + group)
             shape.append(row + 8 * dots + REST * rest)
         read, _ = read_bar(tuple(shape), full, beat_units)
-        if tuple((v[0], v[1]) for v in read) == wanted:
+        if tuple((v[0], v[1], v[2]) for v in read) == wanted:
             return tuple(attempt), total
     return tuple(signed), total
 

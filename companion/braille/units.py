@@ -60,7 +60,9 @@ def _any(*tables: dict[str, object]) -> str:
 
 _WORDS = f"{S.WORD}{_T}++{S.DOT}?"
 _ENDING = f"{S.NUMBER}[{_LOWER}]++{S.DOT}?"
-_HEADS = _any(HEAD)  # type: ignore[arg-type]
+#: Signs that a dot 3 may follow, which keeps what comes next from running into them.
+_DOTTED = {cell: None for cell in (S.SEGNO, S.CODA, S.CRESCENDO_END, S.DIMINUENDO_END)}
+_HEADS = f"(?:{_any(_DOTTED)}){S.DOT}?|{_any(HEAD)}"  # type: ignore[arg-type]
 _CORE = _any(NOTES, RESTS)  # type: ignore[arg-type]
 _TAILS = _any(TAIL)  # type: ignore[arg-type]
 _BARS = _any(BARS)  # type: ignore[arg-type]
@@ -73,7 +75,7 @@ _TAIL_TOKEN = re.compile(f"{_TAILS}|{_BARS}")
 
 #: The order in which signs stand before a note (De Garmo; MBC 2015). A smaller number after a greater one is
 #: out of order.
-RANK = {"forward": 0, "ending": 0, "jump": 1, "words": 1, "hairpin end": 1, "slur opens": 2, "slur closes": 2,
+RANK = {"forward": 1, "ending": 1, "jump": 1, "words": 1, "hairpin end": 1, "slur opens": 2, "slur closes": 2,
         "group": 3, "size": 3, "mark": 4, "editorial": 5, "accidental": 5, "octave": 6}
 
 split = _UNIT.findall
@@ -151,12 +153,12 @@ def unit(cells: str) -> Unit:
     previous = ""
     while match := _HEAD_TOKEN.match(cells, at):
         token = match[0]
-        if token[0] == S.WORD and token not in HEAD:
+        if token[0] == S.WORD and token.rstrip(S.DOT) not in HEAD:
             kind, value = "words", None
             text = read_words(token[1:].rstrip(S.DOT))
             ends = at + len(token)
-            if token[-1] == S.DOT and (text in S.ABBREVIATIONS or ends == len(cells)
-                                       or not (ord(cells[ends]) - S.CELL_BASE) & 7):
+            if token[-1] == S.DOT and (text in S.ABBREVIATIONS or ends < len(cells)
+                                       and not (ord(cells[ends]) - S.CELL_BASE) & 7):
                 if len(text) > 1 and text not in S.DYNAMICS:
                     text += "."
             before.append(direction(text))
@@ -170,6 +172,8 @@ def unit(cells: str) -> Unit:
             u.reset = True
             said.append((at, len(token), f"ending {' and '.join(digits)}"))
         else:
+            if token not in HEAD:
+                token = token[:-1]
             kind, value = HEAD[token]
             said.append((at, len(token), S.SIGN_WORDS.get(token) or f"group of {value}"))
             if kind == "mark":
@@ -206,9 +210,7 @@ def unit(cells: str) -> Unit:
         elif now == rank == 6:
             problems.append((at, "There are two octave marks; the last one counts."))
         rank, previous = now, _name_of(kind, value)
-        at += len(token)
-        if at < len(cells) and cells[at] == S.DOT and kind in ("hairpin end", "jump"):
-            at += 1  # a dot that keeps what comes next from running into the sign
+        at += len(match[0])
         if now <= 1:
             u.lead = at
     if match := _CORE_TOKEN.match(cells, at):
