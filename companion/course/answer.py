@@ -210,8 +210,7 @@ def _moved(answer: str) -> str:
 def _check_name(item: Item, text: str) -> Judged:
     name = read_name(text)
     if name is None:
-        return _judged(item, UNSURE, f"I could not read {text[:20]!r}. Give a name, such as "
-                       f"{'C' if fact(item.answer).kind in ('note', 'placed note') else 'sharp or tie'}.")
+        return _judged(item, UNSURE, f"I could not read {text[:20]!r}. Give a name, such as {_example(item.answer)}.")
     wanted, given = fact(item.answer), fact(name)
     if given.cells == wanted.cells:
         return _judged(item, RIGHT, praise(item))
@@ -222,6 +221,14 @@ def _check_name(item: Item, text: str) -> Judged:
         return _judged(item, UNSURE, f"{name}, yes. And in which octave?")
     return _judged(item, WRONG, f"That cell is {wanted.name}, {say_dots(wanted.cells)}."
                    + (_trap_read(wanted, given) or _relation(given, wanted)))
+
+
+def _example(answer: str) -> str:
+    """A name of the same kind that is not the answer, of what is taught no later than it."""
+    same = {"note": ("D", "C"), "placed note": ("C, fourth octave", "D, fourth octave"),
+            "rest": ("crotchet rest", "minim rest"), "key": ("1 sharp", "1 flat"), "time": ("time 4 4", "time 3 4"),
+            "sign": ("fourth octave", "fifth octave")}[fact(answer).kind]
+    return next(name for name in same if name != answer)
 
 
 def _trap_read(wanted: Fact, given: Fact) -> str:
@@ -257,10 +264,10 @@ def _check_cells(item: Item, text: str) -> Judged:
     wanted_length = len(item.answer)
     given = next((r for r in readings if len(r) == wanted_length), readings[0])
     if wanted_length == 1 and len(given) == 1:
-        return _judged(item, WRONG, _one_cell(fact(item.about[0]), given))
+        return _judged(item, WRONG, _one_cell(fact(item.about[0]), given, item.known))
     if item.group is not None:
         return _other_writing(item, readings) or _judged(item, WRONG, _compare(item, given))
-    return _judged(item, WRONG, f"That is {what_is(given)}. {_said_start(item.about[0])} is "
+    return _judged(item, WRONG, f"That is {what_is(given, item.known)}. {_said_start(item.about[0])} is "
                    f"{say_dots(item.answer)}.")
 
 
@@ -299,9 +306,9 @@ def _said_start(name: str) -> str:
     return name[:1].upper() + name[1:]
 
 
-def what_is(cells: str) -> str:
-    """What some cells are: a note or a sign where they are one, else their dots."""
-    found = by_cells(cells)
+def what_is(cells: str, known: frozenset[str] | None = None) -> str:
+    """What some cells are: a note or a sign that is known where they are one, else their dots."""
+    found = by_cells(cells, known)
     return found[0].name if found else say_dots(cells)
 
 
@@ -311,9 +318,9 @@ def mirrored(cell: str) -> str:
     return S.cells("".join(sorted(swap[d] for d in S.dots_of(cell))))
 
 
-def _one_cell(wanted: Fact, given: str) -> str:
+def _one_cell(wanted: Fact, given: str, known: frozenset[str] | None = None) -> str:
     """ "That cell is E. D is one note lower: 1 5."."""
-    found = by_cells(given)
+    found = by_cells(given, known)
     tail = f"{_said_start(wanted.name)} is {say_dots(wanted.cells)}."
     if wanted.kind == "note" and "quaver" in wanted.signs and S.LETTERS.get(wanted.name[0].lower()) == given:
         return (f"That is the letter {wanted.name.lower()}. The note {wanted.name} has the next letter, "
@@ -351,14 +358,14 @@ def _compare(item: Item, given: str) -> str:
         return f"{well}Then something follows that was not sung: {say_dots(given[at:at + 2])}."
     rest = wanted[at:]
     sign = next((name for name, cells in _LONGEST_FIRST if rest.startswith(cells)), None)
-    found = by_cells(rest[0])
-    name = sign or (found[0].name if found else say_dots(rest[0]))
+    found = by_cells(rest[0], item.signs) or by_cells(rest[0], item.known)
     cells = PLAIN[sign] if sign else rest[0]
+    name = f"{sign or found[0].name}, {say_dots(cells)}" if sign or found else say_dots(cells)
     if at == len(given):
-        return f"{well}Something is missing after it: {name}, {say_dots(cells)}."
-    got = by_cells(given[at])
+        return f"{well}Something is missing after it: {name}."
+    got = by_cells(given[at], item.known)
     wrote = f" You wrote {got[0].name}." if got else f" You wrote {say_dots(given[at])}."
-    return f"{well}Next comes {name}, {say_dots(cells)}.{wrote}"
+    return f"{well}Next comes {name}.{wrote}"
 
 
 _LONGEST_FIRST = sorted(((n, c) for n, c in PLAIN.items() if n != "bar line" and len(c) > 1),

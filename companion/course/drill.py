@@ -72,7 +72,8 @@ class Item:
     answer: the right answer in that form; for "sung" the line is the answer.
     first: MIDI number of the note that is sounded first, None for none. played: a line that is sounded.
     sung: the line to be sung. about: the facts it is about; cards: what is remembered by it.
-    choices: for "choice", the cells of each.
+    choices: for "choice", the cells of each. known: the signs that the pupil has met, so that nothing else is
+    named in an answer; None for all.
     """
 
     kind: str
@@ -88,6 +89,7 @@ class Item:
     signs: frozenset[str] = frozenset()
     choices: tuple[str, ...] = ()
     group: Group | None = None
+    known: frozenset[str] | None = None
 
     @property
     def way(self) -> str:

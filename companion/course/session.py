@@ -85,7 +85,8 @@ def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random
     last = closing(progress, reached, now, rng)
     if sung_only and last.wants != "sung":
         last = sung_move(Pitch("C", 4), Pitch("G", 4))
-    return [*due, *new, Step(last, LAST)]
+    known = taught(here.number, stages)
+    return [replace(step, item=replace(step.item, known=known)) for step in (*due, *new, Step(last, LAST))]
 
 
 def _belongs(item: Item, stage: Stage) -> bool:

@@ -2,10 +2,12 @@
 
 import random
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from companion.course.answer import answer_words, check
 from companion.course.drill import KINDS, make
 from companion.course.facts import SIGNS, fact
 from companion.course.stage import FOLDER, MOST_WORDS, find_stage, read_stage, stages, taught, untaught, used_signs
@@ -138,6 +140,41 @@ def test_every_term_is_explained_where_it_is_first_used() -> None:
                 if re.search(rf"\b{word}s?\b", bare) and number > stage.number:
                     assert stage.name in EVERYDAY.get(word, ()), (stage.name, word, text)
                 bare = re.sub(rf"\b{word}s?\b", " ", bare)
+
+
+def untaught_words(text: str, number: float) -> list[str]:
+    """Words of the trade in a text that only a later stage explains."""
+    explained = {t.word: stage.number for stage in STAGES for t in stage.terms}
+    bare, out = text.lower(), []
+    for word, at in sorted(explained.items(), key=lambda pair: -len(pair[0])):
+        if re.search(rf"\b{word}s?\b", bare) and at > number:
+            out.append(word)
+        bare = re.sub(rf"\b{word}s?\b", " ", bare)
+    return out
+
+
+@pytest.mark.parametrize("stage", STAGES, ids=lambda s: s.name)
+def test_questions_and_answers_use_no_word_that_was_not_explained(stage) -> None:  # type: ignore[no-untyped-def]
+    rng = random.Random(stage.number)
+    known = taught(stage.number)
+    lengths: list[int] = []
+    for drill in stage.drills:
+        for item in make(drill, stage.material, rng)[:4]:
+            item = replace(item, known=known)
+            said = [item.ask, answer_words(item)]
+            if item.wants != "sung":
+                said += [check(item, item.answer).say, check(item, "-").say, check(item, "what?").say]
+            if item.wants == "cells":
+                for _ in range(25):
+                    cells = "".join(chr(0x2800 + rng.randrange(1, 64)) for _ in range(max(1, len(item.answer) +
+                                                                                         rng.choice([-1, 0, 0, 1]))))
+                    said.append(check(item, cells).say)
+            if item.wants == "name":
+                said += [check(item, s).say for s in "CDE"]
+            for text in said:
+                assert not untaught_words(text, stage.number), (stage.name, text)
+                lengths += [len(s.split()) for s in sentences(text)]
+    assert sum(lengths) / len(lengths) < 14, stage.name
 
 
 def test_the_letter_trap_is_met_where_notes_begin() -> None:
