@@ -951,7 +951,7 @@ def _music_like(cells: str) -> bool:
                 if not found and u.octave is None:
                     return False
                 found = True
-            elif u.kind == "rest":
+            elif u.kind == "rest" or u.before:
                 rests = True
     return found or rests
 

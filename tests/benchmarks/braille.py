@@ -1,7 +1,7 @@
 """Music braille against music21.braille: every Essen folk melody of music21's corpus, the handbook's worked
 examples, and speed.
 
-    python tests/benchmarks/braille.py [--tunes N] [--speed N]
+    python tests/benchmarks/braille.py [--tunes N] [--speed N] [--jobs N]
 
 --tunes N: only a fixed sample of N melodies (0 for all, which takes about half an hour); --speed N: how many of
 them are timed (200). The last line is one JSON object.
@@ -13,6 +13,7 @@ import argparse
 import copy
 import gc
 import json
+import os
 import statistics
 import sys
 import time
@@ -33,16 +34,34 @@ from companion.tune.convert import from_music21  # noqa: E402
 WIDTHS = (12, 20, 32, 40)
 
 
-def melodies(count: int) -> dict[str, Any]:
+def melodies(count: int, jobs: int) -> dict[str, Any]:
     """Bar by bar against music21, and there and back, through .brf bytes at four widths."""
+    from concurrent.futures import ProcessPoolExecutor
+
     texts = corpus.sample(count) if count else corpus.essen_texts()
+    out: dict[str, Any] = {}
+    with ProcessPoolExecutor(jobs) as pool:
+        chunks = [texts[i:i + 100] for i in range(0, len(texts), 100)]
+        for number, part in enumerate(pool.map(some_melodies, chunks), 1):
+            for key, value in part.items():
+                if isinstance(value, Counter):
+                    out.setdefault(key, Counter()).update(value)
+                else:
+                    out[key] = out.get(key, type(value)()) + value
+            print(f"{number} of {len(chunks)} hundreds, {out['same_bars']} of {out['bars']} bars the same",
+                  file=sys.stderr, flush=True)
+    out["causes"] = dict(out["causes"].most_common())
+    out["same_share"] = round(out["same_bars"] / max(1, out["bars"]), 5)
+    out["other_examples"] = out["other_examples"][:20]
+    return out
+
+
+def some_melodies(texts: list[tuple[str, str]]) -> dict[str, Any]:
     out: dict[str, Any] = {"tunes": 0, "failed_to_encode": [], "bars": 0, "same_bars": 0, "round_trip_failed": [],
                            "links_wrong": [], "lines_too_long": [], "without_notes": 0, "not_read_by_music21": []}
     causes: Counter[str] = Counter()
     others: list[list[str]] = []
-    for number, (name, abc) in enumerate(texts):
-        if number % 500 == 0:
-            print(f"{number} of {len(texts)}", file=sys.stderr)
+    for name, abc in texts:
         try:
             part = corpus.parse(abc)
         except Exception as error:  # music21's own parser; nothing of ours was reached
@@ -78,8 +97,7 @@ def melodies(count: int) -> dict[str, Any]:
                 causes[why] += 1
                 if why == "other" and len(others) < 20:
                     others.append([name, a, b])
-    out["same_share"] = round(out["same_bars"] / max(1, out["bars"]), 5)
-    out["causes"] = dict(causes.most_common())
+    out["causes"] = causes
     out["other_examples"] = others
     return out
 
@@ -141,11 +159,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--tunes", type=int, default=0)
     parser.add_argument("--speed", type=int, default=200)
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     options = parser.parse_args()
     report: dict[str, Any] = {"versions": {"music21": version("music21"), "python": sys.version.split()[0]}}
     report["speed"] = speed(options.speed) if options.speed else None
     report["handbook"] = handbook()
-    report["melodies"] = melodies(options.tunes)
+    report["melodies"] = melodies(options.tunes, options.jobs)
     print(json.dumps(report, ensure_ascii=False))
 
 
