@@ -40,7 +40,7 @@ FAULT_WITHIN = 1.0  # semitones
 #: the sound itself leaves at least this share of the probability to that octave.
 OTHER_OCTAVE = 6.0  # semitones
 OCTAVE_UNCLEAR = 0.22
-SAY_RIGHT = 0.75  # probability needed to say "right"
+SAY_RIGHT = 0.8  # probability needed to say "right"
 SAY_WRONG = 0.92  # and for "not that way": it costs more, so it needs more
 LEEWAY = 0.1  # semitones short of the edge at which "right" may still be said, in the child's favour
 FOLDED_SURE = 0.9  # no more than this is claimed for a move seen only with an octave folded away

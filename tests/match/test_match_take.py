@@ -37,7 +37,7 @@ def drawn(midi: Sequence[float | None], note_s: float = 0.4, gap_s: float = 0.08
     hz = np.array(f0)
     level = np.where(hz > 0, -20.0, -70.0)
     return PitchTrack(np.arange(len(hz)) * HOP, hz, np.where(hz > 0, 0.95, 0.0), level, np.where(hz > 0, 0.9, 0.1),
-                      HOP, len(hz) * HOP)
+                      HOP, len(hz) * HOP, octave=np.zeros(len(hz)))
 
 
 def verdicts(found: Match) -> list[str]:
