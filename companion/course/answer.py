@@ -107,8 +107,8 @@ def _read_name(plain: str) -> str | None:
         plain = re.sub(rf"\b{american}\b", british, plain)
     for n, word in enumerate(ORDINALS[:8]):
         plain = re.sub(rf"\b(?:{n}(?:st|nd|rd|th)|{word}) octave\b|\boctave {n}\b", f"{word} octave", plain)
-    if found := re.fullmatch(r"([a-g])( quaver)?", plain):
-        return found[1].upper()
+    if re.fullmatch(r"[a-g]", plain):
+        return plain.upper()
     values = "|".join(sorted(VALUE_NAMES, key=len, reverse=True))
     for pattern in (rf"(?P<step>[a-g])(?: as a)? (?P<dot>dotted )?(?P<value>{values})",
                     rf"(?P<dot>dotted )?(?P<value>{values}) (?P<step>[a-g])"):
@@ -212,11 +212,10 @@ def _check_name(item: Item, text: str) -> Judged:
     if name is None:
         return _judged(item, UNSURE, f"I could not read {text[:20]!r}. Give a name, such as {_example(item.answer)}.")
     wanted, given = fact(item.answer), fact(name)
+    if wanted.kind == "note" and len(item.answer) > 1 and name == item.answer[0]:
+        return _judged(item, UNSURE, f"{name}, yes. And how long is it?")
     if given.cells == wanted.cells:
         return _judged(item, RIGHT, praise(item))
-    if wanted.kind == "note" and given.kind == "note" and name[0] == item.answer[0] and len(name) == 1:
-        value = item.answer[2:]
-        return _judged(item, UNSURE, f"{name}, yes. And how long is it? This one is a {value}.")
     if wanted.kind == "placed note" and given.kind == "note" and name == item.answer[0]:
         return _judged(item, UNSURE, f"{name}, yes. And in which octave?")
     return _judged(item, WRONG, f"That cell is {wanted.name}, {say_dots(wanted.cells)}."

@@ -213,7 +213,7 @@ def _name_cell(drill: Drill, material: Material | None, rng: random.Random) -> l
 
 def name_cell(f: Fact) -> Item:
     """A cell is shown: which note, or what does it say?"""
-    ask = "Which note is this?" if f.kind == "note" and len(f.signs) == 2 and "quaver" in f.signs else \
+    ask = "Which note is this?" if f.kind == "note" and len(f.name) == 1 else \
         "Which note is this, and how long?" if f.kind == "note" else \
         "Which note is this, and in which octave?" if f.kind == "placed note" else "What does this say?"
     return Item("name the cell", ask, "name", f.name, cells=f.cells, about=(f.name,),

@@ -71,7 +71,8 @@ class Fact:
 @cache
 def fact(name: str) -> Fact:
     """A fact by its name: "C", "C crotchet", "C dotted minim", "C, fourth octave", "crotchet rest", "sharp",
-    "2 flats", "time 3 4", "ending 1", "dynamic p" ... A note with no value named is a quaver.
+    "2 flats", "time 3 4", "ending 1", "dynamic p" ... A note with no value named is a quaver; where notes have
+    different values it is named as one ("C quaver"), so that the question asks for the length too.
 
     Raises KeyError for a name that is none.
     """

@@ -86,6 +86,9 @@ class Material:
         for _, _, n in self.shown.written():
             if n.pitch and not n.grace:
                 seen.setdefault(note_fact(n), n.pitch.diatonic)
+        if any(len(name) > 1 for name in seen):
+            # Among several values a quaver is named as one.
+            seen = {name if len(name) > 1 else f"{name} quaver": at for name, at in seen.items()}
         return tuple(sorted(seen, key=lambda name: seen[name]))
 
     def lines(self, width: int = 40, american: bool = False) -> tuple[str, ...]:

@@ -76,10 +76,13 @@ def test_the_letter_trap_is_taught_both_ways() -> None:
 
 
 def test_a_note_named_without_its_length_is_asked_on() -> None:
-    judged = check(name_cell(fact("C crotchet")), "C")
-    assert judged.verdict == UNSURE
-    assert "how long" in judged.say
-    assert not judged.cards
+    for name in ("C crotchet", "C quaver"):
+        judged = check(name_cell(fact(name)), "C")
+        assert (judged.verdict, judged.say, judged.cards) == (UNSURE, "C, yes. And how long is it?", {})
+        assert check(name_cell(fact(name)), name).verdict == RIGHT
+    # Where all are quavers, nobody is asked for a length, and nobody is corrected for giving it.
+    assert name_cell(fact("C")).ask == "Which note is this?"
+    assert check(name_cell(fact("C")), "C quaver").verdict == RIGHT
 
 
 def test_what_cannot_be_read_is_not_sure_and_not_remembered() -> None:
