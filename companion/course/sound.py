@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from companion.braille.signs import ACCIDENTAL_WORDS
 from companion.course.drill import Item
 from companion.course.material import Material
 from companion.cue.sound import Sound
+from companion.tune.model import LineNote
 
 QUARTER_S = 0.6  # a calm step
 QUAVERS_S = 1.1  # seconds a crotchet where all is quavers: learners' notes last half a second each
@@ -40,11 +42,24 @@ def item_sound(item: Item, shift: float = 0.0) -> Sound | None:
 
 
 def said_instead(item: Item) -> str:
-    """For a helper where nothing can be sounded: which notes to sing or play."""
+    """For a helper where nothing can be sounded: what to sing or play, in words that need no music where it can be.
+
+    "" where there is nothing to sound.
+    """
+    if item.kind == "higher or lower":
+        second = {"higher": "a higher one", "lower": "a lower one", "same": "the same one again"}[item.answer]
+        return f"For the helper: sing any note, then {second}."
+    if item.kind == "sing the move":
+        return "For the helper: sing any note."
+    notes = ", ".join(map(_name, item.played)) if item.wants != "yes or no" else ""
     if item.kind == "tune":
-        return f"For the helper: sing or play {', '.join(n.pitch.name for n in item.played)}."
-    notes = [n.pitch.name for n in item.played] if item.played and item.wants != "yes or no" else []
-    if item.first is not None:
-        first = next((n.pitch.name for n in (*item.sung, *item.played) if n.midi == item.first), "")
-        return f"For the helper: sound {first}" + (f", then {', '.join(notes)}." if notes else ".")
-    return f"For the helper: sound {', '.join(notes)}." if notes else ""
+        return f"For the helper: sing or play {notes}."
+    if item.first is None:
+        return f"For the helper: sing or play {notes}." if notes else ""
+    first = next((_name(n) for n in (*item.sung, *item.played) if n.midi == item.first), "")
+    return f"For the helper: sing or play {first}" + (f", then {notes}." if notes else ".")
+
+
+def _name(note: LineNote) -> str:
+    sign = f" {ACCIDENTAL_WORDS[note.pitch.alter]}" if note.pitch.alter else ""
+    return f"{note.pitch.step}{sign}"

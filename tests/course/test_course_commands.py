@@ -39,7 +39,7 @@ def test_a_first_sitting_by_keys(monkeypatch, capsys, diary) -> None:  # type: i
     assert "This is Tick tock." in lines
     assert "Enter begins the questions; tune sounds Tick tock; more tells what may go wrong; stop ends." in lines
     assert "skip: go on without an answer." in lines
-    assert any(line.startswith("For the helper: sound ") for line in lines)
+    assert any(line.startswith("For the helper: sing any note, then ") for line in lines)
     assert lines[-1].endswith(("right.", "next time."))
     code, lines, _ = run(monkeypatch, capsys, "course", "Robin", "--known", "--diary", diary)
     assert code == 0
@@ -98,7 +98,7 @@ def test_a_drill_of_bars_from_a_recording(monkeypatch, capsys, tmp_path) -> None
                          "--count", "1", "--silent", "--as", "ascii", keys=f"{path}\n")
     assert code == 0
     assert lines == ["Read these four notes in silence. You hear the first. Then sing them.", "DEFG",
-                     "For the helper: sound C4.", "All three right. C, D, E, F.", "One of one right."]
+                     "For the helper: sing or play C.", "All three right. C, D, E, F.", "One of one right."]
 
 
 def test_a_sung_answer_through_the_microphone(monkeypatch, capsys) -> None:  # type: ignore[no-untyped-def]
