@@ -352,12 +352,20 @@ class Sitting:
         text = line.strip()
         if item.wants != "sung" or text in (HEARD_RIGHT, HEARD_WRONG):
             return check(item, text, self.hands.american)
-        if text and Path(text).is_file():
+        if _is_file(text):
             try:
                 return check_take(item, text, self.hands.american)
             except Trouble as trouble:
                 return Judged(UNSURE, str(trouble))
         return Judged(UNSURE, "Sing it, and type + if it was right or - if not. Or give the name of a recording.")
+
+
+def _is_file(text: str) -> bool:
+    """Whether what was typed names a file; what can be no name (too long, a null in it) names none."""
+    try:
+        return bool(text) and Path(text).is_file()
+    except (OSError, ValueError):
+        return False
 
 
 __all__ = ["DUE", "KINDS", "LAST", "NEW", "Sitting", "Step", "Tally", "card", "closing", "item_for", "plan"]

@@ -179,6 +179,24 @@ def test_a_wrong_answer_is_taught_and_tried_once_more(tmp_path: Path) -> None:
     assert len(asked) >= 3
 
 
+def test_whatever_is_typed_a_sitting_goes_on() -> None:
+    from companion.course.session import Hands, Sitting, Step
+
+    rng = random.Random(11)
+    odd = ["", " ", "?", "+", "-", "skip", "x" * 5000, "\0", "/", "/etc/passwd", "⠀", "⣿", "1" * 400, "ascii:", "dots",
+           "5-", "-", "0", "9", "½", "ﬀ", "\ud800", "😀", "tune", "more", "1e5", "C" * 30, "##", "{C}", "%s"]
+    for stage in stages():
+        from companion.course.session import new_items
+
+        said: list[str] = []
+        typed_lines = (rng.choice(odd) for _ in range(400))
+        hands = Hands(lambda lines=typed_lines: next(lines, None), said.append, said.append, lambda item: None)  # type: ignore[misc]
+        steps = [Step(item, NEW, stage) for item in new_items(stage, rng, 12)]
+        Sitting(Progress(), hands).go(steps, lambda: START)
+        assert said
+        assert all(isinstance(s, str) for s in said)
+
+
 def test_every_answer_is_in_the_diary_before_the_next_question(tmp_path: Path) -> None:
     path = tmp_path / "d.sqlite"
     seen: list[int] = []
