@@ -26,6 +26,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pupil", metavar="NAME", help="keep the takes in the diary under this nickname")
     parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
     parser.add_argument("--phrase", type=int, default=1, metavar="N", help="begin with the Nth phrase")
+    parser.add_argument("--wait", action="store_true",
+                        help="after the starting note wait for the teacher to sing each phrase first")
     parser.add_argument("--keep-in", metavar="FOLDER", help="where lines that are kept are written as MusicXML")
     parser.add_argument("--check", action="store_true", help="check the microphone's level instead")
     common(parser)

@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from companion.lesson.session import Session, Taken
 from companion.lesson.sung_line import SungLine, tune_of
 from companion.tune.model import LineNote, Tune
+
+if TYPE_CHECKING:
+    from companion.lesson.listen import Heard
 
 WAIT_S = 30.0  # in a lesson people talk: so long a silence is nothing to remark on
 UNCHANGED = ("where", "repeat", "more", "help", "keep")  # requests after which the line need not sound again
@@ -25,10 +29,13 @@ def phrases_of(tune: Tune) -> list[tuple[LineNote, ...]]:
 
 
 class Lesson:
-    """A lesson with a tune: each phrase given, heard, answered."""
+    """A lesson with a tune: each phrase given, heard, answered.
 
-    def __init__(self, session: Session, tune: Tune, name: str, first: int = 1) -> None:
-        self.session, self.tune, self.name = session, tune, name
+    wait: after the starting note the teacher sings the line herself; that is heard and not judged.
+    """
+
+    def __init__(self, session: Session, tune: Tune, name: str, first: int = 1, wait: bool = False) -> None:
+        self.session, self.tune, self.name, self.wait = session, tune, name, wait
         self.phrases = phrases_of(tune)
         self.at = min(max(first, 1), len(self.phrases)) - 1
         self.quarter_s = 0.0
@@ -48,9 +55,10 @@ class Lesson:
         while self.at < len(self.phrases):
             line = self.phrases[self.at]
             self.quarter_s = session.quarter_s(self.tune.quarter_bpm)
+            heard: Heard | str | None = None
             if give and not session.action:
-                session.give(line, self.quarter_s)
-            heard = session.listen(line, self.quarter_s, WAIT_S)
+                heard = self._give(line)
+            heard = heard or session.listen(line, self.quarter_s, WAIT_S)
             if isinstance(heard, str):
                 session.action = ""
                 if heard == "quit":
@@ -76,6 +84,18 @@ class Lesson:
         if self.at >= len(self.phrases):
             session.action = ""
             session.say("That was the last phrase.")
+
+    def _give(self, line: Sequence[LineNote]) -> str | None:
+        """Play the line, or with `wait` hear the teacher sing it first; a key's action where one broke it off."""
+        session = self.session
+        if not self.wait:
+            session.give(line, self.quarter_s)
+            return None
+        from companion.cue.glides import starting_note
+
+        session.play(starting_note(line[0].midi + session.shift, 0.8))
+        heard = session.listen(line, self.quarter_s, 10 * WAIT_S)
+        return heard if isinstance(heard, str) else None
 
     def _count(self) -> str:
         n = len(self.phrases)

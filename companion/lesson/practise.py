@@ -65,9 +65,9 @@ def rising(low: float, high: float, span: int = 7) -> list[int]:
 
 
 class Practise:
-    """One session at home. sets: gives what is to be practised, once it is loaded. helper: say the helper's words.
+    """One session at home. sets: gives what is to be practised, once it is loaded.
 
-    minutes: how long it lasts. warm_up: whether it begins with one.
+    helper: write what the helper does at a single move. minutes: how long it lasts. warm_up: whether it begins with one.
     """
 
     def __init__(self, session: Session, sets: Callable[[], list[Set]], minutes: float, warm_up: bool = True,
@@ -225,7 +225,9 @@ class Practise:
         if ladder.piece.size == MOVE and len(notes) == 2:
             semitones = notes[1].midi - notes[0].midi
             wanted = "level" if semitones == 0 else "up" if semitones > 0 else "down"
-            self._say(for_helper(wanted, semitones) if self.helper else for_pupil(wanted, semitones))
+            self._say(for_pupil(wanted, semitones))
+            if self.helper:
+                self.session.out.write(for_helper(wanted, semitones))
             self._glide_of(notes)
 
     def _glide_of(self, notes: Sequence[LineNote]) -> None:

@@ -236,8 +236,10 @@ class Session:
         self.follow_key(match, taken.line)
         if quiet or not self.say(say):
             return taken
-        if glides and move is not None:
-            self.play(move_glides(match, move))
+        if glides and move is not None and not self.play(move_glides(match, move)):
+            return taken
+        if self.settings["detail"] == "more":
+            self._more()
         return taken
 
     def _keep(self, taken: Taken, heard: Heard) -> None:
@@ -288,6 +290,16 @@ class Session:
             return False
         return True
 
+    def _key_line(self) -> list[str]:
+        """Where the tune is given, said only when asked."""
+        from companion.cue.wording import number
+
+        if not self.shift:
+            return ["It is given as written."]
+        n = round(abs(self.shift))
+        way = "higher" if self.shift > 0 else "lower"
+        return [f"It is given {number(n)} {'semitone' if n == 1 else 'semitones'} {way} than written."]
+
     def _more(self) -> None:
         from companion.cue.wording import detail_lines
         from companion.lesson.words import count_line
@@ -296,6 +308,6 @@ class Session:
             self.say("Nothing has been sung yet.")
             return
         match = self.taken[-1].match
-        for text in [count_line(match.counts), *detail_lines(match)]:
+        for text in [count_line(match.counts), *detail_lines(match), *self._key_line()]:
             if not self.say(text):
                 break

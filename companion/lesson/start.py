@@ -45,7 +45,7 @@ def known(diary: Diary, nickname: str, new: bool) -> Pupil:
     return diary.pupil(nickname, new=True)
 
 
-def open_session(options: Any, kind: str, nickname: str | None, diary: Diary | None, keys: Keys,
+def open_session(kind: str, nickname: str | None, diary: Diary | None, keys: Keys,
                  settings: dict[str, Any], out: Any) -> Session:
     from companion.ear.microphone import Microphone
     from companion.lesson.session import Session
@@ -75,8 +75,9 @@ def run_practise(options: Any) -> int:
             out.say(sentence)
         from companion.lesson.practise import Practise
 
-        session = open_session(options, "practise", pupil.nickname, diary, keys, settings, out)
+        session = None
         try:
+            session = open_session("practise", pupil.nickname, diary, keys, settings, out)
             if options.find_range:
                 from companion.lesson.voice_range import FindRange
 
@@ -85,10 +86,12 @@ def run_practise(options: Any) -> int:
             Practise(session, loaded.get, float(settings["minutes"]), warm_up=not options.no_warm_up,
                      helper=options.helper).run()
         except Trouble as trouble:
-            out.say(str(trouble))
+            if out.speech:  # nobody may be there to read it
+                out.say(str(trouble))
             raise
         finally:
-            session.ears.close()
+            if session is not None:
+                session.ears.close()
     return 0
 
 
@@ -105,15 +108,16 @@ def run_lesson(options: Any) -> int:
 
         tune = load(options.tune, part=options.part)
     out = Out(settings, show=options.helper)
+    _wake()  # before the microphone, so that the drivers' own messages are kept off the screen
     with keys_for(options, settings) as keys:
         if sentence:
             out.say(sentence)
-        session = open_session(options, "lesson", pupil.nickname if pupil else None, diary, keys, settings, out)
+        session = open_session("lesson", pupil.nickname if pupil else None, diary, keys, settings, out)
         try:
             if tune is not None:
                 from companion.lesson.live import Lesson
 
-                Lesson(session, tune, options.tune, options.phrase).run()
+                Lesson(session, tune, options.tune, options.phrase, options.wait).run()
             else:
                 from companion.lesson.live import Echo
 
@@ -131,6 +135,7 @@ def check_level(options: Any) -> int:
 
     from companion.ear.microphone import Microphone, level_of
 
+    _wake()
     settings = settings_for(options, None, None)
     microphone = Microphone(settings["microphone"] or None)
     print(f"{microphone.name}, {microphone.rate} Hz. Sing for three seconds, then be silent for one.", flush=True)

@@ -340,3 +340,40 @@ def test_a_comfortable_range_is_found_inside_of_what_was_sung(tmp_path: Path) ->
         assert highest - 4 <= found[1] < highest
         assert room.clock() < 150
         assert (diary.pupil("Pip").low, diary.pupil("Pip").high) == found
+
+
+def test_a_lesson_that_waits_for_the_teacher_judges_the_pupil_only() -> None:
+    room = Room()
+    here = session(room, kind="lesson")
+    tune = load("snail-wall")
+    starts = []
+
+    def on_tone(phrase: int) -> None:
+        line = tune.phrase(phrase)
+        # The teacher sings it with a wrong move an octave lower, the pupil answers it right two seconds later.
+        teacher = sung(line, -12, 60 / 76, TURNED, voice=VOICES[2])
+        room.put(teacher, 0.5)
+        room.put(sung(line, 0, 60 / 76), 0.5 + len(teacher) / RATE + 2.0)
+
+    real = here.out.sound
+
+    def sound(tone: object, *more: object) -> bool:
+        done = real(tone, *more)  # type: ignore[arg-type]
+        if 0.7 < tone.seconds < 0.9:  # type: ignore[attr-defined]
+            starts.append(room.clock())
+            on_tone(len(starts))
+        return done
+
+    here.out.sound = sound  # type: ignore[method-assign,assignment]
+    Lesson(here, tune, "snail-wall", wait=True).run()
+    assert [t.kind for t in here.taken] == ["all right", "all right"]
+    assert len(starts) == 2
+
+
+def test_more_is_said_where_the_setting_asks_for_it() -> None:
+    here = session(Room(), kind="lesson", detail="more")
+    here.pupil_sings = Child()
+    Lesson(here, load("snail-wall"), "snail-wall").run()
+    said = here.out.said  # type: ignore[attr-defined]
+    assert "6 of 6 moves as written." in said
+    assert said.count("It is given as written.") == 2
