@@ -6,26 +6,50 @@ import argparse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("take", metavar="TAKE", help="a sound file, or a pitch track (CSV: time_s,f0_hz)")
-    parser.add_argument("--out", metavar="FILE", help="write the tune as .musicxml, .mxl or .mid")
+    parser.add_argument("take", metavar="TAKE", nargs="+",
+                        help="a sound file, or a pitch track (CSV: time_s,f0_hz); several takes sharpen one score")
+    parser.add_argument("--out", action="append", default=[], metavar="FILE",
+                        help="write .musicxml, .mxl, .mid, .brf, .svg, .pdf, .wav or .flac; may be given again")
+    parser.add_argument("--title", default="", metavar="TEXT", help="the tune's title (else the take's name)")
+    parser.add_argument("--words", default="", metavar="TEXT",
+                        help="words to lay under the notes; hyphens part syllables, _ lets one go on")
     parser.add_argument("--bpm", type=float, metavar="N", help="beats a minute, where the beat is known")
     parser.add_argument("--time", metavar="T", help="the time signature where it is known: 2/4, 3/4, 4/4 or 6/8")
+    parser.add_argument("--key", metavar="KEY", help="the key where it is known: G major, E minor")
+    parser.add_argument("--beats", metavar="FILE", help="times of beats tapped to the take, in seconds, one a line")
+    parser.add_argument("--fix", action="append", default=[], metavar="COMMAND",
+                        help='a correction: "bar 3 note 2 is a crotchet", "in three"; may be given again')
+    parser.add_argument("--correct", action="store_true",
+                        help="then read corrections line by line: help, play, undo, an empty line ends")
+    parser.add_argument("--play", action="store_true", help="sound the written tune on the loudspeaker")
     parser.add_argument("--json", action="store_true", help="print JSON for programs")
+    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
 
 
 def run(options: argparse.Namespace) -> int:
     import json
-    from pathlib import Path
+    import sys
 
-    from companion.ear import hear_pitch
-    from companion.notate.score import Given, as_json, notate
-    from companion.tune import save
+    from companion.notate.door import given, save_as, tune_sound, write_takes
+    from companion.notate.score import as_json
 
-    found = notate(hear_pitch(options.take), Path(options.take).stem, Given(options.bpm, options.time))
-    if options.out:
-        save(found.tune, options.out)
+    said = given(options.bpm, options.time, options.beats, options.key)
+    written = write_takes(options.take, said, options.title, options.words, options.fix)
+    if not options.json:
+        print("\n".join(written.lines(options.american)), flush=True)
+    if options.correct:
+        from companion.notate.talk import talk
+
+        written = talk(written, sys.stdin, print if not options.json else (lambda text: None), options.american)
+    tune = written.notation.tune
+    for path in options.out:
+        names = save_as(tune, path)
+        if not options.json:
+            print("\n".join(f"{name} written." for name in names))
     if options.json:
-        print(json.dumps(as_json(found), ensure_ascii=False))
-    else:
-        print(f"{found.key.name}, {found.metre}.")
+        print(json.dumps(as_json(written.notation), ensure_ascii=False))
+    if options.play:
+        from companion.cue.playback import play
+
+        play(tune_sound(tune))
     return 0

@@ -93,12 +93,12 @@ def to_braille(b: Booklet, width: int = 40, height: int = 25, answers: bool = Fa
         if n:
             flat += [""] * (-len(flat) % height)
         flat += page
-    return to_brf(BraillePage(tuple(flat), (), ()), height)
+    return to_brf(BraillePage(tuple(flat), ()), height)
 
 
 def _item(item: Item, m: int, width: int, answers: bool, ask: str) -> list[str]:
     label = in_braille(f"{m}") + S.SPACE
-    cells = [c for c in (item.answer_cells if answers else item.cells)]
+    cells = list(item.answer_cells if answers else item.cells)
     out: list[str] = []
     if answers and not (item.place and not item.answer_cells):
         text = in_braille(item.answer)

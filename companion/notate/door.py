@@ -3,14 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from companion.braille import encode, to_brf
+from companion.braille.decode import say_written
+from companion.cue.wording import number
+from companion.ear import PitchTrack, is_track_file, read_sound, read_track, track
 from companion.errors import Trouble
 from companion.notate.booklet import Booklet
+from companion.notate.correct import correct, key_said
+from companion.notate.doubts import doubt_lines, metre_words, value_words
 from companion.notate.exercises import KINDS as EXERCISE_KINDS
 from companion.notate.exercises import exercises
-from companion.tune import load
+from companion.notate.rhythm import FEWEST_BEATS, METRES, bar_ticks
+from companion.notate.score import LONGEST_S, Given, Notation
+from companion.notate.together import notate_together
+from companion.notate.words import lay
+from companion.places import write_whole
+from companion.tune import Tune, load, save
 from companion.tune.catalogue import KINDS as MOVE_KINDS
+
+if TYPE_CHECKING:
+    from companion.cue.sound import Sound
 
 
 def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[str] = (), practise: Sequence[str] = (),
@@ -27,3 +44,126 @@ def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[st
         raise Trouble(f"{name} has fewer than three notes; exercises want a tune.")
     made = Booklet(tune.title or Path(name).stem, tuple(exercises(tune, seed, practise, width, american)))
     return made.chosen(level, kinds) if level or kinds else made
+
+
+def take_of(path: str | Path) -> PitchTrack:
+    """The pitch track of a take. Raises Trouble where it is unreadable, or too long to be a tune."""
+    if is_track_file(path):
+        return read_track(path)
+    sound = read_sound(path)
+    if sound.seconds > LONGEST_S:
+        raise Trouble(f"{path} lasts {sound.seconds / 60:.0f} minutes; a tune of up to {LONGEST_S / 60:.0f} minutes can "
+                      "be written down. Cut out the part that you want.")
+    return track(sound)
+
+
+def beats_of(path: str | Path) -> tuple[float, ...]:
+    """Times of tapped beats from a text file: one time in seconds a line; other text on a line is passed over."""
+    import re
+
+    try:
+        text = Path(path).read_text(encoding="utf-8", errors="replace")
+    except OSError as error:
+        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}.") from error
+    found = [float(m.group()) for m in (re.match(r"\s*\d+(\.\d+)?", line) for line in text.splitlines()) if m]
+    if len(found) < FEWEST_BEATS or any(b <= a for a, b in pairwise(found)):
+        raise Trouble(f"{path} holds {len(found)} beats in order; at least three are wanted, one time in seconds a "
+                      "line, each later than the one before.")
+    return tuple(found)
+
+
+def given(bpm: float | None = None, time: str | None = None, beats: str | Path | None = None,
+          key: str | None = None) -> Given:
+    """What a person has said, checked. Raises Trouble for what cannot be."""
+    if bpm is not None and not 30 <= bpm <= 240:
+        raise Trouble(f"{bpm:g} beats a minute were given; give 30 to 240.")
+    if time is not None:
+        time = {"2": "2/4", "3": "3/4", "4": "4/4", "6": "6/8"}.get(time.strip(), time.strip())
+        if time not in METRES:
+            raise Trouble(f"Time {time} was given; a tune is written in {', '.join(METRES)} here.")
+    said = None
+    if key is not None:
+        said = key_said(key)
+        if said is None:
+            raise Trouble(f"Key {key} was given; say it as G major, B flat major or E minor.")
+    return Given(bpm, time, beats_of(beats) if beats else (), said)
+
+
+@dataclass(frozen=True)
+class Written:
+    """A take, or several, written down and corrected. said: what each correction did, and how words fitted."""
+
+    notation: Notation
+    takes: int
+    said: tuple[str, ...]
+
+    def lines(self, american: bool = False) -> list[str]:
+        """The score in plain lines: what it is, bar by bar, and what is unsure."""
+        n = self.notation
+        tune = n.tune
+        beat = "dotted crotchets" if METRES[n.metre][1] == 8 else "crotchets"
+        if american:
+            beat = beat.replace("crotchets", "quarter notes")
+        pace = n.quarter_bpm / (1.5 if METRES[n.metre][1] == 8 else 1.0)
+        pickup = f" Begins with a pickup of {value_words(bar_ticks(n.metre) - n.place, american)}." if n.place else ""
+        out = [f"{n.title + ': ' if n.title else ''}{len(n.events)} notes, {n.key.name}, {metre_words(n.metre)}, "
+               f"about {pace:.0f} {beat} a minute.{pickup}"]
+        if self.takes > 1:
+            out.append(f"Made from {number(self.takes)} takes.")
+        for bar in tune.bars:
+            out.append(f"{'Measure' if american else 'Bar'} {bar.number}: "
+                       f"{', '.join(say_written(x, american) for x in bar.notes)}.")
+        return [*out, *self.said, *doubt_lines(n, american)]
+
+
+def write_takes(paths: Sequence[str | Path], said: Given, title: str = "", words: str = "",
+                fixes: Sequence[str] = ()) -> Written:
+    """Takes of one tune (at least one) written down as one score; words laid under it; corrections made in order."""
+    if said.beats_s and len(paths) > 1:
+        raise Trouble("Beats belong to one take; give one take with them.")
+    tracks = [take_of(p) for p in paths]
+    name = title or (Path(paths[0]).stem if paths else "")
+    found = notate_together(tracks, name, said).notation
+    remarks: list[str] = []
+    # What is said of the whole score comes first: it reads the take again.
+    ordered = sorted(fixes, key=lambda f: not f.strip().lower().startswith("in "))
+    for fix in ordered:
+        done = correct(found, fix)
+        found = done.notation
+        remarks.append(done.say)
+    if words:
+        laid = lay(found.events, words)
+        found = replace(found, events=laid.events)
+        remarks += [laid.say] if laid.say else []
+    return Written(found, len(paths), tuple(remarks))
+
+
+#: What a written tune can be saved as.
+FORMS = (".musicxml", ".xml", ".mxl", ".mid", ".brf", ".svg", ".pdf", ".wav", ".flac")
+
+
+def save_as(tune: Tune, path: str | Path) -> list[str]:
+    """Write a tune in the form that its name asks for (FORMS). Returns the names written."""
+    kind = Path(path).suffix.lower()
+    if kind == ".brf":
+        write_whole(path, to_brf(encode(tune)))
+    elif kind in (".svg", ".pdf"):
+        from companion.notate.printed import save as save_print
+
+        return save_print(tune, path)
+    elif kind in (".wav", ".flac"):
+        from companion.cue.playback import save as save_sound
+
+        save_sound(tune_sound(tune), path)
+    elif kind in FORMS:
+        save(tune, path)
+    else:
+        raise Trouble(f"{path} ends in {kind or 'nothing'}; a tune is written as {', '.join(FORMS)}.")
+    return [str(path)]
+
+
+def tune_sound(tune: Tune) -> Sound:
+    """The tune as it is written, sounded at its own pace."""
+    from companion.cue.glides import line_sound
+
+    return line_sound(tune.line(), 0.0, 60.0 / (tune.quarter_bpm or 100.0))

@@ -123,6 +123,8 @@ def note_doubts(n: Notation, american: bool = False) -> list[Doubt]:
 def doubts(n: Notation, american: bool = False) -> list[Doubt]:
     """All doubts: of the whole score first, then bar by bar."""
     out: list[Doubt] = []
+    if n.sound:
+        out.append(Doubt(0, 0, 0.5, n.sound, ""))
     if n.metre_sure < WHOLE_UNSURE and n.metre_other != n.metre:
         out.append(Doubt(0, 0, round(1 - n.metre_sure, 3),
                          f"Written with {metre_words(n.metre)}, but it may have {metre_words(n.metre_other)}.",

@@ -218,14 +218,14 @@ def _moves(tune: Tune) -> Exercise:
         seen[a.pitch, b.pitch] = seen.get((a.pitch, b.pitch), 0) + 1
     order = ("level", "step", "semitone", "skip", "leap")
     items = []
-    for a, b in sorted(seen, key=lambda m: (order.index(kind_of(m[1].midi - m[0].midi)),
+    for one, two in sorted(seen, key=lambda m: (order.index(kind_of(m[1].midi - m[0].midi)),
                                             abs(m[1].midi - m[0].midi), -seen[m]))[:MOST_ITEMS]:
-        made, needs = _pitch_item([a, b], tune.key)
-        kind = kind_of(b.midi - a.midi)
+        made, needs = _pitch_item([one, two], tune.key)
+        kind = kind_of(two.midi - one.midi)
         way = "stays on one note" if kind == "level" else \
-            f"goes {'up' if b.midi > a.midi else 'down'} by a {kind}"
+            f"goes {'up' if two.midi > one.midi else 'down'} by a {kind}"
         items.append(Item("Read the two notes. Does the tune go up, go down or stay? Then sing them.",
-                          music_cells(made, True), made.line(), f"{pitch_words(a)} to {pitch_words(b)}: it {way}.",
+                          music_cells(made, True), made.line(), f"{pitch_words(one)} to {pitch_words(two)}: it {way}.",
                           music_cells(made, True), made.line(), demands=needs))
     return Exercise("moves", "The tune's own moves", "Lift the hand where the tune goes up, lower it where it goes "
                     "down, keep it still where it stays.", tuple(items))
@@ -250,7 +250,7 @@ def without_marks(cells: str) -> str:
 
 
 def _octave_marks(tune: Tune, width: int) -> Exercise:
-    items = []
+    items: list[Item] = []
     for phrase in _phrases(tune):
         made, needs = _pitch_item([n.pitch for n in phrase], tune.key)
         cells = music_cells(made, True, width)

@@ -7,6 +7,7 @@ was taken from memory.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -128,7 +129,7 @@ def _draw_row(page: Page, places: list[Place], row: Sequence[LineNote], top: flo
         y = top + POINT_MM / 2 + (high - note.midi) * semitone
         here.append(Place(note, x, y, _label(note), x - DOT_PITCH_MM / 2, label_y))
         x += _step(note)
-    for a, b in zip(here, here[1:], strict=False):
+    for a, b in itertools.pairwise(here):
         if a.note.rest_after == 0:
             # The voice holds the note, then moves on: level first, then straight to the next.
             hold = a.x + (b.x - a.x) * 0.5
@@ -229,7 +230,7 @@ def cells_brf(pages: Sequence[Sequence[str]], height: int = 25) -> bytes:
         if k:
             lines += [""] * (-len(lines) % height)
         lines += page
-    return to_brf(BraillePage(tuple(lines), (), ()), height)
+    return to_brf(BraillePage(tuple(lines), ()), height)
 
 
 def save(tune: Tune, path: str | Path, phrase: int | None = None, width: int = 40, height: int = 25) -> list[str]:

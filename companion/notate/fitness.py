@@ -1,15 +1,89 @@
-"""Whether a take can be written down at all, or one sentence why not."""
+"""Whether a take can be written down at all, or one sentence why not; and doubts about its sound.
+
+The limits lie outside what 80 synthesised takes of both makers and three real singers reach, and inside what
+spoken sentences, slides, sirens and a piano under a voice do.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from companion.ear.model import PitchTrack, SungNote
+from companion.errors import NothingSung
+
+STEADY_SPREAD = 0.3  # semitones within which a sung note rests, vibrato and all
+STEADY_S = 0.12
+LEAST_STEADY = 0.65  # share of the voice in notes that rest: singers 0.81 and more, a siren 0.6, counting 0.3
+SPEECH_STEADY, SPEECH_SURE = 0.78, 0.2  # speech rests less, and its tracker is unsure
+GLIDE = 0.4  # semitones from a note's first third to its last, all the same way, make a slide
+MOST_GLIDES = 0.6
+MOST_HISS = 0.6  # share of the louder frames that is no voice
+MOST_JUMPS, JUMP, UNSURE = 0.15, 9.0, 0.2  # a tracker torn between two sounds jumps by sixths and more
+CLEAR_SURE = 0.25  # a tracker less sure than this hears noise or a second sound beside the voice
 
 
-def check(track: PitchTrack, notes: Sequence[SungNote]) -> None:
+@dataclass(frozen=True)
+class Fitness:
+    """What was measured: shares 0 to 1. sure: the tracker's certainty, median over the voice."""
+
+    steady: float
+    glides: float
+    hiss: float
+    jumps: float
+    sure: float
+
+
+def measure(track: PitchTrack, notes: Sequence[SungNote]) -> Fitness:
+    """How a take's notes rest, slide and jump (at least one note)."""
+    voiced = track.f0_hz > 0
+    voice_s = max(float(voiced.sum()) * track.hop_s, 1e-6)
+    steady = sum(n.duration_s for n in notes if n.spread < STEADY_SPREAD and n.duration_s >= STEADY_S) / voice_s
+    midi, start = track.midi, float(track.time_s[0])
+    glides = []
+    for n in notes:
+        a = round((n.onset_s - start) / track.hop_s)
+        inside = midi[a:a + max(3, round(n.duration_s / track.hop_s))]
+        inside = inside[~np.isnan(inside)]
+        third = len(inside) // 3
+        if third and n.duration_s >= STEADY_S:
+            glides.append(abs(float(np.median(inside[-third:]) - np.median(inside[:third]))) > GLIDE)
+    if np.isnan(track.level_db).all():
+        hiss, sure = 0.0, 1.0  # a bare pitch track says nothing of its sound
+    else:
+        level = np.nan_to_num(track.level_db, nan=-120.0)
+        loud = level > np.percentile(level[voiced], 50) - 15.0
+        hiss = float((loud & ~voiced).sum()) / max(1.0, float(loud.sum()))
+        sure = float(np.median(track.sure[voiced]))
+    jumps = [abs(b.midi - a.midi) > JUMP for a, b in pairwise(notes)]
+    return Fitness(min(1.0, steady), float(np.mean(glides)) if glides else 0.0, hiss,
+                   float(np.mean(jumps)) if jumps else 0.0, sure)
+
+
+def check(track: PitchTrack, notes: Sequence[SungNote]) -> Fitness:
     """Raises NothingSung, one sentence, where a take holds sound that is no tune."""
-    del track, notes
-    assert np
+    f = measure(track, notes)
+    if f.hiss > MOST_HISS:
+        raise NothingSung("Most of this take is too soft or too noisy to be heard as singing. Sing closer to the "
+                          "microphone, in a quieter place.")
+    if f.glides > MOST_GLIDES:
+        raise NothingSung("The pitch of this take slides all the way and rests on no note, so there is nothing to "
+                          "write down. Sing it note by note.")
+    if f.steady < LEAST_STEADY or (f.steady < SPEECH_STEADY and f.sure < SPEECH_SURE):
+        raise NothingSung("This take sounds like speech or like a voice that rests on no note. Sing the tune on "
+                          "clear notes.")
+    if f.jumps > MOST_JUMPS and f.sure < UNSURE:
+        raise NothingSung("Something else sounds with the voice, and the two cannot be told apart. Record the voice "
+                          "alone.")
+    return f
+
+
+def sound_doubt(f: Fitness) -> str:
+    """What is to be said of the sound of a take that is written down all the same, "" for nothing."""
+    if f.sure < CLEAR_SURE:
+        return ("The sound is not clear: there is noise, or more than one voice or instrument. Listen to each note "
+                "again.")
+    return ""

@@ -65,6 +65,9 @@ def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
     for m in METRES:
         mine = float(m == r.metre)
         out += [mine * x for x in (notes_a_bar, notes_a_bar**2, pace, pace**2)]
+    shares = [float(np.mean(r.ticks[:-1] == v)) for v in (1, 2, 3, 4, 6, 8, 12)]
+    for m in METRES:
+        out += [float(m == r.metre) * x for x in shares]
     return np.array(out)
 
 

@@ -54,7 +54,7 @@ def _level(exercise: Exercise, item: Item) -> int:
     rhythm = exercise.kind == "rhythm"
     needs: set[str] = set()
     for cells in (item.cells, item.answer_cells):
-        if not cells or any(GAP in c for c in cells) or exercise.kind == "octave marks" and cells == item.cells:
+        if not cells or any(GAP in c for c in cells) or (exercise.kind == "octave marks" and cells == item.cells):
             continue
         if exercise.kind == "which version" and cells == item.cells:
             for half in (cells[:len(cells) // 2], cells[len(cells) // 2:]):
@@ -71,9 +71,9 @@ def _by_kind(exercise: Exercise, item: Item, wanted: list[int], sound: bool) -> 
         way = {"up": "goes up", "down": "goes down", "level": "stays"}[direction(b - a)]
         if way not in item.answer:
             return f"{exercise.title}: the key says otherwise than the notes go ({item.answer})."
-    if kind == "octave marks":
-        if tuple(without_marks(c) for c in item.answer_cells) != item.cells or item.cells == item.answer_cells:
-            return f"{exercise.title}: the question is not the key without its marks."
+    if kind == "octave marks" and (tuple(without_marks(c) for c in item.answer_cells) != item.cells
+                                   or item.cells == item.answer_cells):
+        return f"{exercise.title}: the question is not the key without its marks."
     if kind in ("which version", "wrong note"):
         shown = [n.midi for n in item.other_line]
         differ = [k for k, (x, y) in enumerate(itertools.zip_longest(shown, wanted), 1) if x != y]

@@ -10,10 +10,10 @@ so every value comes with how sure it is and what else it might be.
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -91,7 +91,7 @@ def bar_ticks(metre: str) -> int:
 def moves(midi: Sequence[int]) -> I64:
     """Category of the move into each note: 0 level, 1 and 2 step up and down, 3 and 4 more; -1 for the first."""
     out = [-1]
-    for a, b in zip(midi, midi[1:], strict=False):
+    for a, b in itertools.pairwise(midi):
         d = b - a
         out.append(0 if d == 0 else 1 if 0 < d <= 2 else 2 if -2 <= d < 0 else 3 if d > 0 else 4)
     return np.array(out, dtype=np.int64)
@@ -260,10 +260,10 @@ def _forward(e: Evidence, metre: str, beat_s: float | None, beats_s: Sequence[fl
 
 def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
          sharpness: float = 1.0) -> list[Reading]:
-    """The readings of notes in one metre, one for each likely place of the first note in its bar. beat_s: seconds a crotchet where it is given, else None.
+    """The readings of notes in one metre, one for each likely place of the first note in its bar.
 
-    beats_s: times of tapped beats (at least three), which then lead. sharpness: how many takes stand behind
-    the times.
+    beat_s: seconds a crotchet where it is given, else None. beats_s: times of tapped beats (at least three), which
+    then lead. sharpness: how many takes stand behind the times.
     """
     w = _forward(e, metre, beat_s, beats_s, sharpness)
     t, bar, n = _tables(metre), bar_ticks(metre), len(e.degree)
@@ -296,7 +296,7 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
     middle = near.argmax(axis=1)
     allowed = np.abs(np.arange(TEMPI)[None, :] - middle[:, None]) <= 2 * NEAR_TEMPI
     usual = (tempo * allowed * log_tempo).sum(axis=1) / (tempo * allowed).sum(axis=1)
-    readings = []
+    readings: list[Reading] = []
     for first in np.argsort(-places[0])[:MOST_FIRSTS].tolist():
         share = float(places[0, first] / places[0].sum())
         if readings and share < LEAST_FIRST:
@@ -350,7 +350,7 @@ def _viterbi(first: F, place_log: F, prior: F, fits: list[F], kernels: list[F], 
         back.append((source, move - reach, np.zeros(0, dtype=np.int64)))
     end = last_log[:, :, None] + fit_log[-1][None]
     final = score[:, None, :] + end
-    p, d, tau = np.unravel_index(int(final.argmax()), final.shape)
+    p, d, tau = (int(x) for x in np.unravel_index(int(final.argmax()), final.shape))
     best = float(final.max())
     places, ticks = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     places[-1], ticks[-1] = p, d + 1

@@ -7,6 +7,7 @@ all of it is laid out in bars (`layout`). Each step weighs all readings, so the 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -77,6 +78,7 @@ class Notation:
     other_pitch: tuple[int, ...]
     evidence: Evidence
     given: Given = Given()
+    sound: str = ""  # what is to be said of the sound itself
 
     @property
     def quarter_bpm(self) -> float:
@@ -97,9 +99,12 @@ def notate(track: PitchTrack, title: str = "", given: Given | None = None) -> No
     2003 treat tempo likewise; from memory).
     """
     given = given or Given()
-    found = write(usable_notes(track), title, given)
+    notes, sound = usable_notes(track)
+    found = write(notes, title, given)
     decided = decide(found, doubtful(track))
-    return found if decided == list(found.sung) else write(decided, title, given)
+    if decided != list(found.sung):
+        found = write(decided, title, given)
+    return replace(found, sound=sound)
 
 
 def decide(n: Notation, dips: Sequence[Doubtful]) -> list[SungNote]:
@@ -139,9 +144,9 @@ def decide(n: Notation, dips: Sequence[Doubtful]) -> list[SungNote]:
     return notes
 
 
-def usable_notes(track: PitchTrack) -> list[SungNote]:
-    """The notes of a take, or one sentence why it cannot be written down."""
-    from companion.notate.fitness import check
+def usable_notes(track: PitchTrack) -> tuple[list[SungNote], str]:
+    """The notes of a take and a doubt about its sound (or ""), or one sentence why it cannot be written down."""
+    from companion.notate.fitness import check, sound_doubt
 
     if track.duration_s > LONGEST_S:
         raise Trouble(f"This take lasts {track.duration_s / 60:.0f} minutes; a tune of up to five minutes can be "
@@ -150,11 +155,11 @@ def usable_notes(track: PitchTrack) -> list[SungNote]:
     if not notes:
         raise NothingSung("Nothing sung was found in this take. Sing a little closer to the microphone, "
                           "and once more.")
-    check(track, notes)
+    fit = check(track, notes)
     if len(notes) < FEWEST_NOTES:
         raise NothingSung(f"Only {len(notes)} sung note{'s' if len(notes) > 1 else ''} could be found; a tune has at "
                           "least three. Sing it once more, a little closer.")
-    return notes
+    return notes, sound_doubt(fit)
 
 
 def evidence_of(notes: Sequence[SungNote], pitches: Pitches) -> Evidence:
@@ -165,7 +170,7 @@ def evidence_of(notes: Sequence[SungNote], pitches: Pitches) -> Evidence:
 def evidence_from(notes: Sequence[SungNote], midi: Sequence[int], tonic: int) -> Evidence:
     """The same, from written pitches and the keynote (0 = C)."""
     onset = np.array([n.onset_s for n in notes] + [notes[-1].onset_s + notes[-1].duration_s])
-    gap = np.array([0.0] + [b.onset_s - a.onset_s - a.duration_s for a, b in zip(notes, notes[1:], strict=False)])
+    gap = np.array([0.0] + [b.onset_s - a.onset_s - a.duration_s for a, b in itertools.pairwise(notes)])
     return Evidence(onset, (np.array(midi) - tonic) % 12, moves(midi), gap > BREATH_S)
 
 

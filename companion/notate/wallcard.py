@@ -76,7 +76,7 @@ def to_html(card: WallCard) -> bytes:
 def to_cells(card: WallCard, width: int = 40) -> bytes:
     """The card as a .brf file."""
     lines = [x for text in card.lines() for x in wrap(in_braille(text), width, 2)]
-    return to_brf(BraillePage(tuple(lines), (), ()))
+    return to_brf(BraillePage(tuple(lines), ()))
 
 
 def save(card: WallCard, path: str | Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -54,15 +55,15 @@ def parted(word: str) -> list[str]:
     if groups and low[0] == "y" and groups[0] == (0, 1) and len(groups) > 1:
         groups = groups[1:]
     letters = re.sub(r"[^a-z]", "", low)
-    if len(groups) > 1 and letters.endswith("e") and not letters.endswith(("le", "ee", "ye")) and \
-            low[groups[-1][0]:groups[-1][1]] == "e":
-        groups = groups[:-1]
-    elif len(groups) > 1 and re.search(r"[^td]ed[^a-z]*$", low):
-        groups = groups[:-1]
-    elif len(groups) > 1 and letters.endswith("le") and len(letters) > 2 and letters[-3] in _VOWELS:
-        groups = groups[:-1]
+    if len(groups) > 1:
+        last = low[groups[-1][0]:groups[-1][1]]
+        mute_e = letters.endswith("e") and last == "e" and not letters.endswith(("le", "ye"))
+        mute_ed = bool(re.search(r"[^td]ed[^a-z]*$", low))
+        mute_le = letters.endswith("le") and len(letters) > 2 and letters[-3] in _VOWELS
+        if mute_e or mute_ed or mute_le:
+            groups = groups[:-1]
     cuts = []
-    for (_, end), (start, _) in zip(groups, groups[1:], strict=False):
+    for (_, end), (start, _) in itertools.pairwise(groups):
         between = low[end:start]
         keep = 1 if len(between) > 1 else 0
         for size in (3, 2):
@@ -73,7 +74,7 @@ def parted(word: str) -> list[str]:
             keep = len(between) - 1 if len(between) > 1 else keep
         cuts.append(end + keep)
     edges = [0, *cuts, len(word)]
-    return [word[a:b] for a, b in zip(edges, edges[1:], strict=False)]
+    return [word[a:b] for a, b in itertools.pairwise(edges)]
 
 
 def lay(events: Sequence[Event], text: str) -> Laid:
