@@ -101,7 +101,7 @@ class Diary:
     def near(self, nickname: str) -> str | None:
         """A pupil whose name is like this one, for a slip of the keys."""
         names = {called(p.nickname): p.nickname for p in self.pupils()}
-        found = difflib.get_close_matches(called(nickname), names, 1, 0.7)
+        found = difflib.get_close_matches(called(nickname), names, 1, 0.6)
         return names[found[0]] if found else None
 
     def set_range(self, pupil: Pupil, low: float, high: float) -> None:

@@ -44,7 +44,11 @@ class Out:
             return True
         from companion.cue.speech import speak
 
-        return self.sound(speak(text, self.rate, self.variety), cut, after_start)
+        shown = self.show
+        done = self.sound(speak(text, self.rate, self.variety), cut, after_start)
+        if not self.speech and not shown:
+            self.write(text)  # the loudspeaker failed just now
+        return done
 
     def write(self, text: str) -> None:
         """A plain line on the screen."""

@@ -1,0 +1,89 @@
+"""Words go out spoken or written, never both; without a loudspeaker they are written."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pytest
+
+from companion.diary import SETTINGS
+from companion.errors import Trouble
+from companion.lesson.out import Out
+
+
+class Player:
+    """Stands for companion.cue.playback.start."""
+
+    def __init__(self, fails: bool = False) -> None:
+        self.fails, self.played, self.stopped = fails, 0, False
+
+    def __call__(self, sound: Any, device: Any, cap_db: float) -> Any:
+        if self.fails:
+            raise Trouble("There is no loudspeaker.")
+        self.played += 1
+        self.cap_db = cap_db
+        player = self
+
+        class Playing:
+            waits = 0
+
+            def wait(self, timeout: float | None = None) -> bool:
+                self.waits += 1
+                return timeout is None or self.waits > 3
+
+            def stop(self) -> None:
+                player.stopped = True
+
+        return Playing()
+
+
+def out(monkeypatch: pytest.MonkeyPatch, player: Player, show: bool = False, **settings: Any) -> tuple[Out, Any]:
+    monkeypatch.setattr("companion.cue.playback.start", player)
+    stream = io.StringIO()
+    return Out({**{n: s.default for n, s in SETTINGS.items()}, **settings}, show, stream), stream
+
+
+def test_spoken_words_are_not_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    player = Player()
+    one, stream = out(monkeypatch, player)
+    assert one.say("All five right.")
+    assert player.played == 1
+    assert player.cap_db == SETTINGS["loudness"].default
+    assert stream.getvalue() == ""
+
+
+def test_written_words_are_not_spoken(monkeypatch: pytest.MonkeyPatch) -> None:
+    player = Player()
+    one, stream = out(monkeypatch, player, speech="off")
+    assert one.say("All five right.")
+    assert player.played == 0
+    assert stream.getvalue() == "All five right.\n"
+
+
+def test_a_helper_sees_what_is_spoken(monkeypatch: pytest.MonkeyPatch) -> None:
+    one, stream = out(monkeypatch, Player(), show=True)
+    one.say("All five right.")
+    assert stream.getvalue() == "All five right.\n"
+
+
+def test_a_key_cuts_it_short(monkeypatch: pytest.MonkeyPatch) -> None:
+    player = Player()
+    one, _ = out(monkeypatch, player)
+    assert not one.say("All five right.", cut=lambda: True)
+    assert player.stopped
+
+
+def test_without_a_loudspeaker_nothing_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    one, stream = out(monkeypatch, Player(fails=True))
+    one.say("Hello Pip.")
+    one.say("All five right.")
+    assert stream.getvalue().splitlines() == ["There is no loudspeaker.", "Hello Pip.", "All five right."]
+
+
+def test_the_work_that_waits_begins_once_it_sounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    player = Player()
+    one, _ = out(monkeypatch, player)
+    order: list[int] = []
+    one.say("Hello.", after_start=lambda: order.append(player.played))
+    assert order == [1]
