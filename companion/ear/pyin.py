@@ -140,7 +140,7 @@ class Pyin:
         self._history: list[tuple[NDArray[np.int64], F32, F32]] = []  # candidate bins, their scores, unvoiced
         self._path: list[int] = []  # decoded states from _decided on, from the last look
         self._facts: list[tuple[float, float, float]] = []
-        self._troughs: list[tuple[NDArray[np.int64], F64]] = []  # candidate bins and their probabilities
+        self._troughs: list[tuple[NDArray[np.int64], F64, F64]] = []  # candidates: bin, probability, Hz
 
     @property
     def latency_s(self) -> float:
@@ -176,7 +176,7 @@ class Pyin:
         factor, level = np.ones(count), np.full(count, np.nan)
         if self.gate is not None:
             factor, level = self.gate(view, lowest)
-        where, bins, chances = self._candidates(cmnd, lowest)
+        where, bins, chances, exact = self._candidates(cmnd, lowest)
         plain, chances = chances, chances * factor[where]
         edges = np.searchsorted(where, np.arange(count + 1)).tolist()
         voiced = np.minimum(1.0, np.bincount(where, weights=chances, minlength=count))
@@ -185,7 +185,7 @@ class Pyin:
         for k in range(count):
             here = slice(edges[k], edges[k + 1])
             self._step(bins[here], seen[here], rest[k])
-            self._troughs.append((bins[here], plain[here]))
+            self._troughs.append((bins[here], plain[here], exact[here]))
         self._facts += zip(voiced.tolist(), lowest.tolist(), level.tolist(), strict=True)
         self._next += count
         self._samples = self._samples[count * self.hop:]
@@ -205,8 +205,8 @@ class Pyin:
         tiny = np.finfo(np.float64).tiny
         return np.asarray(difference[:, self.min_period - 1:] / (mean[:, self.min_period - 1:] + tiny))
 
-    def _candidates(self, cmnd: F64, lowest: F64) -> tuple[NDArray[np.int64], NDArray[np.int64], F64]:
-        """(frame, bin, probability) of each candidate, in order of frame; each bin once a frame."""
+    def _candidates(self, cmnd: F64, lowest: F64) -> tuple[NDArray[np.int64], NDArray[np.int64], F64, F64]:
+        """(frame, bin, probability, Hz) of each candidate, in order of frame; each bin once a frame."""
         count = len(cmnd)
         trough = np.empty(cmnd.shape, dtype=bool)
         trough[:, 1:-1] = (cmnd[:, 1:-1] < cmnd[:, :-2]) & (cmnd[:, 1:-1] <= cmnd[:, 2:])
@@ -216,7 +216,7 @@ class Pyin:
         where, lag = np.nonzero(trough)
         if not len(where):
             none = np.zeros(0, dtype=np.int64)
-            return none, none, np.zeros(0)
+            return none, none, np.zeros(0), np.zeros(0)
         height = cmnd[where, lag]
         number = np.bincount(where, minlength=count)
         start = np.cumsum(number) - number
@@ -244,12 +244,12 @@ class Pyin:
         bins = np.rint(12 * BINS_PER_SEMITONE * np.log2(f0 / self.low)).astype(np.int64)
         bins = np.maximum(bins, 0)
         keep = (probability > 0) & (bins < self.bins)
-        where, bins, probability = where[keep], bins[keep], probability[keep]
+        where, bins, probability, f0 = where[keep], bins[keep], probability[keep], f0[keep]
         # Bins fall as periods grow, so two candidates in one bin stand side by side: the longer period
         # counts, as in librosa.
         last = np.ones(len(where), dtype=bool)
         last[:-1] = (bins[1:] != bins[:-1]) | (where[1:] != where[:-1])
-        return where[last], bins[last], probability[last]
+        return where[last], bins[last], probability[last], f0[last]
 
     # --- decoding ---
 
@@ -325,7 +325,7 @@ class Pyin:
         is_voiced = states < self.bins
         pitch = self.low * 2.0 ** ((states % self.bins) / (12 * BINS_PER_SEMITONE))
         facts = np.array(self._facts[:give]).reshape(-1, 3)
-        octave = self._octave_share(states % self.bins, self._troughs[:give])
+        octave, pitch = self._finer(states, pitch, self._troughs[:give])
         self._troughs = self._troughs[give:]
         self._history, self._facts, self._path = self._history[give:], self._facts[give:], path[give:]
         if not self._history:  # the last frame's scores are what the next step goes on from
@@ -336,13 +336,17 @@ class Pyin:
         self._decided = until
         return Frames(first, np.where(is_voiced, pitch, 0.0), pitch, facts[:, 0], facts[:, 1], facts[:, 2], octave)
 
-    def _octave_share(self, bins: NDArray[np.int64], troughs: list[tuple[NDArray[np.int64], F64]]) -> F64:
-        """For each frame: what the pitches an octave above and below are given, of what they and its own are."""
-        share = np.zeros(len(bins))
+    def _finer(self, states: NDArray[np.int64], pitch: F64,
+               troughs: list[tuple[NDArray[np.int64], F64, F64]]) -> tuple[F64, F64]:
+        """For each frame: the share of the probability that the pitches an octave above and below have beside
+        its own; and its pitch by interpolation instead of by bin, where it is a candidate's (Hz)."""
+        share, exact = np.zeros(len(states)), pitch.copy()
         octave = 12 * BINS_PER_SEMITONE
-        for k, (found, chance) in enumerate(troughs):
-            away = np.abs(found - bins[k])
+        for k, (found, chance, hz) in enumerate(troughs):
+            away = np.abs(found - states[k] % self.bins)
             own = float(chance[away <= OCTAVE_WITHIN].sum())
             other = float(chance[np.abs(away - octave) <= OCTAVE_WITHIN].sum())
             share[k] = other / (own + other) if other else 0.0
-        return share
+            if states[k] < self.bins and len(away) and not away.min():
+                exact[k] = hz[away.argmin()]
+        return share, exact
