@@ -20,7 +20,7 @@ from typing import NamedTuple
 from companion.braille import signs as S
 from companion.braille import text as T
 from companion.braille.page import BraillePage, Link
-from companion.braille.rhythm import REST_NOTE, ROWS, Code, Written, beat, capacity, write_bar
+from companion.braille.rhythm import REST_NOTE, ROWS, UNITS, Code, Written, beat, capacity, write_bar
 from companion.braille.rhythm import LARGER as LARGER_SIGN
 from companion.braille.rhythm import SMALLER as SMALLER_SIGN
 from companion.errors import Trouble
@@ -55,7 +55,8 @@ class Habits(NamedTuple):
     octave_marks: False for exercises that come before them (De Garmo, chapters 2 to 6). doubled_slurs: long
     slurs with the doubled sign instead of brackets. slurs_with_ties: a short slur is also written where a tie
     stands. naturals: a change of key first takes back the old signs. repeats: bars like the one before are
-    written as bar repeats, and rests of several bars together. grouped: groups of small values as quavers.
+    written as bar repeats, and rests of several bars together. part_repeats: half bars and beats too. grouped:
+    groups of small values as quavers.
     """
 
     octave_marks: bool = True
@@ -63,21 +64,23 @@ class Habits(NamedTuple):
     slurs_with_ties: bool = False
     naturals: bool = True
     repeats: bool = True
+    part_repeats: bool = False
     grouped: bool = True
 
 
 class _Piece:
     """Cells that stay together: those before the octave mark, the mark, those after, and the note they are.
 
-    due: whether the mark is written. joined: no line may end before this piece. flow: words or signatures with
+    all: for a part repeat, the notes it stands for. due: whether the mark is written. joined: no line may end before this piece. flow: words or signatures with
     spaces in them, where a line may end.
     """
 
-    __slots__ = ("due", "flow", "head", "joined", "mark", "note", "tail")
+    __slots__ = ("all", "due", "flow", "head", "joined", "mark", "note", "tail")
 
     def __init__(self, head: str, mark: str, tail: str, due: bool, note: int, joined: bool) -> None:
         self.head, self.mark, self.tail, self.due, self.note, self.joined = head, mark, tail, due, note, joined
         self.flow = False
+        self.all: list[int] | None = None  # all the notes that a part repeat stands for
 
     @property
     def cells(self) -> str:
@@ -351,6 +354,8 @@ class _Encoder:
                 sign = LARGER_SIGN if codes[0] == REST_NOTE else SMALLER_SIGN
                 plan = ((sign, *plan[0][1:]), *plan[1:])
             self._notes(index, notes, plan, plain and not self.slurs, begin, pieces)
+            if self.habits.part_repeats and not self.vocal:
+                pieces = self._fold(bar, pieces)
             if begin and not notes:
                 pieces.append(_Piece(begin, "", "", False, 0, False))
         if bar.after:
@@ -361,6 +366,34 @@ class _Encoder:
             self._directions(tuple(apart), pieces, index, after=True)
         else:
             self._close(bar, index, pieces)
+        return pieces
+
+    def _fold(self, bar: Bar, pieces: list[_Piece]) -> list[_Piece]:
+        """A bar of equal halves, or of equal beats, as its first part and repeat signs; else the bar as it is.
+
+        Only bars of plain notes with nothing that reaches out of the part; what the reader would make of it is
+        the reader's own rule: the shortest part that fills the bar.
+        """
+        notes = bar.notes
+        if not (self.full and self._whole(bar)) or len(pieces) != len(notes) or any(n.tie or n.tuplet for n in notes):
+            return pieces
+        lengths = [int(n.quarters * UNITS) for n in notes]
+        if sum(lengths) != self.full:
+            return pieces
+        for times in (6, 4, 3, 2):
+            count, left = divmod(len(notes), times)
+            if left or notes != notes[:count] * times:
+                continue
+            shorter = any(sum(lengths[count - k:count]) * (times - 1) == self.full - sum(lengths[:count])
+                          for k in range(1, count))
+            if shorter or any(p.note == 0 for p in pieces[:1]):
+                return pieces
+            for k in range(1, times):
+                again = _Piece(S.BAR_REPEAT, "", "", False, pieces[k * count].note, True)
+                again.all = [p.note for p in pieces[k * count:(k + 1) * count] if p.note]
+                pieces[count + k - 1] = again
+            del pieces[count + times - 1:]
+            return pieces
         return pieces
 
     def _notes(self, index: int, notes: tuple[Note, ...], plan: tuple[Written, ...], plain: bool, begin: str,
@@ -652,7 +685,10 @@ class _Lines:
         for p in pieces:
             cells = p.head + p.mark + p.tail if p.due else p.head + p.tail
             if p.note:
-                links.append(Link(p.note, line, column + 1, len(cells)))
+                if p.all is None:
+                    links.append(Link(p.note, line, column + 1, len(cells)))
+                else:
+                    links += [Link(n, line, column + 1, len(p.head)) for n in p.all]
             parts.append(cells)
             column += len(cells)
         self.column = column

@@ -132,10 +132,11 @@ LETTERS = {chr(ord("a") + i): cells(d) for i, d in enumerate(_LETTERS)}
 PUNCTUATION = {",": "2", ";": "23", ":": "25", ".": "256", "!": "235", "?": "236", "'": "3", "’": "3", "-": "36",
                "(": "5-126", ")": "5-345", "“": "236", "”": "356", "\"": "2356", "/": "456-34",
                "—": "6-36", "–": "6-36", "…": "256-256-256", "‘": "6-236", "&": "4-12346", "*": "5-35",
-               "=": "5-2356"}  # fmt: skip
+               "=": "5-2356", "[": "46-126", "]": "46-345", "%": "46-356", "+": "5-235", "§": "45-234"}  # fmt: skip
 PUNCT_POINT = cells("256")  # full stop, and the point in a decimal number
 CAPITAL = cells("6")
 CAPITAL_WORD = cells("6-6")
+CAPITAL_END = cells("6-3")
 GRADE1 = cells("56")
 #: UEB modifiers before a letter (UEB rulebook 4.2), by Unicode combining mark.
 ACCENTS = {"\u0301": "45-34", "\u0300": "45-16", "\u0302": "45-146", "\u0308": "45-25", "\u0303": "45-12456",

@@ -45,7 +45,7 @@ def chord(keys: set[int]) -> str:
     return chr(S.CELL_BASE + sum(1 << (k - 1) for k in keys))
 
 
-_PLAIN = str.maketrans({letter: cell for letter, cell in S.LETTERS.items()})
+_PLAIN = str.maketrans(S.LETTERS)
 
 
 @lru_cache(maxsize=4096)
@@ -57,35 +57,35 @@ def _word(word: str) -> str:
         if word[1:].islower() or len(word) == 1:
             return S.CAPITAL + word.lower().translate(_PLAIN)
     out = []
-    number = False
-    letters = [c for c in word if c.isalpha()]
-    whole = len(letters) > 1 and all(c.isupper() for c in letters)
-    capitals = False
-    for raw in word:
-        for c in unicodedata.normalize("NFD", raw):
-            if unicodedata.combining(c):
-                continue
-            accent = "".join(S.cells(S.ACCENTS[m]) for m in unicodedata.normalize("NFD", raw)[1:]
-                             if m in S.ACCENTS)
-            low = c.lower()
-            if c.isdigit() and c in S.UPPER_DIGITS:
-                if not number:
-                    out.append(S.NUMBER)
-                number = True
-                out.append(S.UPPER_DIGITS[c])
-            elif low in S.LETTERS:
-                if c.isupper() and whole and not capitals:
-                    out.append(S.CAPITAL_WORD)
-                    capitals = True
-                elif c.isupper() and not whole:
-                    out.append(S.CAPITAL)
-                if number and low <= "j" and not c.isupper():
+    number = shouting = False
+    clean = unicodedata.normalize("NFC", word)
+    for at, raw in enumerate(clean):
+        base, *marks = unicodedata.normalize("NFD", raw)
+        low = base.lower()
+        if base in S.UPPER_DIGITS:
+            if not number:
+                out.append(S.NUMBER)
+            number, shouting = True, False
+            out.append(S.UPPER_DIGITS[base])
+        elif low in S.LETTERS:
+            if base.isupper():
+                # Two capitals and more: the sign once for all of them (UEB 8.4); it ends with the letters.
+                if not shouting:
+                    shouting = clean[at + 1:at + 2].isupper()
+                    out.append(S.CAPITAL_WORD if shouting else S.CAPITAL)
+            else:
+                if shouting:
+                    out.append(S.CAPITAL_END)
+                shouting = False
+                if number and low <= "j":
                     out.append(S.GRADE1)
-                number = False
-                out += [accent, S.LETTERS[low]]
-            elif c in S.PUNCTUATION:
-                number = number and c in ".,"
-                out.append(S.cells(S.PUNCTUATION[c]))
+            number = False
+            out.append("".join(S.cells(S.ACCENTS[m]) for m in marks if m in S.ACCENTS) + S.LETTERS[low])
+        else:
+            shouting = False
+            if base in S.PUNCTUATION:
+                number = number and base in ".,"
+                out.append(S.cells(S.PUNCTUATION[base]))
     return "".join(out)
 
 
@@ -95,7 +95,8 @@ def words(text: str) -> str:
 
 
 _READ_LETTERS = {cell: letter for letter, cell in S.LETTERS.items()}
-_READ_PUNCTUATION = {S.cells(d): c for c, d in reversed(list(S.PUNCTUATION.items())) if len(S.cells(d)) == 1}
+_READ_PUNCTUATION = {S.cells(d): c for c, d in reversed(list(S.PUNCTUATION.items()))}
+_READ_ACCENTS = {S.cells(d): mark for mark, d in S.ACCENTS.items()}
 
 
 def read_words(text: str) -> str:
@@ -108,13 +109,27 @@ def read_words(text: str) -> str:
         if text[i:i + 2] == S.CAPITAL_WORD:
             word, i = True, i + 2
             continue
+        if text[i:i + 2] == S.CAPITAL_END and word:
+            word, i = False, i + 2
+            continue
+        accent = _READ_ACCENTS.get(text[i:i + 2])
+        if accent and text[i + 2:i + 3] in _READ_LETTERS:
+            letter = unicodedata.normalize("NFC", _READ_LETTERS[text[i + 2]] + accent)
+            out.append(letter.upper() if capital or word else letter)
+            capital, i = False, i + 3
+            continue
+        sign = _READ_PUNCTUATION.get(text[i:i + 2])
+        if sign:
+            out.append(sign)
+            number, i = False, i + 2
+            continue
         if c == S.SPACE or c == " ":
             out.append(" ")
             number = word = False
         elif c == S.NUMBER:
             number = True
         elif c == S.CAPITAL:
-            capital = True
+            capital, number = True, False
         elif c == S.GRADE1:
             number = False
         elif number and c in digits:
@@ -125,6 +140,7 @@ def read_words(text: str) -> str:
             out.append(letter.upper() if capital or word else letter)
             capital = False
         elif c in _READ_PUNCTUATION:
+            word = False
             out.append(_READ_PUNCTUATION[c])
         i += 1
     return "".join(out)

@@ -14,6 +14,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help="a reading exercise: every note as a quaver, no values and no rests")
     parser.add_argument("--as", dest="form", choices=("cells", "ascii", "dots"), default="cells",
                         help="Unicode cells, Braille ASCII, or dot numbers")
+    parser.add_argument("--contracted", action="store_true", help="words in contracted braille (needs liblouis)")
+    parser.add_argument("--numbered", action="store_true",
+                        help="in a .brf file, title and page number at the top of every page after the first")
+    parser.add_argument("--american", action="store_true", help="American names of note values")
     parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
     parser.add_argument("--json", action="store_true", help="print JSON for programs")
 
@@ -25,9 +29,10 @@ def run(options: argparse.Namespace) -> int:
     from companion.places import write_whole
     from companion.tune import load
 
-    page = encode(load(options.tune, part=options.part), width=options.width, pitch_only=options.pitch_only)
+    page = encode(load(options.tune, part=options.part), width=options.width, pitch_only=options.pitch_only,
+                  contracted=options.contracted, american=options.american)
     if options.out:
-        write_whole(options.out, to_brf(page))
+        write_whole(options.out, to_brf(page, numbered=options.numbered))
         if not options.json:
             print(f"{options.out} written.")
     if options.json:

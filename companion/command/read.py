@@ -8,6 +8,7 @@ import argparse
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help=".brf, or text in Unicode cells; - for standard input")
     parser.add_argument("--out", metavar="FILE.musicxml", help="write the tune as MusicXML")
+    parser.add_argument("--american", action="store_true", help="American names of note values")
     parser.add_argument("--json", action="store_true", help="print JSON for programs")
 
 
@@ -24,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(reading.as_json(), ensure_ascii=False))
     else:
-        print("\n".join(reading.lines()))
+        print("\n".join(reading.lines(options.american)))
         if options.out:
             print(f"{options.out} written.")
     return 0

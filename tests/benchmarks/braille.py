@@ -38,7 +38,7 @@ def melodies(count: int, jobs: int) -> dict[str, Any]:
     """Bar by bar against music21, and there and back, through .brf bytes at four widths."""
     from concurrent.futures import ProcessPoolExecutor
 
-    texts = corpus.sample(count) if count else corpus.essen_texts()
+    texts = corpus.sample(count or 1_000_000)  # shuffled, so that a part of it says something of the whole
     out: dict[str, Any] = {}
     with ProcessPoolExecutor(jobs) as pool:
         chunks = [texts[i:i + 100] for i in range(0, len(texts), 100)]
@@ -48,8 +48,8 @@ def melodies(count: int, jobs: int) -> dict[str, Any]:
                     out.setdefault(key, Counter()).update(value)
                 else:
                     out[key] = out.get(key, type(value)()) + value
-            print(f"{number} of {len(chunks)} hundreds, {out['same_bars']} of {out['bars']} bars the same",
-                  file=sys.stderr, flush=True)
+            so_far = {k: v if isinstance(v, int | Counter) else len(v) for k, v in out.items()}
+            print(f"{number} of {len(chunks)} hundreds: {so_far}", file=sys.stderr, flush=True)
     out["causes"] = dict(out["causes"].most_common())
     out["same_share"] = round(out["same_bars"] / max(1, out["bars"]), 5)
     out["other_examples"] = out["other_examples"][:20]

@@ -45,8 +45,12 @@ def parse(abc: str) -> Any:
     part = converter.parse(abc, format="abc").parts[0]
     if not part.hasMeasures():
         part = part.makeNotation(inPlace=False, cautionaryNotImmediateRepeat=False)
-    part.makeAccidentals(inPlace=True, overrideStatus=True, cautionaryPitchClass=False,
-                         cautionaryNotImmediateRepeat=False)
+    key = None
+    for measure in part.getElementsByClass("Measure"):
+        key = measure.keySignature or key
+        # Bar by bar, so that no reminder of another bar's accidentals is added: a Tune would not keep it.
+        measure.makeAccidentals(inPlace=True, overrideStatus=True, useKeySignature=key or True,
+                                cautionaryPitchClass=False, cautionaryNotImmediateRepeat=False)
     return part
 
 

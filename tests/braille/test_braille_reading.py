@@ -1,0 +1,252 @@
+"""The reader as a proof-reader, and what it makes of signs that our own tunes do not have."""
+
+from fractions import Fraction
+
+import pytest
+
+from companion.braille import Habits, decode, encode, from_dots, lines_of, to_ascii, to_dots
+from companion.braille.encode import one_line
+from companion.errors import Trouble
+from companion.tune.model import Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune
+
+FOUR = Time((4,), 4)
+
+
+def note(name: str, base: Fraction | float = 1, **more: object) -> Note:
+    alter = {"#": 1, "b": -1}.get(name[1], 0)
+    return Note(pitch=Pitch(name[0], int(name[-1]), alter), base=Fraction(base), **more)  # type: ignore[arg-type]
+
+
+def tune(*bars: tuple[Note, ...], time: Time | None = FOUR, key: int = 0, **more: object) -> Tune:
+    made = [Bar(number=i + 1, notes=row, time=time if i == 0 else None, key=Key(key) if i == 0 else None)
+            for i, row in enumerate(bars)]
+    return Tune(title="", bars=tuple(made), **more)  # type: ignore[arg-type]
+
+
+def names(lines: list[str]) -> list[str]:
+    return [n.pitch.name if n.pitch else "rest" for _, _, n in decode(lines).tune.written()]
+
+
+def problems(*lines: str) -> list[tuple[int, int, str]]:
+    return [(p.line, p.column, p.say) for p in decode(list(lines)).problems]
+
+
+# Headings of a signature by itself stand in the middle of a line.
+HEAD = "⠀⠀⠀⠀⠀⠀⠀⠀⠀⠀⠼⠙⠲"
+
+
+def test_a_right_page_has_nothing_amiss() -> None:
+    assert problems(HEAD, "⠐⠹⠱⠫⠻⠀⠗⠏⠣⠅") == []
+
+
+@pytest.mark.parametrize(("lines", "line", "column", "say"), [
+    (["⠐⠹⠱⠫⠻⠪⠀⠗⠏⠣⠅"], 2, 1, "Bar 1 has 5 beats; 4 are wanted."),
+    (["⠐⠹⠱⠫⠻⠀⠗⠫⠀⠗⠏⠣⠅"], 2, 7, "Bar 2 has 3 beats; 4 are wanted."),
+    (["⠐⠹⠱⠫⠻⠀⠗⠫⠋⠀⠗⠏⠣⠅"], 2, 7, "Bar 2 has 3 and a half beats; 4 are wanted."),
+    (["⠹⠱⠫⠻⠀⠗⠏⠣⠅"], 2, 1, "The first note of the tune wants an octave mark."),
+    (["⠐⠹⠱⠫⠻", "⠀⠀⠗⠏⠣⠅"], 3, 3, "The first note of a line wants an octave mark."),
+    (["⠐⠹⠱⠫⠻⠣⠅⠄⠀⠗⠏⠣⠅"], 2, 10, "After a double bar the next note wants an octave mark."),
+    (["⠐⠹⠱⠫⠻⠣⠆⠀⠗⠏⠣⠅"], 2, 9, "After a repeat sign the next note wants an octave mark."),
+    (["⠐⠹⠱⠫⠻⠀⠩⠩⠀⠗⠏⠣⠅"], 2, 10, "After a change of key or time the next note wants an octave mark."),
+    (["⠐⠩⠹⠱⠫⠻⠀⠗⠏⠣⠅"], 2, 2, "The sharp stands after the octave mark; it belongs before it."),
+    (["⠐⠹⠐⠧⠫⠻⠀⠗⠏⠣⠅"], 2, 3, "A rest has neither octave mark nor accidental; they are passed over."),
+    (["⠐⠹⠱⠫⠻⠩⠀⠗⠏⠣⠅"], 2, 6, "The sharp has no note after it."),
+    (["⠐⠹⠱⠁⠫⠻⠀⠗⠏⠣⠅"], 2, 4, "This sign is not known here; it is passed over."),
+    (["⠐⠹⠈⠉⠱⠫⠻⠀⠗⠏⠣⠅"], 2, 5, "The tie before this note leads to another pitch; a tie joins two notes of the "
+                             "same pitch."),
+    (["⠐⠹⠱⠫⠻⠣⠜⠐⠝⠕⠀⠗⠏⠣⠅"], 2, 6, "Here begins a second voice in the same bar; only one voice at a time is read."),
+    (["⠐⠹⠱⠫⠻⠘⠆⠀⠗⠏⠣⠅"], 2, 5, "A long slur ends here that never began."),
+    (["⠐⠹⠱⠫⠻x⠀⠗⠏⠣⠅"], 2, 6, "This is no braille cell; it is passed over."),
+    (["⠶⠀⠐⠹⠱⠫⠻⠀⠗⠏⠣⠅"], 2, 1, "The bar repeat has no bar before it; it is passed over."),
+])
+def test_proof_reading(lines: list[str], line: int, column: int, say: str) -> None:
+    assert (line, column, say) in problems(HEAD, *lines)
+
+
+def test_what_is_not_understood_does_not_stop_the_rest() -> None:
+    assert names([HEAD, "⠐⠹⠱⠁⠃⠫⠻⠀⠗⠏⠣⠅"]) == ["C4", "D4", "E4", "F4", "G4", "E4"]
+    assert decode([]).problems[0].say == "No music was found here."
+    assert decode(["xyz"]).tune.bars == ()
+
+
+def test_a_pickup_and_its_complement_are_right() -> None:
+    reading = decode(["⠀⠀⠀⠀⠀⠀⠼⠉⠲", "⠐⠹⠀⠱⠫⠻⠀⠗⠣⠅"])
+    assert reading.problems == ()
+    assert [b.number for b in reading.tune.bars] == [0, 1, 2]
+
+
+def test_octaves_come_back_by_the_rule() -> None:
+    """MBC 2015, 3.2.2 read backwards: B to C without a mark is up a second, C to G up a fifth in its octave."""
+    assert names([HEAD, "⠐⠺⠹⠱⠫"]) == ["B4", "C5", "D5", "E5"]
+    assert names([HEAD, "⠐⠹⠳⠻⠹"]) == ["C4", "G4", "F4", "C4"]
+    assert names([HEAD, "⠐⠳⠨⠹⠐⠫⠹"]) == ["G4", "C5", "E4", "C4"]
+
+
+def test_measure_numbers_at_the_margin() -> None:
+    """De Garmo's examples begin a segment with its first bar's number."""
+    reading = decode([HEAD, "⠼⠑⠀⠐⠹⠱⠫⠻⠀⠗⠏⠣⠅"])
+    assert [b.number for b in reading.tune.bars] == [5, 6]
+
+
+def test_bar_repeats() -> None:
+    four = (note("C4"), note("D4"), note("E4"), note("F4"))
+    once = tune(four, four, (note("G4", 4),))
+    assert one_line(once) == "⠐⠹⠱⠫⠻⠀⠶⠀⠷"
+    many = tune(four, four, four, four, (note("G4", 4),))
+    assert one_line(many) == "⠐⠹⠱⠫⠻⠀⠶⠼⠉⠀⠐⠷"  # after a number the next note has its mark (De Garmo, 17-5)
+    for t in (once, many):
+        page = encode(t)
+        reading = decode(page.lines)
+        assert [b.notes for b in reading.tune.bars] == [b.notes for b in t.bars]
+        assert reading.links == page.links
+    assert one_line(once, Habits(repeats=False)) == "⠐⠹⠱⠫⠻⠀⠹⠱⠫⠻⠀⠷"
+
+
+def test_part_bar_repeats_are_read() -> None:
+    """The part before the sign again, of the length that the bar lacks: half a bar, and a beat three times."""
+    assert names([HEAD, "⠐⠹⠱⠶⠀⠗⠏⠣⠅"]) == ["C4", "D4", "C4", "D4", "G4", "E4"]
+    assert names([HEAD, "⠐⠹⠶⠶⠶⠀⠗⠏⠣⠅"]) == ["C4"] * 4 + ["G4", "E4"]
+    assert problems(HEAD, "⠐⠹⠱⠶⠀⠗⠏⠣⠅") == []
+
+
+def test_part_bar_repeats_are_written_when_asked_for() -> None:
+    half = tune((note("C4"), note("D4"), note("C4"), note("D4")), (note("G4", 4),))
+    assert one_line(half, Habits(part_repeats=True)) == "⠐⠹⠱⠶⠀⠷"
+    beat = tune((note("C4", 0.5), note("E4", 0.5)) * 4, (note("G4", 4),))
+    assert one_line(beat, Habits(part_repeats=True)) == "⠐⠙⠋⠶⠶⠶⠀⠷"
+    for t in (half, beat):
+        page = encode(t, habits=Habits(part_repeats=True))
+        assert [b.notes for b in decode(page.lines).tune.bars] == [b.notes for b in t.bars]
+        assert [k.note for k in page.links] == list(range(1, sum(len(b.notes) for b in t.bars) + 1))
+
+
+def test_rests_of_several_bars() -> None:
+    """De Garmo, chapter 5: two and three bars with as many rests, more with a number."""
+    bar = (Note(pitch=None, base=Fraction(4), whole_bar=True),)
+    for count, cells in ((1, "⠍"), (2, "⠍⠍"), (3, "⠍⠍⠍"), (5, "⠼⠑⠍"), (12, "⠼⠁⠃⠍")):
+        t = tune((note("C4", 4),), *[bar] * count, (note("C4", 4),))
+        assert one_line(t).split("⠀")[1] == cells
+        assert len(decode(encode(t).lines).tune.bars) == count + 2
+
+
+def test_value_signs_where_the_bar_does_not_tell() -> None:
+    """A semiquaver by itself in a bar has the cell of a semibreve: the sign for smaller values stands before it."""
+    t = tune((note("C4", 0.25),), (note("C4", 4),), time=Time((5,), 4))
+    assert to_dots(one_line(t).split("⠀")[0]) == "6-126-2-5-13456"
+    assert decode(encode(t).lines).tune.bars[0].notes[0].base == Fraction(1, 4)
+
+
+def test_grouping() -> None:
+    """De Garmo, chapter 15: four semiquavers of a beat, the first in its true value; not where a quaver follows."""
+    run = tuple(note(n, 0.25) for n in ("C4", "D4", "E4", "F4"))
+    assert one_line(tune((*run, *run, note("C4", 2)))) == "⠐⠽⠑⠋⠛⠽⠑⠋⠛⠝"
+    assert one_line(tune((*run, note("C4", 0.5), note("C4", 0.5), note("C4", 2)))) == "⠐⠽⠵⠯⠿⠙⠙⠝"
+    rest = Note(pitch=None, base=Fraction(1, 4))
+    assert one_line(tune((rest, *run[1:], note("C4", 1), note("C4", 2)))) == "⠍⠐⠑⠋⠛⠹⠝"
+
+
+def test_a_group_is_not_parted_by_the_end_of_a_line() -> None:
+    run = tuple(note(n, 0.25) for n in ("C4", "D4", "E4", "F4"))
+    page = encode(tune((*run, *run, *run, *run)), width=12)
+    assert page.lines[1:] == ("⠐⠽⠑⠋⠛⠽⠑⠋⠛⠐", "⠀⠀⠐⠽⠑⠋⠛⠽⠑⠋⠛")
+
+
+def test_long_bars_are_divided_with_the_music_hyphen() -> None:
+    page = encode(tune(tuple(note("C4", 0.5) for _ in range(20)), time=Time((10,), 4)), width=12)
+    assert all(line.endswith("⠐") for line in page.lines[1:-1])
+    assert all(line.lstrip("⠀").startswith("⠐") for line in page.lines[1:])
+    assert decode(page.lines).problems == ()
+
+
+def test_slurs_ties_and_marks() -> None:
+    short = tune((note("C4", slur_starts=1), note("D4"), note("E4", slur_stops=1), note("F4")))
+    assert one_line(short) == "⠐⠹⠉⠱⠉⠫⠻"
+    rows = [note(n, 0.5) for n in ("C4", "D4", "E4", "F4", "G4", "A4", "B4")]
+    from dataclasses import replace
+
+    rows[0], rows[-1] = replace(rows[0], slur_starts=1), replace(rows[-1], slur_stops=1)
+    long = tune((*rows, Note(pitch=None, base=Fraction(1, 2))))
+    assert one_line(long) == "⠰⠃⠐⠙⠑⠋⠛⠓⠊⠚⠘⠆⠭"
+    assert one_line(long, Habits(doubled_slurs=True)) == "⠐⠙⠉⠉⠑⠋⠛⠓⠊⠉⠚⠭"
+    for habits in (Habits(), Habits(doubled_slurs=True)):
+        back = decode(encode(long, habits=habits).lines).tune.bars[0].notes
+        assert (back[0].slur_starts, back[6].slur_stops) == (1, 1)
+    marked = tune(tuple(note("C4", marks=("staccato",)) for _ in range(4)))
+    assert one_line(marked) == "⠦⠦⠐⠹⠹⠹⠦⠹"  # four alike: doubled, and once at the last (De Garmo, chapter 14)
+
+
+def test_ornaments_grace_notes_hairpins_and_words() -> None:
+    t = tune((note("D5", 0.5, grace="short"), note("C5", marks=("trill",)),
+              note("B4", marks=("turn", "fermata"), before=(Direction("crescendo"),)),
+              note("A4", before=(Direction("hairpin end"), Direction("dynamic", "mf"))),
+              note("G4", before=(Direction("words", "dolce"),))))
+    line = one_line(t)
+    assert line.startswith("⠢⠨⠑⠖")  # short appoggiatura 26, D; trill 235
+    back = decode(encode(t).lines).tune.bars[0].notes
+    assert [n.grace for n in back] == ["short", "", "", "", ""]
+    assert [set(n.marks) for n in back] == [set(), {"trill"}, {"turn", "fermata"}, set(), set()]
+    assert [tuple((d.kind, d.text) for d in n.before) for n in back] == [
+        (), (), (("crescendo", ""),), (("hairpin end", ""), ("dynamic", "mf")), (("words", "dolce"),)]
+
+
+def test_metronome_tempo_and_composer() -> None:
+    first = note("C4", 4, before=(Direction("words", "Andante"), Direction("metronome", "1=96")))
+    page = encode(Tune(title="A tune", composer="Nobody", bars=(Bar(number=1, notes=(first,), time=FOUR),)))
+    assert [line.strip("⠀") for line in page.lines[:3]] == ["⠠⠁⠀⠞⠥⠝⠑", "⠃⠽⠀⠠⠝⠕⠃⠕⠙⠽", "⠠⠁⠝⠙⠁⠝⠞⠑⠲⠀⠹⠶⠼⠊⠋⠀⠼⠙⠲"]
+    back = decode(page.lines).tune
+    assert back.quarter_bpm == 96
+    assert back.heading == "Andante"
+
+
+def test_changes_of_key_and_time() -> None:
+    """De Garmo, chapter 10: naturals take back what no longer holds; key and time stand together."""
+    bars = (Bar(number=1, notes=(note("C4", 4),), key=Key(-4), time=FOUR),
+            Bar(number=2, notes=(note("C4", 2, dots=1),), key=Key(-3), time=Time((3,), 4)),
+            Bar(number=3, notes=(note("C4", 2, dots=1),), key=Key(0)))
+    t = Tune(title="", bars=bars)
+    assert one_line(t) == "⠐⠽⠀⠡⠣⠣⠣⠼⠉⠲⠀⠐⠝⠄⠀⠡⠡⠡⠀⠐⠝⠄"
+    back = decode(encode(t).lines).tune.bars
+    assert [(b.key, b.time) for b in back] == [(b.key, b.time) for b in bars]
+
+
+def test_repeats_endings_and_jumps() -> None:
+    c = (note("C4", 4),)
+    bars = (Bar(number=1, notes=c, time=FOUR, forward_repeat=True),
+            Bar(number=2, notes=(note("D4", 4),), ending=(1,), ending_stop=True, backward_repeat=2),
+            Bar(number=3, notes=(note("E4", 4),), ending=(2,), ending_stop=True, barline="final",
+                after=(Direction("jump", "da capo al fine"),)))
+    t = Tune(title="", bars=bars)
+    back = decode(encode(t).lines).tune.bars
+    assert [(b.forward_repeat, b.backward_repeat, b.ending, b.ending_stop, b.after) for b in back] == [
+        (b.forward_repeat, b.backward_repeat, b.ending, b.ending_stop, b.after) for b in bars]
+
+
+def test_a_melisma_is_slurred() -> None:
+    """MBC 2015, 35.2: the syllabic slur shows several notes on one syllable."""
+    t = tune((note("C4", syllables=(Syllable("moon"),)), note("D4"), note("E4", syllables=(Syllable("lit"),)),
+              note("F4")))
+    assert encode(t).lines[-1].strip("⠀") == "⠐⠹⠉⠱⠫⠉⠻"
+    back = decode(encode(t).lines).tune.bars[0].notes
+    assert [n.syllables[0].text if n.syllables else "" for n in back] == ["moon", "", "lit", ""]
+
+
+def test_files_in_their_forms() -> None:
+    page = encode(tune((note("C4"), note("D4"), note("E4"), note("F4"))))
+    wanted = decode(page.lines).tune.bars
+    forms = {
+        "unicode": "\n".join(page.lines).encode(),
+        "utf-16": "\n".join(page.lines).encode("utf-16"),
+        "ascii": "\r\n".join(map(to_ascii, page.lines)).encode(),
+        "lower case": "\n".join(map(to_ascii, page.lines)).lower().encode(),
+        "dots": "\n".join(to_dots(line).strip() for line in page.lines).encode(),
+    }
+    for form, data in forms.items():
+        assert decode(lines_of(data)).tune.bars == wanted, form
+    assert from_dots("145") == "⠙"
+
+
+def test_tunes_that_have_no_cells_say_which_bar() -> None:
+    with pytest.raises(Trouble, match="Bar 2 has C9"):
+        encode(tune((note("C4", 4),), (Note(pitch=Pitch("C", 9), base=Fraction(4)),)))
+    with pytest.raises(Trouble, match="more than two semitones"):
+        encode(tune((Note(pitch=Pitch("C", 4, 3), base=Fraction(4)),)))
