@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from companion.ear.model import PitchTrack, SungNote
-from companion.ear.notes import find_notes
+from companion.notate.segment import sung_notes
 from companion.tune.model import Bar, Key, LineNote, Note, Time, Tune
 from companion.tune.voice import spell
 
@@ -57,7 +57,7 @@ def key_of(midi: Sequence[int]) -> Key:
 
 def tune_of(track: PitchTrack, title: str) -> SungLine | None:
     """The line in a track, None where there are no notes."""
-    sung = find_notes(track)[:MOST_NOTES]
+    sung = sung_notes(track)[:MOST_NOTES]
     if not sung:
         return None
     keys, off = nearest_keys([n.midi for n in sung])

@@ -62,8 +62,8 @@ def test_a_lesson_with_a_tune_from_its_first_word_to_its_last(soundcard_apart: S
 
 
 def test_the_first_word_is_heard_within_half_a_second(soundcard: SoundCard, tmp_path: Path) -> None:
-    """From the start of the process to the first sound in the sink; the best of three, since others share the
-    machine."""
+    """From the start of the process to the first sound in the sink; one of three must do, since others share
+    the machine."""
     waits = []
     for _ in range(3):
         with soundcard.recording() as record:
@@ -76,6 +76,8 @@ def test_the_first_word_is_heard_within_half_a_second(soundcard: SoundCard, tmp_
             waits.append(loud[0] / RATE)
             program.process.terminate()
             program.end()
+        if waits[-1] <= 0.5:
+            break
     print("first sound after", [round(w, 3) for w in waits], "s")
     assert min(waits) <= 0.5
 
