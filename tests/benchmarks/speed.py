@@ -4,8 +4,8 @@ Each ratio is the median of paired runs (one of ours, one of the other's, in tur
 thread. The last line is one JSON object:
 - tracker_times_as_fast: `librosa.pyin` against our tracker, same frame, hop and range, streamed in blocks of
   1024 samples; on a demo take that ships;
-- work_left_share: what is still to be done after the last block has come in (tracking, match, verdicts, words)
-  against `librosa.pyin` on the whole phrase;
+- work_left_share: what is still to be done in the live loop when the block has come in with which the answer is
+  decided (tracking, match, verdicts, words), against `librosa.pyin` on the whole phrase;
 - braille_times_as_fast, reading_against_writing: on tunes of music21's corpus, against `music21.braille`;
 - start_ratio, start_s: `companion --help` against a bare interpreter;
 - memory_mb_more: an hour of sound through the stream against a minute of it, peak of each process;
@@ -59,24 +59,20 @@ def stream(samples: np.ndarray) -> None:
 
 
 def work_left(samples: np.ndarray) -> float:
-    """Seconds from the last block of a phrase to its cue in words, all else done while it came in.
-
-    The sound ends where the voice ends, so that the match is still to be made.
-    """
+    """Seconds of work in the block in which the answer is decided, up to its words; silence follows the phrase."""
     from companion.cue.wording import cue_for
-    from companion.ear.tracker import Tracker
-    from companion.match.follow import Follower
+    from companion.lesson.listen import Listener
     from companion.tune import load
 
-    tracker, follower = Tracker(), Follower(load("snail-wall").line())
-    blocks = [samples[at:at + BLOCK] for at in range(0, len(samples), BLOCK)]
-    for block in blocks[:-1]:
-        follower.push(tracker.push(block))
-    start = time.perf_counter()
-    follower.push(tracker.push(blocks[-1]))
-    follower.push(tracker.finish())
-    cue_for(follower.match())
-    return time.perf_counter() - start
+    listener = Listener(load("snail-wall").line(), 0.5)
+    sound = np.concatenate([samples, np.zeros(2 * 22050, dtype=np.float32)])
+    for at in range(0, len(sound), BLOCK):
+        start = time.perf_counter()
+        heard = listener.push(sound[at:at + BLOCK])
+        if heard is not None and heard.match is not None:
+            cue_for(heard.match)
+            return time.perf_counter() - start
+    raise RuntimeError("the take was not answered")
 
 
 HOUR = """
@@ -151,7 +147,7 @@ def main() -> None:
     import librosa
 
     from companion.ear import read_sound
-    from companion.ear.tracker import FRAME, HIGH_HZ, HOP, LOW_HZ, track
+    from companion.ear.tracker import FRAME, HIGH_HZ, HOP, LOW_HZ
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--pairs", type=int, default=7)
@@ -164,10 +160,8 @@ def main() -> None:
         librosa.pyin(samples, fmin=LOW_HZ, fmax=HIGH_HZ, sr=22050, frame_length=FRAME, hop_length=HOP)
 
     tracker = paired(lambda: stream(samples), by_librosa, options.pairs)
-    ends = track(samples)
-    phrase = samples[:int((ends.time_s[np.flatnonzero(ends.f0_hz)[-1]] + 0.03) * 22050)]
-    work_left(phrase)
-    left = [work_left(phrase) / seconds(by_librosa) for _ in range(options.pairs)]
+    work_left(samples)
+    left = [work_left(samples) / seconds(by_librosa) for _ in range(options.pairs)]
     ratio, start_s = start_up(options.pairs)
     hour, minute = through_the_stream(take, options.hour_s), through_the_stream(take, 60.0)
     print(json.dumps({

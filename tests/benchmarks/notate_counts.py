@@ -1,0 +1,155 @@
+"""Make `companion/notate/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N]` (about ten minutes).
+
+Counts on the folk tunes that are not for tests: for each metre which values stand at which place of the bar, rests,
+first and last notes, degrees, moves and phrase starts by place; for major and minor which degree follows which. Then
+the weights of `companion.notate.metre` by a conditional logistic regression, on the times of N of these tunes as a
+simulated singer has them (no sound).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from notate_tunes import ROOT, FolkTune, folk_tunes  # noqa: E402
+
+from companion.notate import rhythm  # noqa: E402
+from companion.notate.metre import features  # noqa: E402
+from companion.notate.rhythm import METRES, MOST_TICKS, Evidence, bar_ticks, moves, read  # noqa: E402
+
+FILE = ROOT / "companion" / "notate" / "counts.json"
+Table = defaultdict[int, Counter[int]]
+
+
+def plain(table: Table) -> dict[str, dict[str, int]]:
+    return {str(k): {str(d): c for d, c in sorted(row.items())} for k, row in sorted(table.items())}
+
+
+def count_metre(tunes: Sequence[FolkTune], metre: str) -> dict[str, object]:
+    bar = bar_ticks(metre)
+    value, rest, ending = (defaultdict(Counter) for _ in range(3))
+    first, last = Counter(), Counter()
+    place, degree, move, phrase = np.zeros(bar), np.zeros((bar, 12)), np.zeros((bar, 5)), np.zeros((bar, 2))
+    for folk in tunes:
+        line = folk.tune.line()
+        starts = set(folk.tune.phrase_starts or ())
+        at = [folk.place + int(n.onset_quarters * 4) for n in line]
+        at.append(at[-1] + int(line[-1].quarters * 4))
+        into = moves([n.midi for n in line])
+        for i, n in enumerate(line):
+            p, d = at[i] % bar, min(at[i + 1] - at[i], MOST_TICKS)
+            place[p] += 1
+            degree[p][(n.midi - folk.tonic) % 12] += 1
+            if i:
+                move[p][into[i]] += 1
+                phrase[p][int(n.number in starts)] += 1
+            if i + 1 < len(line):
+                value[p][d] += 1
+                rest[d][min(int(n.rest_after * 4), MOST_TICKS)] += 1
+            else:
+                ending[p][d] += 1
+        first[at[0] % bar] += 1
+        last[at[-2] % bar] += 1
+    return {"tunes": len(tunes), "value": plain(value), "ending": plain(ending),
+            "rest": {k: r for k, r in plain(rest).items() if set(r) != {"0"}},
+            "first": {str(k): v for k, v in sorted(first.items())},
+            "last": {str(k): v for k, v in sorted(last.items())},
+            **{name: t.astype(int).ravel().tolist() for name, t in
+               (("place", place), ("degree", degree), ("move", move), ("phrase", phrase))}}
+
+
+def count_degrees(tunes: Sequence[FolkTune], mode: str) -> dict[str, object]:
+    first, follow, last, n = np.zeros(12), np.zeros((12, 12)), np.zeros(12), 0
+    for folk in (t for t in tunes if t.mode == mode):
+        n += 1
+        degrees = [(x.midi - folk.tonic) % 12 for x in folk.tune.line()]
+        first[degrees[0]] += 1
+        last[degrees[-1]] += 1
+        for a, b in zip(degrees, degrees[1:], strict=False):
+            follow[a, b] += 1
+    return {"tunes": n, "first": first.astype(int).tolist(), "next": follow.astype(int).ravel().tolist(),
+            "last": last.astype(int).tolist()}
+
+
+def simulated(folk: FolkTune, rng: np.random.Generator) -> Evidence:
+    """The times at which a simulated singer begins the notes: tempo wandering and swinging, consonants, breaths."""
+    line = folk.tune.line()
+    quarter_s = rng.uniform(0.28, 0.52) if folk.metre == "6/8" else rng.uniform(0.38, 0.7)
+    total = float(line[-1].onset_quarters + line[-1].quarters)
+    phase, periods = rng.uniform(0, 6.28), max(1.0, total / 16 * rng.uniform(0.7, 1.3))
+    swing, waver = 0.1 * (rng.random() < 0.3), rng.uniform(0.02, 0.07)
+    starts = set(folk.tune.phrase_starts or ())
+    now, onset, breath = 0.3, [], []
+    for n in line:
+        pace = quarter_s * (1 + swing * np.sin(2 * np.pi * periods * float(n.onset_quarters) / total + phase))
+        late = rng.uniform(0.05, 0.1) if rng.random() < 0.15 else 0.0
+        onset.append(now + late + rng.normal(0, 0.012))
+        breath.append((n.number in starts and rng.random() < 0.85) or rng.random() < 0.01)
+        now += float(n.quarters) * pace * np.exp(rng.normal(0, waver)) + float(n.rest_after) * pace
+    midi = [n.midi for n in line]
+    return Evidence(np.array([*onset, now]), np.array([(m - folk.tonic) % 12 for m in midi]), moves(midi),
+                    np.array([False, *breath[1:]]))
+
+
+def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> list[float]:
+    """Weights of `metre.features`: the true metre and first place against the other readings of each tune."""
+    from scipy.optimize import minimize
+
+    tables, truths = [], []
+    for k, folk in enumerate(tunes):
+        e = simulated(folk, np.random.default_rng([seed, k]))
+        midi = [n.midi for n in folk.tune.line()]
+        readings = [r for m in METRES for r in read(e, m)]
+        table = np.array([features(r, midi, e.phrase) for r in readings])
+        table[:, :2] -= table[:, :2].max(axis=0)
+        right = np.array([r.metre == folk.metre and r.place[0] == folk.place for r in readings])
+        if not right.any():
+            right = np.array([r.metre == folk.metre for r in readings])
+        if right.any():
+            tables.append(table)
+            truths.append(right)
+    spread = np.concatenate(tables).std(axis=0) + 1e-9
+
+    def loss(w: np.ndarray) -> tuple[float, np.ndarray]:
+        total, slope = penalty * float(w @ w) / 2, penalty * w
+        for table, right in zip(tables, truths, strict=True):
+            score = table / spread @ w
+            p = np.exp(score - score.max())
+            p /= p.sum()
+            q = p * right
+            total -= float(np.log(q.sum() + 1e-12))
+            slope = slope - (q / q.sum() - p) @ (table / spread)
+        return total, slope
+
+    start = np.zeros(len(spread))
+    start[0] = spread[0]
+    found = minimize(loss, start, jac=True, method="L-BFGS-B").x
+    return [round(float(x), 5) for x in found / spread]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--sung", type=int, default=800, metavar="N", help="tunes for the weights (800)")
+    parser.add_argument("--out", type=Path, default=FILE, metavar="FILE", help="where to write (the room's own file)")
+    arguments = parser.parse_args()
+    tunes = list(folk_tunes(test=False))
+    data: dict[str, object] = {
+        "metres": {m: count_metre([t for t in tunes if t.metre == m], m) for m in METRES},
+        "degrees": {mode: count_degrees(tunes, mode) for mode in ("major", "minor")}}
+    rhythm.counts = lambda: {**data, "weights": []}  # the readings are to be made with the new counts
+    rhythm._tables.cache_clear()
+    data["weights"] = weigh(tunes[:arguments.sung])
+    arguments.out.write_text(json.dumps(data) + "\n", encoding="utf-8")
+    print(json.dumps({"tunes": len(tunes), "sung": arguments.sung, "file": str(arguments.out)}))
+
+
+if __name__ == "__main__":
+    main()
