@@ -340,13 +340,15 @@ class Pyin:
                troughs: list[tuple[NDArray[np.int64], F64, F64]]) -> tuple[F64, F64]:
         """For each frame: the share of the probability that the pitches an octave above and below have beside
         its own; and its pitch by interpolation instead of by bin, where it is a candidate's (Hz)."""
-        share, exact = np.zeros(len(states)), pitch.copy()
-        octave = 12 * BINS_PER_SEMITONE
-        for k, (found, chance, hz) in enumerate(troughs):
-            away = np.abs(found - states[k] % self.bins)
-            own = float(chance[away <= OCTAVE_WITHIN].sum())
-            other = float(chance[np.abs(away - octave) <= OCTAVE_WITHIN].sum())
-            share[k] = other / (own + other) if other else 0.0
-            if states[k] < self.bins and len(away) and not away.min():
-                exact[k] = hz[away.argmin()]
-        return share, exact
+        count = len(states)
+        found = np.concatenate([x[0] for x in troughs])
+        chance, hz = np.concatenate([x[1] for x in troughs]), np.concatenate([x[2] for x in troughs])
+        frame = np.repeat(np.arange(count), [len(x[0]) for x in troughs])
+        away = np.abs(found - (states % self.bins)[frame])
+        own = np.bincount(frame, weights=chance * (away <= OCTAVE_WITHIN), minlength=count)
+        near_octave = np.abs(away - 12 * BINS_PER_SEMITONE) <= OCTAVE_WITHIN
+        other = np.bincount(frame, weights=chance * near_octave, minlength=count)
+        exact = pitch.copy()
+        hit = (away == 0) & (states < self.bins)[frame]
+        exact[frame[hit]] = hz[hit]
+        return other / np.maximum(own + other, 1e-12), exact
