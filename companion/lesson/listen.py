@@ -65,7 +65,7 @@ class Heard:
 
     track, samples: of the take, from a little before its voice; match None without a tune. opened_s: seconds
     of sound since the ear opened. voice_end_s: where in them the voice ended. early: it began before the ear
-    opened, over the playback.
+    opened, over the playback. others: stretches of speech or noise that came before.
     """
 
     kind: str
@@ -75,6 +75,7 @@ class Heard:
     track: PitchTrack | None = None
     match: Match | None = None
     samples: F32 | None = None
+    others: int = 0
 
 
 class Listener:
@@ -127,7 +128,7 @@ class Listener:
         if not self._singing:
             self._wait(frames)
             if not self._singing:
-                return Heard(SILENCE, self.seconds) if self.seconds >= self.silence_s else None
+                return Heard(SILENCE, self.seconds, others=self.others) if self.seconds >= self.silence_s else None
             frames = self._take_ring()
         return self._follow(frames)
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from companion.lesson.listen import SILENCE
 from companion.lesson.session import Session, Taken
 from companion.lesson.sung_line import SungLine, tune_of
 from companion.tune.model import LineNote, Tune
@@ -17,9 +18,9 @@ from companion.tune.model import LineNote, Tune
 if TYPE_CHECKING:
     from companion.lesson.listen import Heard
 
-WAIT_S = 30.0  # in a lesson people talk: so long a silence is nothing to remark on
+WAIT_S = 30.0  # in a lesson people think and talk: a shorter silence is nothing to remark on
 UNCHANGED = ("where", "repeat", "more", "help", "keep")  # requests after which the line need not sound again
-MOST_WAITS = 4  # after so many silences in a row a lesson ends
+MOST_WAITS = 20  # after so many of them in a row, ten minutes, a lesson ends
 
 
 def phrases_of(tune: Tune) -> list[tuple[LineNote, ...]]:
@@ -73,7 +74,9 @@ class Lesson:
                 if waits >= MOST_WAITS:
                     session.say("I stop listening here.")
                     return
-                session.say(session.not_a_take(heard))
+                # Nobody is spoken to in the middle of a talk, and of silence it is said once.
+                if heard.kind != SILENCE or (waits == 1 and not heard.others):
+                    session.say(session.not_a_take(heard))
                 give = False
                 continue
             waits, give = 0, False
@@ -195,7 +198,7 @@ class Echo:
                 if waits >= MOST_WAITS:
                     session.say("A new line, when you are ready.")
                     return None
-                if heard.kind != "silence":
+                if heard.kind != SILENCE:
                     session.say(session.not_a_take(heard))
                 continue
             waits = 0

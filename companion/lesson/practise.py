@@ -67,12 +67,13 @@ def rising(low: float, high: float, span: int = 7) -> list[int]:
 class Practise:
     """One session at home. sets: gives what is to be practised, once it is loaded.
 
+    more: gives another tune once all is sung and time is left, by the names sung so far; None ends the session.
     helper: write what the helper does at a single move. minutes: how long it lasts. warm_up: whether it begins with one.
     """
 
     def __init__(self, session: Session, sets: Callable[[], list[Set]], minutes: float, warm_up: bool = True,
-                 helper: bool = False) -> None:
-        self.session, self.sets, self.helper = session, sets, helper
+                 helper: bool = False, more: Callable[[list[str]], Set | None] | None = None) -> None:
+        self.session, self.sets, self.helper, self.more = session, sets, helper, more
         self.until_s = minutes * 60.0
         self.warm_up_s = min(WARM_UP_S, WARM_UP_SHARE * self.until_s) if warm_up else 0.0
         self.silences = 0
@@ -92,23 +93,27 @@ class Practise:
         if self.warm_up_s:
             self._warm_up()
         work = self.sets()
-        phrases = [(s, k) for s in work for k in range(1, max(n.phrase for n in s.tune.line()) + 1)]
-        named = ""
-        for s, k in phrases:
-            if self.over:
-                break
-            if s.name != named:
-                named = s.name
-                self.session.fit(s.tune.line())
-                self._say(f"{s.tune.title or s.name}.")
-            self._phrase(s, k)
-        again = list(self.left)
-        for s, k in again:
+        for s in work:
+            self._tune(s)
+        for s, k in list(self.left):
             if self.over:
                 break
             self._say("Once more what was hard.")
             self._phrase(s, k)
+        names = [s.name for s in work]
+        while self.more is not None and not self.over and (another := self.more(names)) is not None:
+            names.append(another.name)
+            self._tune(another)
         self._close()
+
+    def _tune(self, s: Set) -> None:
+        if self.over:
+            return
+        self.session.fit(s.tune.line())
+        self._say(f"{s.tune.title or s.name}.")
+        for k in range(1, max(n.phrase for n in s.tune.line()) + 1):
+            if not self.over:
+                self._phrase(s, k)
 
     @property
     def over(self) -> bool:

@@ -84,7 +84,8 @@ def run_practise(options: Any) -> int:
                 FindRange(session).run()
                 return 0
             Practise(session, loaded.get, float(settings["minutes"]), warm_up=not options.no_warm_up,
-                     helper=options.helper).run()
+                     helper=options.helper,
+                     more=None if options.tune else lambda names: _another(diary, pupil, names)).run()
         except Trouble as trouble:
             if out.speech:  # nobody may be there to read it
                 out.say(str(trouble))
@@ -186,6 +187,18 @@ def _wake() -> None:
         portaudio()
     except Trouble:
         pass  # said when something is to be played
+
+
+def _another(diary: Diary, pupil: Pupil, names: list[str]) -> Set | None:
+    """A tune that was not sung yet: what helps next, else the easiest that fits the voice."""
+    from companion.diary.week import suggestion
+    from companion.lesson.practise import Set
+    from companion.tune import catalogue, load
+
+    reach = pupil.high - pupil.low if pupil.low is not None and pupil.high is not None else 14.0
+    choice = [*suggestion(diary, pupil)[1], *(e.name for e in catalogue() if e.reach <= reach)]
+    name = next((n for n in choice if n not in names), None)
+    return Set(name, load(name)) if name else None
 
 
 def _sets(diary: Diary, pupil: Pupil, tune: str | None) -> list[Set]:

@@ -21,6 +21,7 @@ from soundcard import RATE, SoundCard, software_card
 from companion.diary import Diary
 from companion.ear.notes import find_notes
 from companion.ear.tracker import track
+from companion.lesson.singing import OTHER_BELOW, singing_odds
 from companion.tune import load, save
 from companion.tune.model import Bar, Key, Note, Pitch, Time, Tune
 
@@ -120,8 +121,20 @@ def test_a_session_at_home_shrinks_and_grows_a_phrase(apart: bool, tmp_path: Pat
     if apart:
         # The loudspeaker alone: both phrases as they were given, and the glide of the missed move, which stays.
         found = played_notes(record.samples)
+        # The misses went up where the tune stays: F sharp comes from the voice's glide alone.
+        assert any(abs(midi - 66) < 0.4 for midi in found)
+        assert spoken(record.samples) >= 8
         for line in (first, second):
             assert holds(_unrepeated(found), _unrepeated([float(n.midi) for n in line]))
+
+
+def spoken(samples: np.ndarray) -> int:
+    """How many stretches between silences are speech, as our own ear tells it from tones."""
+    loud = np.flatnonzero(np.abs(samples) > 0.003)
+    edges = np.flatnonzero(np.diff(loud) > 0.5 * RATE)
+    starts, ends = [loud[0], *loud[edges + 1]], [*loud[edges], loud[-1]]
+    return sum(singing_odds(track(samples[a:b], RATE)) < OTHER_BELOW
+               for a, b in zip(starts, ends, strict=True) if b - a > 0.3 * RATE)
 
 
 def _unrepeated(midi: list[float]) -> list[float]:

@@ -192,6 +192,51 @@ def test_a_diary_that_fails_in_the_middle_is_said_once_and_the_child_sings_on(
     assert said.count("All six right.") == 2
 
 
+def test_time_that_is_left_goes_to_another_tune() -> None:
+    room = Room()
+    here = session(room)
+    here.pupil_sings = Child()
+    asked: list[list[str]] = []
+
+    def more(names: list[str]) -> Set | None:
+        asked.append(list(names))
+        return Set("tick-tock", load("tick-tock")) if len(names) == 1 else None
+
+    Practise(here, lambda: [Set("snail-wall", load("snail-wall"))], 5, warm_up=False, more=more).run()
+    assert asked == [["snail-wall"], ["snail-wall", "tick-tock"]]
+    assert "Tick tock." in here.out.said  # type: ignore[attr-defined]
+    assert {t.tune for t in here.taken} == {"snail-wall", "tick-tock"}
+
+
+def test_talk_and_silence_in_a_lesson_are_not_interrupted() -> None:
+    from other_sounds import other_sounds
+
+    room = Room()
+    here = session(room, kind="lesson")
+    tune = load("snail-wall")
+    talk = list(other_sounds("speech", 12, 3))
+    calls = []
+
+    def later(line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray | None:
+        calls.append(len(line))
+        if len(calls) > 1:
+            return sung(line, shift, quarter_s)
+        # Fifty seconds of talk, half a minute of nothing, and then the phrase.
+        for k, sentence in enumerate(talk):
+            room.put(sentence[RATE:], 1.0 + 4.0 * k)
+        room.put(sung(line, shift, quarter_s), 100.0)
+        return None
+
+    here.pupil_sings = later
+    Lesson(here, tune, "snail-wall").run()
+    said = here.out.said  # type: ignore[attr-defined]
+    assert [t.kind for t in here.taken] == ["all right", "all right"]
+    # It may ask whether something was singing where that cannot be told; nothing is judged.
+    assert set(said) <= {"Snail on the wall. 2 phrases.", "All six right.", "That was the last phrase.",
+                         "I cannot tell whether that was singing. Once more, please."}
+    assert said.count("I cannot tell whether that was singing. Once more, please.") <= 2
+
+
 def test_closing_words() -> None:
     assert closing([]) == ("That is all for today.", "Next time we sing again.")
 
