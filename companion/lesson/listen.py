@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear.files import RATE
+from companion.ear.microphone import CLIPPED
 from companion.ear.model import PitchTrack
 from companion.ear.tracker import HOP, Tracker
 from companion.errors import NothingSung
@@ -65,7 +66,9 @@ class Heard:
 
     track, samples: of the take, from a little before its voice; match None without a tune. opened_s: seconds
     of sound since the ear opened. voice_end_s: where in them the voice ended. early: it began before the ear
-    opened, over the playback. others: stretches of speech or noise that came before.
+    opened, over the playback. others: stretches of speech or noise that came before. voice_db, room_db: levels
+    of the voice (nan without one) and of the room, dB re full scale; clipped: share of the take's samples that
+    were cut off.
     """
 
     kind: str
@@ -76,6 +79,9 @@ class Heard:
     match: Match | None = None
     samples: F32 | None = None
     others: int = 0
+    voice_db: float = float("nan")
+    room_db: float = float("nan")
+    clipped: float = 0.0
 
 
 class Listener:
@@ -110,7 +116,7 @@ class Listener:
         self._follower: Follower | None = None
         self._first_voice_s = self._last_voice_s = 0.0
         self._last_periodic_s = 0.0
-        self._run = 0
+        self._run = self._cut_off = 0
         self._voice_db: list[float] = []
 
     @property
@@ -124,11 +130,13 @@ class Listener:
         self._heard += len(samples)
         self._sound.append((self._heard, samples))
         self._level.push(samples)
+        self._cut_off += int(np.count_nonzero(np.abs(samples) >= CLIPPED)) if self._singing else 0
         frames = self._tracker.push(samples)
         if not self._singing:
             self._wait(frames)
             if not self._singing:
-                return Heard(SILENCE, self.seconds, others=self.others) if self.seconds >= self.silence_s else None
+                return Heard(SILENCE, self.seconds, others=self.others,
+                             room_db=self._level.noise) if self.seconds >= self.silence_s else None
             frames = self._take_ring()
         return self._follow(frames)
 
@@ -231,7 +239,9 @@ class Listener:
             self._drop()
             return None
         return Heard(TAKE if kind == SINGING else UNCLEAR, self.seconds, end,
-                     self._first_voice_s < EARLY_S, track, match, self._samples(track) if self.keep else None)
+                     self._first_voice_s < EARLY_S, track, match, self._samples(track) if self.keep else None,
+                     self.others, self._level.voice, self._level.noise,
+                     self._cut_off / max(1.0, (self.seconds - self._first_voice_s) * RATE))
 
     def _drop(self) -> None:
         """Something else than singing has ended: wait on."""

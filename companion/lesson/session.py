@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear.files import RATE
-from companion.ear.microphone import GONE, Gone
+from companion.ear.microphone import CLIPPED_SHARE, FAINT_DB, GONE, NOTHING_DB, Gone
 from companion.errors import Trouble
 from companion.lesson.keys import Keys, help_lines
 from companion.lesson.out import Out
@@ -36,9 +36,8 @@ LOOK_S = 1.0  # how often it is looked for
 FOLLOW_FROM = 0.3  # closeness of a take from which its key is trusted and followed
 LOW, HIGH = 36.0, 86.0  # nothing is played outside: a low man's C to a small child's D
 CHILD_RANGE = (58.0, 74.0)  # a comfortable range where nobody has found one: common practice for children
-MOST_OTHERS = 3  # stretches of speech or noise in one opening of the ear, after which it is said
 
-KEY = "key"
+MUTED = "The microphone gives no sound at all. It may be muted, or this program may not be allowed to listen."
 
 
 class Ears(Protocol):
@@ -84,6 +83,7 @@ class Session:
     def __post_init__(self) -> None:
         self.tempo = float(self.settings["tempo"])
         self._began = self.clock()
+        self._advised = False
         self.american = self.settings["variety"] == "american"
 
     # --- out ---
@@ -238,6 +238,8 @@ class Session:
             return taken
         if glides and move is not None and not self.play(move_glides(match, move)):
             return taken
+        if kind == "not sure":
+            self._advise(heard)
         if self.settings["detail"] == "more":
             self._more()
         return taken
@@ -253,11 +255,22 @@ class Session:
             self.say(str(trouble))
             self.diary = None
 
+    def _advise(self, heard: Heard) -> None:
+        """Once a session, after a take that was not clear: closer, or farther off."""
+        if self._advised:
+            return
+        if heard.clipped > CLIPPED_SHARE:
+            self._advised = self.say("The sound was cut off. Go back a little, or turn the microphone down.") or True
+        elif heard.voice_db < FAINT_DB:
+            self._advised = self.say("The voice is faint. Come closer to the microphone.") or True
+
     def not_a_take(self, heard: Heard) -> str:
         """What to say where there was nothing to judge."""
         from companion.cue.wording import NOTHING_SUNG
         from companion.lesson.listen import NOISE
 
+        if heard.kind == "silence" and heard.room_db < NOTHING_DB:
+            return MUTED
         if heard.kind == NOISE:
             return "There is a steady sound in the room. I wait until it has gone, then sing again."
         if heard.kind == "unclear":

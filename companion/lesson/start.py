@@ -105,9 +105,11 @@ def run_lesson(options: Any) -> int:
     settings = settings_for(options, diary, pupil)
     tune = None
     if options.tune:
+        from companion.lesson.answer import chosen_line
         from companion.tune import load
 
         tune = load(options.tune, part=options.part)
+        chosen_line(tune, options.phrase)  # says which phrases there are, if not that one
     out = Out(settings, show=options.helper)
     _wake()  # before the microphone, so that the drivers' own messages are kept off the screen
     with keys_for(options, settings) as keys:

@@ -422,3 +422,24 @@ def test_more_is_said_where_the_setting_asks_for_it() -> None:
     said = here.out.said  # type: ignore[attr-defined]
     assert "6 of 6 moves as written." in said
     assert said.count("It is given as written.") == 2
+
+
+@pytest.mark.parametrize(("gain", "word"), [(0.02, "The voice is faint."), (30.0, "The sound was cut off.")])
+def test_a_faint_or_cut_off_voice_is_advised_once(gain: float, word: str) -> None:
+    room = Room(noise_db=-75)
+    here = session(room)
+
+    def badly(line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray:
+        # The last note is missing, so that something stays unclear and there is a reason to say it.
+        return np.clip(gain * sung(line[:-2], shift, quarter_s), -1, 1).astype(np.float32)
+
+    here.pupil_sings = badly
+    Practise(here, lambda: [Set("snail-wall", load("snail-wall"))], 3, warm_up=False).run()
+    said = here.out.said  # type: ignore[attr-defined]
+    assert sum(text.startswith(word) for text in said) == 1
+
+
+def test_a_muted_microphone_is_said() -> None:
+    room = Room(noise_db=-200)
+    here = at_home(lambda *_: None, minutes=1, room=room)
+    assert here.out.said[1].startswith("The microphone gives no sound at all.")  # type: ignore[attr-defined]
