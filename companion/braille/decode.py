@@ -94,14 +94,14 @@ class Reading:
         """(bar index, note index, line, column, cells) for every written note and rest, in order."""
         out = []
         if self._raw:
-            for bar, cells, groups in self._raw.reader.written:
+            for bar, cells, groups, again in self._raw.reader.written:
                 n = 0
                 for i, piece in enumerate(cells):
                     u = unit(piece)
                     if u.kind:
-                        place, length = _offset(cells, groups, i), _own(cells, groups, i)
-                        lead = u.lead if length == len(piece) else 0
-                        out.append((bar, n, *self._raw.at(place + lead), length - lead))
+                        place = _offset(cells, groups, i)
+                        lead, length = (0, 1) if i in again else (u.lead, len(piece) - u.lead)
+                        out.append((bar, n, *self._raw.at(place + lead), length))
                         n += 1
             for bar, offset, length in self._raw.reader.repeated:
                 out += [(bar, n, *self._raw.at(offset), length) for n in range(len(self.tune.bars[bar].notes))]
@@ -163,11 +163,11 @@ class Reading:
             line, column = raw.at(place)
             out += [Said(line, column + o, length, words) for o, length, words in say_group(cells)]
         pieces: list[tuple[int, str, Note | None]] = []
-        for bar, bar_cells, groups in raw.reader.written:
+        for bar, bar_cells, groups, again in raw.reader.written:
             notes = iter(self.tune.bars[bar].notes)
             for i, cells in enumerate(bar_cells):
                 note = next(notes, None) if unit(cells).kind else None
-                if _own(bar_cells, groups, i) == len(cells):
+                if i not in again:
                     pieces.append((_offset(bar_cells, groups, i), cells, note))
         for place, cells, note in pieces:
             line, column = raw.at(place)
@@ -185,13 +185,6 @@ class Reading:
                     words = say_written(note, american, self.pitch_only)
                     out.append(Said(line, column + free[0], free[-1] - free[0] + 1, words))
         return tuple(sorted(out, key=lambda s: (s.line, s.column)))
-
-
-def _own(cells: list[str], groups: list[tuple[int, int]], index: int) -> int:
-    """How many cells of the page a unit has: all its own, or the one sign that repeats it."""
-    here = _offset(cells, groups, index)
-    shared = any(i != index and at == here for i, at in groups)
-    return 1 if shared else len(cells[index])
 
 
 def say_group(cells: str) -> list[tuple[int, int, str]]:
@@ -276,6 +269,7 @@ def read_signature(cells: str) -> tuple[Key | None, Time | None] | None:
 
 _Key = tuple[int, int, int, int, bool, str]  # Pitch.diatonic, alter, value, dots, tie, accidental
 _note_cache: dict[_Key, Note] = {}
+_NONE = range(0)
 
 
 def _plain_note(key: _Key) -> Note:
@@ -321,8 +315,10 @@ class _Reader:
         self.pitch_only, self.vocal = pitch_only, vocal
         self.bars: list[_Bar] = []
         self.problems: list[tuple[int, str]] = []  # offsets in the whole text
-        #: Bars as cells: (bar index, units, where each group of them begins), for places and words on demand.
-        self.written: list[tuple[int, list[str], list[tuple[int, int]]]] = []
+        #: Bars as cells: (bar index, units, where each group of them begins, which of them stand at a part
+        #: repeat), for places and words on demand.
+        self.written: list[tuple[int, list[str], list[tuple[int, int]], range]] = []
+        self.again = _NONE
         self.others: list[tuple[int, str]] = []  # signs that are no unit of a bar: (offset, cells)
         self.repeated: list[tuple[int, int, int]] = []  # bars that repeat signs stand for: bar index, offset, cells
         self.singing: list[tuple[int, int]] = []  # (bar, note) where a syllable may begin
@@ -405,7 +401,7 @@ class _Reader:
         model, self.before, self.tied = known
         bar = self._open(at)
         bar.notes, bar.total, bar.complete = model.notes, model.total, model.complete
-        self.written.append((len(self.bars) - 1, self.cells, self.groups))
+        self.written.append((len(self.bars) - 1, self.cells, self.groups, _NONE))
         self.due = ""
         self.units, self.cells, self.groups, self.line_starts = [], [], [], []
 
@@ -555,7 +551,8 @@ class _Reader:
         units, cells = self.units, self.cells
         bar = self._open(self.groups[0][1] if self.groups else 0)
         bar_index = len(self.bars) - 1
-        self.written.append((bar_index, cells, self.groups))
+        self.written.append((bar_index, cells, self.groups, self.again))
+        self.again = _NONE
         if plain is None:
             plain, shape = all(u.plain for u in units), shape_of(units)
         if self.pitch_only:
@@ -803,6 +800,7 @@ class _Reader:
         self.cells[first:first] = again
         # All that is repeated stands at the sign; what follows it keeps its place.
         shift = len(again)
+        self.again = range(first, first + shift)
         moved = [(i + shift, at) for i, at in self.groups if i >= first]
         if len(head) + shift < len(self.units) and not any(i == first + shift for i, _ in moved):
             moved.insert(0, (first + shift, where[-1][1] + 1))
@@ -939,7 +937,9 @@ def _music_like(cells: str) -> bool:
             group = group[:-1]
         if not group:
             continue
-        for u in read_group(group)[1]:
+        for piece, u in zip(*read_group(group)[:2], strict=True):
+            if piece == S.BAR_REPEAT and group[0] != piece:
+                continue  # a repeat of a part of the bar
             if u.unknown:
                 if read_signature(group) or _BAR_NUMBER.fullmatch(group):
                     break

@@ -62,6 +62,10 @@ def length(row: int, dots: int, small: bool) -> int:
     return 2 * plain - (plain >> dots)
 
 
+#: A cell of a bar: row, dots, whether a rest, the group that begins here or 0, the size asked for or 0, and
+#: whether a value sign stands at this very cell.
+Item = tuple[int, int, bool, int, int, bool]
+
 #: What `read_bar` gives for each cell: its place in BASES, its dots, (actual, normal, place) or None, and
 #: whether it is read as one of a group of small values although it has the cell of a quaver.
 Value = tuple[int, int, tuple[int, int, str] | None, bool]
@@ -75,19 +79,20 @@ def read_bar(shape: tuple[int, ...], full: int, beat_units: int) -> tuple[tuple[
     smoothest that fills the bar is taken (`_step` says what smooth is). Larger values that do not fill it are
     taken as they stand. Where nothing fills it, the smoothest of the rest. Never raises.
     """
-    items: list[tuple[int, int, bool, int, int]] = []  # row, dots, rest, group that begins here, size asked for
+    items: list[Item] = []
     group = size = 0
+    signed = False
     for code in shape:
         if code >= GROUP:
             group = code - GROUP
         elif code < 0:
-            size = code
+            size, signed = code, True
         else:
-            items.append((code & 7, code >> 3 & 7, bool(code & REST), group, size))
-            group = 0
+            items.append((code & 7, code >> 3 & 7, bool(code & REST), group, size, signed))
+            group, signed = 0, False
     scale = lcm(*(i[3] for i in items if i[3])) if any(i[3] for i in items) else 1
     if scale > 10_000:
-        items = [(r, d, rest, 0, s) for r, d, rest, _, s in items]
+        items = [(r, d, rest, 0, s, g) for r, d, rest, _, s, g in items]
         scale = 1
     plain = None
     if all(i[0] >= 3 for i in items) and scale == 1:
@@ -122,11 +127,11 @@ def _sizes(row: int, size: int) -> tuple[bool, ...]:
     return (False,) if size == LARGER or row >= 3 else (False, True)
 
 
-def _larger(items: list[tuple[int, int, bool, int, int]], scale: int) -> tuple[list[Value], int]:
+def _larger(items: list[Item], scale: int) -> tuple[list[Value], int]:
     values: list[Value] = []
     total = i = 0
     while i < len(items):
-        row, dots, _, group, size = items[i]
+        row, dots, _, group, size, _ = items[i]
         small = size == SMALLER
         if group:
             found = _groups(items, i, scale)
@@ -142,7 +147,7 @@ def _larger(items: list[tuple[int, int, bool, int, int]], scale: int) -> tuple[l
     return values, total
 
 
-def _groups(items: list[tuple[int, int, bool, int, int]], i: int,
+def _groups(items: list[Item], i: int,
             scale: int) -> list[tuple[list[Value], int]]:
     """Ways to read the group (triplet and the like) that begins at item i: its values and its length.
 
@@ -153,9 +158,9 @@ def _groups(items: list[tuple[int, int, bool, int, int]], i: int,
     out = []
     open_: list[tuple[list[int], int]] = [([], 0)]
     for k in range(i, min(len(items), i + 2 * actual + 2)):
-        row, dots, _, begins, size = items[k]
-        if begins and k > i:
-            break
+        row, dots, _, begins, size, signed = items[k]
+        if k > i and (begins or (signed and k >= i + 2)):
+            break  # another group begins, or a value sign fences this one off
         longer = []
         for taken, units in open_:
             for small in _sizes(row, size):
@@ -173,7 +178,7 @@ def _groups(items: list[tuple[int, int, bool, int, int]], i: int,
     return out
 
 
-def _search(items: list[tuple[int, int, bool, int, int]], scale: int, full: int,
+def _search(items: list[Item], scale: int, full: int,
             beat_units: int) -> tuple[list[Value], int] | None:
     """Forward search over (item, length so far, log of the last value): the smoothest way to each."""
     target = full * scale
@@ -194,7 +199,7 @@ def _search(items: list[tuple[int, int, bool, int, int]], scale: int, full: int,
         if known is None or cost < known[0]:
             best[at + len(values)][new] = (cost, (at, old), values)
 
-    for i, (row, dots, _, group, size) in enumerate(items):
+    for i, (row, dots, _, group, size, _) in enumerate(items):
         groups = _groups(items, i, scale) if group else []
         for old, (cost, _, _) in list(best[i].items()):
             for values, part in groups:
@@ -210,7 +215,7 @@ def _search(items: list[tuple[int, int, bool, int, int]], scale: int, full: int,
                     rest_of = items[i + 1:i + count]
                     if count >= 3 and len(rest_of) == count - 1 and all(
                             r == 3 and not d and not rest and not g and s == size
-                            for r, d, rest, g, s in rest_of):
+                            for r, d, rest, g, s, _ in rest_of):
                         group_of: list[Value] = [(row + 5, 0, None, False)]
                         group_of += [(row + 5, 0, None, True)] * (count - 1)
                         reach(i, old, cost, count * part, group_of)
@@ -259,8 +264,8 @@ def write_bar(codes: tuple[Code, ...], full: int, beat_units: int, pickup: bool,
 
     Grouping (De Garmo, chapter 15): three or more equal notes smaller than a quaver that fill a beat, the first
     in its true value, which may be a rest, the others as quavers; not where a quaver follows in the same bar.
-    The bar is then read as a reader would; where that gives other values it is written without grouping, and if
-    that does not help either, with value signs wherever the size changes.
+    The bar is then read as a reader would; where that gives other values it is written without grouping, then
+    with value signs wherever the size changes, then with one after every triplet or other group too.
     """
     simple = 0
     for code in codes:
@@ -288,10 +293,17 @@ def write_bar(codes: tuple[Code, ...], full: int, beat_units: int, pickup: bool,
     signed = list(plain)
     last = None
     for i, (b, _, _, _) in enumerate(notes):
-        if b % 5 != BREVE and (b >= 5) != last:
+        if (b >= 5) != last:
             last = b >= 5
             signed[i] = (SMALLER if last else LARGER, *plain[i][1:])
     attempts.append(signed)
+    if any(t for _, _, _, t in notes):
+        fenced = list(signed)
+        for i in range(1, len(notes)):
+            ended = notes[i - 1][3]
+            if ended and ended[2] in ("stop", "single"):
+                fenced[i] = (SMALLER if notes[i][0] >= 5 else LARGER, *signed[i][1:])
+        attempts.append(fenced)
     for attempt in attempts:
         shape: list[int] = []
         for (sign, group, row, dots, _), (_, _, rest, _) in zip(attempt, notes, strict=True):
@@ -303,7 +315,7 @@ def write_bar(codes: tuple[Code, ...], full: int, beat_units: int, pickup: bool,
         read, _ = read_bar(tuple(shape), full, beat_units)
         if tuple((v[0], v[1], v[2]) for v in read) == wanted:
             return tuple(attempt), total
-    return tuple(signed), total
+    return tuple(attempts[-1]), total
 
 
 def _grouped(notes: list[tuple[int, int, bool, tuple[int, int, str] | None]], lengths: list[Fraction],
