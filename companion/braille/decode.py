@@ -92,7 +92,7 @@ class Reading:
     @cached_property
     def places(self) -> tuple[tuple[int, int, int, int, int], ...]:
         """(bar index, note index, line, column, cells) for every written note and rest, in order."""
-        out = []
+        out: list[tuple[int, int, int, int, int]] = []
         if self._raw:
             for bar, cells, groups, again in self._raw.reader.written:
                 n = 0
@@ -146,7 +146,7 @@ class Reading:
     @cached_property
     def links(self) -> tuple[Link, ...]:
         """As `BraillePage.links`: notes counted from 1, rests and grace notes not."""
-        out = []
+        out: list[Link] = []
         for bar, place, line, column, cells in self.places:
             note = self.tune.bars[bar].notes[place]
             if note.pitch is not None and not note.grace:
@@ -161,7 +161,7 @@ class Reading:
         out = [*_say_heading(raw.heading), *raw.texts]
         for place, cells in raw.reader.others:
             line, column = raw.at(place)
-            out += [Said(line, column + o, length, words) for o, length, words in say_group(cells)]
+            out += [Said(line, column + o, length, what) for o, length, what in say_group(cells)]
         pieces: list[tuple[int, str, Note | None]] = []
         for bar, bar_cells, groups, again in raw.reader.written:
             notes = iter(self.tune.bars[bar].notes)
@@ -173,17 +173,17 @@ class Reading:
             line, column = raw.at(place)
             u = unit(cells)
             taken = [False] * len(cells)
-            for offset, length, words in u.said:
-                out.append(Said(line, column + offset, length, words))
+            for offset, length, what in u.said:
+                out.append(Said(line, column + offset, length, what))
                 taken[offset:offset + length] = [True] * length
             if cells[0] == S.WORD and cells[-1] == S.WORD:
-                out += [Said(line, column + o, length, words) for o, length, words in say_group(cells)]
+                out += [Said(line, column + o, length, what) for o, length, what in say_group(cells)]
                 continue
             if note is not None:
                 free = [i for i, t in enumerate(taken) if not t]
                 if free:
-                    words = say_written(note, american, self.pitch_only)
-                    out.append(Said(line, column + free[0], free[-1] - free[0] + 1, words))
+                    what = say_written(note, american, self.pitch_only)
+                    out.append(Said(line, column + free[0], free[-1] - free[0] + 1, what))
         return tuple(sorted(out, key=lambda s: (s.line, s.column)))
 
 
@@ -610,6 +610,8 @@ class _Reader:
                         alter = held[1]
                     elif alter == held[1]:
                         accidental = "shown"
+                    else:
+                        held = None  # another pitch by its own sign
                 else:
                     self._no_tie(self.offset(self.units.index(u)))
                     held = None
@@ -681,6 +683,8 @@ class _Reader:
             if held is not None and held[0] != place:
                 self._no_tie(self.offset(i))
                 held = None
+            if held is not None and u.alter not in (None, held[1]):
+                held = None  # another pitch by its own sign
             current = held[1] if held is not None else in_force.get(place, key_alter[u.index])
             alter = current if u.alter is None else u.alter
             if u.alter == current:
@@ -1125,12 +1129,12 @@ def _read_heading(rows: list[_Line]) -> tuple[str, str, list[tuple[Key | None, T
             elif group and not _METRONOME.fullmatch(group):
                 text.append(group)
         if text:
-            words = read_words(S.SPACE.join(text))
+            said = read_words(S.SPACE.join(text))
             # Words of tempo end in a full stop, on the last line or, below a title, on the one before it.
-            if words.endswith(".") and (k == len(rows) - 1 or (0 < k == len(rows) - 2 and not found)):
-                tempo = words[:-1]
+            if said.endswith(".") and (k == len(rows) - 1 or (0 < k == len(rows) - 2 and not found)):
+                tempo = said[:-1]
             else:
-                titles.append(words)
+                titles.append(said)
     return " ".join(titles), tempo, found
 
 
@@ -1143,8 +1147,8 @@ def _say_heading(rows: list[_Line]) -> list[Said]:
         for group in row.cells.split(S.SPACE):
             signature = read_signature(group)
             if signature:
-                said += [Said(row.number, column + o, length, words)
-                         for o, length, words in say_signature(group, *signature)]
+                said += [Said(row.number, column + o, length, what)
+                         for o, length, what in say_signature(group, *signature)]
             elif match := _METRONOME.fullmatch(group):
                 said.append(Said(row.number, column, len(group), f"metronome {_metronome(match).text}"))
             elif group:
@@ -1160,13 +1164,13 @@ def _say_heading(rows: list[_Line]) -> list[Said]:
 def _sing(reader: _Reader, began: int, text: str) -> None:
     """Put the words of a line under its notes. Braille does not part syllables, so that words of several are
     parted by their vowels where that makes the count come out right, else each word goes to one note."""
-    words = text.split()
+    sung = text.split()
     places = reader.singing[began:]
-    if not places or not words:
+    if not places or not sung:
         return
-    parts = [[w] for w in words]
-    if len(words) < len(places):
-        cut = [_syllables(w) for w in words]
+    parts = [[w] for w in sung]
+    if len(sung) < len(places):
+        cut = [_syllables(w) for w in sung]
         if sum(map(len, cut)) == len(places):
             parts = cut
     syllables = [Syllable(piece, "single" if len(part) == 1 else "begin" if k == 0 else

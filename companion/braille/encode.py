@@ -20,8 +20,8 @@ from typing import NamedTuple
 from companion.braille import signs as S
 from companion.braille import text as T
 from companion.braille.page import BraillePage, Link
-from companion.braille.rhythm import REST_NOTE, ROWS, UNITS, Code, Written, beat, capacity, write_bar
 from companion.braille.rhythm import LARGER as LARGER_SIGN
+from companion.braille.rhythm import REST_NOTE, ROWS, UNITS, Code, Written, beat, capacity, write_bar
 from companion.braille.rhythm import SMALLER as SMALLER_SIGN
 from companion.errors import Trouble
 from companion.tune.model import STEPS, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune
@@ -71,8 +71,8 @@ class Habits(NamedTuple):
 class _Piece:
     """Cells that stay together: those before the octave mark, the mark, those after, and the note they are.
 
-    all: for a part repeat, the notes it stands for. due: whether the mark is written. joined: no line may end before this piece. flow: words or signatures with
-    spaces in them, where a line may end.
+    due: whether the mark is written. joined: no line may end before this piece. flow: words or signatures with
+    spaces in them, where a line may end. all: for a part repeat, the notes that it stands for.
     """
 
     __slots__ = ("all", "due", "flow", "head", "joined", "mark", "note", "tail")
@@ -445,6 +445,8 @@ class _Encoder:
                         head += self._accidental(note.accidental, alter, False)
                 else:
                     needed = alter != (in_force[place] if place in in_force else key_alter[place % 7])
+                    if tied is not None and tied[0] == place:
+                        needed = True  # else the tie would carry its sign over
                     in_force[place] = alter
                     if needed or note.accidental:
                         head += self._accidental(note.accidental, alter, needed)

@@ -104,7 +104,7 @@ def _running_head(title: str, number: int, width: int) -> str:
 
 
 def _is_running_head(line: str) -> bool:
-    head, mark, figures = line.rpartition("   #")
+    _, mark, figures = line.rpartition("   #")
     return bool(mark) and bool(figures) and set(figures.upper()) <= set("ABCDEFGHIJ")
 
 

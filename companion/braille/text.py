@@ -60,7 +60,8 @@ def _word(word: str) -> str:
     number = shouting = False
     clean = unicodedata.normalize("NFC", word)
     for at, raw in enumerate(clean):
-        base, *marks = unicodedata.normalize("NFD", raw)
+        apart = unicodedata.normalize("NFD", raw)
+        base, marks = apart[0], apart[1:]
         low = base.lower()
         if base in S.UPPER_DIGITS:
             if not number:

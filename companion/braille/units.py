@@ -61,7 +61,7 @@ def _any(*tables: dict[str, object]) -> str:
 _WORDS = f"{S.WORD}{_T}++{S.DOT}?"
 _ENDING = f"{S.NUMBER}[{_LOWER}]++{S.DOT}?"
 #: Signs that a dot 3 may follow, which keeps what comes next from running into them.
-_DOTTED = {cell: None for cell in (S.SEGNO, S.CODA, S.CRESCENDO_END, S.DIMINUENDO_END)}
+_DOTTED = dict.fromkeys((S.SEGNO, S.CODA, S.CRESCENDO_END, S.DIMINUENDO_END))
 _HEADS = f"(?:{_any(_DOTTED)}){S.DOT}?|{_any(HEAD)}"  # type: ignore[arg-type]
 _CORE = _any(NOTES, RESTS)  # type: ignore[arg-type]
 _TAILS = _any(TAIL)  # type: ignore[arg-type]
@@ -157,10 +157,10 @@ def unit(cells: str) -> Unit:
             kind, value = "words", None
             text = read_words(token[1:].rstrip(S.DOT))
             ends = at + len(token)
-            if token[-1] == S.DOT and (text in S.ABBREVIATIONS or ends < len(cells)
-                                       and not (ord(cells[ends]) - S.CELL_BASE) & 7):
-                if len(text) > 1 and text not in S.DYNAMICS:
-                    text += "."
+            # Dot 3 is an abbreviation's point where it need not keep what comes next from running into the word.
+            point = text in S.ABBREVIATIONS or (ends < len(cells) and not (ord(cells[ends]) - S.CELL_BASE) & 7)
+            if token[-1] == S.DOT and point and len(text) > 1 and text not in S.DYNAMICS:
+                text += "."
             before.append(direction(text))
             u.reset = True
             said.append((at, len(token), {"c": "louder from here", "d": "softer from here"}.get(

@@ -57,19 +57,20 @@ def test_key_and_time_signatures_against_music21() -> None:
 
 def test_other_signs_against_music21() -> None:
     s = lookup.symbols
-    assert (signs.TIE, signs.SLUR, signs.TRIPLET, signs.DOT, signs.NUMBER, signs.WORD, signs.HYPHEN) == (
-        s["tie"], s["opening_single_slur"], s["triplet"], s["dot"], s["number"], s["word"], s["music_hyphen"])
-    assert (signs.SLUR_OPEN, signs.SLUR_CLOSE) == (s["opening_bracket_slur"], s["closing_bracket_slur"])
+    names = ("tie", "opening_single_slur", "triplet", "dot", "number", "word", "music_hyphen")
+    ours = (signs.TIE, signs.SLUR, signs.TRIPLET, signs.DOT, signs.NUMBER, signs.WORD, signs.HYPHEN)
+    assert tuple(s[n] for n in names) == ours
+    assert (s["opening_bracket_slur"], s["closing_bracket_slur"]) == (signs.SLUR_OPEN, signs.SLUR_CLOSE)
     assert s["tuplet_prefix"] == signs.GROUP
     assert s["repeat"] == signs.BAR_REPEAT
     assert s["metronome"] == signs.METRONOME
     assert s["full_inaccord"] == signs.IN_ACCORD
     assert s["braille-music-parenthesis"] == signs.EDITORIAL
     assert lookup.fermatas["shape"]["normal"] == signs.AFTER["fermata"]
-    assert (signs.FINAL_BAR, signs.DOUBLE_BAR, signs.DOTTED_BAR) == (
-        lookup.barlines["final"], lookup.barlines["double"], lookup.barlines["dashed"])
-    assert (signs.LARGER_VALUES, signs.SMALLER_VALUES) == (
-        lookup.lengthPrefixes["larger"], lookup.lengthPrefixes["smaller"])
+    bars = {"final": signs.FINAL_BAR, "double": signs.DOUBLE_BAR, "dashed": signs.DOTTED_BAR}
+    assert all(lookup.barlines[name] == cells for name, cells in bars.items())
+    sizes = {"larger": signs.LARGER_VALUES, "smaller": signs.SMALLER_VALUES}
+    assert all(lookup.lengthPrefixes[name] == cells for name, cells in sizes.items())
     articulations = {"staccato": "staccato", "accent": "accent", "tenuto": "tenuto", "staccatissimo": "staccatissimo",
                      "strong accent": "strong accent", "detached legato": "staccato-tenuto"}
     for theirs, ours in articulations.items():

@@ -62,7 +62,7 @@ def test_contracted_words() -> None:
 
 def test_without_liblouis_a_sentence_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("companion.braille.louis.library", lambda: None)
-    with pytest.raises(Trouble, match="needs liblouis.*packages liblouis20 and liblouis-data"):
+    with pytest.raises(Trouble, match=r"needs liblouis.*packages liblouis20 and liblouis-data"):
         contracted("never translated before")
 
 
