@@ -22,6 +22,8 @@ LENGTHS = (Fraction(1, 2), Fraction(1), Fraction(3, 2), Fraction(2), Fraction(3)
 SHORT_S = 0.3  # the middle length of a line's notes is a quaver below this, else a crotchet
 REST_S = 0.3  # a silence this long inside a line is a rest
 MOST_NOTES = 40
+FALL_S, FALL_SEMITONES = 0.17, 1.4  # a voice that lets go falls so far within so short a time
+APART_S = 0.02
 MAJOR = (0, 2, 4, 5, 7, 9, 11)
 
 
@@ -46,6 +48,20 @@ def nearest_keys(midi: Sequence[float]) -> tuple[list[int], float]:
     return [round(m - off) for m in midi], off
 
 
+def without_falls(sung: Sequence[SungNote]) -> list[SungNote]:
+    """Notes without the voice's letting go: a short piece just under a note, joined to it, before a silence."""
+    out: list[SungNote] = []
+    for k, note in enumerate(sung):
+        ends = k + 1 == len(sung) or sung[k + 1].onset_s - note.onset_s - note.duration_s > APART_S
+        if out and ends and note.duration_s < FALL_S:
+            before = out[-1]
+            joined = note.onset_s - before.onset_s - before.duration_s < APART_S
+            if joined and 0.0 < before.midi - note.midi < FALL_SEMITONES:
+                continue
+        out.append(note)
+    return out
+
+
 def key_of(midi: Sequence[int]) -> Key:
     """The major key that holds most of the notes, of equals the one of the last note, then fewest signs."""
     def fit(fifths: int) -> tuple[int, bool, int]:
@@ -57,7 +73,7 @@ def key_of(midi: Sequence[int]) -> Key:
 
 def tune_of(track: PitchTrack, title: str) -> SungLine | None:
     """The line in a track, None where there are no notes."""
-    sung = sung_notes(track)[:MOST_NOTES]
+    sung = without_falls(sung_notes(track))[:MOST_NOTES]
     if not sung:
         return None
     keys, off = nearest_keys([n.midi for n in sung])
