@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,14 @@ from companion.errors import Trouble
 
 RATE = 22050  # Hz: sung pitch and its first harmonics lie below 5 kHz; twice the work buys nothing
 LONGEST_S = 3600.0  # an hour; more is no take
+MOST_BYTES = 2_000_000_000  # an hour of 96 kHz stereo at 24 bits comes to this
+MOST_STREAM_BYTES = 200_000_000  # from a pipe or device, whose end nobody knows: /dev/zero has none
+BLOCK = 1 << 18  # samples read at once, so that a header that claims too many costs no memory
 TEXT = (".csv", ".txt")
+#: The containers that PyAV may open: recordings. FFmpeg knows others that are lists of other files or
+#: addresses, and one (SDP) that opens a network port and waits on it.
+CONTAINERS = ("aac,ac3,aiff,amr,ape,asf,au,avi,caf,flac,flv,matroska,webm,mov,mp4,m4a,3gp,3g2,mj2,mp3,mpeg,"
+              "mpegts,ogg,rm,tta,w64,wav,wv")
 
 
 @dataclass(frozen=True)
@@ -44,13 +52,13 @@ def read_sound(path: str | Path, rate: int = RATE) -> Sound:
     if found is None:
         raise Trouble(f"{path} could not be read as sound. Give a WAV, FLAC, OGG, MP3, M4A or WebM recording.")
     samples, own_rate = found
-    if samples.ndim > 1:
-        samples = samples.mean(axis=1)
     if not len(samples):
         raise Trouble(f"{path} holds no sound: it is empty or was cut off. Record it again.")
     if len(samples) / own_rate > LONGEST_S:
         raise Trouble(f"{path} is longer than an hour; a take is one phrase or tune. Cut out the part you mean.")
-    samples = np.nan_to_num(np.asarray(samples, dtype=np.float32), posinf=0.0, neginf=0.0)
+    peak = float(np.abs(samples).max())
+    if peak > 1:  # floating-point files may hold anything; some are on the scale of 16-bit integers
+        samples = samples / np.float32(peak)
     return Sound(resample(samples, own_rate, rate), rate)
 
 
@@ -64,15 +72,25 @@ def resample(samples: NDArray[np.float32], own_rate: int, rate: int) -> NDArray[
 
 
 def _bytes_of(path: str | Path) -> bytes:
+    if str(path) == "":
+        raise Trouble("The name of the take is empty. Give a sound file or a pitch track.")
     path = Path(path)
-    if path.is_dir():
-        raise Trouble(f"{path} is a folder. Give one sound file.")
-    if not path.exists():
-        raise Trouble(f"There is no file {path}. Check its name and folder.")
     try:
-        data = path.read_bytes()
+        if path.is_dir():
+            raise Trouble(f"{path} is a folder. Give one sound file.")
+        if not path.exists():
+            raise Trouble(f"There is no file {path}. Check its name and folder.")
+        most = MOST_BYTES if path.is_file() else MOST_STREAM_BYTES
+        too_much = Trouble(f"{path} is far larger than a take can be. Cut out the part you mean.")
+        if path.stat().st_size > most:
+            raise too_much
+        with path.open("rb") as file:
+            data = file.read() if path.is_file() else file.read(most + 1)
     except OSError as error:
-        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}.") from error
+        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}. "
+                      "Give another file, or one that you may open.") from error
+    if len(data) > most:
+        raise too_much
     if not data:
         raise Trouble(f"{path} is empty. Record it again.")
     return data
@@ -81,11 +99,27 @@ def _bytes_of(path: str | Path) -> bytes:
 def _by_soundfile(data: bytes) -> tuple[NDArray[np.float32], int] | None:
     import soundfile
 
+    parts: list[NDArray[np.float32]] = []
     try:
-        samples, rate = soundfile.read(io.BytesIO(data), dtype="float32", always_2d=True)
+        with soundfile.SoundFile(io.BytesIO(data)) as file:
+            rate, left = int(file.samplerate), int(LONGEST_S * file.samplerate) + BLOCK
+            while left > 0:
+                block = file.read(min(BLOCK, left), dtype="float32", always_2d=True)
+                if not len(block):
+                    break
+                parts.append(_mono(block))
+                left -= len(block)
     except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, TypeError):
         return None
-    return samples, int(rate)
+    return np.concatenate(parts or [np.empty(0, np.float32)]), rate
+
+
+def _mono(block: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The mean of the channels, (samples, channels) to (samples,); what is no number becomes silence."""
+    if block.shape[1] == 1:
+        return np.nan_to_num(block[:, 0], posinf=0.0, neginf=0.0)
+    whole = np.nan_to_num(block, posinf=0.0, neginf=0.0)
+    return np.asarray(whole.mean(axis=1, dtype=np.float64), dtype=np.float32)
 
 
 def _by_av(data: bytes) -> tuple[NDArray[np.float32], int] | None:
@@ -94,22 +128,29 @@ def _by_av(data: bytes) -> tuple[NDArray[np.float32], int] | None:
     parts: list[Any] = []
     rate = 0
     try:
-        with av.open(io.BytesIO(data), mode="r") as container:
+        with av.open(io.BytesIO(data), mode="r", options={"format_whitelist": CONTAINERS}) as container:
             if not container.streams.audio:
                 return None
             stream = container.streams.audio[0]
             rate = int(stream.rate or 48000)
+            left = int(LONGEST_S * rate) + BLOCK
             resampler = av.AudioResampler(format="flt", layout="mono", rate=rate)
             try:
                 for frame in container.decode(stream):
-                    parts += [f.to_ndarray()[0] for f in resampler.resample(frame)]
+                    pieces = [f.to_ndarray()[0] for f in resampler.resample(frame)]
+                    parts += pieces
+                    left -= sum(map(len, pieces))
+                    if left <= 0:
+                        break
             except av.error.FFmpegError:
                 # A cut file: what came before the cut is still a take.
                 pass
             parts += [f.to_ndarray()[0] for f in resampler.resample(None)]
     except (av.error.FFmpegError, ValueError, OSError, IndexError):
         return None
-    return (np.concatenate(parts), rate) if parts else None
+    if not parts:
+        return None
+    return np.nan_to_num(np.concatenate(parts), posinf=0.0, neginf=0.0), rate
 
 
 def is_track_file(path: str | Path) -> bool:
@@ -117,15 +158,21 @@ def is_track_file(path: str | Path) -> bool:
 
 
 def read_track(path: str | Path) -> PitchTrack:
-    """A pitch track from CSV with a header line `time_s,f0_hz`, 0 = unvoiced, evenly spaced times.
+    """A pitch track from CSV with a header line `time_s,f0_hz`, 0 = unvoiced, times in order.
 
-    Level and periodicity are unknown (NaN). Raises Trouble, one sentence, naming the line that is amiss.
+    A pitch that is empty, no number, below zero or beyond what a voice can sing counts as unvoiced: trackers
+    write each of these. Level and periodicity are unknown (NaN). Raises Trouble, one sentence, naming the
+    line that is amiss.
     """
     try:
         text = _bytes_of(path).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise Trouble(f"{path} is no text. Give a CSV file with a header line time_s,f0_hz.") from error
-    rows = list(csv.reader(text.splitlines()))
+    try:
+        rows = list(csv.reader(text.splitlines()))
+    except csv.Error as error:
+        raise Trouble(f"{path} has a line that is no part of a pitch track. Give a CSV file with a header line "
+                      "time_s,f0_hz.") from error
     head = [cell.strip().lstrip("# ").split(" ")[0] for cell in rows[0]] if rows else []
     if head[:2] != ["time_s", "f0_hz"]:
         raise Trouble(f"{path} has no header line time_s,f0_hz. Put it at the top, then a line for each frame.")
@@ -135,19 +182,32 @@ def read_track(path: str | Path) -> PitchTrack:
         if not any(cell.strip() for cell in row):
             continue
         try:
-            t, f = float(row[0]), float(row[1])
+            t, f = float(row[0]), float(row[1].strip() or 0)
         except (ValueError, IndexError) as error:
             raise Trouble(f"Line {number} of {path} is not two numbers. Each line is a time in seconds and a "
                           "pitch in hertz.") from error
-        if not np.isfinite(t) or (times and t <= times[-1]):
+        if not math.isfinite(t):
+            raise Trouble(f"Line {number} of {path} has no time. Each line is a time in seconds and a pitch in "
+                          "hertz.")
+        if times and t <= times[-1]:
             raise Trouble(f"Line {number} of {path} goes back in time. Put the lines in order of time.")
         times.append(t)
-        pitches.append(f if np.isfinite(f) and f > 0 else 0.0)
+        pitches.append(f if LOWEST_HZ <= f <= HIGHEST_HZ else 0.0)
     if len(times) < 2:
         raise Trouble(f"{path} holds no pitch track: at least two lines of time and pitch are wanted.")
+    if times[-1] - times[0] > LONGEST_S:
+        raise Trouble(f"{path} is longer than an hour; a take is one phrase or tune. Cut out the part you mean.")
+    hop = float(np.median(np.diff(times)))
+    if hop > WIDEST_HOP_S:
+        raise Trouble(f"{path} gives a pitch every {hop:g} seconds, too seldom to tell notes apart. Give one "
+                      "every hundredth of a second.")
     return even_track(np.array(times), np.array(pitches))
 
 
+# What a voice can sing, with room to spare: below the lowest basses (C2 is 65 Hz, ISO 16), and C7 (2093 Hz)
+# above all but whistled notes. A stray frame outside is a tracker's slip, and not worth refusing a take for.
+LOWEST_HZ, HIGHEST_HZ = 40.0, 2100.0
+WIDEST_HOP_S = 0.2  # a quaver at a walking pace is little longer; wider spacing leaves notes out
 TRACK_HOP_S = 0.01  # other spacings are brought to this, so that what follows need not care
 
 

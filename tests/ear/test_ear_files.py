@@ -107,8 +107,90 @@ def test_a_coarse_or_uneven_track_is_brought_to_an_even_spacing(tmp_path: Path) 
     ("time_s,f0_hz\n0.0,440\n0.0,440\n", "back in time"),
     ("time_s,f0_hz\n0.0,high\n", "Line 2"),
     ("time_s,f0_hz\n", "no pitch track"),
+    ("time_s,f0_hz\nnan,440\n", "Line 2 .* has no time"),
+    ("time_s,f0_hz\n0.0,440\n0.01,440\n1e15,440\n", "longer than an hour"),
+    ("time_s,f0_hz\n0,440\n1,440\n2,440\n", "every 1 seconds, too seldom"),
+    ("time_s,f0_hz\n0," + "4" * 200_000 + "\n", "no part of a pitch track"),
 ])
 def test_broken_tracks(tmp_path: Path, text: str, says: str) -> None:
     (tmp_path / "t.csv").write_text(text)
     with pytest.raises(Trouble, match=says):
         read_track(tmp_path / "t.csv")
+
+
+def test_what_no_voice_can_sing_counts_as_unvoiced(tmp_path: Path) -> None:
+    """Trackers write an unvoiced frame as nothing, "nan" or a pitch below zero; their slips lie anywhere."""
+    odd = ["", "nan", "-220", "1e9", "0.001", "1e308", "inf"]
+    (tmp_path / "t.csv").write_text("time_s,f0_hz\n" + "".join(
+        f"{i * 0.01:.2f},{odd[i] if i < len(odd) else 220}\n" for i in range(40)))
+    found = read_track(tmp_path / "t.csv")
+    assert found.f0_hz.tolist() == [0.0] * len(odd) + [220.0] * (40 - len(odd))
+
+
+@pytest.mark.parametrize("scale", [2.0, 32768.0, 1e30])
+def test_a_floating_point_file_on_any_scale_is_heard(tmp_path: Path, scale: float) -> None:
+    soundfile.write(tmp_path / "t.wav", tone() * scale, RATE, subtype="FLOAT")
+    found = hear_pitch(tmp_path / "t.wav")
+    heard = found.f0_hz[found.f0_hz > 0]
+    assert np.abs(read_sound(tmp_path / "t.wav").samples).max() < 1.1
+    assert len(heard) > 80
+    assert abs(1200 * np.log2(np.median(heard) / 440.0)) < 6
+
+
+def test_samples_that_are_no_numbers_become_silence(tmp_path: Path) -> None:
+    samples = np.column_stack([tone(), tone()])
+    samples[100:200, 0], samples[300:400, 1] = np.nan, np.inf
+    soundfile.write(tmp_path / "t.wav", samples, RATE, subtype="FLOAT")
+    assert np.isfinite(read_sound(tmp_path / "t.wav").samples).all()
+
+
+def test_a_header_that_claims_too_much_costs_no_memory(tmp_path: Path) -> None:
+    """FLAC counts its samples in 36 bits of its first block (RFC 9639, 8.2)."""
+    soundfile.write(tmp_path / "whole.flac", tone(), RATE)
+    data = bytearray((tmp_path / "whole.flac").read_bytes())
+    data[21] |= 0x0F
+    data[22:26] = b"\xff" * 4
+    (tmp_path / "claims.flac").write_bytes(data)
+    assert abs(read_sound(tmp_path / "claims.flac").seconds - 1.0) < 0.01
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="there is no /dev/zero here")
+def test_a_source_without_end_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("companion.ear.files.MOST_STREAM_BYTES", 10_000)
+    with pytest.raises(Trouble, match="far larger than a take"):
+        read_sound("/dev/zero")
+
+
+def test_an_hour_is_the_most_and_no_more_is_decoded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("companion.ear.files.LONGEST_S", 0.5)
+    monkeypatch.setattr("companion.ear.files.BLOCK", 4096)
+    soundfile.write(tmp_path / "t.flac", tone(2.0), RATE)
+    encode(tmp_path / "t.m4a", tone(2.0), RATE, "aac")
+    for name in ("t.flac", "t.m4a"):
+        with pytest.raises(Trouble, match="longer than an hour"):
+            read_sound(tmp_path / name)
+
+
+@pytest.mark.parametrize("name", ["", "a" * 5000 + ".wav"])
+def test_names_that_no_file_can_have(name: str) -> None:
+    with pytest.raises(Trouble, match=r"name of the take is empty|file name too long"):
+        read_sound(name)
+
+
+def test_a_take_opens_no_network_and_no_other_file(tmp_path: Path) -> None:
+    """FFmpeg would bind the port of a session description (RFC 8866) and wait, and follow a list of files."""
+    import socket
+    import time
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    (tmp_path / "s.wav").write_text("v=0\no=- 0 0 IN IP4 127.0.0.1\ns=x\nc=IN IP4 127.0.0.1\nt=0 0\n"
+                                    f"m=audio {port} RTP/AVP 97\na=rtpmap:97 L16/44100/1\n")
+    soundfile.write(tmp_path / "other.wav", tone(), RATE)
+    (tmp_path / "l.wav").write_text(f"ffconcat version 1.0\nfile {tmp_path / 'other.wav'}\n")
+    before = time.monotonic()
+    for name in ("s.wav", "l.wav"):
+        with pytest.raises(Trouble, match="could not be read as sound"):
+            read_sound(tmp_path / name)
+    assert time.monotonic() - before < 10  # the port was waited on for twenty seconds
