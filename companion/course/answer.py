@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from companion.braille import from_dots, needs_octave, say_dots, to_cells
 from companion.braille import signs as S
-from companion.course.drill import HIGHER, Item, card, plain_number
+from companion.course.drill import HIGHER, Item, card, plain_number, said_line
 from companion.course.facts import AMERICAN, PLAIN, VALUE_NAMES, Fact, by_cells, fact, in_american, letter_of
 from companion.cue.wording import ORDINALS, cue_for, number, ordinal
 from companion.errors import NothingSung
@@ -160,8 +160,12 @@ def _judged(item: Item, verdict: str, say: str) -> Judged:
 
 def praise(item: Item) -> str:
     """What is said to a right answer: it says the fact again, so that ear and finger meet once more."""
-    if item.wants in ("name", "octave"):
+    if item.wants == "name":
         return f"Right. {_said_start(item.answer)}, {say_dots(item.cells)}."
+    if item.wants == "octave":
+        return f"Right. {_said_start(item.answer)}, {say_dots(_octave_mark(item))}."
+    if item.wants == "sung" and item.cells and len(item.sung) <= MOST_NAMED:
+        return f"Right. {said_line(item.sung)}."
     if item.wants == "cells" and item.group is None:
         return f"Right. {_said_start(item.about[0])}, {say_dots(item.answer)}."
     return "Right."
@@ -169,16 +173,22 @@ def praise(item: Item) -> str:
 
 def answer_words(item: Item) -> str:
     """The right answer in a sentence."""
-    if item.wants in ("name", "octave"):
+    if item.wants == "name":
         return f"That cell is {item.answer}, {say_dots(item.cells)}."
+    if item.wants == "octave":
+        return f"The mark is {say_dots(_octave_mark(item))}: {item.answer}."
     if item.wants == "cells":
         return f"It is written {say_dots(item.answer)}."
     if item.wants == "direction":
         return f"{_moved(item.answer)} Listen again."
     if item.wants == "choice":
-        return f"It was number {item.answer}. Listen again."
+        return f"It was number {number(int(item.answer))}. Listen again."
     if item.wants == "yes or no":
         return f"{item.answer.capitalize()}. {_mark_rule(item)}"
+    if item.wants == "sung" and not item.cells:
+        return f"{_wanted_way(item.answer)} Listen, then sing both."
+    if item.wants == "sung" and len(item.sung) <= MOST_NAMED:
+        return f"It says {said_line(item.sung)}. Read it again, listen to the first note, then sing."
     if item.wants == "sung":
         return "Once more. Read, listen to the first note, then sing."
     if item.kind == "where it turns":
@@ -186,6 +196,17 @@ def answer_words(item: Item) -> str:
     if item.kind == "find the wrong cell":
         return f"It was the {ordinal(int(item.answer))} note. {_heard_there(item)}"
     return f"It was {_amount(item.answer)}. {_count_again(item)}"
+
+
+def how_it_goes(item: Item) -> str:
+    """For a helper who judges a sung answer by ear: "For the helper: C; up to D, E; again E."."""
+    if not item.cells:
+        return f"For the helper: {_wanted_way(item.answer)[:1].lower()}{_wanted_way(item.answer)[1:]}"
+    return f"For the helper: {said_line(item.sung)}."
+
+
+def _octave_mark(item: Item) -> str:
+    return S.OCTAVES[S.OCTAVE_WORDS.index(item.answer)]
 
 
 def _amount(answer: str) -> str:
@@ -208,10 +229,14 @@ def _moved(answer: str) -> str:
 
 
 def _check_name(item: Item, text: str) -> Judged:
-    name = read_name(text)
+    wanted = fact(item.answer)
+    # Numbers alone are dots typed where a name is wanted, unless numbers are what the cells say.
+    name = read_name(text) if wanted.kind == "time" or not re.fullmatch(r"[\d\s]+", text) else None
+    if item.answer in S.OCTAVE_WORDS and (value := read_number(text)) in range(1, len(S.OCTAVE_WORDS)):
+        name = S.OCTAVE_WORDS[int(value or 0)]  # "4" or "fourth" for "fourth octave"
     if name is None:
         return _judged(item, UNSURE, f"I could not read {text[:20]!r}. Give a name, such as {_example(item.answer)}.")
-    wanted, given = fact(item.answer), fact(name)
+    given = fact(name)
     if wanted.kind == "note" and len(item.answer) > 1 and name == item.answer[0]:
         return _judged(item, UNSURE, f"{name}, yes. And how long is it?")
     if given.cells == wanted.cells:
@@ -364,7 +389,7 @@ def _compare(item: Item, given: str) -> str:
         return f"{well}Something is missing after it: {name}."
     got = by_cells(given[at], item.known)
     wrote = f" You wrote {got[0].name}." if got else f" You wrote {say_dots(given[at])}."
-    return f"{well}Next comes {name}.{wrote}"
+    return f"{well or 'First '}{'Next ' if well else ''}comes {name}.{wrote}"
 
 
 _LONGEST_FIRST = sorted(((n, c) for n, c in PLAIN.items() if n != "bar line" and len(c) > 1),
@@ -409,8 +434,7 @@ def _check_octave(item: Item, text: str) -> Judged:
         return _judged(item, UNSURE, "Give the octave, such as 4 or fourth.")
     if S.OCTAVE_WORDS[int(value)] == item.answer:
         return _judged(item, RIGHT, praise(item))
-    mark = S.OCTAVES[S.OCTAVE_WORDS.index(item.answer)]
-    return _judged(item, WRONG, f"The mark is {say_dots(mark)}: {item.answer}. "
+    return _judged(item, WRONG, f"{answer_words(item)} "
                    f"{_said_start(S.OCTAVE_WORDS[int(value)])} is {say_dots(S.OCTAVES[int(value)])}.")
 
 

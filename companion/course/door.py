@@ -131,7 +131,7 @@ def sit(diary: Diary, pupil: Pupil, some: Sequence[Stage], now: Callable[[], dat
     # The day and the number of answers so far make the chance, so that a sitting can be gone through again.
     rng = random.Random(f"{pupil.nickname} {now():%Y-%m-%d} {len(kept.answers)}")
     steps = plan(kept, some, now(), rng, most_new, sung_only=sung_only)
-    tune = None if here.unseen else heard_tune(here.material)
+    tune = None if here.unseen else heard_tune(here.material, here.by_ear)
     tally = Sitting(kept, hands, lambda: P.save(diary, pupil, kept), tune).go(steps, now)
     P.save(diary, pupil, kept)
     for line in tally.lines():
@@ -140,6 +140,8 @@ def sit(diary: Diary, pupil: Pupil, some: Sequence[Stage], now: Callable[[], dat
         after = [s for s in some if s.number > stage.number]
         if after:
             hands.tell(f"Next time: {after[0].label}.")
+    if not (tally.passed or tally.stopped or kept.finished(some)):
+        hands.tell(f"Next time, best on another day, it goes on with {here.label[:1].lower()}{here.label[1:]}.")
     return tally
 
 
@@ -147,9 +149,14 @@ def _begin(here: Stage, hands: Hands, sung_only: bool) -> bool:
     """At the beginning of a stage: the tune and more, as often as they are asked for; whether to go on."""
     if (here.by_ear or sung_only) and not here.unseen:
         hands.tell(f"This is {here.material.tune.title}.")
-        hands.sound(heard_tune(here.material))
+        hands.sound(heard_tune(here.material, here.by_ear))
     if sung_only:
         return True
+    if not here.by_ear:
+        n = f"{here.number:g}"
+        hands.tell(f"For the pupil's sheet in braille: companion sheet stage {n} --out stage-{n}.brf. "
+                   "With .pdf at the end it is large print.")
+    hands.tell("At any question, help tells what you may type.")
     tune = "" if here.unseen else f"tune sounds {here.material.tune.title}; "
     while True:
         hands.tell(f"Enter begins the questions; {tune}more tells what may go wrong; stop ends.")
@@ -158,7 +165,7 @@ def _begin(here: Stage, hands: Hands, sung_only: bool) -> bool:
         if word == "stop":
             return False
         if word == "tune" and tune:
-            hands.sound(heard_tune(here.material))
+            hands.sound(heard_tune(here.material, here.by_ear))
         elif word == "more":
             for text in here.rest(hands.american):
                 hands.tell(text)
@@ -166,10 +173,15 @@ def _begin(here: Stage, hands: Hands, sung_only: bool) -> bool:
             return True
 
 
+#: Keys that a screen reader may pass over in silence, with their names.
+_SPOKEN = {"?": "question mark (?)", "+": "plus (+)", "-": "minus (-)"}
+
+
 def help_lines() -> list[str]:
     """What may be typed at a question."""
     return ["Type the answer. Cells can be typed as dots (145), as Braille ASCII (D) or on a braille display.",
-            *(f"{key}: {what}." for key, what in COMMANDS.items())]
+            "Enter alone: say the question once more.",
+            *(f"{_SPOKEN.get(key, key)}: {what}." for key, what in COMMANDS.items())]
 
 
 def drill_items(kind: str, stage: Stage | None, tune: str | None, leave_out: Sequence[str], facts: Sequence[str],

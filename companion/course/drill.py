@@ -110,6 +110,24 @@ class Item:
                 "cards": list(self.cards)}
 
 
+def note_name(note: LineNote) -> str:
+    """ "C", "F sharp"."""
+    sign = f" {S.ACCIDENTAL_WORDS[note.pitch.alter]}" if note.pitch.alter else ""
+    return f"{note.pitch.step}{sign}"
+
+
+def said_line(line: Sequence[LineNote]) -> str:
+    """A line in words that leave no doubt which C is meant: "C; up to D, E; again E; down to D"."""
+    out = [note_name(line[0])] if line else []
+    way = ""
+    for a, b in itertools.pairwise(line):
+        now = direction(b.midi - a.midi)
+        opening = {"up": "; up to ", "down": "; down to ", "level": "; again "}[now]
+        out.append((", " if now == way else opening) + note_name(b))
+        way = now
+    return "".join(out)
+
+
 def card(about: str, way: str) -> str:
     """The name of what is remembered: a fact and a way."""
     return f"{about} | {way}"
@@ -318,9 +336,9 @@ def whole_tune(material: Material) -> Item:
                 cards=(card(f"{material.name} whole", CELL_TO_VOICE),), signs=material.signs)
 
 
-def heard_tune(material: Material) -> Item:
-    """Not a question: the tune of a stage, to be sounded."""
-    return Item("tune", "", "", "", played=material.tune.line())
+def heard_tune(material: Material, by_ear: bool = False) -> Item:
+    """Not a question: the tune of a stage, to be sounded. by_ear: nobody knows names of notes yet."""
+    return Item("tune", "", "", "", played=material.tune.line(), known=frozenset() if by_ear else None)
 
 
 def _take_down(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:

@@ -197,6 +197,12 @@ def shown_lines(tune: Tune, leave_out: Collection[str], width: int = 40,
         words = "words" not in leave_out
         return tuple(encode(tune, width=width, words=words, title=False, american=american,
                             habits=habits(leave_out)).lines)
+    cells = (row_cells(row, leave_out)[0] for row in rows_of(tune))
+    return tuple(line[i:i + width] for line in cells for i in range(0, len(line), width))
+
+
+def rows_of(tune: Tune) -> list[list[Note]]:
+    """The notes of each line where no bars are shown."""
     rows: list[list[Note]] = []
     for bar in tune.bars:
         notes = [n for n in bar.notes if n.pitch]
@@ -205,8 +211,7 @@ def shown_lines(tune: Tune, leave_out: Collection[str], width: int = 40,
             rows[-1] += notes
         elif notes:
             rows.append(notes)
-    cells = (row_cells(row, leave_out)[0] for row in rows)
-    return tuple(line[i:i + width] for line in cells for i in range(0, len(line), width))
+    return rows
 
 
 def page_signs(tune: Tune, leave_out: Collection[str]) -> frozenset[str]:

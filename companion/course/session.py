@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from companion.course.answer import HEARD_RIGHT, HEARD_WRONG, Judged, check, check_take
+from companion.course.answer import HEARD_RIGHT, HEARD_WRONG, Judged, check, check_take, how_it_goes
 from companion.course.drill import (
     BY_EAR,
     CELL_TO_NAME,
@@ -213,7 +213,7 @@ class Tally:
     def lines(self) -> list[str]:
         """One sentence of what went well, one on each stage passed."""
         if not self.asked:
-            return ["Nothing was asked today."]
+            return ["No answer was given today."]
         out = [f"{number(self.right).capitalize()} of {number(self.asked)} right." if self.right else
                f"{number(self.asked).capitalize()} tried. They come back next time."]
         out += [f"{s.label} is passed." for s in self.passed]
@@ -223,7 +223,11 @@ class Tally:
 #: What may be typed instead of an answer.
 COMMANDS = {"tune": "hear this stage's tune", "?": "say it again, with the dots of what is shown",
             "skip": "go on without an answer", "stop": "end; all that was answered is kept",
-            HEARD_RIGHT: "the spoken or sung answer was right", HEARD_WRONG: "it was not"}
+            HEARD_RIGHT: "the spoken or sung answer was right", HEARD_WRONG: "it was not",
+            "key": "after a sung answer: how it should go, for the helper"}
+#: Once in a sitting, where nobody listens: how a sung answer is given, for a helper who cannot know it.
+BY_HAND = ("Once it is sung, type plus (+) if it was right, minus (-) if not; key tells how it should go. "
+           "Started with --listen, the program hears it itself.")
 
 
 @dataclass
@@ -254,6 +258,7 @@ class Sitting:
     hands: Hands
     keep: Callable[[], None] = lambda: None
     tune: Item | None = None
+    told_by_hand: bool = False
 
     def go(self, steps: Sequence[Step], now: Callable[[], datetime]) -> Tally:
         """All steps in turn; each answer is remembered as it comes."""
@@ -289,6 +294,9 @@ class Sitting:
             if isinstance(line, str) and line.strip().lower() == "tune" and self.tune is not None:
                 self.hands.sound(self.tune)
                 continue
+            if self._is_key(item, line):
+                self.hands.tell(self._in_words(how_it_goes(item)))
+                continue
             judged = self._judge(item, line)
             self.hands.tell(judged.say)
             if judged.verdict == UNSURE and attempt < 4:
@@ -312,17 +320,33 @@ class Sitting:
     def _again(self, item: Item) -> Judged | None:
         """The same once more, right after it was taught; this answer is for learning, and is not counted."""
         self._put(item)
-        line = self._answer(item)
-        if line is None or (isinstance(line, str) and line.strip().lower() == "stop"):
-            return None
-        if isinstance(line, str) and line.strip().lower() in ("skip", "?"):
-            return Judged(UNSURE, "")
+        while True:
+            line = self._answer(item)
+            if line is None or (isinstance(line, str) and line.strip().lower() == "stop"):
+                return None
+            if isinstance(line, str) and line.strip().lower() == "skip":
+                return Judged(UNSURE, "")
+            if line == "" or (isinstance(line, str) and line.strip() == "?"):
+                self._put(item, again=line != "")
+            elif isinstance(line, str) and line.strip().lower() == "tune" and self.tune is not None:
+                self.hands.sound(self.tune)
+            elif self._is_key(item, line):
+                self.hands.tell(self._in_words(how_it_goes(item)))
+            else:
+                break
         judged = self._judge(item, line)
         self.hands.tell(judged.say)
         return judged
 
+    def _in_words(self, text: str) -> str:
+        return in_american(text) if self.hands.american else text
+
+    @staticmethod
+    def _is_key(item: Item, line: str | PitchTrack) -> bool:
+        return item.wants == "sung" and isinstance(line, str) and line.strip().lower() == "key"
+
     def _put(self, item: Item, again: bool = False) -> None:
-        self.hands.tell(in_american(item.ask) if self.hands.american else item.ask)
+        self.hands.tell(self._in_words(item.ask))
         for n, cells in enumerate(item.choices, 1):
             self.hands.tell(f"Number {number(n)}:")
             self.hands.show(cells)
@@ -344,6 +368,9 @@ class Sitting:
                 self.hands.listen = track = None
             if track is not None:
                 return track
+        if item.wants == "sung" and self.hands.listen is None and not self.told_by_hand:
+            self.told_by_hand = True
+            self.hands.tell(BY_HAND)
         return self.hands.read()
 
     def _judge(self, item: Item, line: str | PitchTrack) -> Judged:
@@ -357,7 +384,8 @@ class Sitting:
                 return check_take(item, text, self.hands.american)
             except Trouble as trouble:
                 return Judged(UNSURE, str(trouble))
-        return Judged(UNSURE, "Sing it, and type + if it was right or - if not. Or give the name of a recording.")
+        return Judged(UNSURE, "Sing it, then type plus (+) if it was right or minus (-) if not. "
+                      "Or give the name of a recording.")
 
 
 def _is_file(text: str) -> bool:

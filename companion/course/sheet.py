@@ -20,11 +20,14 @@ from companion.course.drill import (
     NAME_TO_CELL,
     VOICE_TO_CELL,
     Item,
+    heard_tune,
+    said_line,
 )
 from companion.course.facts import Fact, fact, in_american, letter_of
-from companion.course.material import Material
+from companion.course.material import Material, note_fact, rows_of
 from companion.course.progress import Progress
 from companion.course.session import new_items
+from companion.course.sound import what_to_sound
 from companion.course.stage import Stage, taught
 from companion.cue.wording import number
 from companion.tune.model import STEPS
@@ -75,10 +78,15 @@ def _tune_blocks(m: Material, helper_words: bool = True) -> list[Block]:
     """The tune in cells, and for the helper what each bar says."""
     out = []
     if "values" in m.leave_out:
-        out.append(Block(TEXT, "Reading exercise: pitch only. Every note is written as a quaver."))
+        out.append(Block(TEXT, "Reading exercise: pitch only, so how high and not how long. "
+                         "Every note is written as a quaver."))
     out.append(Block(CELLS, "The tune in braille.", lambda width: m.lines(width)))
     if helper_words:
         out.append(Block(HEADING, "What it says, for the helper", helper=True))
+        if "bars" in m.leave_out:
+            out += [Block(ITEM, f"Line {n}: {', '.join(map(note_fact, row))}.", helper=True)
+                    for n, row in enumerate(rows_of(m.shown), 1)]
+            return out
         out += [Block(ITEM, f"Bar {g.name.rsplit(' ', 1)[1]}: {g.said}.", helper=True) for g in m.groups]
     return out
 
@@ -104,6 +112,8 @@ def stage_sheet(stage: Stage) -> Sheet:
         blocks += _tune_blocks(stage.material, helper_words=not stage.unseen)
     else:
         blocks.append(Block(TEXT, f"The tune to sing by ear: {stage.material.tune.title}."))
+        how = what_to_sound(heard_tune(stage.material, by_ear=True))
+        blocks.append(Block(TEXT, f"How it goes: {how}.", helper=True))
     blocks.append(Block(HEADING, "It is known when", helper=True))
     blocks += [Block(ITEM, e.say(), helper=True) for e in stage.known]
     blocks.append(Block(HEADING, "What may go wrong", helper=True))
@@ -139,31 +149,22 @@ def drill_sheet(title: str, items: Sequence[Item]) -> Sheet:
         for k, cells in enumerate(shown, 1):
             said = f"Number {number(k)}." if len(shown) > 1 else ""
             blocks.append(Block(CELLS, said, _lines_of(cells)))
-        if item.played and item.wants != "yes or no":
-            names = ", ".join(_sounded(item))
-            blocks.append(Block(TEXT, f"For question {n} sing or play: {names}.", helper=True))
-        elif item.sung:
-            blocks.append(Block(TEXT, f"For question {n} give the first note: {item.sung[0].pitch.step}.",
-                                helper=True))
+        told = what_to_sound(item)
+        if told:
+            blocks.append(Block(TEXT, f"For question {n}: {told}.", helper=True))
     blocks += [Block(BREAK, helper=True), Block(HEADING, "Answers, for the helper", helper=True)]
     for n, item in enumerate(items, 1):
         if item.wants == "cells":
             said = f"{item.group.said}" if item.group else say_dots(item.answer)
             blocks.append(Block(CELLS, said, _lines_of(item.answer), f"{n}", helper=True, told=not item.group))
         else:
-            answer = item.answer if item.wants != "sung" else ", ".join(x.pitch.step for x in item.sung)
+            answer = item.answer if item.wants != "sung" else said_line(item.sung)
             blocks.append(Block(TEXT, f"{n}. {answer[:1].upper()}{answer[1:]}.", helper=True))
     return Sheet(title, tuple(blocks))
 
 
 def _lines_of(cells: str) -> Callable[[int], Sequence[str]]:
     return lambda width: [line[i:i + width] for line in cells.split("\n") for i in range(0, len(line), width)]
-
-
-def _sounded(item: Item) -> list[str]:
-    from companion.braille import signs as S
-
-    return [n.pitch.step + (f" {S.ACCIDENTAL_WORDS[n.pitch.alter]}" if n.pitch.alter else "") for n in item.played]
 
 
 def key_sheet(stages: Sequence[Stage], upto: Stage | None = None) -> Sheet:
@@ -210,8 +211,10 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
         else:
             way = wanted[d % len(wanted)]
             sung = "" if stage.by_ear or not bars else f" Sing bar {bars[d % len(bars)].name.rsplit(' ', 1)[1]}."
+            if sung and "bars" in stage.leave_out:
+                sung = f" Sing line {d % len(rows_of(stage.material.shown)) + 1}."
             task = f"{tasks[way]}.{sung}"
-        back = f" Due: {number(due)}." if due else ""
+        back = f" To repeat: {number(due)}." if due else ""
         blocks.append(Block(ITEM, f"{day:%A} {day.day}: {task}{back}"))
     if work:
         blocks.append(Block(TEXT, f"Set by the teacher: {', '.join(work)}."))

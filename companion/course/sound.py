@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from companion.braille.signs import ACCIDENTAL_WORDS
-from companion.course.drill import Item
+import itertools
+from collections.abc import Sequence
+
+from companion.course.drill import Item, note_name, said_line
 from companion.course.material import Material
 from companion.cue.sound import Sound
+from companion.match.model import direction
 from companion.tune.model import LineNote
 
 QUARTER_S = 0.6  # a calm step
@@ -46,20 +49,42 @@ def said_instead(item: Item) -> str:
 
     "" where there is nothing to sound.
     """
+    told = what_to_sound(item)
+    return f"For the helper: {told}." if told else ""
+
+
+def what_to_sound(item: Item) -> str:
+    """ "sing any note, then a higher one", "sing or play C; up to D, E"; "" where there is nothing to sound."""
     if item.kind == "higher or lower":
         second = {"higher": "a higher one", "lower": "a lower one", "same": "the same one again"}[item.answer]
-        return f"For the helper: sing any note, then {second}."
+        return f"sing any note, then {second}"
     if item.kind == "sing the move":
-        return "For the helper: sing any note."
-    notes = ", ".join(map(_name, item.played)) if item.wants != "yes or no" else ""
-    if item.kind == "tune":
-        return f"For the helper: sing or play {notes}."
+        return "sing any note"
+    if item.kind == "where it turns":
+        return f"sing any note, then go {', '.join(_ways(item.played))}"
+    if item.kind == "tune" and item.known is not None and not item.known:
+        return _by_words(item.played)
+    line = said_line(item.played) if item.wants != "yes or no" else ""
     if item.first is None:
-        return f"For the helper: sing or play {notes}." if notes else ""
-    first = next((_name(n) for n in (*item.sung, *item.played) if n.midi == item.first), "")
-    return f"For the helper: sing or play {first}" + (f", then {notes}." if notes else ".")
+        return f"sing or play {line}" if line else ""
+    first = next((note_name(n) for n in (*item.sung, *item.played) if n.midi == item.first), "")
+    return f"sing or play {first}" + (f", then {line}" if line else "")
 
 
-def _name(note: LineNote) -> str:
-    sign = f" {ACCIDENTAL_WORDS[note.pitch.alter]}" if note.pitch.alter else ""
-    return f"{note.pitch.step}{sign}"
+_WAY = {"up": "up", "down": "down", "level": "the same"}
+
+
+def _ways(line: Sequence[LineNote]) -> list[str]:
+    return [_WAY[direction(b.midi - a.midi)] for a, b in itertools.pairwise(line)]
+
+
+def _by_words(line: Sequence[LineNote]) -> str:
+    """A tune for someone who knows no names of notes: "sing Tick on any note; lower: tock; higher: now, the"."""
+    words = [n.syllable.strip(" ,.;:!?") or "la" for n in line]
+    out = f"sing {words[0]} on any note"
+    for way, word in zip(_ways(line), words[1:], strict=True):
+        opening = {"up": "; higher: ", "down": "; lower: "}.get(way)
+        if opening is None:  # on the same note as the word before
+            opening = ", " if ":" in out else "; the same: "
+        out += opening + word
+    return out

@@ -12,6 +12,7 @@ from singers import RATE, VOICES, LineItem, Style, perform, render
 from companion.command import main
 from companion.course.drill import Drill, make
 from companion.course.material import material
+from companion.course.session import BY_HAND
 from companion.course.stage import FOLDER, stages
 
 
@@ -98,7 +99,7 @@ def test_a_drill_of_bars_from_a_recording(monkeypatch, capsys, tmp_path) -> None
                          "--count", "1", "--silent", "--as", "ascii", keys=f"{path}\n")
     assert code == 0
     assert lines == ["Read these four notes in silence. You hear the first. Then sing them.", "DEFG",
-                     "For the helper: sing or play C.", "All three right. C, D, E, F.", "One of one right."]
+                     "For the helper: sing or play C.", BY_HAND, "All three right. C, D, E, F.", "One of one right."]
 
 
 def test_a_sung_answer_through_the_microphone(monkeypatch, capsys) -> None:  # type: ignore[no-untyped-def]

@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from companion.braille import to_ascii, to_dots
-from companion.course.answer import check, read_cells, read_name, read_number
-from companion.course.drill import KINDS, Drill, Item, card, make, name_cell, say_octave, write_cell
+from companion.course.answer import check, how_it_goes, read_cells, read_name, read_number
+from companion.course.drill import KINDS, Drill, Item, card, heard_tune, make, name_cell, say_octave, write_cell
 from companion.course.facts import fact
 from companion.course.material import material
-from companion.course.stage import stages
+from companion.course.stage import find_stage, stages
 from companion.errors import Trouble
 from companion.match.model import RIGHT, UNSURE, WRONG
 from companion.tune.model import STEPS
@@ -164,7 +164,7 @@ def test_a_dictation_tells_where_it_goes_astray() -> None:
     assert check(item, "DEFED").say.endswith("something follows that was not sung: dots 1 4 5.")
     marked = make(Drill("write what you hear", order="up", count=1), FULL, random.Random(1))[0]
     assert to_ascii(marked.answer) == '"HIJH'
-    assert check(marked, "HIJG").say.startswith("Next comes fourth octave, dot 5.")
+    assert check(marked, "HIJG").say.startswith("First comes fourth octave, dot 5.")
     # Other cells that say the same: a mark too many is no fault, a missing one is told.
     assert (check(marked, '"H"IJH').verdict, check(marked, '"H"IJH').say) == (
         RIGHT, "Right. It can be written with fewer marks.")
@@ -401,7 +401,34 @@ def test_silent_questions_and_what_a_helper_is_told_instead() -> None:
     assert re.fullmatch(r"For the helper: sing any note, then (a higher one|a lower one|the same one again)\.",
                         said_instead(item))
     bar = make(Drill("write what you hear", order="up", count=1), ROW, random.Random(1))[0]
-    assert said_instead(bar) == "For the helper: sing or play C, then C, D, E, D."
+    assert said_instead(bar) == "For the helper: sing or play C, then C; up to D, E; down to D."
+    turn = make(Drill("where it turns", ("C", "D", "E"), count=1), None, random.Random(1))[0]
+    assert re.fullmatch(r"For the helper: sing any note, then go (up|down)(, (up|down))+\.", said_instead(turn))
+    tick = said_instead(heard_tune(find_stage(1).material, by_ear=True))
+    assert tick.startswith("For the helper: sing Tick on any note; lower: tock; higher: tick; lower: tock; higher: now, ")
+    assert not re.search(r"\b[A-G]\b", tick)  # no names of notes before they were taught
+
+
+def test_a_helper_is_told_how_a_sung_answer_should_go() -> None:
+    read = make(Drill("read and sing", order="up", count=1), ROW, random.Random(1))[0]
+    assert how_it_goes(read) == "For the helper: C; up to D, E; down to D."
+    assert check(read, "+").say == "Right. C; up to D, E; down to D."
+    assert check(read, "-").say.startswith("It says C; up to D, E; down to D. Read it again,")
+    move = make(Drill("sing the move", ("C", "G"), count=1), None, random.Random(1))[0]
+    assert "Read" not in check(move, "-").say  # nothing is read there
+    assert {"higher": "goes up", "lower": "goes down", "same": "stays"}[move.answer] in how_it_goes(move)
+
+
+def test_dots_are_no_name_and_an_octave_may_be_a_number() -> None:
+    for text in ("1 5", "15", "145"):
+        judged = check(name_cell(fact("E")), text)
+        assert (judged.verdict, judged.say) == (UNSURE, f"I could not read '{text}'. Give a name, such as D.")
+    for text in ("4", "fourth", "4th", "fourth octave"):
+        assert check(name_cell(fact("fourth octave")), text).verdict == RIGHT
+    assert check(name_cell(fact("fourth octave")), "5").verdict == WRONG
+    octave = say_octave(fact("C, fifth octave"))
+    assert check(octave, "-").say == "The mark is dots 4 6: fifth octave."
+    assert check(octave, "5").say == "Right. Fifth octave, dots 4 6."
 
 
 def test_notes_are_sounded_inside_the_voice() -> None:
