@@ -66,13 +66,16 @@ def run(options: argparse.Namespace) -> int:
         stage = find_stage(options.stage, some)
         return say(stage.lines(options.american), door.stage_json(stage) if options.json else None)
     if not options.pupil:
-        raise Trouble("Name a pupil, as in companion course Robin; or --list for the stages.")
+        raise Trouble("Name a pupil, as in companion course Robin, with --new the first time; or --list for "
+                      "the stages.")
     if options.questions < 1:
         raise Trouble(f"--questions was {options.questions}; give 1 or more.")
     start = door.moment(options.on)
     from companion.diary.diary import Diary
 
     with Diary(options.diary) as diary:
+        if not options.new and diary.find(options.pupil) is None and diary.near(options.pupil) is None:
+            raise Trouble(f"The diary has no pupil {options.pupil}. Add --new to begin with a new pupil.")
         pupil = diary.pupil(options.pupil, new=options.new)
         if options.begin_again:
             diary.keep(pupil, kept.ROOM, kept.NAME, None)

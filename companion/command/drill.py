@@ -36,7 +36,8 @@ def run(options: argparse.Namespace) -> int:
     from companion.diary.settings import SETTINGS
 
     if not options.kind:
-        return say([f"{kind}. {WAY_WORDS[way]}." for kind, way in KINDS.items()])
+        return say([*(f"{kind}. {WAY_WORDS[way]}." for kind, way in KINDS.items()),
+                    "To begin one: companion drill 'name the cell' --stage 2."])
     stage = find_stage(options.stage) if options.stage else None
     if stage is None and not options.tune and not options.fact:
         stage = find_stage(2)
