@@ -200,6 +200,8 @@ def answer_words(item: Item) -> str:
 
 def how_it_goes(item: Item) -> str:
     """For a helper who judges a sung answer by ear: "For the helper: C; up to D, E; again E."."""
+    if item.wants != "sung":
+        return "The word key helps only where the answer is sung."
     if not item.cells:
         return f"For the helper: {_wanted_way(item.answer)[:1].lower()}{_wanted_way(item.answer)[1:]}"
     return f"For the helper: {said_line(item.sung)}."

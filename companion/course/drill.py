@@ -416,7 +416,7 @@ def _wrong_cell(drill: Drill, material: Material | None, rng: random.Random) -> 
             continue
         cells, place = spoilt
         out.append(Item("find the wrong cell", "Listen and follow with the finger. One note is written wrong. "
-                        "Which one? Count the notes from one.", "place", str(place), cells=cells, played=g.line,
+                        "Which one? Count only the notes, from one.", "place", str(place), cells=cells, played=g.line,
                         about=(g.name,), cards=(card(g.name, CELL_TO_NAME),), signs=g.signs, group=g))
     return out
 

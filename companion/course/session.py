@@ -226,7 +226,7 @@ COMMANDS = {"tune": "hear this stage's tune", "?": "say it again, with the dots 
             HEARD_RIGHT: "the spoken or sung answer was right", HEARD_WRONG: "it was not",
             "key": "after a sung answer: how it should go, for the helper"}
 #: Once in a sitting, where nobody listens: how a sung answer is given, for a helper who cannot know it.
-BY_HAND = ("Once it is sung, type plus (+) if it was right, minus (-) if not; key tells how it should go. "
+BY_HAND = ("Once it is sung, type plus (+) if it was right, minus (-) if not; type key to be told how it should go. "
            "Started with --listen, the program hears it itself.")
 
 
@@ -294,7 +294,7 @@ class Sitting:
             if isinstance(line, str) and line.strip().lower() == "tune" and self.tune is not None:
                 self.hands.sound(self.tune)
                 continue
-            if self._is_key(item, line):
+            if self._is_key(line):
                 self.hands.tell(self._in_words(how_it_goes(item)))
                 continue
             judged = self._judge(item, line)
@@ -305,6 +305,8 @@ class Sitting:
                 if item.wants == "sung":
                     self.hands.sound(item)
                 continue
+            if judged.verdict == UNSURE:
+                self.hands.tell("We leave this one for now.")
             break
         assert judged is not None
         if judged.verdict != UNSURE:
@@ -330,7 +332,7 @@ class Sitting:
                 self._put(item, again=line != "")
             elif isinstance(line, str) and line.strip().lower() == "tune" and self.tune is not None:
                 self.hands.sound(self.tune)
-            elif self._is_key(item, line):
+            elif self._is_key(line):
                 self.hands.tell(self._in_words(how_it_goes(item)))
             else:
                 break
@@ -342,8 +344,8 @@ class Sitting:
         return in_american(text) if self.hands.american else text
 
     @staticmethod
-    def _is_key(item: Item, line: str | PitchTrack) -> bool:
-        return item.wants == "sung" and isinstance(line, str) and line.strip().lower() == "key"
+    def _is_key(line: str | PitchTrack) -> bool:
+        return isinstance(line, str) and line.strip().lower() == "key"
 
     def _put(self, item: Item, again: bool = False) -> None:
         self.hands.tell(self._in_words(item.ask))

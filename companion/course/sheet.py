@@ -207,7 +207,7 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
         due = sum(progress.recall.due_at(n).astimezone(now.tzinfo).date() == day.date() or
                   (d == 0 and progress.recall.due_at(n) < now) for n in progress.recall.cards)
         if d == DAYS - 1:
-            task = f"Sing {stage.material.tune.title} for somebody." if not stage.unseen else "A day of rest."
+            task = f"Sing for somebody: {stage.material.tune.title}." if not stage.unseen else "A day of rest."
         else:
             way = wanted[d % len(wanted)]
             sung = "" if stage.by_ear or not bars else f" Sing bar {bars[d % len(bars)].name.rsplit(' ', 1)[1]}."

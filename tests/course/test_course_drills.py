@@ -417,6 +417,7 @@ def test_a_helper_is_told_how_a_sung_answer_should_go() -> None:
     move = make(Drill("sing the move", ("C", "G"), count=1), None, random.Random(1))[0]
     assert "Read" not in check(move, "-").say  # nothing is read there
     assert {"higher": "goes up", "lower": "goes down", "same": "stays"}[move.answer] in how_it_goes(move)
+    assert how_it_goes(name_cell(fact("C"))) == "The word key helps only where the answer is sung."
 
 
 def test_dots_are_no_name_and_an_octave_may_be_a_number() -> None:

@@ -12,13 +12,14 @@ from course_pupil import Pair
 
 from companion.course import door
 from companion.course import progress as kept
-from companion.course.drill import KINDS, card
+from companion.course.drill import KINDS, card, sung_move
 from companion.course.facts import fact
 from companion.course.progress import Progress
 from companion.course.session import DUE, LAST, NEW, item_for, plan
 from companion.course.stage import find_stage, stages, taught
 from companion.diary.diary import Diary
 from companion.match.model import RIGHT
+from companion.tune.model import Pitch
 
 START = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
 
@@ -177,6 +178,21 @@ def test_a_wrong_answer_is_taught_and_tried_once_more(tmp_path: Path) -> None:
     assert tally.stopped
     asked = [i for i, s in enumerate(said) if s.startswith("Listen to two notes")]
     assert len(asked) >= 3
+
+
+def test_enter_and_key_lose_no_question() -> None:
+    from companion.course.session import BY_HAND, Hands, Sitting, Step
+
+    said: list[str] = []
+    # Wrong first; at the second try Enter, the question mark and key ask again and do not go on.
+    typed_lines = iter(["-", "", "?", "key", "+", "key", "+"])
+    hands = Hands(lambda: next(typed_lines, None), said.append, said.append, lambda item: None)
+    items = [sung_move(Pitch("C", 4), Pitch("G", 4)), sung_move(Pitch("G", 4), Pitch("C", 4))]
+    tally = Sitting(Progress(), hands).go([Step(i, NEW) for i in items], lambda: START)
+    assert (tally.asked, tally.right, tally.stopped) == (2, 1, False)
+    assert said.count(BY_HAND) == 1
+    assert said.count(items[0].ask) == 4
+    assert said[-4:] == ["Right.", items[1].ask, "For the helper: the second note goes down.", "Right."]
 
 
 def test_whatever_is_typed_a_sitting_goes_on() -> None:
