@@ -64,7 +64,8 @@ def run(options: argparse.Namespace) -> int:
         return say(door.term_lines(some, options.american), terms if options.json else None)
     if options.stage:
         stage = find_stage(options.stage, some)
-        return say(stage.lines(options.american), door.stage_json(stage) if options.json else None)
+        return say([*stage.lines(options.american), "To begin with a pupil called Robin: companion course Robin --new."],
+                   door.stage_json(stage) if options.json else None)
     if not options.pupil:
         raise Trouble("Name a pupil, as in companion course Robin, with --new the first time; or --list for "
                       "the stages.")
