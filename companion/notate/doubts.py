@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 
 #: Odds (logarithm) that a note is written wrongly: a constant, then so much for each doubt of it. A logistic
 #: regression on synthesised singers; a bar is unsure from SAY_UNSURE on.
-ODDS = (-3.5, 0.6, 0.6, -1.0, 1.0, 0.5)
-SAY_UNSURE = 0.12
+ODDS = (0.44, 0.43, 0.16, 1.57, 0.72, 0.1, 0.86)
+SAY_UNSURE = 0.1
+NEAR_S, SHORT_S, TAIL_S, TAIL_SEMITONES = 0.05, 0.12, 0.2, 2.6
 WHOLE_UNSURE = 0.85  # a key or metre less sure than this is said to be unsure
 MOST_SAID = 12  # more doubts than this are too many to be heard; the surest of them are left out
 
@@ -46,10 +47,17 @@ def _logit(p: float) -> float:
 
 def note_features(n: Notation, i: int) -> list[float]:
     """What speaks for note i being written wrongly, as numbers in the order of ODDS."""
-    sung = n.sung[i]
-    gap = sung.onset_s - n.sung[i - 1].onset_s if i else 1.0
-    return [1.0, -_logit(n.sure_value[i]), -_logit(n.sure_pitch[i]), sung.sure,
-            float(sung.duration_s < 0.12 or gap < 0.12), -_logit(n.metre_sure)]
+    sung, before = n.sung[i], n.sung[i - 1] if i else None
+    end = sung.onset_s + sung.duration_s
+    gap = sung.onset_s - before.onset_s if before else 1.0
+    dip = max((float(np.exp(-abs(d.odds))) for d in n.dips if sung.onset_s - NEAR_S < d.time_s < end + NEAR_S),
+              default=0.0)
+    # A short piece that comes down off the note before and ends in silence may be the voice letting go.
+    closing = i + 1 == len(n.sung) or n.sung[i + 1].onset_s - end > NEAR_S
+    tail = bool(before and closing and sung.duration_s < TAIL_S and 0 < before.midi - sung.midi < TAIL_SEMITONES
+                and sung.onset_s - before.onset_s - before.duration_s < NEAR_S)
+    return [1.0, -_logit(n.sure_value[i]), -_logit(n.sure_pitch[i]), dip,
+            float(sung.duration_s < SHORT_S or gap < SHORT_S), -_logit(n.metre_sure), float(tail)]
 
 
 def wrong_chances(n: Notation) -> list[float]:

@@ -39,7 +39,7 @@ def signs(at: int, ticks: int, metre: str, rest: bool = False) -> list[tuple[Fra
         # a rest may not, and no rest but of whole beats hides a beat.
         # Nothing longer than a dotted crotchet begins inside the beat.
         if not (rest and (crosses or (at % beat == 0 and ticks > beat and ticks % beat))) and not (
-                crosses and (ticks % 2 or beat == 6)) and not (at % beat and ticks > 6):
+                crosses and (ticks % 2 or at % 2 or beat == 6)) and not (at % beat and ticks > 6):
             return [_PLAIN[ticks]]
     # Cut at the next beat, or else at the last that leaves a whole sign behind.
     to_beat = beat - at % beat

@@ -9,7 +9,7 @@ counted on folk tunes (`counts.json`). All 24 keys are weighed (forward and back
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -32,6 +32,9 @@ MISS_SHORT = 0.012  # ... and so much more divided by its seconds
 WILD = 0.04  # chance of a miss of any size
 #: How much the counted degrees weigh: neighbouring degrees are not independent, so less than in full.
 KEY_WEIGHT = 0.9
+WIDE = 6.0  # semitones of reach from which on shrunk intervals can be told
+#: Factors by which untrained voices shrink all intervals, and what each costs (logarithm): far ones are rarer.
+SHRINK = ((0.96, 1.0), (0.92, 2.5), (0.87, 4.0))
 MODES = ("major", "minor")
 OPENING = 8  # notes whose tuning says which key's name is the nearest
 
@@ -82,9 +85,24 @@ def find(sung: Sequence[float], seconds: Sequence[float], tonic: int | None = No
          mode: str | None = None) -> Pitches:
     """Written pitches and key of N sung notes (MIDI numbers with fractions, and how long each lasted).
 
-    tonic, mode: where a person has said them, only such keys are weighed.
+    tonic, mode: where a person has said them, only such keys are weighed. In a tune with reach, intervals shrunk
+    all over are tried as well.
     """
-    x, length = np.asarray(sung, dtype=float), np.asarray(seconds, dtype=float)
+    x = np.asarray(sung, dtype=float)
+    best, best_score = _find(x, seconds, tonic, mode)
+    if np.ptp(x) < WIDE:
+        return best
+    for factor, penalty in SHRINK:
+        other, score = _find(x[0] + (x - x[0]) / factor, seconds, tonic, mode)
+        if score - penalty > best_score:
+            # What the shrinking took away is part of the singer's tuning.
+            best, best_score = replace(other, tuning=x - other.midi), score - penalty
+    return best
+
+
+def _find(sung: F, seconds: Sequence[float], tonic: int | None, mode: str | None) -> tuple[Pitches, float]:
+    """`find` for intervals as they are, and the logarithm of how likely it is."""
+    x, length = sung, np.asarray(seconds, dtype=float)
     n = len(x)
     first, follow, last = _tables()
     keys = [(t, m) for m in range(2) for t in range(12)
@@ -158,4 +176,4 @@ def find(sung: Sequence[float], seconds: Sequence[float], tonic: int | None = No
     key, second = keys[best], keys[other]
     return Pitches(midi, tuning, key_of(key[0], MODES[key[1]]), float(weight[best]),
                    key_of(second[0], MODES[second[1]]), float(weight[other]) if other != best else 0.0,
-                   key[0], chance)
+                   key[0], chance), float(np.log(np.exp(score - score.max()).sum()) + score.max())

@@ -79,6 +79,7 @@ class Notation:
     evidence: Evidence
     given: Given = Given()
     sound: str = ""  # what is to be said of the sound itself
+    dips: tuple[Doubtful, ...] = ()  # dips of the level that may or may not part notes
 
     @property
     def quarter_bpm(self) -> float:
@@ -101,10 +102,11 @@ def notate(track: PitchTrack, title: str = "", given: Given | None = None) -> No
     given = given or Given()
     notes, sound = usable_notes(track)
     found = write(notes, title, given)
-    decided = decide(found, doubtful(track))
+    dips = doubtful(track)
+    decided = decide(found, dips)
     if decided != list(found.sung):
         found = write(decided, title, given)
-    return replace(found, sound=sound)
+    return replace(found, sound=sound, dips=tuple(dips))
 
 
 def decide(n: Notation, dips: Sequence[Doubtful]) -> list[SungNote]:

@@ -178,7 +178,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--plain", action="store_true", help="without baseline and the ways back")
     arguments = parser.parse_args()
-    shipped = [f for f in (as_folk_tune(load(name)) for name in shipped_names()[:arguments.shipped]) if f]
+    shipped = [f for f in (as_folk_tune(load(name), fewest=10) for name in shipped_names()[:arguments.shipped]) if f]
     tunes = shipped + list(itertools.islice(folk_tunes(test=True), arguments.folk))
     alone, beaten, base = [], [], []
     by_condition: dict[str, list[dict[str, Any]]] = defaultdict(list)

@@ -76,12 +76,12 @@ def _phrase_starts(text: str) -> list[int]:
     return [*starts, count]
 
 
-def as_folk_tune(tune: Tune, starts: list[int] | None = None) -> FolkTune | None:
+def as_folk_tune(tune: Tune, starts: list[int] | None = None, fewest: int = 16) -> FolkTune | None:
     """The tune with its truth, or None where it is not of the kind that is measured."""
     if (sum(tune.time.upper), tune.time.lower) not in METRES.values() or sum(b.time is not None for b in tune.bars) > 1:
         return None
     line = tune.line()
-    if not 16 <= len(line) <= 70 or max(n.midi for n in line) - min(n.midi for n in line) > 19:
+    if not fewest <= len(line) <= 70 or max(n.midi for n in line) - min(n.midi for n in line) > 19:
         return None
     if any((n.quarters * 4).denominator != 1 or n.quarters <= 0 or (n.rest_after * 4).denominator != 1 for n in line):
         return None
