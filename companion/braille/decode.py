@@ -96,10 +96,9 @@ class Reading:
         if self._raw:
             for bar, cells, groups, again in self._raw.reader.written:
                 n = 0
-                for i, piece in enumerate(cells):
+                for i, (piece, place) in enumerate(zip(cells, _starts(cells, groups), strict=True)):
                     u = unit(piece)
                     if u.kind:
-                        place = _offset(cells, groups, i)
                         lead, length = (0, 1) if i in again else (u.lead, len(piece) - u.lead)
                         out.append((bar, n, *self._raw.at(place + lead), length))
                         n += 1
@@ -165,10 +164,10 @@ class Reading:
         pieces: list[tuple[int, str, Note | None]] = []
         for bar, bar_cells, groups, again in raw.reader.written:
             notes = iter(self.tune.bars[bar].notes)
-            for i, cells in enumerate(bar_cells):
+            for i, (cells, place) in enumerate(zip(bar_cells, _starts(bar_cells, groups), strict=True)):
                 note = next(notes, None) if unit(cells).kind else None
                 if i not in again:
-                    pieces.append((_offset(bar_cells, groups, i), cells, note))
+                    pieces.append((place, cells, note))
         for place, cells, note in pieces:
             line, column = raw.at(place)
             u = unit(cells)
@@ -330,6 +329,7 @@ class _Reader:
         self.units: list[Unit] = []
         self.cells: list[str] = []
         self.groups: list[tuple[int, int]] = []  # (index of its first unit, offset)
+        self.starts: list[int] = []  # offset of every unit, when first asked for
         self.repeats: list[tuple[int, int]] = []  # part-bar repeats: (index in units, offset)
         self.line_starts: list[int] = []
         self.before: int | None = None  # the note before, as Pitch.diatonic
@@ -348,7 +348,9 @@ class _Reader:
 
     def offset(self, index: int) -> int:
         """Where the unit of this index in the bar under way begins."""
-        return _offset(self.cells, self.groups, index)
+        if len(self.starts) != len(self.cells):
+            self.starts = _starts(self.cells, self.groups)
+        return self.starts[index]
 
     # --- groups of cells --------------------------------------------------------------------------------------
 
@@ -498,7 +500,7 @@ class _Reader:
         for _ in range(min(times, MOST_BARS - len(self.bars))):
             bar = self._open(at)
             bar.notes = list(source.notes)
-            bar.total, bar.complete = source.total, source.complete
+            bar.total, bar.complete = source.total, True  # what is amiss in it is said once
             self.repeated.append((len(self.bars) - 1, at, length))
         self.line_starts.clear()
         if match["tail"]:
@@ -564,7 +566,7 @@ class _Reader:
             self._plain_bar(bar, values)
         else:
             self._rich_bar(bar, bar_index, values)
-        self.units, self.cells, self.groups = [], [], []
+        self.units, self.cells, self.groups, self.starts = [], [], [], []
         if self.line_starts:
             self.line_starts = []
 
@@ -658,6 +660,7 @@ class _Reader:
         key_alter = _key_alter(self.key.fifths)
         in_force: dict[int, int] = {}
         starts = self.line_starts
+        self.alone = sum(1 for u in units if u.kind) == 1
         k = 0
         for i, u in enumerate(units):
             if i in starts and u.kind != "rest":
@@ -711,8 +714,7 @@ class _Reader:
         base, dots, tuplet, k = self._value(u, values, k)
         self._own_problems(u, i)
         self._bar_signs(bar, u)
-        whole = u.row == 0 and not u.dots and not u.size and not tuplet and sum(
-            1 for v in self.units if v.kind) == 1
+        whole = self.alone and u.row == 0 and not (u.dots or u.size or tuplet)
         if whole:
             base, bar.complete = Fraction(4), True
         self.tied = None
@@ -884,14 +886,16 @@ def _said_unit(said: Direction) -> Unit:
     return u
 
 
-def _offset(cells: list[str], groups: list[tuple[int, int]], index: int) -> int:
-    """Where a unit begins: groups are (index of first unit, offset)."""
-    first, at = groups[bisect_right(groups, index, key=_first) - 1]
-    return at + sum(map(len, cells[first:index]))
-
-
-def _first(group: tuple[int, int]) -> int:
-    return group[0]
+def _starts(cells: list[str], groups: list[tuple[int, int]]) -> list[int]:
+    """Where every unit begins: groups are (index of first unit, offset)."""
+    at = dict(groups)
+    out: list[int] = []
+    now = 0
+    for i, piece in enumerate(cells):
+        now = at.get(i, now)
+        out.append(now)
+        now += len(piece)
+    return out
 
 
 def split_is_bars(cells: str) -> list[bool]:

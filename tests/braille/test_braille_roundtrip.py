@@ -132,7 +132,7 @@ def test_a_sample_of_folk_melodies() -> None:
         page = encode(tune, width=width)
         assert max(map(len, page.lines)) <= width, name
         assert compare(tune, decode(from_brf(to_brf(page))).tune) == [], name
-        if number % 5:
+        if number % 10:
             continue  # music21's own braille takes its time; the benchmark asks it for all
         pairs = align(our_groups(tune), music21_groups(part))
         bars += len(pairs)
@@ -140,7 +140,7 @@ def test_a_sample_of_folk_melodies() -> None:
             if a != b:
                 different += 1
                 causes[cause(tune, a, b)] = causes.get(cause(tune, a, b), 0) + 1
-    assert bars > 800
+    assert bars > 400
     assert different <= bars / 100, causes
 
 
