@@ -250,3 +250,24 @@ def test_tunes_that_have_no_cells_say_which_bar() -> None:
         encode(tune((note("C4", 4),), (Note(pitch=Pitch("C", 9), base=Fraction(4)),)))
     with pytest.raises(Trouble, match="more than two semitones"):
         encode(tune((Note(pitch=Pitch("C", 4, 3), base=Fraction(4)),)))
+
+
+def test_the_page_for_newcomers_is_true() -> None:
+    """The bar of companion/braille/PAGE.md, its cells and what its table says of them."""
+    from pathlib import Path
+
+    import companion.braille
+
+    page = (Path(companion.braille.__file__).parent / "PAGE.md").read_text(encoding="utf-8")
+    bar = (note("F#4", 0.5), note("A4", 0.5), note("G#4"), note("D5"))
+    cells = one_line(tune((note("D4"), note("D4"), note("D4")), bar, time=Time((3,), 4), key=2)).split("⠀")[1]
+    assert f"    {cells}\n" in page
+    rows = [[part.strip() for part in line.split("|")[1:-1]] for line in page.splitlines() if line.startswith("| ⠀"[:2])]
+    table = [row for row in rows if len(row) == 4 and len(row[0]) == 1 and "⠀" <= row[0] <= "⣿"]
+    assert "".join(row[0] for row in table) == cells
+    assert [row[1].replace(" ", "") for row in table] == [to_dots(c) for c in cells]
+    lines = encode(tune((note("D4"), note("D4"), note("D4")), bar, time=Time((3,), 4), key=2)).lines
+    reading = decode(lines)
+    assert [n.pitch.name for n in reading.tune.bars[1].notes if n.pitch] == ["F#4", "A4", "G#4", "D5"]
+    without = [line.replace("⠨", "") for line in lines]
+    assert [n.pitch.name for n in decode(without).tune.bars[1].notes if n.pitch][-1] == "D4"
