@@ -141,6 +141,8 @@ class Practise:
         end = session.seconds_all + self.warm_up_s
         self._say(f"First we warm up. {CAUTION}")
         self._glide(low, high)
+        if self.over or session.seconds_all >= end:
+            return
         missed = 0
         lows = rising(low, high)
         self._say("Five notes up and down. Listen, then sing.")

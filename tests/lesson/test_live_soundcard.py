@@ -143,6 +143,39 @@ def _unrepeated(midi: list[float]) -> list[float]:
 
 
 @pytest.mark.slow
+def test_a_pupil_who_listens_is_led_through_a_session(soundcard: SoundCard, tmp_path: Path) -> None:
+    """No script: the pupil sings whatever it has heard last, one sink, warm-up and all, nothing set, no key."""
+    at = 0
+    with soundcard.recording() as record:
+        program = Program(soundcard, "practise", "Pip", "--helper", "--minutes", "2", "--diary",
+                          str(tmp_path / "d.sqlite"))
+
+        def echo(k: int) -> np.ndarray | None:
+            nonlocal at
+            new = record.samples[at:]
+            at += len(new)
+            loud = np.flatnonzero(np.abs(new) > 0.003)
+            gaps = np.flatnonzero(np.diff(loud) > 0.3 * RATE)
+            last = new[loud[gaps[-1] + 1 if len(gaps) else 0]:loud[-1]]
+            notes = find_notes(track(last, RATE))
+            if not notes:
+                return None
+            long = [b.onset_s - a.onset_s for a, b in pairwise(notes)] + [notes[-1].duration_s]
+            items = [LineItem(round(n.midi), s / 0.5, "la") for n, s in zip(notes, long, strict=True)]
+            rng = np.random.default_rng(k)
+            return render(perform(items, replace(PLAIN, quarter_s=0.5), rng), VOICES[1], "formants", rng)
+
+        sing_along(soundcard, record, program, echo, 180)
+        assert program.end() == 0, program.errors
+    assert 120 <= time.monotonic() - program.started < 165
+    assert "Five notes up and down. Listen, then sing." in program.lines
+    with Diary(tmp_path / "d.sqlite") as diary:
+        takes = diary.takes(diary.pupil("Pip"))
+    assert {t.tune for t in takes} >= {"warm-up", "tick-tock"}
+    assert [t.tune for t in takes if t.closeness < 0.8] == []
+
+
+@pytest.mark.slow
 def test_a_lesson_without_a_tune(soundcard_apart: SoundCard, tmp_path: Path) -> None:
     """The teacher sings a line, the pupil answers it, wrong and then right; then a second line."""
     import subprocess
