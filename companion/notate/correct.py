@@ -30,7 +30,7 @@ HELP = (
     "in G major",
     "a tone lower (or an octave higher)",
     "no pickup (or a pickup of a crotchet)",
-    "values twice as long (or half as long)",
+    "values twice as long (or values half as long)",
     "words: Snail on the wall",
     "title: Snail",
 )

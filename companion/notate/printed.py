@@ -14,7 +14,7 @@ from companion.places import write_whole
 from companion.tune.model import Tune
 from companion.tune.musicxml import to_musicxml
 
-STAFF_MM = 12.0  # height of the five lines: modified stave notation is engraved at 10 mm and more (from memory)
+STAFF_MM = 13.0  # height of the five lines; the smallest text beside them is then 18 points, large print
 PAGE_MM = (210, 297)  # A4
 MARGIN_MM = 15
 #: Verovio's staff is 8 of its units of 0.09 mm at a scale of 100 with unit 9 (its default): 7.2 mm.

@@ -66,6 +66,9 @@ def parted(word: str) -> list[str]:
     for (_, end), (start, _) in itertools.pairwise(groups):
         between = low[end:start]
         keep = 1 if len(between) > 1 else 0
+        if between.endswith("l") and len(between) > 1 and re.fullmatch("e[^a-z]*s?[^a-z]*", low[start:]):
+            cuts.append(end + len(between) - 2)  # lit-tle, ta-ble
+            continue
         for size in (3, 2):
             if len(between) >= size and between[-size:] in _TOGETHER:
                 keep = len(between) - size

@@ -19,11 +19,13 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from notate_tunes import ROOT, FolkTune, folk_tunes  # noqa: E402
+import itertools
 
-from companion.notate import rhythm  # noqa: E402
-from companion.notate.metre import features  # noqa: E402
-from companion.notate.rhythm import METRES, MOST_TICKS, Evidence, bar_ticks, moves, read  # noqa: E402
+from notate_tunes import ROOT, FolkTune, folk_tunes
+
+from companion.notate import rhythm
+from companion.notate.metre import features
+from companion.notate.rhythm import METRES, MOST_TICKS, Evidence, bar_ticks, moves, read
 
 FILE = ROOT / "companion" / "notate" / "counts.json"
 Table = defaultdict[int, Counter[int]]
@@ -73,7 +75,7 @@ def count_degrees(tunes: Sequence[FolkTune], mode: str) -> dict[str, object]:
         degrees = [(x.midi - folk.tonic) % 12 for x in folk.tune.line()]
         first[degrees[0]] += 1
         last[degrees[-1]] += 1
-        for a, b in zip(degrees, degrees[1:], strict=False):
+        for a, b in itertools.pairwise(degrees):
             follow[a, b] += 1
     return {"tunes": n, "first": first.astype(int).tolist(), "next": follow.astype(int).ravel().tolist(),
             "last": last.astype(int).tolist()}

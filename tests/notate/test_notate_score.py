@@ -173,7 +173,8 @@ def test_doubts_name_the_bar_and_another_reading() -> None:
     assert len(said) == 1
     assert said[0].bar == bars_of(n)[k]
     assert said[0].other == "a dotted crotchet"
-    assert said[0].say.startswith(f"Bar {said[0].bar}, ") and "may be a dotted crotchet" in said[0].say
+    assert said[0].say.startswith(f"Bar {said[0].bar}, ")
+    assert "may be a dotted crotchet" in said[0].say
     assert unsure_bars(unsure) == [said[0].bar]
     american = doubt_lines(unsure, american=True)
     assert "dotted quarter note" in american[0]
@@ -182,7 +183,9 @@ def test_doubts_name_the_bar_and_another_reading() -> None:
 
 def test_json_has_what_the_contract_names() -> None:
     data = as_json(notate(as_track(performance(load("rain-down"))), "x"))
-    assert data["key"] == "C major" and data["time"] == "3/4" and data["quarter_bpm"] == pytest.approx(120, rel=0.1)
+    assert data["key"] == "C major"
+    assert data["time"] == "3/4"
+    assert data["quarter_bpm"] == pytest.approx(120, rel=0.1)
     assert {"midi", "quarters", "bar"} <= set(data["notes"][0])
     assert sum(n["quarters"] for n in data["notes"] if n["bar"] == 1) == 3
     assert isinstance(data["problems"], list)

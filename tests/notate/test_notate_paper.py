@@ -1,0 +1,155 @@
+"""What goes on paper, measured in the files: the finger line, the wall card, print for a helper."""
+
+from __future__ import annotations
+
+import re
+from itertools import pairwise
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from companion.braille import from_brf
+from companion.errors import Trouble
+from companion.notate import fingerline as F
+from companion.notate import wallcard
+from companion.notate.drawing import POINT_PER_MM, to_pdf
+from companion.tune import load
+
+SVG = "{http://www.w3.org/2000/svg}"
+#: Library of Congress, Specification 800 (2008), 3.2: mm.
+DOT, PITCH, CELL = 1.44, 2.34, 6.2
+
+
+def svg_of(name: str, tmp_path) -> list[ET.Element]:
+    return [ET.parse(n).getroot() for n in F.save(load(name), tmp_path / f"{name}.svg")]
+
+
+@pytest.mark.parametrize("name", ["snail-wall", "lantern", "kite", "rocking-boat"])
+def test_sizes_in_the_svg(name: str, tmp_path) -> None:
+    for page in svg_of(name, tmp_path):
+        assert (page.get("width"), page.get("height"), page.get("viewBox")) == ("297mm", "210mm", "0 0 297 210")
+        widths = {float(x.get("stroke-width", "0")) for x in page.iter(f"{SVG}line")}
+        assert widths == {1.5}
+        circles = [(float(c.get("cx")), float(c.get("cy")), 2 * float(c.get("r"))) for c in page.iter(f"{SVG}circle")]
+        points = [c for c in circles if c[2] > 3]
+        dots = [c for c in circles if c[2] < 3]
+        assert {round(c[2], 2) for c in points} == {6.4}
+        assert {round(c[2], 2) for c in dots} <= {DOT}
+        # Everything within the margins.
+        assert all(15 < x < 297 - 12 and 15 < y < 210 - 12 for x, y, _ in circles)
+        near = [((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5 for i, a in enumerate(dots) for b in dots[:i]]
+        if near:  # no two dots nearer than in one cell
+            assert min(near) == pytest.approx(PITCH, abs=0.02)
+        between = [((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5 - 6.4 for i, a in enumerate(points)
+                   for b in points[:i]]
+        assert min(between) >= 3.2
+        to_braille = [((p[0] - d[0]) ** 2 + (p[1] - d[1]) ** 2) ** 0.5 - 3.2 - DOT / 2 for p in points for d in dots]
+        assert min(to_braille, default=9) >= 3.19  # an eighth of an inch
+        # Neither does a line come nearer to braille.
+        for ln in page.iter(f"{SVG}line"):
+            x1, y1, x2, y2 = (float(ln.get(k)) for k in ("x1", "y1", "x2", "y2"))
+            for k in range(21):
+                x, y = x1 + (x2 - x1) * k / 20, y1 + (y2 - y1) * k / 20
+                assert all(((x - d[0]) ** 2 + (y - d[1]) ** 2) ** 0.5 - 0.75 - DOT / 2 > 3.1 for d in dots)
+
+
+def test_the_picture_rises_as_the_tune_does() -> None:
+    tune = load("lantern")
+    picture = F.finger_line(tune)
+    for page in picture.places:
+        for a in page:
+            for b in page:
+                if a.note.midi > b.note.midi and abs(a.label_y - b.label_y) < 0.01:
+                    assert a.y < b.y
+    assert sum(len(p) for p in picture.places) == len(tune.line())
+    assert F.finger_line(tune, 1).says[0].startswith("Lan is the first, up a step to tern, down a step to lan")
+    with pytest.raises(Trouble, match="no phrase 9"):
+        F.finger_line(tune, 9)
+
+
+def test_cells_of_a_row_stand_as_specification_800_says() -> None:
+    from companion.notate.drawing import Page
+
+    page = Page()
+    page.braille(10, 10, "⠿⠿")
+    assert page.discs == [(pytest.approx(10 + c * CELL + (d // 3) * PITCH), pytest.approx(10 + (d % 3) * PITCH), DOT)
+                          for c in range(2) for d in range(6)]
+
+
+def test_the_pdf_is_in_true_size_and_whole() -> None:
+    pytest.importorskip("pypdf")
+    import io
+
+    from pypdf import PdfReader
+
+    picture = F.finger_line(load("lantern"))
+    data = to_pdf(list(picture.pages), "Lantern")
+    reader = PdfReader(io.BytesIO(data))
+    assert len(reader.pages) == len(picture.pages)
+    box = reader.pages[0].mediabox
+    assert (float(box.width) / POINT_PER_MM, float(box.height) / POINT_PER_MM) == pytest.approx((297, 210), abs=0.01)
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Lantern"
+    content = reader.pages[0].get_contents().get_data().decode()
+    assert content.startswith(f"{POINT_PER_MM:.6f} 0 0 ")  # a unit is a millimetre
+    assert set(re.findall(r"([\d.]+) w ", content)) == {"1.5"}
+
+
+def test_the_embosser_picture_fits_and_reads(tmp_path) -> None:
+    tune = load("snail-wall")
+    F.save(tune, tmp_path / "x.brf")
+    data = (tmp_path / "x.brf").read_bytes()
+    for sheet in data.decode("ascii").split("\f"):
+        assert len(sheet.splitlines()) <= 25
+        assert all(len(line) <= 40 for line in sheet.splitlines())
+    pages = F.in_cells(tune)
+    block = pages[0][2:6]
+    # As many full cells in the picture's rows as there are notes, each in the column where its word begins.
+    places = sorted((x, y) for y, row in enumerate(block[:3]) for x, c in enumerate(row) if c == F.FULL_CELL)
+    assert len(places) == 7
+    heights = [2 - y for _, y in places]
+    assert heights == [0, 0, 1, 2, 2, 1, 0]  # C C D E E D C
+    assert all(block[3][x] != "⠀" and (x == 0 or block[3][x - 1] == "⠀") for x, _ in places)
+    assert from_brf(data)
+
+
+def test_the_wall_card_stays_below_a_stretch(tmp_path) -> None:
+    for name in ("snail-wall", "kite", "lantern"):
+        card = wallcard.wall_card(load(name), 98)
+        cm = [h.cm for h in card.heights]
+        assert cm == sorted(cm, reverse=True)
+        assert max(cm) <= 98 * 1.25
+        assert min(cm) >= 98 * 0.65 - 0.5
+        midi = [n.midi for n in load(name).line()]
+        assert [a > b for a, b in pairwise(card.walk)] == \
+            [a > b for a, b in pairwise(midi)]
+        assert card.lines()[1].startswith("Clear the space first")
+    wallcard.save(card, tmp_path / "c.html")
+    html = (tmp_path / "c.html").read_text()
+    assert "font: 24pt" in html
+    assert "Clear the space first" in html
+    wallcard.save(card, tmp_path / "c.brf")
+    assert all(len(x) <= 40 for x in (tmp_path / "c.brf").read_text().splitlines())
+    with pytest.raises(Trouble, match="shoulder"):
+        wallcard.wall_card(load("kite"), 12)
+
+
+def test_print_is_large_and_holds_the_words(tmp_path) -> None:
+    pytest.importorskip("verovio")
+    from companion.notate import printed
+
+    names = printed.save(load("rocking-boat"), tmp_path / "p.svg")
+    svg = Path(names[0]).read_text(encoding="utf-8")
+    assert "Rock" in svg
+    root = ET.fromstring(svg)
+    assert float(re.sub("[^0-9.]", "", root.get("width", "0"))) == pytest.approx(210, abs=0.5)
+    inner = root.find(f"{SVG}svg")
+    unit = 210 / float(inner.get("viewBox").split()[2])  # mm a unit of the drawing
+    rows = sorted({float(m.group(1)) for p in inner.iter(f"{SVG}path")
+                   if (m := re.fullmatch(r"M\d+ (\d+) L\d+ \1", p.get("d", "")))})[:5]
+    assert (rows[4] - rows[0]) * unit == pytest.approx(printed.STAFF_MM, rel=0.05)
+    words = [float(m) for m in re.findall(r'font-size="(\d+)px"', svg) if float(m)]
+    assert min(words) * unit * 72 / 25.4 >= 18  # points: large print
+    printed.save(load("rocking-boat"), tmp_path / "p.pdf")
+    assert (tmp_path / "p.pdf").read_bytes().startswith(b"%PDF")
