@@ -1231,5 +1231,6 @@ def read_file(path: str | Path) -> Reading:
     if len(data) > MOST_BYTES:
         raise Trouble(f"{path} is larger than any tune in braille; give a .brf file, or a text file of cells.")
     if not data.strip():
-        raise Trouble(f"{path} is empty. Give a .brf file, or a text file of braille cells.")
+        what = "Standard input" if str(path) == "-" else str(path)
+        raise Trouble(f"{what} is empty. Give a .brf file, or a text file of braille cells.")
     return decode(lines_of(data))

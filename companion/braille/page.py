@@ -103,9 +103,10 @@ def _running_head(title: str, number: int, width: int) -> str:
     return text + figures.rjust(max(width, len(figures) + 4) - len(text))
 
 
-def _is_running_head(line: str) -> bool:
-    _, mark, figures = line.rpartition("   #")
-    return bool(mark) and bool(figures) and set(figures.upper()) <= set("ABCDEFGHIJ")
+def _is_running_head(line: str, number: int) -> bool:
+    """Whether a sheet's first line is the head that `to_brf` gives to the sheet of this number."""
+    figures = to_ascii("".join(S.UPPER_DIGITS[d] for d in str(number)))
+    return line.upper().endswith(f"   #{figures}")
 
 
 def from_brf(data: bytes) -> list[str]:
@@ -116,7 +117,7 @@ def from_brf(data: bytes) -> list[str]:
         lines = sheet.replace("\r\n", "\n").replace("\r", "\n").split("\n")
         if lines and not lines[-1]:
             lines.pop()
-        if sheet_number and lines and _is_running_head(lines[0]):
+        if sheet_number and lines and _is_running_head(lines[0], sheet_number + 1):
             lines.pop(0)
         out += [to_cells("".join(c for c in line if c >= " " or c == "\t")) for line in lines]
     return out
