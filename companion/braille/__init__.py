@@ -13,9 +13,10 @@ from companion.braille.text import (
     to_ascii,
     to_cells,
     to_dots,
+    typed,
     words,
 )
 
 __all__ = ["BraillePage", "Habits", "Link", "Problem", "Reading", "Said", "chord", "decode", "encode", "from_brf",
            "from_dots", "letter_of", "lines_of", "needs_octave", "note_cells", "pitch_only_tune", "read_file",
-           "say_dots", "say_note", "to_ascii", "to_brf", "to_cells", "to_dots", "words"]
+           "say_dots", "say_note", "to_ascii", "to_brf", "to_cells", "to_dots", "typed", "words"]

@@ -188,6 +188,7 @@ class _Encoder:
     def __init__(self, tune: Tune, pitch_only: bool, vocal: bool, habits: Habits) -> None:
         self.tune, self.pitch_only, self.vocal, self.habits = tune, pitch_only, vocal, habits
         self.count = 0  # written notes so far
+        self.number = 0  # of the bar being made
         self.before: int | None = None  # the note before, as Pitch.diatonic; None where a mark is due
         self.tied: tuple[int, int] | None = None
         self.key, self.time = tune.key, tune.time if any(b.time for b in tune.bars) else None
@@ -311,6 +312,7 @@ class _Encoder:
     def bar(self, index: int, grouped: bool = True) -> list[_Piece]:
         """One bar's pieces; the state goes on to the next bar."""
         bar = self.tune.bars[index]
+        self.number = bar.number
         lead: list[_Piece] = []
         begin = self._lead(bar, index, lead) if bar.key or bar.time or bar.forward_repeat or bar.ending else ""
         notes = bar.notes
@@ -475,8 +477,8 @@ class _Encoder:
         try:
             sign = S.ACCIDENTALS[alter]
         except KeyError as error:
-            raise Trouble("A note is raised or lowered by more than two semitones, which has no sign in braille; "
-                          "write it by another letter.") from error
+            raise Trouble(f"Bar {self.number} has a note raised or lowered by more than two semitones, which has no "
+                          "sign in braille; write it by another letter.") from error
         return S.EDITORIAL + sign + S.EDITORIAL if accidental == "editorial" else sign
 
     def _dress(self, index: int, n: int, note: Note, head: str, tail: str,

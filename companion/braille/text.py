@@ -38,6 +38,23 @@ def from_dots(text: str) -> str:
     return S.cells(text.replace("\t", " "))
 
 
+def typed(text: str) -> tuple[str, str]:
+    """Cells as people type them, and what of it is no cell.
+
+    Unicode cells stay; dot numbers ("5-145", "5 145") where there is nothing else; otherwise Braille ASCII.
+    Nothing is lost: characters that are no cell in that form come back as the second value, in order.
+    """
+    if any("\u2800" <= c <= "\u28ff" for c in text):
+        cells = "".join(c for c in text if "\u2800" <= c <= "\u28ff")
+        return cells, "".join(c for c in text if not ("\u2800" <= c <= "\u28ff" or c.isspace()))
+    groups = text.replace("-", " ").split()
+    if groups and all(g == "0" or (set(g) <= set("123456") and list(g) == sorted(set(g))) for g in groups):
+        return from_dots(text), ""
+    cells = to_cells(text)
+    return "".join(c for c in cells if "\u2800" <= c <= "\u28ff"), "".join(
+        c for c in cells if not ("\u2800" <= c <= "\u28ff" or c.isspace()))
+
+
 def chord(keys: set[int]) -> str:
     """The cell of six keys held together, each a dot number 1 to 6. Raises ValueError for other keys."""
     if not keys <= {1, 2, 3, 4, 5, 6}:

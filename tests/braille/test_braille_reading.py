@@ -248,7 +248,7 @@ def test_files_in_their_forms() -> None:
 def test_tunes_that_have_no_cells_say_which_bar() -> None:
     with pytest.raises(Trouble, match="Bar 2 has C9"):
         encode(tune((note("C4", 4),), (Note(pitch=Pitch("C", 9), base=Fraction(4)),)))
-    with pytest.raises(Trouble, match="more than two semitones"):
+    with pytest.raises(Trouble, match="Bar 1 has a note raised or lowered by more than two semitones"):
         encode(tune((Note(pitch=Pitch("C", 4, 3), base=Fraction(4)),)))
 
 

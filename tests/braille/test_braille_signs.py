@@ -16,6 +16,7 @@ from companion.braille import (
     to_ascii,
     to_cells,
     to_dots,
+    typed,
 )
 from companion.braille.encode import key_cells, time_cells
 from companion.braille.text import read_words, words
@@ -114,6 +115,16 @@ def test_typed_cells_come_back() -> None:
         from_dots("1x")
     with pytest.raises(ValueError, match="not dots 1 to 6"):
         chord({7})
+
+
+def test_cells_as_people_type_them() -> None:
+    wanted = from_dots("5-145-15")
+    for text in ("5-145-15", "5 145 15", '"DE', '"de', wanted, f" {wanted}"):
+        assert typed(text) == (wanted, ""), text
+    assert typed("5-541") == (to_cells("5-541"), "")  # no dot numbers: they are not in order
+    assert typed(f"{wanted}é") == (wanted, "é")
+    assert typed('"DEé') == (wanted, "é")
+    assert typed("") == ("", "")
 
 
 def test_the_letter_trap() -> None:
