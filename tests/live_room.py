@@ -100,7 +100,7 @@ class RoomOut(Out):
     def sound(self, sound: Sound, cut: Any = None, after_start: Any = None) -> bool:
         self.tones.append((self.room.clock(), sound))
         if self.room.echo:
-            self.room.put(at_rate(sound, RATE).samples, 0.05)
+            self.room.put(at_rate(sound, RATE).samples, 0.2)  # the card's delay and the room
         self.room.at += round(sound.seconds * RATE)
         return not (cut is not None and cut())
 

@@ -8,13 +8,14 @@ from __future__ import annotations
 import difflib
 import json
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from companion.diary.model import Consent, KeptTake, Pupil, TakeMove, Tally, Work
 from companion.diary.settings import SETTINGS
-from companion.diary.store import BUSY_S, SWEEP, Locked, Store, Unusable, beside, default_path
+from companion.diary.store import BUSY_S, QUICK_BUSY_S, SWEEP, Locked, Store, Unusable, beside, default_path
 from companion.errors import Trouble
 
 if TYPE_CHECKING:
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
     from companion.match.model import Match
 
 LONGEST_NAME = 40
-QUICK_BUSY_S = 0.2  # a session is to speak within half a second
 RECORDING = "recording"  # the purpose for which sound is kept
 END_CONSENT = "UPDATE consents SET ended_at = ? WHERE pupil = ? AND purpose = ? AND ended_at IS NULL"
 
@@ -251,7 +251,8 @@ class Diary:
             with self._store.writing() as write:
                 write.execute("DELETE FROM sounds WHERE until < ?", (today,))
                 write.execute("INSERT OR IGNORE INTO chores VALUES (?)", (SWEEP,))
-            self._store.sweep()
+            with suppress(Locked):
+                self._store.sweep(QUICK_BUSY_S)
 
     # --- what was set for the week ---
 

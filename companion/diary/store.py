@@ -11,7 +11,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from threading import RLock
 from typing import Any
@@ -22,6 +22,7 @@ from companion.errors import Trouble
 NAME = "diary.sqlite"
 APPLICATION = 0x436D7044  # "CmpD", in the header of every diary (SQLite file format, offset 68)
 BUSY_S = 5.0  # how long to wait for another program's write; ours take milliseconds
+QUICK_BUSY_S = 0.2  # the same where a session is to speak within half a second
 CHECK_BYTES = 20_000_000  # a file up to this size is looked through when it is opened (under 0.1 s)
 
 #: Schema by versions: each entry takes the one before it a version on. Never change one that has shipped.
@@ -193,7 +194,8 @@ class Store:
                 run(f"PRAGMA user_version = {SCHEMA}")
                 run(f"PRAGMA application_id = {APPLICATION}")
         if run("SELECT 1 FROM chores WHERE name = ?", (SWEEP,)).fetchone():
-            self.sweep()
+            with suppress(Locked):  # the chore stays for the next opening
+                self.sweep(QUICK_BUSY_S)
 
     @contextmanager
     def plainly(self) -> Iterator[None]:
@@ -242,14 +244,15 @@ class Store:
         with self._lock, self.plainly():
             return self._con.execute(query, values).fetchall()
 
-    def sweep(self) -> None:
+    def sweep(self, wait_s: float | None = None) -> None:
         """Leave no byte of what was deleted: neither in free pages nor in the log beside the file.
 
-        Raises Locked where another program stands in the way; it is then done at the next opening.
+        Raises Locked where another program stands in the way for `wait_s`; it is then done at the next opening.
         """
+        wait_s = BUSY_S if wait_s is None else wait_s
         with self._lock, self.plainly():
             self._con.execute("VACUUM")
-            end = time.monotonic() + BUSY_S
+            end = time.monotonic() + wait_s
             while self._con.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]:
                 if time.monotonic() > end:
                     raise Locked(f"What was deleted is gone from the diary, but traces may be left in {self.path} "

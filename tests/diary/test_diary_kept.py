@@ -94,6 +94,28 @@ def test_a_reader_in_the_way_of_a_deletion_is_said_and_the_traces_go_later(
         assert traces(tmp_path, NICKNAME.encode()) == []
 
 
+def test_old_sound_goes_although_another_program_reads(tmp_path: Path) -> None:
+    import sqlite3
+
+    clock = Clock()
+    path = tmp_path / "d.sqlite"
+    with Diary(path, clock) as diary:
+        pupil = diary.pupil("Wren", new=True)
+        diary.give_consent(pupil, "Wren's mother")
+        flac = diary.sound(diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND))
+    assert flac is not None
+    reader = sqlite3.connect(path, isolation_level=None)
+    reader.execute("BEGIN")
+    reader.execute("SELECT * FROM sounds").fetchall()
+    clock.time += timedelta(days=60)
+    with Diary(path, clock) as diary:  # opens all the same, at once
+        assert diary.sounds(diary.pupil("Wren")) == []
+    reader.execute("ROLLBACK")
+    reader.close()
+    with Diary(path, clock):
+        assert traces(tmp_path, *flac_pieces(flac)) == []
+
+
 def test_sound_needs_consent_and_goes_with_it(tmp_path: Path) -> None:
     clock = Clock()
     with Diary(tmp_path / "d.sqlite", clock) as diary:
