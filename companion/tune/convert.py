@@ -15,6 +15,11 @@ TYPES = {
     "128th": Fraction(1, 32),
 }  # fmt: skip
 
+MOST_SIGNS = 7  # sharps or flats in a key: one for each letter
+MOST_ALTERED = 2  # semitones: the double sharp and the double flat are the farthest signs
+#: Octaves of written letters, from MIDI's lowest note (C-1) to its highest (G9).
+OCTAVES = range(-1, 10)
+
 _ARTICULATIONS = {
     "Staccato": "staccato", "Staccatissimo": "staccatissimo", "Spiccato": "staccatissimo", "Accent": "accent",
     "StrongAccent": "strong accent", "Tenuto": "tenuto", "DetachedLegato": "staccato-tenuto",
@@ -64,7 +69,7 @@ def from_music21(part: Any, title: str = "", source: str = "") -> Tune:
     bars: list[Bar] = []
     bpm: float | None = None
     for mark in part.recurse().getElementsByClass(tempo.MetronomeMark):
-        if mark.number:
+        if mark.number and mark.number > 0:
             bpm = float(mark.getQuarterBPM() or mark.number)
             break
     pending_end = False
@@ -97,6 +102,9 @@ def _signatures(measure: Any) -> tuple[Key | None, Time | None]:
     key = time = None
     for k in measure.getElementsByClass("KeySignature"):
         fifths = k.sharps or 0
+        if abs(fifths) > MOST_SIGNS:
+            raise Trouble(f"Bar {measure.number} has a key of {abs(fifths)} {'sharps' if fifths > 0 else 'flats'}; "
+                          "seven is the most. Write the tune in another key.")
         key = Key(int(fifths), getattr(k, "mode", None) or "major")
     for t in measure.getElementsByClass("TimeSignature"):
         symbol = {"common": "common", "cut": "cut"}.get(t.symbol or "", "")
@@ -134,13 +142,22 @@ def _bar_notes(measure: Any, where: int, slurs_from: dict[int, int], slurs_to: d
     notes: list[Note] = []
     said: list[Direction] = []
     end_after = pending_end
+    sung_until = Fraction(0)
     for e in elements:
         if not _is_note(e):
             said += _directions(e)
             continue
+        if not e.isRest and not e.pitches:
+            raise Trouble(f"Bar {measure.number or where} has a note without a pitch, as percussion has; a line that "
+                          "can be sung is wanted. Choose another part.")
         if e.isChord and len(e.pitches) > 1:
             raise Trouble(f"Bar {measure.number or where} has a chord; a single line is wanted. "
                           "Choose a part with one note at a time.")
+        if not e.duration.isGrace and not e.isRest:
+            if e.offset < sung_until:
+                raise Trouble(f"Bar {measure.number or where} has a note that begins before the last one ends; a "
+                              "single line is wanted. Choose a part with one note at a time.")
+            sung_until = e.offset + e.duration.quarterLength
         if getattr(e, "style", None) is not None and getattr(e.style, "hideObjectOnPrint", False) and e.isRest:
             continue
         before = list(said)
@@ -167,7 +184,7 @@ def _directions(e: Any) -> list[Direction]:
         out = []
         if e.text and not e.textImplicit:
             out.append(Direction("words", str(e.text)))
-        if e.number and not e.numberImplicit:
+        if e.number and e.number > 0 and not e.numberImplicit:
             out.append(Direction("metronome", f"{Fraction(e.referent.quarterLength).limit_denominator(64)}="
                                               f"{e.number:g}"))
         return out
@@ -202,7 +219,8 @@ def _note(e: Any, measure: Any, before: list[Direction], slur_starts: int, slur_
         return _split(e, before, slur_starts, slur_stops)
     base = TYPES.get(duration.type)
     if base is None:
-        raise Trouble(f"Bar {measure.number} has a note of a length that cannot be written ({duration.type}).")
+        raise Trouble(f"Bar {measure.number} has a note of a length that cannot be written ({duration.type}); the "
+                      "shortest is a 128th note. Write it in longer values.")
     tuplet = None
     if duration.tuplets:
         t = duration.tuplets[0]
@@ -220,8 +238,14 @@ def _note(e: Any, measure: Any, before: list[Direction], slur_starts: int, slur_
 def _pitch(e: Any, measure: Any) -> tuple[Pitch, str]:
     p = e.pitches[0] if e.isChord else e.pitch
     if p.microtone.cents or (p.accidental is not None and p.accidental.alter != int(p.accidental.alter)):
-        raise Trouble(f"Bar {measure.number} has a microtone ({p.nameWithOctave}); only whole semitones can be "
-                      "written here.")
+        raise Trouble(f"Bar {measure.number} has a microtone (near {p.step}{p.implicitOctave}); only whole semitones "
+                      "can be written here. Write the nearest one.")
+    if p.implicitOctave not in OCTAVES:
+        raise Trouble(f"Bar {measure.number} has {p.step}{p.implicitOctave}, far from what any voice sings. Move the "
+                      "tune by octaves.")
+    if abs(p.alter) > MOST_ALTERED:
+        raise Trouble(f"Bar {measure.number} has a note raised or lowered by more than two semitones, which has no "
+                      "sign. Write it by another letter.")
     accidental = ""
     if p.accidental is not None:
         if p.accidental.displayStyle in ("parentheses", "bracket"):
@@ -248,7 +272,7 @@ def _syllables(e: Any) -> tuple[Syllable | None, ...]:
         return ()
     verses: dict[int, Syllable] = {}
     for lyric in e.lyrics:
-        text = str(lyric.text or "")
+        text = " ".join(str(lyric.text or "").split())
         if lyric.isComposite:
             text = "‿".join(str(c.text or "") for c in lyric.components or [])
         if text:
@@ -277,11 +301,13 @@ def split_value(quarters: Fraction) -> list[tuple[Fraction, int]]:
 def _split(e: Any, before: list[Direction], slur_starts: int, slur_stops: int) -> list[Note]:
     """A length with no sign of its own: as tied values."""
     quarters = Fraction(e.duration.quarterLength).limit_denominator(64)
+    if quarters <= 0 and not e.isRest:
+        raise Trouble(f"Bar {e.measureNumber} has a note of no length. Give it a value and try again.")
     try:
         values = split_value(quarters)
     except ValueError as error:
-        raise Trouble(f"A note of {quarters} crotchets cannot be written; the file may not be meant as a "
-                      "score.") from error
+        raise Trouble(f"Bar {e.measureNumber} has a note of {quarters} crotchets, which cannot be written. Write it "
+                      "as two or more tied notes.") from error
     pitch = None if e.isRest else _pitch(e, e)[0]
     tie = e.tie is not None and e.tie.type in ("start", "continue")
     notes = []

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import difflib
 import io
+import itertools
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -22,6 +24,7 @@ from companion.tune.musicxml import to_musicxml
 SCORES = (".musicxml", ".xml", ".mxl")
 MIDI = (".mid", ".midi")
 MOST_BYTES = 30_000_000  # a single line of melody is far smaller; more is a mistake or a trap
+MOST_QUARTERS = 8000  # 2000 bars of four crotchets: a MIDI file that lasts longer is damaged, and would take minutes
 
 
 def shipped_names() -> list[str]:
@@ -32,18 +35,32 @@ def shipped_names() -> list[str]:
 def find(name: str | Path) -> Path:
     """The file that a path or the name of a shipped tune stands for. Raises Trouble where there is none."""
     path = Path(name)
-    if path.is_dir():
-        raise Trouble(f"{name} is a folder. Give a MusicXML or MIDI file, or the name of a tune that ships.")
-    if path.is_file():
-        return path
-    inside = shipped("exercises") / f"{name}.musicxml"
-    if path.suffix == "" and path.name == str(name) and inside.is_file():
-        return inside
+    if not str(name).strip():
+        raise Trouble("The name of the tune is empty. Give a MusicXML or MIDI file, or the name of a tune that ships.")
+    try:
+        if path.is_dir():
+            raise Trouble(f"{name} is a folder. Give a MusicXML or MIDI file, or the name of a tune that ships.")
+        if path.is_file():
+            return path
+    except OSError as error:
+        raise Trouble(f"{name} could not be read: {(error.strerror or str(error)).lower()}. Give a MusicXML or MIDI "
+                      "file, or the name of a tune that ships.") from error
+    if ships := _shipped_as(str(name)):
+        return shipped("exercises") / f"{ships}.musicxml"
     if path.suffix.lower() in SCORES + MIDI or len(path.parts) > 1:
         raise Trouble(f"There is no file {name}. Check its name and folder.")
     near = difflib.get_close_matches(str(name), shipped_names(), 1, 0.4)
     hint = f"Did you mean {near[0]}?" if near else "companion tunes lists the tunes that ship."
     raise Trouble(f"No tune is called {name}. {hint}")
+
+
+def _shipped_as(said: str) -> str | None:
+    """The shipped tune that goes by this name or title, capitals and hyphens aside; None where none does."""
+    from companion.tune.catalogue import catalogue
+
+    wanted = said.strip().casefold().replace("-", " ")
+    return next((e.name for e in catalogue()
+                 if wanted in (e.name.replace("-", " "), e.title.casefold().replace("-", " "))), None)
 
 
 def load(name: str | Path, part: str | int | None = None) -> Tune:
@@ -59,7 +76,7 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     data = _read(path)
     if kind in SCORES:
         text = _unpack(path, data) if kind == ".mxl" or data[:2] == b"PK" else data
-        _check_xml(path, text)
+        text = _checked_xml(path, text)
         score = _parse(path, text, "musicxml")
     else:
         if data[:4] != b"MThd":
@@ -69,12 +86,12 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     title = ""
     if score.metadata is not None:
         title = score.metadata.title or score.metadata.movementName or ""
-    tune = from_music21(chosen, title=title or path.stem, source=str(path))
+    tune = from_music21(chosen, title=" ".join(title.split()) or path.stem, source=str(path))
     composer = (score.metadata.composer or "") if score.metadata is not None else ""
     from dataclasses import replace
 
     tune = replace(tune, composer=composer)
-    if not any(n.pitch is not None for _, _, n in tune.written()):
+    if not tune.line():
         raise Trouble(f"{path} holds no notes. Give a file with a melody in it.")
     return tune
 
@@ -99,16 +116,34 @@ def _unpack(path: Path, data: bytes) -> bytes:
                      n.lower().endswith((".xml", ".musicxml"))]
             if not names:
                 raise Trouble(f"{path} holds no score. Give a MusicXML file.")
-            if archive.getinfo(names[0]).file_size > MOST_BYTES:
+            name = _root_file(archive) or names[0]
+            if archive.getinfo(name).file_size > MOST_BYTES:
                 raise Trouble(f"{path} unpacks to more than a tune can be. Give another file.")
-            return archive.read(names[0])
-    except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError) as error:
+            return archive.read(name)
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError,
+            ValueError) as error:
         raise Trouble(f"{path} is cut or damaged and could not be unpacked. Save it anew and try "
                       "again.") from error
 
 
-def _check_xml(path: Path, text: bytes) -> None:
-    """Refuse what would not parse, and what would blow up when parsed (entity bombs)."""
+def _root_file(archive: zipfile.ZipFile) -> str | None:
+    """The score that the container names first (MusicXML 4.0, compressed files); None where it names none."""
+    import defusedxml.ElementTree
+    from defusedxml.common import DefusedXmlException
+
+    inside = archive.namelist()
+    if _CONTAINER_NAME not in inside or archive.getinfo(_CONTAINER_NAME).file_size > MOST_BYTES:
+        return None
+    try:
+        root = defusedxml.ElementTree.fromstring(archive.read(_CONTAINER_NAME))
+    except (DefusedXmlException, ET.ParseError, ValueError, LookupError):
+        return None
+    first = next((e.get("full-path", "") for e in root.iter() if e.tag.rpartition("}")[2] == "rootfile"), "")
+    return first if first in inside else None
+
+
+def _checked_xml(path: Path, text: bytes) -> bytes:
+    """The score's XML, part by part. Refuses what would not parse, and what would blow up when parsed."""
     import defusedxml.ElementTree
     from defusedxml.common import DefusedXmlException
 
@@ -118,11 +153,28 @@ def _check_xml(path: Path, text: bytes) -> None:
         raise Trouble(f"{path} defines entities of its own, which a score never needs; it was not read. "
                       "Save it anew from a score editor.") from error
     except (ET.ParseError, ValueError, LookupError) as error:
-        raise Trouble(f"{path} is no MusicXML or is cut off ({error}). Save it anew and try again.") from error
+        line = getattr(error, "position", (0, 0))[0]
+        where = f" in line {line}" if line else ""
+        raise Trouble(f"{path} is no MusicXML, or is cut off or damaged{where}. Save it anew and try again.") from error
     if root.tag not in ("score-partwise", "score-timewise"):
         raise Trouble(f"{path} is XML but no MusicXML score (it begins with {root.tag}). Give a MusicXML file.")
     if root.find(".//note") is None:
         raise Trouble(f"{path} holds no notes. Give a file with a melody in it.")
+    return text if root.tag == "score-partwise" else _by_parts(root)
+
+
+def _by_parts(root: ET.Element) -> bytes:
+    """A score in bars of parts ("timewise") as one in parts of bars, which is all that music21 reads."""
+    parts: dict[str, ET.Element] = {}
+    for measure in root.findall("measure"):
+        for part in measure.findall("part"):
+            name = part.get("id", "")
+            whole = parts.setdefault(name, ET.Element("part", {"id": name}))
+            ET.SubElement(whole, "measure", dict(measure.attrib)).extend(part)
+        root.remove(measure)
+    root.tag = "score-partwise"
+    root.extend(parts.values())
+    return bytes(ET.tostring(root, encoding="utf-8", xml_declaration=True))
 
 
 def _parse(path: Path, data: bytes, kind: str) -> Any:
@@ -138,7 +190,14 @@ def _parse(path: Path, data: bytes, kind: str) -> Any:
                 file.readstr(data)
                 if not any(e.isNoteOn() for t in file.tracks for e in t.events):
                     raise Trouble(f"{path} holds no notes. Give a file with a melody in it.")
-                score = midi.translate.midiFileToStream(file, quantizePost=True)
+                ticks = max(sum(e.time for e in t.events if e.isDeltaTime()) for t in file.tracks)
+                if ticks > MOST_QUARTERS * file.ticksPerQuarterNote:
+                    raise Trouble(f"{path} lasts longer than any tune: it is damaged, or holds a silence of hours. "
+                                  "Save it anew and try again.")
+                for t in file.tracks:
+                    _one_after_another(t, file.ticksPerQuarterNote)
+                file.ticksPerQuarterNote *= GRID
+                score = midi.translate.midiFileToStream(file, quantizePost=False)
             else:
                 score = converter.parseData(data.decode("utf-8-sig", errors="replace")
                                             if not data.startswith((b"\xff\xfe", b"\xfe\xff"))
@@ -152,8 +211,70 @@ def _parse(path: Path, data: bytes, kind: str) -> Any:
     return score if isinstance(score, stream.Score) else stream.Score([score])
 
 
+GRID = 12  # parts of a crotchet: semiquavers (3 each) and quavers of a triplet (4 each) both come out even
+WRITTEN = 48  # a file whose notes begin within this part of a crotchet of the grid was written, not played
+
+
+def _one_after_another(track: Any, quarter: int) -> None:
+    """Bring a track to the nearest semiquavers, with quavers of triplets where it was written and not played.
+
+    Its ticks become GRID times as fine. music21 rounds where a note begins and how long it is apart from
+    each other, so that a played line comes to overlap itself; here both ends of a note are rounded. A note
+    held over into the next, as a player binds notes, is let go where the next one begins; a voice that goes
+    on under others is left alone.
+    """
+    from music21 import midi
+
+    now, timed = 0, []
+    for e in track.events:
+        if e.isDeltaTime():
+            now += e.time
+        else:
+            timed.append((now, e))
+    notes: list[list[int]] = []  # begin, end, and the places in `timed` of both
+    sounding: dict[tuple[Any, Any], list[int]] = {}
+    for place, (at, e) in enumerate(timed):
+        if e.isNoteOn() and e.velocity:
+            sounding[e.channel, e.pitch] = note = [at, -1, place, -1]
+            notes.append(note)
+        elif (e.isNoteOff() or e.isNoteOn()) and (note := sounding.pop((e.channel, e.pitch), [])):
+            note[1], note[3] = at, place
+    notes = [n for n in notes if n[3] >= 0]
+    for a, b in itertools.pairwise(notes):
+        held = a[1] - b[0]
+        if 0 < held <= min(a[1] - a[0], b[1] - b[0]) / 2 and b[1] >= a[1]:
+            a[1] = b[0]
+    semiquavers = [k * quarter for k in range(0, GRID + 1, 3)]
+    marks = sorted({*semiquavers, *(k * quarter for k in range(0, GRID + 1, 4))})
+    off_grid = (min(abs(n[0] * GRID % (quarter * GRID) - m) for m in marks) for n in notes)
+    if any(off * WRITTEN > quarter * GRID for off in off_grid):
+        marks = semiquavers
+
+    def nearest(at: int) -> int:
+        whole, rest = divmod(at * GRID, quarter * GRID)
+        return whole * quarter * GRID + min(marks, key=lambda m: abs(m - rest))
+
+    ticks = [nearest(at) for at, _ in timed]
+    begins = sorted(ticks[n[2]] for n in notes)
+    for begin, end, on, off in notes:
+        ticks[off] = nearest(end)
+        if ticks[off] <= ticks[on] and end >= begin:  # too short for the grid: a semiquaver, or up to the next note
+            following = next((b for b in begins if b > ticks[on]), ticks[on] + 3 * quarter)
+            ticks[off] = min(ticks[on] + 3 * quarter, following)
+    rank = [0 if e.isNoteOff() or (e.isNoteOn() and not e.velocity) else 2 if e.isNoteOn() else 1 for _, e in timed]
+    order = sorted(range(len(timed)), key=lambda i: (ticks[i], rank[i], i))
+    if timed:  # the end of the track stays its end
+        order.sort(key=lambda i: i == len(timed) - 1)
+    events, before = [], 0
+    for i in order:
+        gap = midi.DeltaTime(track)
+        gap.time, before = max(0, ticks[i] - before), max(before, ticks[i])
+        events += [gap, timed[i][1]]
+    track.events = events
+
+
 def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
-    parts = [p for p in score.parts if p.recurse().notes] or list(score.parts)
+    parts = [p for p in score.parts if any(n.pitches and "ChordSymbol" not in n.classes for n in p.recurse().notes)]
     if not parts:
         raise Trouble(f"{path} holds no notes. Give a file with a melody in it.")
     names = [str(p.partName or f"part {i + 1}") for i, p in enumerate(parts)]
@@ -182,7 +303,7 @@ def save(tune: Tune, path: str | Path) -> None:
     elif kind == ".mxl":
         packed = io.BytesIO()
         with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-            archive.writestr("META-INF/container.xml", _CONTAINER)
+            archive.writestr(_CONTAINER_NAME, _CONTAINER)
             archive.writestr("score.musicxml", to_musicxml(tune))
         write_whole(path, packed.getvalue())
     elif kind in MIDI:
@@ -191,6 +312,7 @@ def save(tune: Tune, path: str | Path) -> None:
         raise Trouble(f"{path} ends in {kind or 'nothing'}; a tune is written to .musicxml, .mxl or .mid.")
 
 
+_CONTAINER_NAME = "META-INF/container.xml"
 _CONTAINER = ('<?xml version="1.0" encoding="UTF-8"?><container><rootfiles><rootfile '
               'full-path="score.musicxml"/></rootfiles></container>')
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from companion.errors import Trouble
 from companion.tune.model import Bar, LineNote, Note, Syllable, Tune
 
 MOST_BARS = 2000  # a tune whose repeats unfold to more than this is written wrongly
@@ -13,7 +14,8 @@ def sung_order(tune: Tune) -> list[tuple[int, int]]:
     """Bars in the order in which they are sung: (bar index, verse counted from 0).
 
     Plain repeats and endings first; then one da capo or dal segno, on which repeats are not taken again
-    (common practice). The verse is how often the bar has been sung before.
+    (common practice). The verse is how often the bar has been sung before. Raises Trouble where the repeats
+    unfold to MOST_BARS.
     """
     order: list[int] = _repeats(tune.bars, 0, len(tune.bars))
     jump_at, text = _jump(tune.bars)
@@ -36,9 +38,12 @@ def sung_order(tune: Tune) -> list[tuple[int, int]]:
             fine = next(i for i, b in enumerate(tune.bars) if _says(b, "fine"))
             again = [b for b in again if b <= fine]
         order += again
+    if len(order) >= MOST_BARS:
+        raise Trouble(f"{tune.title or 'This tune'} comes to {MOST_BARS} bars or more as sung, which no take is held "
+                      "against. Look at its repeats, or give a part of it.")
     times: dict[int, int] = {}
     out = []
-    for bar in order[:MOST_BARS]:
+    for bar in order:
         out.append((bar, times.get(bar, 0)))
         times[bar] = times.get(bar, 0) + 1
     return out

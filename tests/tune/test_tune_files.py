@@ -189,3 +189,156 @@ def test_nothing_half_written(tmp_path: Path) -> None:
     with pytest.raises(Trouble, match="is written to"):
         save(load("mole"), tmp_path / "mole.pdf")
     assert list(tmp_path.iterdir()) == []
+
+
+# Scores and MIDI files as people and programs write them.
+
+
+def score(*bars: str, head: str = "<divisions>32</divisions>") -> bytes:
+    measures = "".join(f'<measure number="{k}">{f"<attributes>{head}</attributes>" if k == 1 else ""}{bar}</measure>'
+                       for k, bar in enumerate(bars, 1))
+    return ('<score-partwise><part-list><score-part id="P1"><part-name>Voice</part-name></score-part></part-list>'
+            f'<part id="P1">{measures}</part></score-partwise>').encode()
+
+
+def note_xml(step: str = "C", octave: int = 4, length: int = 32, kind: str = "quarter", alter: str = "") -> str:
+    altered = f"<alter>{alter}</alter>" if alter else ""
+    return (f"<note><pitch><step>{step}</step>{altered}<octave>{octave}</octave></pitch>"
+            f"<duration>{length}</duration><voice>1</voice><type>{kind}</type></note>")
+
+
+BACK = "<backup><duration>128</duration></backup>"
+GRACE = "<note><grace/><pitch><step>D</step><octave>4</octave></pitch><type>eighth</type></note>"
+DRUM = ("<note><unpitched><display-step>E</display-step><display-octave>4</display-octave></unpitched>"
+        "<duration>32</duration></note>")
+REPEAT = '<barline location="right"><repeat direction="backward" times="1000000"/></barline>'
+
+
+@pytest.mark.parametrize(("data", "says"), [
+    (score(note_xml() * 4 + BACK + note_xml("E") * 4), "begins before the last one ends"),
+    (score(note_xml() * 3 + DRUM), "Bar 1 has a note without a pitch"),
+    (score(DRUM * 4), "holds no notes"),
+    (score(GRACE * 3, head="<divisions>32</divisions><time><beats>4</beats><beat-type>4</beat-type></time>"),
+     "holds no notes"),
+    (score(note_xml(alter="0.5")), "microtone .near C4"),
+    (score(note_xml(alter="3")), "more than two semitones"),
+    (score(note_xml(octave=99)), "C99, far from what any voice sings"),
+    (score(note_xml(kind="256th", length=1)), "shortest is a 128th note"),
+    (score(note_xml(kind="", length=1).replace("<type></type>", ""), head="<divisions>997</divisions>"), "of no length"),
+    (score(note_xml(), head="<divisions>32</divisions><key><fifths>99</fifths></key>"), "99 sharps; seven is the most"),
+    (score(*[note_xml() * 4 + REPEAT] * 3), "2000 bars or more as sung"),
+])
+def test_what_cannot_be_sung_or_written_is_named(tmp_path: Path, data: bytes, says: str) -> None:
+    (tmp_path / "t.musicxml").write_bytes(data)
+    with pytest.raises(Trouble, match=says) as trouble:
+        load(tmp_path / "t.musicxml")
+    assert str(trouble.value).endswith(".")
+
+
+def test_a_score_by_bars_is_read_as_one_by_parts(tmp_path: Path) -> None:
+    """MusicXML 4.0 has both orders; music21 reads one of them."""
+    (tmp_path / "t.musicxml").write_bytes(score(note_xml() + note_xml("E"), note_xml("G")))
+    by_bars = score(note_xml() + note_xml("E"), note_xml("G")).decode().replace("partwise", "timewise")
+    by_bars = by_bars.replace('<part id="P1">', "").replace("</part>", "")
+    for k in (1, 2):
+        by_bars = by_bars.replace(f'<measure number="{k}">', f'<measure number="{k}"><part id="P1">')
+    by_bars = by_bars.replace("</measure>", "</part></measure>")
+    (tmp_path / "w.musicxml").write_text(by_bars)
+    assert [n.midi for n in load(tmp_path / "w.musicxml").line()] == [60, 64, 67]
+    assert written(load(tmp_path / "w.musicxml")) == written(load(tmp_path / "t.musicxml"))
+
+
+def test_a_packed_score_is_the_one_that_its_container_names(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "t.mxl", "w") as archive:
+        archive.writestr("about.xml", "<about/>")
+        archive.writestr("META-INF/container.xml", '<container xmlns="urn:x"><rootfiles><rootfile '
+                                                   'full-path="in/score.xml"/></rootfiles></container>')
+        archive.writestr("in/score.xml", score(note_xml("G")))
+    assert [n.midi for n in load(tmp_path / "t.mxl").line()] == [67]
+
+
+def test_damage_inside_a_packed_score_is_a_sentence(tmp_path: Path) -> None:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("score.xml", score(*[note_xml(s) for s in "CDEFGAB"]))
+    data = bytearray(packed.getvalue())
+    data[60:90] = b"\xff" * 30
+    (tmp_path / "t.mxl").write_bytes(data)
+    with pytest.raises(Trouble, match="cut or damaged"):
+        load(tmp_path / "t.mxl")
+
+
+def test_titles_and_words_are_one_line(tmp_path: Path) -> None:
+    text = score(note_xml().replace("</note>", "<lyric><text>\n la \n</text></lyric></note>")).decode()
+    text = text.replace("<part-list>", "<movement-title>One\ntwo</movement-title><part-list>")
+    (tmp_path / "t.musicxml").write_text(text)
+    tune = load(tmp_path / "t.musicxml")
+    assert (tune.title, tune.line()[0].syllable) == ("One two", "la")
+
+
+@pytest.mark.parametrize("name", ["Snail-Wall", "snail wall", "Snail on the wall", "SNAIL ON THE WALL"])
+def test_a_shipped_tune_goes_by_its_title_too(name: str) -> None:
+    assert load(name).line() == load("snail-wall").line()
+
+
+@pytest.mark.parametrize("name", ["", "  ", "a" * 5000])
+def test_names_that_no_tune_can_have(name: str) -> None:
+    with pytest.raises(Trouble, match=r"name of the tune is empty|could not be read"):
+        load(name)
+
+
+def midi_file(events: list[tuple[int, bytes]], quarter: int = 480) -> bytes:
+    """A standard MIDI file (RP-001) of one track: (tick, event) in any order."""
+    track, now = b"", 0
+    for at, event in sorted(events):
+        gap, now = at - now, at
+        delta = bytes([gap & 127])
+        while gap := gap >> 7:
+            delta = bytes([gap & 127 | 128]) + delta
+        track += delta + event
+    track += b"\x00\xff\x2f\x00"
+    return (b"MThd" + (6).to_bytes(4, "big") + b"\x00\x00\x00\x01" + quarter.to_bytes(2, "big")
+            + b"MTrk" + len(track).to_bytes(4, "big") + track)
+
+
+def played(*notes: tuple[int, int, int]) -> bytes:
+    """(begin, end, pitch) in ticks, 480 to the crotchet."""
+    return midi_file([e for begin, end, pitch in notes
+                      for e in ((begin, bytes([0x90, pitch, 64])), (end, bytes([0x80, pitch, 0])))])
+
+
+def values(path: Path) -> list[tuple[int, Fraction, Fraction]]:
+    return [(n.midi, n.onset_quarters, n.quarters) for n in load(path).line()]
+
+
+def test_a_line_that_was_played_does_not_overlap_itself(tmp_path: Path) -> None:
+    """Notes bound as a player binds them, each a little early or late: five crotchets over a bar line."""
+    (tmp_path / "t.mid").write_bytes(played((5, 530, 60), (470, 1010, 62), (975, 1400, 64), (1425, 1960, 65),
+                                            (1890, 2400, 67)))
+    assert values(tmp_path / "t.mid") == [(p, Fraction(k), Fraction(1)) for k, p in enumerate((60, 62, 64, 65, 67))]
+
+
+def test_triplets_that_were_written_stay_triplets(tmp_path: Path) -> None:
+    (tmp_path / "t.mid").write_bytes(played((0, 160, 60), (160, 320, 62), (320, 480, 64), (480, 600, 65),
+                                            (600, 720, 67)))
+    third, quarter = Fraction(1, 3), Fraction(1, 4)
+    assert values(tmp_path / "t.mid") == [(60, 0 * third, third), (62, third, third), (64, 2 * third, third),
+                                          (65, Fraction(1), quarter), (67, Fraction(5, 4), quarter)]
+
+
+def test_two_voices_of_a_midi_track_are_not_made_into_one(tmp_path: Path) -> None:
+    (tmp_path / "t.mid").write_bytes(played((0, 1920, 48), (480, 960, 60), (960, 1440, 62)))
+    with pytest.raises(Trouble, match="single line is wanted"):
+        load(tmp_path / "t.mid")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_tune_written_as_midi_comes_back(name: str, tmp_path: Path) -> None:
+    save(load(name), tmp_path / "t.mid")
+    assert values(tmp_path / "t.mid") == [(n.midi, n.onset_quarters, n.quarters) for n in load(name).line()]
+
+
+def test_a_midi_file_of_hours_is_refused_at_once(tmp_path: Path) -> None:
+    (tmp_path / "t.mid").write_bytes(played((200_000_000, 200_000_480, 60)))
+    with pytest.raises(Trouble, match="longer than any tune"):
+        load(tmp_path / "t.mid")
