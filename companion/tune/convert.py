@@ -154,7 +154,7 @@ def _bar_notes(measure: Any, where: int, slurs_from: dict[int, int], slurs_to: d
             raise Trouble(f"Bar {measure.number or where} has a chord; a single line is wanted. "
                           "Choose a part with one note at a time.")
         if not e.duration.isGrace and not e.isRest:
-            if e.offset < sung_until:
+            if float(e.offset) < float(sung_until) - 1e-6:  # thirds come as floats and as fractions
                 raise Trouble(f"Bar {measure.number or where} has a note that begins before the last one ends; a "
                               "single line is wanted. Choose a part with one note at a time.")
             sung_until = e.offset + e.duration.quarterLength
