@@ -7,7 +7,9 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("take", metavar="TAKE", nargs="+",
-                        help="a sound file, or a pitch track (CSV: time_s,f0_hz); several takes sharpen one score")
+                        help="a sound file, a pitch track (CSV: time_s,f0_hz), or live for the microphone; "
+                             "several takes sharpen one score")
+    parser.add_argument("--microphone", metavar="NAME", help="which microphone, where there are several")
     parser.add_argument("--out", action="append", default=[], metavar="FILE",
                         help="write .musicxml, .mxl, .mid, .brf, .svg, .pdf, .wav or .flac; may be given again")
     parser.add_argument("--title", default="", metavar="TEXT", help="the tune's title (else the take's name)")
@@ -30,11 +32,22 @@ def run(options: argparse.Namespace) -> int:
     import json
     import sys
 
-    from companion.notate.door import given, save_as, tune_sound, write_takes
+    from companion.notate.door import LIVE, LIVE_SAY, given, save_as, tune_sound, write_takes
     from companion.notate.score import as_json
 
     said = given(options.bpm, options.time, options.beats, options.key)
-    written = write_takes(options.take, said, options.title, options.words, options.fix)
+    microphone = None
+    if options.take == [LIVE]:
+        from companion.ear.microphone import Microphone
+
+        microphone = Microphone(options.microphone)
+        print(LIVE_SAY, file=sys.stderr if options.json else sys.stdout, flush=True)
+    try:
+        written = write_takes(options.take, said, options.title, options.words, options.fix,
+                              microphone.read if microphone else None)
+    finally:
+        if microphone:
+            microphone.close()
     if not options.json:
         print("\n".join(written.lines(options.american)), flush=True)
     if options.correct:

@@ -253,6 +253,8 @@ def _one(n: Notation, i: int, lead: str, rest: str, command: str, where: str) ->
         if ticks is None:
             raise Trouble(f"I do not know a rest of that length in \"{command}\". Say for example: {HELP[6]}.")
         total = event.ticks + event.rest
+        if total < 2:
+            raise Trouble(f"{place} is a semiquaver, the shortest value written here; there is no room for a rest.")
         return Corrected(_set(n, i, ticks=max(1, total - ticks), rest=min(ticks, total - 1), breath=False),
                          f"{place} ends with {value_words(min(ticks, total - 1))} of rest.")
     if rest in ("a rest", "rest", "silent"):

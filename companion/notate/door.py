@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from companion.braille import encode, to_brf
 from companion.braille.decode import say_written
 from companion.cue.wording import number
 from companion.ear import PitchTrack, is_track_file, read_sound, read_track, track
+from companion.ear.files import RATE
 from companion.errors import Trouble
 from companion.notate.booklet import Booklet
 from companion.notate.correct import correct, key_said
@@ -28,6 +32,13 @@ from companion.tune.catalogue import KINDS as MOVE_KINDS
 
 if TYPE_CHECKING:
     from companion.cue.sound import Sound
+
+F32 = NDArray[np.float32]
+
+LIVE = "live"  # in place of a take: from the microphone
+END_SILENCE_S = 3.0  # longer than any breath inside a tune
+WAIT_S = 20.0
+LIVE_SAY = "Sing now. Three seconds of silence end it."
 
 
 def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[str] = (), practise: Sequence[str] = (),
@@ -55,6 +66,32 @@ def take_of(path: str | Path) -> PitchTrack:
         raise Trouble(f"{path} lasts {sound.seconds / 60:.0f} minutes; a tune of up to {LONGEST_S / 60:.0f} minutes can "
                       "be written down. Cut out the part that you want.")
     return track(sound)
+
+
+def live_take(read: Callable[[], F32 | None]) -> PitchTrack:
+    """The pitch track of what comes in from `read` (mono float32 at the ear's rate; None: nothing came in time).
+
+    It ends after END_SILENCE_S of sound without voice once something was sung, after WAIT_S if nothing was, and
+    at LONGEST_S in any case.
+    """
+    from companion.ear.tracker import Tracker, join
+
+    tracker = Tracker()
+    parts: list[PitchTrack] = []
+    heard_s, last_voice_s = 0.0, -1.0
+    while heard_s < LONGEST_S:
+        samples = read()
+        if samples is None:
+            continue
+        heard_s += len(samples) / RATE
+        part = tracker.push(samples)
+        parts.append(part)
+        voiced = part.time_s[part.f0_hz > 0]
+        if len(voiced):
+            last_voice_s = float(voiced[-1])
+        if heard_s - last_voice_s > (END_SILENCE_S if last_voice_s >= 0 else WAIT_S):
+            break
+    return join([*parts, tracker.finish()])
 
 
 def beats_of(path: str | Path) -> tuple[float, ...]:
@@ -117,12 +154,15 @@ class Written:
 
 
 def write_takes(paths: Sequence[str | Path], said: Given, title: str = "", words: str = "",
-                fixes: Sequence[str] = ()) -> Written:
-    """Takes of one tune (at least one) written down as one score; words laid under it; corrections made in order."""
+                fixes: Sequence[str] = (), microphone: Callable[[], F32 | None] | None = None) -> Written:
+    """Takes of one tune (at least one) written down as one score; words laid under it; corrections made in order.
+
+    microphone: gives sound for a take called LIVE.
+    """
     if said.beats_s and len(paths) > 1:
         raise Trouble("Beats belong to one take; give one take with them.")
-    tracks = [take_of(p) for p in paths]
-    name = title or (Path(paths[0]).stem if paths else "")
+    tracks = [live_take(microphone) if str(p) == LIVE and microphone else take_of(p) for p in paths]
+    name = title or ("" if str(paths[0]) == LIVE else Path(paths[0]).stem)
     found = notate_together(tracks, name, said).notation
     remarks: list[str] = []
     # What is said of the whole score comes first: it reads the take again.

@@ -151,3 +151,26 @@ def test_one_door_for_takes_words_and_fixes(tmp_path) -> None:
     assert lines[0].startswith("take: ")
     assert "C major, three beats to the bar" in lines[0]
     assert np.isclose(done.notation.quarter_bpm, 120, rtol=0.1)
+
+
+def test_a_live_take_ends_after_three_seconds_of_silence() -> None:
+    import numpy as np
+    from notate_takes import as_sound
+
+    from companion.notate.door import END_SILENCE_S, live_take
+
+    sound = as_sound(performance(load("rain-down"), shift=5.0))
+    rest = np.zeros(22050 * 30, dtype=np.float32)
+    whole = np.concatenate([np.zeros(22050, dtype=np.float32), sound, rest])
+    blocks = iter(np.array_split(whole, len(whole) // 1024))
+    given = 0
+
+    def read() -> np.ndarray:
+        nonlocal given
+        block = next(blocks)
+        given += len(block)
+        return block
+
+    track = live_take(read)
+    assert given / 22050 == pytest.approx(1 + len(sound) / 22050 - 0.45 + END_SILENCE_S, abs=0.6)
+    assert [e.midi for e in notate(track).events] == [n.midi + 5 for n in load("rain-down").line()]
