@@ -13,6 +13,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help="only this kind (gap, dictation, moves ...); may be given again")
     parser.add_argument("--practise", action="append", default=[], metavar="MOVE",
                         help="new tunes of this kind of move: level, semitone, step, skip or leap")
+    parser.add_argument("--pupil", metavar="NAME", help="new tunes of the kind of move that this pupil's diary asks for")
+    parser.add_argument("--diary", metavar="FILE", help="another diary than the usual one")
     parser.add_argument("--answers", action="store_true", help="print the answers instead of the exercises")
     parser.add_argument("--sound", action="store_true", help="with --out: NAME.wav as well, spoken and sounded")
     parser.add_argument("--width", type=int, default=40, metavar="N", help="cells in a line (40)")
@@ -26,7 +28,15 @@ def run(options: argparse.Namespace) -> int:
     from companion.notate import booklet
     from companion.notate.door import booklet_of
 
-    made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=options.practise,
+    practise = list(options.practise)
+    if options.pupil:
+        from companion.diary.diary import Diary
+        from companion.diary.week import suggestion
+
+        with Diary(options.diary) as diary:
+            kind, _ = suggestion(diary, diary.pupil(options.pupil))
+        practise += [kind.kind.split(" ")[0]] if kind else []
+    made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
                       width=options.width, seed=options.seed, part=options.part, american=options.american)
     if options.out:
         names = booklet.save(made, options.out, options.width, options.height, options.sound,
