@@ -14,6 +14,12 @@ if TYPE_CHECKING:
     from companion.match.model import Match
 
 
+# A take is held against all of a line at once, in time and memory that grow with both: at the second bound
+# about a minute and 2 GB. A song of five minutes and a hundred notes lies inside.
+MOST_NOTES = 1500
+MOST_NOTE_SECONDS = 40_000.0
+
+
 @dataclass(frozen=True)
 class Answer:
     """A take's name, the tune and the notes it was held against, the match and the cue."""
@@ -87,7 +93,12 @@ def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, p
 
     tune = load(tune_name, part=part)
     line = chosen_line(tune, phrase)
-    match = match_take(hear_pitch(take), line)
+    pitch = hear_pitch(take)
+    if len(line) > MOST_NOTES or pitch.duration_s * len(line) > MOST_NOTE_SECONDS:
+        raise Trouble(f"{tune.title or 'This tune'} has {len(line)} notes and the take lasts "
+                      f"{pitch.duration_s:.0f} seconds, too much to hold one against the other. Give one phrase "
+                      "with --phrase, and a take of that phrase.")
+    match = match_take(pitch, line)
     return Answer(str(take), tune, str(tune_name), line, match, cue_for(match, american))
 
 
@@ -97,6 +108,11 @@ def answer_or_error(job: tuple[str, str, str, str]) -> dict[str, Any]:
     job: take and tune as named in the list, and the paths they stand for.
     """
     take, tune, take_path, tune_path = job
+    if not take:
+        return {"take": take, "error": "This line of the list names no take. Put the name of a file under take."}
+    if not tune:
+        return {"take": take, "error": "This line of the list names no tune. Put a file, or a tune that ships, under "
+                                       "tune."}
     try:
         found = answer(take_path, tune_path).as_json()
     except Trouble as trouble:

@@ -11,30 +11,63 @@ from typing import Any
 from companion.errors import Trouble
 from companion.lesson.answer import answer_or_error
 
+MOST_BYTES = 20_000_000  # some hundred thousand takes
+
 
 def read_list(path: str | Path) -> list[tuple[str, str, str, str]]:
     """(take, tune, path of the take, path or name of the tune) for each row of a list.
 
-    Raises Trouble where the list cannot be read or lacks its header line.
+    Spreadsheets part columns by comma, semicolon or tab as the country has it, and write UTF-8 or Latin
+    letters of one byte; all of these are read. Raises Trouble where the list cannot be read, lacks its
+    header line or has no line below it.
     """
+    if not str(path):
+        raise Trouble("The name of the list is empty. Give a CSV file with a header line take,tune.")
     path = Path(path)
+    lines = _text(path).splitlines()
+    while lines and not lines[0].strip():
+        del lines[0]
+    parted_by = next((mark for mark in ",;\t" if lines and mark in lines[0]), ",")
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = "it is no text" if isinstance(error, UnicodeDecodeError) else (error.strerror or "").lower()
-        raise Trouble(f"{path} could not be read: {reason}. Give a CSV file with a header line "
+        rows = list(csv.reader(lines, delimiter=parted_by))
+    except csv.Error as error:
+        raise Trouble(f"{path} has a line that is too long for a list of takes. Give a CSV file with a header line "
                       "take,tune.") from error
-    reader = csv.DictReader(text.splitlines())
-    if not reader.fieldnames or not {"take", "tune"} <= set(reader.fieldnames):
+    head = [cell.strip().lower() for cell in rows[0]] if rows else []
+    if not {"take", "tune"} <= set(head):
         raise Trouble(f"{path} has no header line take,tune. Put it at the top, then a line for each take.")
     jobs = []
-    for row in reader:
-        take, tune = (row["take"] or "").strip(), (row["tune"] or "").strip()
+    for row in rows[1:]:
+        take, tune = (row[i].strip() if i < len(row) else "" for i in (head.index("take"), head.index("tune")))
         if not take and not tune:
             continue
         beside = path.parent / tune
-        jobs.append((take, tune, str(path.parent / take), str(beside) if beside.is_file() else tune))
+        jobs.append((take, tune, str(path.parent / take), str(beside) if os.path.isfile(beside) else tune))
+    if not jobs:
+        raise Trouble(f"{path} names no take. Put a line for each below the header line take,tune.")
     return jobs
+
+
+def _text(path: Path) -> str:
+    """The text of a list. Raises Trouble where there is none."""
+    wanted = "Give a CSV file with a header line take,tune."
+    try:
+        if path.is_dir():
+            raise Trouble(f"{path} is a folder. {wanted}")
+        if not path.exists():
+            raise Trouble(f"There is no file {path}. Check its name and folder.")
+        if path.stat().st_size > MOST_BYTES:
+            raise Trouble(f"{path} is far larger than a list of takes. {wanted}")
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES)
+    except OSError as error:
+        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}. {wanted}") from error
+    if b"\0" in data:
+        raise Trouble(f"{path} is no text. {wanted}")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
 
 
 def workers(jobs: int | None, takes: int) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from companion.lesson.answer import Answer, say_cell
@@ -36,16 +37,22 @@ def move_line(found: Answer, index: int) -> str:
     """One move: what the tune does, and what was heard."""
     move = found.match.moves[index]
     does = {"up": "goes up", "down": "goes down", "level": "stays"}
-    heard = {"up": "up", "down": "down", "level": "level", None: "not clear"}[move.heard]
     verdict = {"right": "Right", "not that way": "Not that way", "not sure": "Not sure"}[move.verdict]
-    return f"{verdict}. Note {move.start} to {move.end}: the tune {does[move.wanted]}, heard {heard}."
+    heard = f", heard {move.heard}" if move.heard else "; what was sung there is not clear"
+    return f"{verdict}. Note {move.start} to {move.end}: the tune {does[move.wanted]}{heard}."
 
 
 def answer_lines(found: Answer, more: bool = False, american: bool = False) -> list[str]:
-    """The cue, the count, then each move that was not right, then each note with its cell."""
-    lines = [found.cue.say, count_line(found.match.counts)]
-    lines += [move_line(found, i) for i, m in enumerate(found.match.moves) if m.verdict != "right" or more]
-    if more:
+    """The cue, the count, then each move that was not right, then each note with its cell.
+
+    Of a take that could not be followed at all nothing is said move by move, nor measured.
+    """
+    counts = found.match.counts
+    followed = counts["right"] + counts["not that way"] > 0 or not found.match.moves
+    lines = [found.cue.say, count_line(counts)]
+    if followed:
+        lines += [move_line(found, i) for i, m in enumerate(found.match.moves) if m.verdict != "right" or more]
+    if more and followed:
         from companion.cue.wording import detail_lines
 
         lines += detail_lines(found.match, american)
@@ -54,7 +61,14 @@ def answer_lines(found: Answer, more: bool = False, american: bool = False) -> l
 
 
 def review_line(found: dict[str, Any]) -> str:
-    """One take of a list in a line."""
+    """One take of a list in a line: all right, or the count and then the one thing to try, each said once."""
+    name = " ".join(found["take"].split()) or "No take"
     if "error" in found:
-        return f"{found['take']}: {found['error']}"
-    return f"{found['take']}: {count_line(found['counts'])} {found['cue']}"
+        return f"{name}: {found['error']}"
+    counts = found["counts"]
+    if not counts["not that way"] and not counts["not sure"]:
+        return f"{name}: {found['cue']}"
+    # In a list nothing is sounded or sung again, and the count has just been given.
+    cue = re.sub(r"^\S+ of \S+ right\. ", "", found["cue"])
+    cue = cue.removesuffix(" Listen.").removesuffix(" Once more, please.")
+    return f"{name}: {count_line(counts)} {cue}"

@@ -15,9 +15,10 @@ def sung_order(tune: Tune) -> list[tuple[int, int]]:
 
     Plain repeats and endings first; then one da capo or dal segno, on which repeats are not taken again
     (common practice). The verse is how often the bar has been sung before. Raises Trouble where the repeats
-    unfold to MOST_BARS.
+    unfold to more than MOST_BARS.
     """
-    order: list[int] = _repeats(tune.bars, 0, len(tune.bars))
+    most = max(MOST_BARS, len(tune.bars) + 1)
+    order: list[int] = _repeats(tune.bars, 0, len(tune.bars), most)
     jump_at, text = _jump(tune.bars)
     if jump_at is not None:
         cut = max(i for i, b in enumerate(order) if b == jump_at) + 1
@@ -38,9 +39,9 @@ def sung_order(tune: Tune) -> list[tuple[int, int]]:
             fine = next(i for i, b in enumerate(tune.bars) if _says(b, "fine"))
             again = [b for b in again if b <= fine]
         order += again
-    if len(order) >= MOST_BARS:
-        raise Trouble(f"{tune.title or 'This tune'} comes to {MOST_BARS} bars or more as sung, which no take is held "
-                      "against. Look at its repeats, or give a part of it.")
+    if len(order) >= most:
+        raise Trouble(f"{tune.title or 'This tune'} comes to {most} bars or more with its repeats. Look at how often "
+                      "they are to be taken, and save it anew.")
     times: dict[int, int] = {}
     out = []
     for bar in order:
@@ -49,11 +50,11 @@ def sung_order(tune: Tune) -> list[tuple[int, int]]:
     return out
 
 
-def _repeats(bars: tuple[Bar, ...], first: int, stop: int) -> list[int]:
+def _repeats(bars: tuple[Bar, ...], first: int, stop: int, most: int) -> list[int]:
     order: list[int] = []
     i = section = first
     passes: dict[int, int] = {}
-    while i < stop and len(order) < MOST_BARS:
+    while i < stop and len(order) < most:
         bar = bars[i]
         if bar.forward_repeat:
             section = i

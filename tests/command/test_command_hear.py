@@ -285,6 +285,73 @@ def test_a_review_uses_every_core(monkeypatch: pytest.MonkeyPatch) -> None:
     assert workers(3, 50) == 3
 
 
+def test_lists_as_spreadsheets_write_them(run: Run, tmp_path: Path) -> None:
+    """RFC 4180 quotes; semicolons, tabs, a byte order mark, capitals, blank lines, other columns, other orders."""
+    (tmp_path / 'a "b", c.flac').write_bytes(RIGHT_TAKE.read_bytes())
+    (tmp_path / "mine.musicxml").write_bytes((shipped("exercises") / "snail-wall.musicxml").read_bytes())
+    for text in ('take,tune\n"a ""b"", c.flac",snail-wall\n', '\n\nTune;Pupil;Take\nmine.musicxml;Wren;"a ""b"", c.flac"\n',
+                 '\ufefftake\ttune\r\n\r\n"a ""b"", c.flac"\tmine.musicxml\r\n\r\n',
+                 f'take,tune\n{RIGHT_TAKE},{tmp_path / "mine.musicxml"}\n'):
+        (tmp_path / "l.csv").write_text(text, encoding="utf-8")
+        code, out, err = run("review", tmp_path / "l.csv", "--json")
+        assert (code, err) == (0, "")
+        assert set(verdicts(json.loads(out))) == {"right"}, text
+
+
+def test_what_a_line_of_a_list_lacks_is_said(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "l.csv").write_text("take,tune\n,snail-wall\nx.flac\nx.flac,\n")
+    code, out, err = run("review", tmp_path / "l.csv", "--jobs", 1)
+    assert (code, err) == (0, "")
+    assert [line.partition(" Put")[0] for line in out.splitlines()] == [
+        "No take: This line of the list names no take.", *["x.flac: This line of the list names no tune."] * 2]
+
+
+def test_a_line_of_a_review_says_each_thing_once(run: Run, tmp_path: Path) -> None:
+    names = ("right", "one-move-turned", "note-left-out")
+    (tmp_path / "l.csv").write_text("take,tune\n" + "".join(f"{RECORDINGS}/snail-wall-{n}.flac,snail-wall\n"
+                                                            for n in names))
+    _, out, _ = run("review", tmp_path / "l.csv", "--jobs", 1)
+    assert [line.partition(".flac: ")[2] for line in out.splitlines()] == [
+        "All thirteen right.",
+        "12 of 13 moves as written, 1 not that way. From the first 'on' to the first 'the' the tune goes up.",
+        "11 of 13 moves as written, 2 not sure. I did not hear the first 'the'."]
+
+
+def test_of_a_take_that_could_not_be_followed_nothing_is_measured(run: Run) -> None:
+    _, out, _ = run("hear", RECORDINGS / "snail-wall-too-noisy.flac", "--tune", "snail-wall", "--more")
+    lines = out.splitlines()
+    assert lines[0].startswith("I heard you sing, but could not follow.")
+    assert all(line.startswith("Note ") for line in lines[2:])
+    _, out, _ = run("hear", RECORDINGS / "snail-wall-note-left-out.flac", "--tune", "snail-wall")
+    assert "Not sure. Note 2 to 3: the tune goes up; what was sung there is not clear." in out.splitlines()
+
+
+def test_more_notes_than_one_take_can_be_held_against(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("companion.lesson.answer.MOST_NOTE_SECONDS", 60.0)
+    code, out, err = run("hear", RIGHT_TAKE, "--tune", "snail-wall")
+    assert (code, out) == (2, "")
+    assert "14 notes" in err
+    assert "--phrase" in err
+
+
+@pytest.mark.parametrize(("data", "says"), [
+    (b"take,tune\n\n", "names no take"), (b"take,tune\n" + b"x" * 200_000 + b",y\n", "too long"),
+    (b"\x00\xff" * 50, "no text"), ("take,tune\nx,y\n".encode("utf-16"), "no text")])
+def test_a_list_that_is_none_is_one_sentence(run: Run, tmp_path: Path, data: bytes, says: str) -> None:
+    (tmp_path / "l.csv").write_bytes(data)
+    code, out, err = run("review", tmp_path / "l.csv")
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert says in err
+
+
+@pytest.mark.parametrize(("name", "says"), [("", "name of the list is empty"), ("none.csv", "There is no file"),
+                                            (".", "is a folder"), ("a" * 300, "file name too long")])
+def test_a_list_that_is_not_there_is_one_sentence(run: Run, name: str, says: str) -> None:
+    code, out, err = run("review", name)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert says in err
+
+
 @pytest.mark.parametrize("text", ["", "a,b\n1,2\n"])
 def test_a_list_without_its_header_is_one_sentence(run: Run, tmp_path: Path, text: str) -> None:
     (tmp_path / "l.csv").write_text(text)

@@ -226,13 +226,19 @@ REPEAT = '<barline location="right"><repeat direction="backward" times="1000000"
     (score(note_xml(kind="256th", length=1)), "shortest is a 128th note"),
     (score(note_xml(kind="", length=1).replace("<type></type>", ""), head="<divisions>997</divisions>"), "of no length"),
     (score(note_xml(), head="<divisions>32</divisions><key><fifths>99</fifths></key>"), "99 sharps; seven is the most"),
-    (score(*[note_xml() * 4 + REPEAT] * 3), "2000 bars or more as sung"),
+    (score(*[note_xml() * 4 + REPEAT] * 3), "2000 bars or more with its repeats"),
 ])
 def test_what_cannot_be_sung_or_written_is_named(tmp_path: Path, data: bytes, says: str) -> None:
     (tmp_path / "t.musicxml").write_bytes(data)
     with pytest.raises(Trouble, match=says) as trouble:
         load(tmp_path / "t.musicxml")
     assert str(trouble.value).endswith(".")
+
+
+def test_a_long_score_without_repeats_is_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("companion.tune.line.MOST_BARS", 3)
+    (tmp_path / "t.musicxml").write_bytes(score(*[note_xml() * 4] * 5))
+    assert len(load(tmp_path / "t.musicxml").line()) == 20
 
 
 def test_a_score_by_bars_is_read_as_one_by_parts(tmp_path: Path) -> None:
