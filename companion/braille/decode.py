@@ -158,9 +158,18 @@ class Reading:
         if raw is None:
             return ()
         out = [*_say_heading(raw.heading), *raw.texts]
+
+        def group(place: int, cells: str) -> None:
+            """Signs that are no bar of notes; words may run over the end of a line."""
+            for offset, length, what in say_group(cells.replace("\n", S.SPACE)):
+                at = place + offset
+                for part in cells[offset:offset + length].split("\n"):
+                    if part:
+                        out.append(Said(*raw.at(at), len(part), what))
+                    at += len(part) + 1
+
         for place, cells in raw.reader.others:
-            line, column = raw.at(place)
-            out += [Said(line, column + o, length, what) for o, length, what in say_group(cells)]
+            group(place, cells)
         pieces: list[tuple[int, str, Note | None]] = []
         for bar, bar_cells, groups, again in raw.reader.written:
             notes = iter(self.tune.bars[bar].notes)
@@ -169,20 +178,15 @@ class Reading:
                 if i not in again:
                     pieces.append((place, cells, note))
         for place, cells, note in pieces:
+            if cells[0] == S.WORD and cells[-1] == S.WORD:
+                group(place, cells)
+                continue
             line, column = raw.at(place)
             u = unit(cells)
-            taken = [False] * len(cells)
-            for offset, length, what in u.said:
-                out.append(Said(line, column + offset, length, what))
-                taken[offset:offset + length] = [True] * length
-            if cells[0] == S.WORD and cells[-1] == S.WORD:
-                out += [Said(line, column + o, length, what) for o, length, what in say_group(cells)]
-                continue
+            out += [Said(line, column + offset, length, what) for offset, length, what in u.said]
             if note is not None:
-                free = [i for i, t in enumerate(taken) if not t]
-                if free:
-                    what = say_written(note, american, self.pitch_only)
-                    out.append(Said(line, column + free[0], free[-1] - free[0] + 1, what))
+                offset, length = u.core
+                out.append(Said(line, column + offset, length, say_written(note, american, self.pitch_only)))
         return tuple(sorted(out, key=lambda s: (s.line, s.column)))
 
 
@@ -191,6 +195,8 @@ def say_group(cells: str) -> list[tuple[int, int, str]]:
     if cells[:1] == S.BAR_REPEAT:
         times = f", {_digits(cells[2:])} times" if len(cells) > 1 else ""
         return [(0, len(cells), S.SIGN_WORDS[S.BAR_REPEAT] + times)]
+    if cells == S.HYPHEN:
+        return [(0, 1, S.HYPHEN_WORDS)]
     if cells[:1] == S.WORD and cells[-1:] == S.WORD:
         return [(0, len(cells), f"words: {read_expression(cells[1:-1])}")]
     if match := _METRONOME.fullmatch(cells):
@@ -362,6 +368,7 @@ class _Reader:
                 self.line_starts.append(len(self.units))
             hyphen = group[-1] == S.HYPHEN
             if hyphen:
+                self.others.append((at + base + len(group) - 1, S.HYPHEN))
                 group = group[:-1]
                 if not group:
                     continue

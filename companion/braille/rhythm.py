@@ -79,6 +79,11 @@ def read_bar(shape: tuple[int, ...], full: int, beat_units: int) -> tuple[tuple[
     smoothest that fills the bar is taken (`_step` says what smooth is). Larger values that do not fill it are
     taken as they stand. Where nothing fills it, the smoothest of the rest. Never raises.
     """
+    if not shape or (min(shape) >= 0 and max(shape) < GROUP):
+        total = sum([length(code & 7, code >> 3 & 7, False) for code in shape])
+        if total <= full:
+            # The larger values, which do not overfill the bar: any other reading is shorter.
+            return tuple([(code & 7, code >> 3 & 7, None, False) for code in shape]), Fraction(total)
     items: list[Item] = []
     group = size = 0
     signed = False

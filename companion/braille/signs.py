@@ -93,6 +93,8 @@ BAR_REPEAT = cells("2356")  # the bar again; with a number, so many times; withi
 IN_ACCORD = cells("126-345")  # a second voice in the same bar: read only to say that it is out of scope
 METRONOME = cells("2356")  # between a note and a number: so many of these a minute (De Garmo, chapter 13)
 HYPHEN = cells("5")
+HYPHEN_WORDS = "music hyphen"  # not in SIGN_WORDS, where this cell is the fourth octave
+APART_WORDS = "dot that keeps signs apart"
 WORD = cells("345")
 SEGNO, CODA = cells("346"), cells("346-123")
 PLUS = cells("346")  # between the figures of a combined time signature
@@ -116,7 +118,7 @@ SIGN_WORDS: dict[str, str] = {
     SLUR_OPEN: "long slur begins", SLUR_CLOSE: "long slur ends", TRIPLET: "triplet",
     LARGER_VALUES: "larger values", SMALLER_VALUES: "smaller values",
     FORWARD_REPEAT: "repeat from here", BACKWARD_REPEAT: "repeat to here", FINAL_BAR: "final double bar",
-    DOUBLE_BAR: "double bar", DOTTED_BAR: "dotted bar line", BAR_REPEAT: "bar repeated", HYPHEN: "music hyphen",
+    DOUBLE_BAR: "double bar", DOTTED_BAR: "dotted bar line", BAR_REPEAT: "bar repeated",
     WORD: "word sign", SEGNO: "segno", CODA: "coda", CRESCENDO: "louder from here", DIMINUENDO: "softer from here",
     IN_ACCORD: "second voice",
     CRESCENDO_END: "louder ends", DIMINUENDO_END: "softer ends", BREVE: "breve", EDITORIAL: "bracket",

@@ -89,7 +89,7 @@ class Unit:
     something stands here after which an octave mark is due. problems and said: places are offsets in the unit.
     """
 
-    __slots__ = ("after", "alter", "backward", "barline", "before", "code", "dots", "editorial", "ending",
+    __slots__ = ("after", "alter", "backward", "barline", "before", "code", "core", "dots", "editorial", "ending",
                  "forward", "grace", "group", "index", "kind", "lead", "marks", "octave", "plain", "problems", "reset", "row",
                  "said", "size", "slur", "slur_closes", "slur_opens", "step", "tie", "unknown")
 
@@ -98,6 +98,7 @@ class Unit:
         self.row = self.dots = self.code = self.group = self.size = self.slur = 0
         self.slur_opens = self.slur_closes = 0
         self.index = 0  # of the letter, C 0 to B 6
+        self.core = (0, 0)  # offset and cells of the note itself, its dots included
         self.lead = 0  # cells at its beginning that are not the note's own: words, repeat signs, an ending's number
         self.octave: int | None = None
         self.alter: int | None = None
@@ -174,6 +175,7 @@ def unit(cells: str) -> Unit:
         else:
             if token not in HEAD:
                 token = token[:-1]
+                said.append((at + len(token), 1, S.APART_WORDS))
             kind, value = HEAD[token]
             said.append((at, len(token), S.SIGN_WORDS.get(token) or f"group of {value}"))
             if kind == "mark":
@@ -221,6 +223,7 @@ def unit(cells: str) -> Unit:
             u.index = STEPS.index(u.step)
         else:
             u.kind, u.row = "rest", RESTS[token]
+        core = at
         at += len(token)
         after_core = at
         while match := _TAIL_TOKEN.match(cells, at):
@@ -247,6 +250,7 @@ def unit(cells: str) -> Unit:
             else:
                 _bar_sign(u, kind, value, at, problems)
             at += len(token)
+        u.core = (core, after_core + u.dots - core)
     else:
         while match := _TAIL_TOKEN.match(cells, at):
             token = match[0]

@@ -23,7 +23,7 @@ def essen_texts() -> list[tuple[str, str]]:
     from music21 import corpus
 
     out = []
-    for path in sorted(p for p in corpus.getCorePaths() if "essen" in str(p).lower()):
+    for path in sorted(p for p in corpus.getCorePaths() if "essenFolksong" in str(p)):
         text = Path(path).read_text(encoding="utf-8", errors="replace")
         for piece in re.split(r"(?m)^(?=X:)", text):
             if piece.startswith("X:"):

@@ -195,6 +195,20 @@ def test_the_octave_rule_holds(tune: Tune, width: int) -> None:
 
 
 @QUICK
+@given(tunes(), st.sampled_from([30, 60]))
+def test_every_cell_is_said_once(tune: Tune, width: int) -> None:
+    page = encode(tune, width=width)
+    said: set[tuple[int, int]] = set()
+    for s in page.said:
+        places = {(s.line, s.column + k) for k in range(s.cells)}
+        assert not places & said, (s, page.lines)
+        said |= places
+    cells = {(i, j) for i, line in enumerate(page.lines, 1) for j, c in enumerate(line, 1)}
+    assert said <= cells
+    assert all(page.lines[i - 1][j - 1] == "⠀" for i, j in cells - said), page.lines
+
+
+@QUICK
 @given(tunes(), st.integers(12, 20))
 def test_narrow_pages_are_written_or_refused_in_a_sentence(tune: Tune, width: int) -> None:
     try:
