@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import os
+import re
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -19,7 +20,7 @@ from companion.errors import Trouble
 COMMANDS = {
     "demo": "show what this does, on a take that ships; needs no microphone, loudspeaker or argument",
     "hear": "hold one sung take against a tune and say in one breath what went right and what to try",
-    "review": "the same for a list of takes, a line each",
+    "review": "hold each take of a list against its tune, and say a line for each",
     "tunes": "list the tunes that ship, easiest first",
     "lesson": "in the lesson: phrase by phrase, or the teacher's own line as the tune",
     "practise": "at home: greeting, warm-up and what was set; no key needed, ends by itself",
@@ -36,13 +37,60 @@ COMMANDS = {
 }
 
 
+#: What argparse says about wrong use, and the same as a plain sentence.
+_PLAIN = (
+    (r"argument (.+?): invalid int value: (.+)", r"\1 takes a whole number, not \2"),
+    (r"argument (.+?): invalid float value: (.+)", r"\1 takes a number, not \2"),
+    (r"argument (.+?): invalid choice: (.+?) \(choose from (.+)\)", r"\1 takes one of \3, not \2"),
+    (r"argument (.+?): expected one argument", r"\1 wants something after it"),
+    (r"argument (.+?): ignored explicit argument (.+)", r"\1 takes nothing after it, not \2"),
+    (r"the following arguments are required: ([^,]+)", r"\1 is missing"),
+    (r"the following arguments are required: (.+)", r"These are missing: \1"),
+    (r"unrecognized arguments: (.+)", r"This is not known here: \1"),
+)
+
+
 class Parser(argparse.ArgumentParser):
-    """An argument parser whose errors are one plain sentence."""
+    """An argument parser whose errors are one plain sentence, and whose help is plain lines.
+
+    argparse sets its help in two columns, which leave a braille line of 40 cells half empty and are read
+    aloud as one broken line; here each thing that can be given has a line of its own, its name first.
+    """
 
     def error(self, message: str) -> NoReturn:
-        sentence = message[:1].upper() + message[1:]
-        print(f"{sentence.rstrip('.')}. {self.prog} --help says what can be given.", file=sys.stderr)
+        plain = next((re.sub(f"^{said}$", ours, message) for said, ours in _PLAIN if re.match(f"{said}$", message)),
+                     message)
+        print(f"{plain[:1].upper()}{plain[1:].rstrip('.')}. {self.prog} --help says what can be given.",
+              file=sys.stderr)
         sys.exit(2)
+
+    def format_help(self) -> str:
+        expand = self._get_formatter()._expand_help
+        given = [a for a in self._actions if not a.option_strings]
+        options = [a for a in self._actions if a.option_strings and a.dest != "help"]
+        needed = [_called(a) for a in given if a.nargs != "?"] + [_called(a) for a in options if a.required]
+        others = ", and any of the others below" if len(needed) < len(given) + len(options) else ""
+        lines = [str(self.description), "", f"Use: {' '.join([self.prog, *needed])}{others}.", ""]
+        for action in given + options:
+            may = " May be left out." if action in given and action.nargs == "?" else ""
+            must = " Has to be given." if action in options and action.required else ""
+            lines.append(f"{_called(action)}: {expand(action).rstrip('. ')}.{may}{must}")
+        return "\n".join(lines) + "\n"
+
+
+def _called(action: argparse.Action) -> str:
+    """How an argument is written: "TAKE", "--tune TUNE", "--as cells, ascii or dots"."""
+    names = ", ".join(action.option_strings)
+    if action.nargs == 0:
+        return names
+    if isinstance(action.metavar, tuple):
+        value = " ".join(action.metavar)
+    elif action.metavar is None and action.choices:
+        *firsts, last = map(str, action.choices)
+        value = f"{', '.join(firsts)} or {last}" if firsts else last
+    else:
+        value = str(action.metavar or action.dest.upper())
+    return f"{names} {value}".strip()
 
 
 def _help() -> str:
@@ -85,15 +133,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return int(code)
     except Trouble as trouble:
-        print(str(trouble), file=sys.stderr)
+        print(" ".join(str(trouble).split()), file=sys.stderr)  # one line, whatever a file's name holds
         return trouble.exit_code
     except BrokenPipeError:
         # The reader of our output went away (as `head` does): not a fault.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return 0
     except OSError as error:
-        print(f"Writing the output failed: {(error.strerror or str(error)).lower()}. "
-              "Make room or choose another place.", file=sys.stderr)
+        what = f"{error.filename} could not be opened" if error.filename else "Writing the output failed"
+        print(f"{what}: {(error.strerror or str(error)).lower()}. Make room or choose another place.",
+              file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         return 130

@@ -211,6 +211,35 @@ def test_every_command_has_help(run: Run, name: str) -> None:
     code, out, _ = run(name, "--help")
     assert code == 0
     assert f"companion {name}" in out
+    # Plain lines for ear and braille display: nothing set in columns, no indent, a name first.
+    assert not re.search(r"\S {2,}\S|^ ", out, re.M)
+    assert all(line.endswith(".") for line in out.splitlines() if ": " in line)
+
+
+@pytest.mark.parametrize(("arguments", "says"), [
+    (("hear", "x.wav"), "--tune is missing."),
+    (("hear",), "These are missing: TAKE, --tune."),
+    (("hear", "x.wav", "--tune"), "--tune wants something after it."),
+    (("hear", "x.wav", "--tune", "mole", "--phrase", "two"), "--phrase takes a whole number, not 'two'."),
+    (("hear", "x.wav", "--tune", "mole", "--json=1"), "--json takes nothing after it, not '1'."),
+    (("hear", "x.wav", "y.wav", "--tune", "mole"), "This is not known here: y.wav."),
+    (("wall", "mole", "--shoulder", "high"), "--shoulder takes a number, not 'high'."),
+])
+def test_wrong_use_is_said_plainly(run: Run, arguments: tuple[str, ...], says: str) -> None:
+    code, out, err = run(*arguments)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith(says)
+
+
+def test_a_choice_that_is_none_is_said_plainly(run: Run) -> None:
+    _, _, err = run("braille", "mole", "--as", "print")
+    assert re.match(r"--as takes one of '?cells'?, '?ascii'?, '?dots'?, not 'print'\. ", err)
+
+
+def test_a_name_over_two_lines_is_told_in_one(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "a\nb.wav").touch()
+    code, _, err = run("hear", tmp_path / "a\nb.wav", "--tune", "mole")
+    assert (code, err.count("\n")) == (2, 1)
 
 
 def limited(*arguments: object, file_size: int | None = None, stdout: object = subprocess.PIPE) -> subprocess.CompletedProcess:
