@@ -22,7 +22,7 @@ from companion.ear.microphone import CLIPPED
 from companion.ear.model import PitchTrack
 from companion.ear.tracker import HOP, Tracker
 from companion.errors import NothingSung
-from companion.lesson.singing import OTHER, SINGING, UNCLEAR, kind_of_sound
+from companion.lesson.singing import OTHER, SINGING, UNCLEAR, kind_of_sound, part, without_talk
 from companion.match.follow import Follower, joined
 from companion.match.model import Match
 from companion.tune.model import LineNote
@@ -162,7 +162,7 @@ class Listener:
         self._first_voice_s = self._last_voice_s = float(whole.time_s[first])
         self._follower = Follower(self.line, self.tempo_s) if self.line else None
         keep = whole.time_s >= self._first_voice_s - BEFORE_S
-        return _cut(whole, keep)
+        return part(whole, keep)
 
     # --- while it is sung ---
 
@@ -232,6 +232,7 @@ class Listener:
             except NothingSung:
                 self._drop()
                 return None
+            track, match = without_talk(track, match, self._follower.line)
         else:
             track = joined(self._parts)
         kind = kind_of_sound(track, match)
@@ -316,8 +317,3 @@ class _Level:
                 return at
         return since_s
 
-
-def _cut(track: PitchTrack, keep: NDArray[np.bool_]) -> PitchTrack:
-    names = ("time_s", "f0_hz", "sure", "level_db", "harmonic")
-    return PitchTrack(**{n: getattr(track, n)[keep] for n in names}, hop_s=track.hop_s,
-                      duration_s=track.duration_s)

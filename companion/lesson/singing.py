@@ -8,12 +8,17 @@ anew. Where it cannot be told the answer is UNCLEAR, and one asks instead of jud
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear.model import PitchTrack
-from companion.match.model import Match
+from companion.errors import NothingSung
+from companion.match.model import RIGHT, Match
+from companion.tune.model import LineNote
 
 F = NDArray[np.float64]
 
@@ -115,3 +120,46 @@ def kind_of_sound(track: PitchTrack, match: Match | None) -> str:
     if odds >= SINGING_FROM:
         return SINGING
     return UNCLEAR if odds >= OTHER_BELOW else OTHER
+
+
+TALK_PAUSE_S = 0.2  # what was said before singing is parted from it by a pause at least so long
+MOST_PAUSES = 5
+BETTER = 0.05  # closeness by which a take must gain where its beginning is left out as talk
+
+
+def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> tuple[PitchTrack, Match]:
+    """A take without what was said before it: "now listen", and then the singing.
+
+    A beginning before a pause is left out where it is not clearly singing and the rest is closer to the tune
+    without it. A take that is all right as it stands is left alone.
+    """
+    from companion.match.hold import match_take
+
+    if all(m.verdict == RIGHT for m in match.moves):
+        return track, match
+    best = track, match
+    for cut in _pauses(track)[:MOST_PAUSES]:
+        if singing_odds(part(track, slice(0, cut))) >= SINGING_FROM:
+            break
+        rest = part(track, slice(cut, len(track.f0_hz)))
+        try:
+            found = match_take(rest, line)
+        except NothingSung:
+            break
+        if found.closeness > best[1].closeness + BETTER:
+            best = rest, found
+    return best
+
+
+def _pauses(track: PitchTrack) -> list[int]:
+    """The frame in the middle of each pause between voices."""
+    voiced = np.flatnonzero(track.f0_hz > 0)
+    gaps = np.flatnonzero(np.diff(voiced) * track.hop_s >= TALK_PAUSE_S)
+    return [int((voiced[g] + voiced[g + 1]) // 2) for g in gaps]
+
+
+def part(track: PitchTrack, frames: slice | NDArray[np.bool_]) -> PitchTrack:
+    """Some of a track's frames; their times stay."""
+    arrays = {f.name: getattr(track, f.name) for f in fields(track)}
+    cut: dict[str, Any] = {n: a[frames] for n, a in arrays.items() if isinstance(a, np.ndarray)}
+    return replace(track, **cut)
