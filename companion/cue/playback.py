@@ -129,7 +129,8 @@ def save(sound: Sound, path: str | Path) -> None:
 
     kind = Path(path).suffix.lower().lstrip(".")
     if kind not in ("wav", "flac"):
-        raise Trouble(f"{path} ends in .{kind or 'nothing'}; sound is saved as .wav or .flac.")
+        raise Trouble(f"{path} ends in {f'.{kind}' if kind else 'nothing'}; sound is saved as .wav or .flac. "
+                      "Give such a name.")
     done = finish(sound)
     data = io.BytesIO()
     soundfile.write(data, done.samples, done.rate, format=kind.upper(), subtype="PCM_16")
