@@ -14,11 +14,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     import json
 
-    from companion.lesson.demo import demo_answer, demo_lines
+    from companion.lesson.demo import demo_answer, demo_lines, save_cue
 
     found = demo_answer()
     if options.json:
         print(json.dumps(found.as_json(), ensure_ascii=False))
+        if options.sound:
+            save_cue(found, options.sound)
         return 0
     print("A child sings Snail on the wall; the take and the tune ship with this program.", flush=True)
     print("\n".join(demo_lines(found, options.sound)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
+from companion.errors import Trouble
 from companion.lesson.answer import Answer, answer
 from companion.places import shipped
 
@@ -16,10 +17,11 @@ def demo_answer() -> Answer:
 
 
 def demo_lines(found: Answer, sound: str | None = None) -> list[str]:
-    """Notes with their cells, moves, the hand's way, where the sound lies, and last the cue."""
-    from companion.cue.playback import save
+    """Notes with their cells, moves, the hand's way, where the sound lies, and last the cue.
+
+    sound: where to save it; Trouble is raised only where that was asked for and cannot be done.
+    """
     from companion.cue.reach import for_helper, wall_for
-    from companion.lesson.sounds import cue_sound
     from companion.lesson.words import count_line, move_line, note_line
 
     lines = [note_line(found, i) for i in range(len(found.match.notes))]
@@ -28,7 +30,29 @@ def demo_lines(found: Answer, sound: str | None = None) -> list[str]:
     if found.cue.move is not None:
         wall = wall_for(n.midi for n in found.line)
         lines.append("For the helper: " + for_helper(found.cue.move.wanted, found.cue.move.wanted_semitones, wall))
-    path = Path(sound) if sound else Path(tempfile.gettempdir()) / "companion-demo.wav"
-    save(cue_sound(found), path)
-    lines.append(f"The cue spoken, then the tune's glide and the voice's own: {path}")
+    try:
+        lines.append(f"The cue spoken, then the tune's glide and the voice's own: {save_cue(found, sound)}")
+    except Trouble as trouble:
+        if sound:
+            raise
+        lines.append(str(trouble))
     return [*lines, found.cue.say]
+
+
+def save_cue(found: Answer, sound: str | None = None) -> Path:
+    """Save the spoken cue and its glides, in the temporary folder if no place is given; returns where."""
+    from companion.cue.playback import save
+    from companion.lesson.sounds import cue_sound
+
+    made = cue_sound(found)
+    path = Path(sound) if sound else Path(tempfile.gettempdir()) / "companion-demo.wav"
+    try:
+        if not sound and path.is_symlink():  # somebody else's link in a shared folder: never written through
+            raise Trouble(f"{path} is a link.")
+        save(made, path)
+    except Trouble:
+        if sound:
+            raise
+        path = Path(tempfile.mkdtemp(prefix="companion-")) / path.name  # another person's file holds the name
+        save(made, path)
+    return path

@@ -38,10 +38,10 @@ class Entry:
 
     def say(self) -> str:
         """One plain line."""
-        kinds = ", ".join(f"{n} {k}{'s' if n > 1 and k != 'level' else ''}" for k, n in self.moves.items() if n)
+        kinds = ", ".join(f"{n} {'level' if k == 'level' else f'by {k}'}" for k, n in self.moves.items() if n)
         words = f" Begins: {self.words}." if self.words else ""
-        return (f"{self.name}: {self.notes} notes, {self.beats} beats, {self.key}, reach {self.reach} semitones; "
-                f"{kinds}.{words}")
+        return (f"{self.name}: {self.notes} notes, {self.key}, {self.beats} beats in a bar, {self.reach} semitones from "
+                f"lowest to highest. Moves: {kinds}.{words}")
 
 
 @cache

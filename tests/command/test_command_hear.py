@@ -401,6 +401,49 @@ def test_the_demo_ends_with_its_cue(run: Run, tmp_path: Path) -> None:
     assert 0.05 < np.abs(sound).max() <= 0.9
 
 
+def test_the_demo_saves_its_sound_with_json_too(run: Run, tmp_path: Path) -> None:
+    code, out, err = run("demo", "--json", "--sound", tmp_path / "demo.wav")
+    assert (code, err, json.loads(out)["cue"]) == (0, "", demo_answer().cue.say)
+    assert soundfile.info(tmp_path / "demo.wav").duration > 2
+
+
+def test_the_demo_writes_through_nobodys_link_and_over_nobodys_folder(
+        run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    (tmp_path / "theirs").write_text("theirs")
+    for make in (lambda p: p.symlink_to(tmp_path / "theirs"), lambda p: p.mkdir()):
+        place = tmp_path / "companion-demo.wav"
+        make(place)
+        code, out, err = run("demo")
+        assert (code, err) == (0, "")
+        saved = re.search(r"the voice's own: (.+)", out)
+        assert saved
+        assert soundfile.info(saved[1]).duration > 2
+        assert Path(saved[1]) != place
+        assert (tmp_path / "theirs").read_text() == "theirs"
+        place.unlink() if place.is_symlink() else place.rmdir()
+
+
+def test_the_demo_goes_on_without_speech(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    from companion.errors import Trouble
+
+    def none(*_: object, **__: object) -> None:
+        raise Trouble("No voice is installed. Install one.")
+
+    monkeypatch.setattr("companion.lesson.sounds.speak", none)
+    code, out, err = run("demo")
+    assert (code, err) == (0, "")
+    assert out.splitlines()[-2:] == ["No voice is installed. Install one.", demo_answer().cue.say]
+
+
+def test_the_tunes_are_a_plain_line_each(run: Run) -> None:
+    code, out, err = run("tunes")
+    assert (code, err) == (0, "")
+    assert out.splitlines()[0] == (
+        "tick-tock: 10 notes, C major, 2 beats in a bar, 2 semitones from lowest to highest. "
+        "Moves: 2 level, 7 by step. Begins: Tick tock, tick tock.")
+
+
 def test_the_readme_shows_the_demos_own_words(run: Run, tmp_path: Path) -> None:
     _, out, _ = run("demo", "--sound", tmp_path / "demo.wav")
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
