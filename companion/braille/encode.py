@@ -182,6 +182,17 @@ class _Slurs:
     doubled: bool = False
 
 
+class _State(NamedTuple):
+    """What the next bar depends on; the names are those of `_Encoder`."""
+
+    before: int | None
+    tied: tuple[int, int] | None
+    sung: int
+    key: Key
+    time: Time | None
+    hairpin: str
+
+
 class _Encoder:
     """Bars of a tune to pieces, one after the other; what goes on from note to note is kept here."""
 
@@ -209,6 +220,15 @@ class _Encoder:
 
     def _key(self) -> None:
         self.key_alter = [self.key.alter(step) for step in STEPS]
+
+    def state(self) -> _State:
+        """What goes on from bar to bar, so that a bar can be made again."""
+        return _State(self.before, self.tied, self.count, self.key, self.time, self.hairpin)
+
+    def back_to(self, state: _State) -> None:
+        self.before, self.tied, self.count, self.key, self.time, self.hairpin = state
+        self._key()
+        self._meter()
 
     # --- what must be known before the first note ---------------------------------------------------------------
 
@@ -725,8 +745,8 @@ def wrap(text: str, width: int, indent: int = 0) -> list[str]:
     return [*lines, line] if line else lines
 
 
-def _length(pieces: list[_Piece], marks: bool = True) -> int:
-    """Cells of a bar as it would stand at the beginning of a line, or as it is."""
+def _length(pieces: list[_Piece]) -> int:
+    """How many cells pieces take as they stand."""
     total = 0
     for p in pieces:
         total += len(p.head) + len(p.tail) + (len(p.mark) if p.due else 0)
@@ -846,13 +866,10 @@ def _plain(tune: Tune, encoder: _Encoder, page: _Lines) -> None:
                 _place_bar(pieces, page, 2, list, bar.number, marks)
                 index += count
                 continue
-        kept = (encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin)
+        state = encoder.state()
 
-        def again(index: int = index, kept: tuple[int | None, tuple[int, int] | None, int, Key, Time | None, str]
-                  = kept) -> list[_Piece]:
-            encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin = kept
-            encoder._key()
-            encoder._meter()
+        def again(index: int = index, state: _State = state) -> list[_Piece]:
+            encoder.back_to(state)
             return encoder.bar(index, grouped=False)
 
         _place_bar(encoder.bar(index), page, 2, again, bar.number, marks)
@@ -940,19 +957,17 @@ def _vocal(tune: Tune, encoder: _Encoder, page: _Lines, text: Callable[[str], st
     while index < len(bars):
         # As many bars as fit in one line of words and one of music, no further than the phrase.
         made: list[list[_Piece]] = []
-        kept: list[tuple[int | None, tuple[int, int] | None, int, Key, Time | None, str]] = []
+        states: list[_State] = []
         length = 2
         while index + len(made) < len(bars):
-            kept.append((encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin))
+            states.append(encoder.state())
             pieces = encoder.bar(index + len(made))
             if not made:
                 _mark_first(pieces, marks)
             more = length + _length(pieces) + (1 if made else 0)
             if made and (more > page.width or
                          len(text(_words_of(tune, index, index + len(made) + 1))) > page.width):
-                encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin = kept.pop()
-                encoder._key()
-                encoder._meter()
+                encoder.back_to(states.pop())
                 break
             made.append(pieces)
             length = more
@@ -963,19 +978,14 @@ def _vocal(tune: Tune, encoder: _Encoder, page: _Lines, text: Callable[[str], st
             page.text(line, 4 if k else 0)
         page.new(2)
         for k, pieces in enumerate(made):
-            end = (encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin)
+            end = encoder.state()
 
-            def again(at: int = index + k, state: tuple[int | None, tuple[int, int] | None, int, Key, Time | None, str]
-                      = kept[k]) -> list[_Piece]:
-                encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin = state
-                encoder._key()
-                encoder._meter()
+            def again(at: int = index + k, state: _State = states[k]) -> list[_Piece]:
+                encoder.back_to(state)
                 return encoder.bar(at, grouped=False)
 
             _place_bar(pieces, page, 4, again, bars[index + k].number, marks)
-            encoder.before, encoder.tied, encoder.count, encoder.key, encoder.time, encoder.hairpin = end
-            encoder._key()
-            encoder._meter()
+            encoder.back_to(end)
         index += len(made)
     page.end()
     for verse in range(1, max((len(n.syllables) for _, _, n in tune.written()), default=0)):
