@@ -106,6 +106,10 @@ def _help() -> str:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     arguments = list(sys.argv[1:] if argv is None else argv)
+    # A program that started us may have closed these; what is then said goes nowhere, and is no fault.
+    sys.stdin = sys.stdin or open(os.devnull, encoding="utf-8")  # noqa: SIM115
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
@@ -113,9 +117,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(_help())
         return 0 if arguments else 2
     if arguments[0] == "--version":
-        from importlib.metadata import version
+        from importlib.metadata import PackageNotFoundError, version
 
-        print(f"companion {version('companion')}")
+        try:
+            print(f"companion {version('companion')}")
+        except PackageNotFoundError:
+            print("companion, run from its folder without being installed")
         return 0
     name = arguments[0]
     if name not in COMMANDS:

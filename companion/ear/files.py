@@ -189,6 +189,9 @@ def read_track(path: str | Path) -> PitchTrack:
         if not math.isfinite(t):
             raise Trouble(f"Line {number} of {path} has no time. Each line is a time in seconds and a pitch in "
                           "hertz.")
+        if t < 0:
+            raise Trouble(f"Line {number} of {path} has a time below zero. Count the time from where the take "
+                          "begins.")
         if times and t <= times[-1]:
             raise Trouble(f"Line {number} of {path} goes back in time. Put the lines in order of time.")
         times.append(t)

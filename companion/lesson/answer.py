@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from companion.errors import Trouble
+from companion.errors import NothingSung, Trouble
 from companion.tune.model import LineNote, Tune
 
 if TYPE_CHECKING:
@@ -39,7 +39,9 @@ class Answer:
             notes.append({
                 "number": heard.written.number, "written": heard.written.pitch.name,
                 "syllable": heard.written.syllable, "sung": heard.sung, "midi": heard.midi,
-                "onset_s": heard.onset_s, "duration_s": heard.duration_s, "dots": dots, "cells": cells})
+                # The first frame stands for half a hop before it too: never said to be before the take begins.
+                "onset_s": None if heard.onset_s is None else max(0.0, heard.onset_s),
+                "duration_s": heard.duration_s, "dots": dots, "cells": cells})
         moves = [{
             "from": m.start, "to": m.end, "wanted": m.wanted, "heard": m.heard, "verdict": m.verdict,
             "sure": m.sure, "wanted_semitones": m.wanted_semitones, "sung_semitones": m.sung_semitones}
@@ -94,11 +96,15 @@ def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, p
     tune = load(tune_name, part=part)
     line = chosen_line(tune, phrase)
     pitch = hear_pitch(take)
-    if len(line) > MOST_NOTES or pitch.duration_s * len(line) > MOST_NOTE_SECONDS:
+    seconds = len(pitch.f0_hz) * pitch.hop_s
+    if len(line) > MOST_NOTES or seconds * len(line) > MOST_NOTE_SECONDS:
         raise Trouble(f"{tune.title or 'This tune'} has {len(line)} notes and the take lasts "
-                      f"{pitch.duration_s:.0f} seconds, too much to hold one against the other. Give one phrase "
+                      f"{seconds:.0f} seconds, too much to hold one against the other. Give one phrase "
                       "with --phrase, and a take of that phrase.")
     match = match_take(pitch, line)
+    if not any(n.sung for n in match.notes):
+        raise NothingSung("No note of the tune was found in this take. Sing a little closer to the microphone, and "
+                          "once more.")
     return Answer(str(take), tune, str(tune_name), line, match, cue_for(match, american))
 
 

@@ -236,6 +236,25 @@ def test_a_choice_that_is_none_is_said_plainly(run: Run) -> None:
     assert re.match(r"--as takes one of '?cells'?, '?ascii'?, '?dots'?, not 'print'\. ", err)
 
 
+def test_closed_streams_are_no_fault() -> None:
+    shell = f"cd {ROOT} && {sys.executable} -m companion"
+    for command in (f"{shell} tunes >&-", f"{shell} tunes <&- >/dev/null"):
+        done = subprocess.run(["sh", "-c", command], stderr=subprocess.PIPE, text=True, check=False)
+        assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_the_version_is_told_installed_or_not(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    from importlib.metadata import PackageNotFoundError
+
+    def none(name: str) -> str:
+        raise PackageNotFoundError(name)
+
+    monkeypatch.setattr("importlib.metadata.version", none)
+    code, out, err = run("--version")
+    assert (code, err) == (0, "")
+    assert out.startswith("companion")
+
+
 def test_a_name_over_two_lines_is_told_in_one(run: Run, tmp_path: Path) -> None:
     (tmp_path / "a\nb.wav").touch()
     code, _, err = run("hear", tmp_path / "a\nb.wav", "--tune", "mole")
@@ -353,6 +372,24 @@ def test_of_a_take_that_could_not_be_followed_nothing_is_measured(run: Run) -> N
     assert all(line.startswith("Note ") for line in lines[2:])
     _, out, _ = run("hear", RECORDINGS / "snail-wall-note-left-out.flac", "--tune", "snail-wall")
     assert "Not sure. Note 2 to 3: the tune goes up; what was sung there is not clear." in out.splitlines()
+
+
+def test_no_note_begins_before_the_take(run: Run, tmp_path: Path) -> None:
+    voice = 0.3 * np.sin(2 * np.pi * 220 * np.arange(22050 * 2) / 22050)
+    soundfile.write(tmp_path / "t.wav", voice, 22050)
+    assert heard(run, tmp_path / "t.wav", "tick-tock")["notes"][0]["onset_s"] >= 0
+    (tmp_path / "t.csv").write_text("time_s,f0_hz\n" + "".join(f"{1e6 + k * 0.01:.2f},220\n" for k in range(200)))
+    assert heard(run, tmp_path / "t.csv", "tick-tock")["notes"][0]["onset_s"] >= 1e6 - 1
+
+
+def test_a_take_in_which_no_note_is_found_is_nothing_sung(run: Run, tmp_path: Path) -> None:
+    """Pitches that jump about with every hundredth of a second, as a tracker gives of a rattle."""
+    hz = np.random.default_rng(1).uniform(80, 900, 500)
+    (tmp_path / "t.csv").write_text("time_s,f0_hz\n" + "".join(f"{k * 0.01:.2f},{f:.1f}\n" for k, f in enumerate(hz)))
+    (tmp_path / "one.mid").write_bytes(
+        b"MThd\x00\x00\x00\x06\x00\x00\x00\x01\x00\x60MTrk\x00\x00\x00\x0c\x00\x90\x3c\x40\x60\x80\x3c\x00\x00\xff\x2f\x00")
+    code, out, err = run("hear", tmp_path / "t.csv", "--tune", tmp_path / "one.mid", "--json")
+    assert (code, out, err.count("\n")) == (3, "", 1)
 
 
 def test_more_notes_than_one_take_can_be_held_against(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:

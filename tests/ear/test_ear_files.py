@@ -107,6 +107,7 @@ def test_a_coarse_or_uneven_track_is_brought_to_an_even_spacing(tmp_path: Path) 
     ("time_s,f0_hz\n0.0,440\n0.0,440\n", "back in time"),
     ("time_s,f0_hz\n0.0,high\n", "Line 2"),
     ("time_s,f0_hz\n", "no pitch track"),
+    ("time_s,f0_hz\n-0.01,440\n", "Line 2 .* below zero"),
     ("time_s,f0_hz\nnan,440\n", "Line 2 .* has no time"),
     ("time_s,f0_hz\n0.0,440\n0.01,440\n1e15,440\n", "longer than an hour"),
     ("time_s,f0_hz\n0,440\n1,440\n2,440\n", "every 1 seconds, too seldom"),
