@@ -92,3 +92,24 @@ def test_half_an_hour_of_waiting_costs_no_memory() -> None:
     assert held[-1] < held[2] * 1.1 + 100_000
     # No sample was lost or made: the ear's own count is that of what went in.
     assert ear.seconds == pytest.approx(1800.0)
+
+
+def test_talk_just_before_the_singing_is_not_held_against_the_pupil() -> None:
+    """A sentence, a third of a second or more of silence, then the phrase, right: no move is called wrong."""
+    from live_room import sung
+
+    line = load("snail-wall").phrase(1)
+    right = 0
+    for k, talk in enumerate(other_sounds("speech", 8, 23)):
+        rng = np.random.default_rng(k)
+        said = talk[RATE:len(talk) - 2 * RATE]
+        sound = np.concatenate([np.zeros(RATE), said, np.zeros(int(rng.uniform(0.3, 0.9) * RATE)),
+                                sung(line, 2.0, 0.6, seed=k), np.zeros(2 * RATE)])
+        sound = (sound + rng.normal(0, 1e-4, len(sound))).astype(np.float32)
+        ear = Listener(line, 0.6, silence_s=60.0)
+        heard = next(h for s in range(0, len(sound), BLOCK) if (h := ear.push(sound[s:s + BLOCK])) is not None)
+        if heard.kind == TAKE:
+            assert heard.match is not None
+            assert heard.match.counts["not that way"] == 0
+            right += heard.match.counts["right"] == 6
+    assert right >= 5
