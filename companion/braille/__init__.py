@@ -1,8 +1,9 @@
 """Music braille: a tune to cells and back, both from the same tables."""
 
-from companion.braille.decode import Problem, Reading, decode, lines_of, read_file
+from companion.braille.decode import decode, lines_of, read_file
 from companion.braille.encode import Habits, encode, needs_octave, pitch_only_tune
 from companion.braille.page import BraillePage, Link, Said, from_brf, to_brf
+from companion.braille.reading import Problem, Reading
 from companion.braille.text import (
     chord,
     from_dots,

@@ -1,0 +1,126 @@
+"""Groups of cells that are no bar of notes: signatures, numbers, repeats, rests of several bars, words.
+
+A group is what stands between spaces. What each says is here too.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from functools import lru_cache
+
+from companion.braille import signs as S
+from companion.braille.rhythm import BASES
+from companion.braille.text import read_words
+from companion.braille.units import NOTES, Unit, read_expression, shape_of, split, unit
+from companion.tune.model import Direction, Key, Time
+
+_U, _L = "".join(S.UPPER_DIGITS.values()), "".join(S.LOWER_DIGITS.values())
+_SHARP, _FLAT, _NATURAL = S.ACCIDENTALS[1], S.ACCIDENTALS[-1], S.ACCIDENTALS[0]
+_TIME = (f"{S.COMMON}|{S.CUT}|{S.NUMBER}[{_U}]{{1,2}}(?:{S.PLUS}{S.NUMBER}[{_U}]{{1,2}})*[{_L}]{{1,2}}")
+SIGNATURE = re.compile(
+    f"(?P<naturals>{_NATURAL}{{1,3}}|{S.NUMBER}[{_U}]{_NATURAL})?"
+    f"(?P<key>{_SHARP}{{1,3}}|{_FLAT}{{1,3}}|{S.NUMBER}[{_U}](?:{_SHARP}|{_FLAT}))?(?P<time>{_TIME})?")
+METRONOME_MARK = re.compile(f"(?P<note>[{''.join(n for n in NOTES if len(n) == 1)}])(?P<dots>{S.DOT}{{0,2}})"
+                        f"{S.METRONOME}(?P<number>{S.NUMBER}[{_U}]{{1,4}}(?:{S.PUNCT_POINT}[{_U}]{{1,3}})?)")
+BAR_NUMBER = re.compile(f"{S.NUMBER}(?P<number>[{_U}]{{1,4}})(?P<within>{S.DOT}?)")
+REPEAT = re.compile(f"{S.BAR_REPEAT}(?:{S.NUMBER}(?P<times>[{_U}]{{1,3}}))?(?P<tail>.*)", re.DOTALL)
+WHOLE_REST = S.cells(S.ROW_RESTS[0])
+RESTS = re.compile(f"(?:(?P<few>{WHOLE_REST}{{2,3}})|{S.NUMBER}(?P<many>[{_U}]{{1,3}}){WHOLE_REST})(?P<tail>.*)",
+                    re.DOTALL)
+TEXT = "".join(chr(S.CELL_BASE + i) for i in range(64) if i & 7 and chr(S.CELL_BASE + i) != S.WORD)
+EXPRESSION = f"{S.WORD}[{TEXT}]++(?:[{S.SPACE}\n][{TEXT}]++)*+{S.WORD}(?=[{S.SPACE}\n]|$)"
+EXPRESSIONS = re.compile(f"{EXPRESSION}|{S.WORD}[{TEXT}]++(?:{S.SPACE}[{TEXT}]++)++$")
+GROUPS = re.compile(f"{EXPRESSION}|[^{S.SPACE}\n]++")
+#: Only a group that begins with one of these can be something else than notes.
+SPECIAL = frozenset((S.NUMBER, S.BAR_REPEAT, WHOLE_REST, S.WORD, _SHARP, _FLAT, _NATURAL, S.COMMON[0], S.CUT[0]))
+assert S.METRONOME == S.BAR_REPEAT  # so that one look finds either within a group
+DIGIT = {cell: d for d, cell in S.UPPER_DIGITS.items()} | {cell: d for d, cell in S.LOWER_DIGITS.items()}
+
+def read_digits(cells: str) -> int:
+    return int("".join(DIGIT[c] for c in cells if c in DIGIT))
+
+
+@lru_cache(maxsize=1024)
+def read_signature(cells: str) -> tuple[Key | None, Time | None] | None:
+    """Key and time that a group of cells gives, each None where it does not; None where it is no signature."""
+    match = SIGNATURE.fullmatch(cells)
+    if not match or not cells:
+        return None
+    key = time = None
+    if signs := match["key"]:
+        count = read_digits(signs[1]) if signs[0] == S.NUMBER else len(signs)
+        if count > 7:
+            return None
+        key = Key(count if signs[-1] == _SHARP else -count)
+    elif match["naturals"]:
+        key = Key(0)
+    if signs := match["time"]:
+        if signs in (S.COMMON, S.CUT):
+            time = Time((4,), 4, "common") if signs == S.COMMON else Time((2,), 2, "cut")
+        else:
+            lower = "".join(c for c in signs if c in _L and c != S.PLUS)
+            upper = tuple(read_digits(part) for part in signs[:len(signs) - len(lower)].split(S.PLUS))
+            if 0 in upper or read_digits(lower) not in (1, 2, 4, 8, 16, 32, 64):
+                return None
+            time = Time(upper, read_digits(lower))
+    return key, time
+
+
+def read_metronome(match: re.Match[str]) -> Direction:
+    row = NOTES[match["note"]][1]
+    base = BASES[row] * (2 - Fraction(1, 2 ** len(match["dots"])))
+    return Direction("metronome", f"{base}={read_words(match['number'])}")
+
+
+@lru_cache(maxsize=10_000)
+def read_group(group: str) -> tuple[list[str], list[Unit], bool, tuple[int, ...]]:
+    """A group's cells cut into units, the units, whether all are plain, and its shape. Not to be changed."""
+    cells = split(group)
+    units = [unit(piece) for piece in cells]
+    return cells, units, all(u.plain for u in units), shape_of(units)
+
+
+def split_is_bars(cells: str) -> list[bool]:
+    return [not (u := unit(piece)).kind and not u.unknown for piece in split(cells)]
+
+
+def say_group(cells: str) -> list[tuple[int, int, str]]:
+    """What a group that is no bar of notes says: (offset, cells, words)."""
+    if cells[:1] == S.BAR_REPEAT:
+        times = f", {read_digits(cells[2:])} times" if len(cells) > 1 else ""
+        return [(0, len(cells), S.SIGN_WORDS[S.BAR_REPEAT] + times)]
+    if cells == S.HYPHEN:
+        return [(0, 1, S.HYPHEN_WORDS)]
+    if cells[:1] == S.WORD and cells[-1:] == S.WORD:
+        return [(0, len(cells), f"words: {read_expression(cells[1:-1])}")]
+    if match := METRONOME_MARK.fullmatch(cells):
+        return [(0, len(cells), f"metronome {read_metronome(match).text}")]
+    if signature := read_signature(cells):
+        return say_signature(cells, *signature)
+    if cells[:1] == S.NUMBER and cells[-1:] == WHOLE_REST:
+        return [(0, len(cells), f"{read_digits(cells[1:-1])} bars of rest")]
+    if set(cells) == {WHOLE_REST}:
+        return [(i, 1, "full bar rest") for i in range(len(cells))]
+    if BAR_NUMBER.fullmatch(cells):
+        return [(0, len(cells), f"bar number {read_digits(cells)}")]
+    return list(unit(cells).said)
+
+
+def say_signature(cells: str, key: Key | None, time: Time | None) -> list[tuple[int, int, str]]:
+    """What a key and time signature say, one after the other."""
+    match = SIGNATURE.fullmatch(cells)
+    at = len(cells) - len(match["time"] or "") if match else 0
+    out = []
+    if key is not None:
+        count = abs(key.fifths)
+        sign = "sharp" if key.fifths > 0 else "flat"
+        out.append((0, at, f"{count} {sign}{'' if count == 1 else 's'}" if count else "no sharps or flats"))
+    if time is not None:
+        out.append((at, len(cells) - at, say_time(time)))
+    return out
+
+
+def say_time(time: Time) -> str:
+    """ "4 4 time", "common time"."""
+    return f"{time.symbol} time" if time.symbol else f"{' + '.join(map(str, time.upper))} {time.lower} time"
