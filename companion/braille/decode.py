@@ -30,10 +30,12 @@ from companion.braille.groups import (
     read_signature,
 )
 from companion.braille.page import Said, from_brf
-from companion.braille.reading import Problem, Raw, Reading, Row
+from companion.braille.reading import Problem, Raw, Reading, Row, say_written
 from companion.braille.text import from_dots, read_words, words
 from companion.errors import Trouble
 from companion.tune.model import Direction, Key, Syllable, Time, Tune
+
+__all__ = ["Problem", "Reading", "decode", "lines_of", "read_file", "say_written"]
 
 PITCH_ONLY_HEADING = "reading exercise: pitch only"
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
