@@ -108,7 +108,7 @@ def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, p
     return Answer(str(take), tune, str(tune_name), line, match, cue_for(match, american))
 
 
-def answer_or_error(job: tuple[str, str, str, str]) -> dict[str, Any]:
+def answer_or_error(job: tuple[str, str, str, str], american: bool = False) -> dict[str, Any]:
     """For a list of takes: the answer as JSON, or {"take", "error"}.
 
     job: take and tune as named in the list, and the paths they stand for.
@@ -120,7 +120,7 @@ def answer_or_error(job: tuple[str, str, str, str]) -> dict[str, Any]:
         return {"take": take, "error": "This line of the list names no tune. Put a file, or a tune that ships, under "
                                        "tune."}
     try:
-        found = answer(take_path, tune_path).as_json()
+        found = answer(take_path, tune_path, american=american).as_json()
     except Trouble as trouble:
         return {"take": take, "error": str(trouble)}
     except Exception as error:

@@ -22,7 +22,7 @@ from companion.ear.microphone import CLIPPED
 from companion.ear.model import PitchTrack
 from companion.ear.tracker import HOP, Tracker
 from companion.errors import NothingSung
-from companion.lesson.singing import OTHER, SINGING, UNCLEAR, kind_of_sound, part, without_talk
+from companion.lesson.singing import OTHER, SINGING, UNCLEAR, kind_of_sound, part, without_talk, without_words
 from companion.match.follow import Follower, joined
 from companion.match.model import Match
 from companion.tune.model import LineNote
@@ -234,7 +234,7 @@ class Listener:
                 return None
             track, match = without_talk(track, match, self._follower.line)
         else:
-            track = joined(self._parts)
+            track = without_words(joined(self._parts))
         kind = kind_of_sound(track, match)
         if kind == OTHER:
             self._drop()

@@ -11,6 +11,7 @@ from typing import Any
 from companion.errors import Trouble
 from companion.lesson.answer import answer_or_error
 
+MOST_WORKERS = 61  # what Windows lets a pool of processes have
 MOST_BYTES = 20_000_000  # some hundred thousand takes
 
 
@@ -71,18 +72,18 @@ def _text(path: Path) -> str:
 
 
 def workers(jobs: int | None, takes: int) -> int:
-    """How many processes: all cores unless told, no more than there are takes."""
-    return min(jobs or os.cpu_count() or 1, takes)
+    """How many processes: all cores unless told, no more than there are takes, nor than a system starts."""
+    return min(jobs or os.cpu_count() or 1, takes, MOST_WORKERS)
 
 
-def review(path: str | Path, jobs: int | None = None) -> Iterator[dict[str, Any]]:
+def review(path: str | Path, jobs: int | None = None, american: bool = False) -> Iterator[dict[str, Any]]:
     """The answers of a list in its order, each as soon as it and those before it are done."""
     work = read_list(path)
     if jobs is not None and jobs < 1:
         raise Trouble(f"--jobs was {jobs}; give 1 or more.")
     count = workers(jobs, len(work))
     if count <= 1:
-        yield from map(answer_or_error, work)
+        yield from (answer_or_error(job, american) for job in work)
         return
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
@@ -91,7 +92,7 @@ def review(path: str | Path, jobs: int | None = None) -> Iterator[dict[str, Any]
     # Fresh processes, not forked ones: a fork copies the locks of threads that the numerical libraries run.
     with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"),
                              initializer=_one_thread) as pool:
-        futures = [pool.submit(answer_or_error, job) for job in work]
+        futures = [pool.submit(answer_or_error, job, american) for job in work]
         for job, future in zip(work, futures, strict=True):
             try:
                 yield future.result()

@@ -124,6 +124,7 @@ def kind_of_sound(track: PitchTrack, match: Match | None) -> str:
 
 TALK_PAUSE_S = 0.2  # what was said before singing is parted from it by a pause at least so long
 MOST_PAUSES = 5
+LEAST_WORDS_S = 0.4  # seconds of voice: a single short note is no word yet
 BETTER = 0.05  # closeness by which a take must gain where its beginning is left out as talk
 
 
@@ -149,6 +150,16 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
         if found.closeness > best[1].closeness + BETTER:
             best = rest, found
     return best
+
+
+def without_words(track: PitchTrack) -> PitchTrack:
+    """The same where no tune is known: what is clearly speech, and long enough to be told, is left out."""
+    for cut in reversed(_pauses(track)[:MOST_PAUSES]):
+        lead = part(track, slice(0, cut))
+        spoken = np.count_nonzero(lead.f0_hz > 0) * track.hop_s >= LEAST_WORDS_S
+        if spoken and singing_odds(lead) < OTHER_BELOW:
+            return part(track, slice(cut, len(track.f0_hz)))
+    return track
 
 
 def _pauses(track: PitchTrack) -> list[int]:

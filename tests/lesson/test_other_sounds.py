@@ -113,3 +113,28 @@ def test_talk_just_before_the_singing_is_not_held_against_the_pupil() -> None:
             assert heard.match.counts["not that way"] == 0
             right += heard.match.counts["right"] == 6
     assert right >= 5
+
+
+def test_a_teacher_who_speaks_before_the_line_gives_the_line_alone() -> None:
+    from live_room import PLAIN
+    from singers import VOICES, LineItem, perform, render
+
+    from companion.lesson.sung_line import tune_of
+
+    steps = (0, 2, 4, 5, 7, 4, 0)
+    items = [LineItem(53 + s, 2 if i == 6 else 1, "la") for i, s in enumerate(steps)]
+    good = 0
+    for k, talk in enumerate(other_sounds("speech", 8, 29)):
+        rng = np.random.default_rng(k)
+        voice = render(perform(items, PLAIN, rng), VOICES[2], "formants", rng)
+        said = talk[RATE:len(talk) - 2 * RATE]
+        sound = np.concatenate([np.zeros(RATE), said, np.zeros(int(rng.uniform(0.3, 0.7) * RATE)), voice,
+                                np.zeros(2 * RATE)])
+        sound = (sound + rng.normal(0, 1e-4, len(sound))).astype(np.float32)
+        ear = Listener(None, silence_s=60.0)
+        heard = next(h for s in range(0, len(sound), BLOCK) if (h := ear.push(sound[s:s + BLOCK])) is not None)
+        line = tune_of(heard.track, "Line") if heard.track is not None else None
+        if line is not None:
+            midi = [n.midi - line.notes[0].midi for n in line.notes]
+            good += midi == list(steps)
+    assert good >= 6
