@@ -25,18 +25,18 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from notate_tunes import ROOT, FolkTune, Sung, as_folk_tune, folk_tunes, sing, tapped  # noqa: E402
-from singers import VOICES, LineItem, Style, perform, render  # noqa: E402
+from notate_tunes import ROOT, FolkTune, Sung, as_folk_tune, folk_tunes, sing, tapped
+from singers import VOICES, LineItem, Style, perform, render
 
-from companion.braille import decode, encode  # noqa: E402
-from companion.ear.model import PitchTrack, SungNote  # noqa: E402
-from companion.ear.notes import find_notes  # noqa: E402
-from companion.ear.tracker import track  # noqa: E402
-from companion.errors import Trouble  # noqa: E402
-from companion.match.hold import match_take  # noqa: E402
-from companion.notate.doubts import unsure_bars  # noqa: E402
-from companion.notate.score import Given, Notation, bars_of, notate  # noqa: E402
-from companion.tune import load, save, shipped_names  # noqa: E402
+from companion.braille import decode, encode
+from companion.ear.model import PitchTrack, SungNote
+from companion.ear.notes import find_notes
+from companion.ear.tracker import track
+from companion.errors import Trouble
+from companion.match.hold import match_take
+from companion.notate.doubts import unsure_bars
+from companion.notate.score import Given, Notation, bars_of, notate
+from companion.tune import load, save, shipped_names
 
 NEAR_S = 0.15  # a found note belongs to the sung one that begins within this
 MOST_SHIFT = 2.0  # semitones: written pitch may lie so far from the take's median, after drift, and no farther

@@ -112,7 +112,10 @@ def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> li
         readings = [r for m in METRES for r in read(e, m)]
         table = np.array([features(r, midi, e.phrase) for r in readings])
         table[:, :2] -= table[:, :2].max(axis=0)
-        right = np.array([r.metre == folk.metre and r.place[0] == folk.place for r in readings])
+        line = folk.tune.line()
+        ticks = np.array([int((b.onset_quarters - a.onset_quarters) * 4) for a, b in itertools.pairwise(line)])
+        right = np.array([r.metre == folk.metre and r.place[0] == folk.place
+                          and np.mean(r.ticks[:-1] == ticks) > 0.7 for r in readings])
         if not right.any():
             right = np.array([r.metre == folk.metre for r in readings])
         if right.any():
