@@ -147,8 +147,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return 0
     except OSError as error:
-        what = f"{error.filename} could not be opened" if error.filename else "Writing the output failed"
-        print(f"{what}: {(error.strerror or str(error)).lower()}. Make room or choose another place.",
+        reason = (error.strerror or str(error)).lower()
+        print(f"{error.filename} could not be opened: {reason}. Give another, or one that you may open."
+              if error.filename else f"Writing the output failed: {reason}. Make room or choose another place.",
               file=sys.stderr)
         return 2
     except KeyboardInterrupt:

@@ -9,6 +9,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("list", metavar="LIST.csv",
                         help="CSV with a header line take,tune; paths are relative to the list")
     parser.add_argument("--jobs", type=int, metavar="N", help="how many at a time (all cores if not given)")
+    parser.add_argument("--american", action="store_true", help="American names (measure)")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
@@ -18,6 +19,6 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.review import review
     from companion.lesson.words import review_line
 
-    for found in review(options.list, options.jobs):
+    for found in review(options.list, options.jobs, options.american):
         print(json.dumps(found, ensure_ascii=False) if options.json else review_line(found), flush=True)
     return 0

@@ -103,7 +103,8 @@ def _read(path: Path) -> bytes:
             raise Trouble(f"{path} is {size // 1_000_000} megabytes; a tune is far smaller. Give another file.")
         data = path.read_bytes()
     except OSError as error:
-        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}.") from error
+        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}. Give another file, or one "
+                      "that you may open.") from error
     if not data.strip():
         raise Trouble(f"{path} is empty. Give a file with a melody in it.")
     return data

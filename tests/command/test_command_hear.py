@@ -331,6 +331,15 @@ def test_a_review_uses_every_core(monkeypatch: pytest.MonkeyPatch) -> None:
     assert workers(None, 50) == 6
     assert workers(None, 2) == 2
     assert workers(3, 50) == 3
+    assert workers(5000, 5000) == 61
+
+
+def test_a_review_speaks_american_where_asked(run: Run, tmp_path: Path) -> None:
+    """In a long line without words the cue counts notes in their bar, one process or two."""
+    (tmp_path / "l.csv").write_text(f"take,tune\n{RECORDINGS}/snail-wall-drifting-key.flac,two-octaves-meet\n" * 2)
+    for jobs in (1, 2):
+        _, out, _ = run("review", tmp_path / "l.csv", "--jobs", jobs, "--american")
+        assert out.count("of measure two") == 2, out
 
 
 def test_lists_as_spreadsheets_write_them(run: Run, tmp_path: Path) -> None:
