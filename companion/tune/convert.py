@@ -17,8 +17,9 @@ TYPES = {
 
 MOST_SIGNS = 7  # sharps or flats in a key: one for each letter
 MOST_ALTERED = 2  # semitones: the double sharp and the double flat are the farthest signs
-#: Octaves of written letters, from MIDI's lowest note (C-1) to its highest (G9).
-OCTAVES = range(-1, 10)
+#: Octaves that braille has marks for: the seven, and one below and above them (MBC 2015, 3.2). No voice
+#: comes near either end, so a note beyond them is a slip.
+OCTAVES = range(0, 9)
 
 _ARTICULATIONS = {
     "Staccato": "staccato", "Staccatissimo": "staccatissimo", "Spiccato": "staccatissimo", "Accent": "accent",

@@ -86,7 +86,7 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     title = ""
     if score.metadata is not None:
         title = score.metadata.title or score.metadata.movementName or ""
-    tune = from_music21(chosen, title=" ".join(title.split()) or path.stem, source=str(path))
+    tune = from_music21(chosen, title=" ".join((title or path.stem.replace("_", " ")).split()), source=str(path))
     composer = (score.metadata.composer or "") if score.metadata is not None else ""
     from dataclasses import replace
 

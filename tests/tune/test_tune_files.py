@@ -223,6 +223,7 @@ REPEAT = '<barline location="right"><repeat direction="backward" times="1000000"
     (score(note_xml(alter="0.5")), "microtone .near C4"),
     (score(note_xml(alter="3")), "more than two semitones"),
     (score(note_xml(octave=99)), "C99, far from what any voice sings"),
+    (score(note_xml(octave=9)), "C9, far from"),
     (score(note_xml(kind="256th", length=1)), "shortest is a 128th note"),
     (score(note_xml(kind="", length=1).replace("<type></type>", ""), head="<divisions>997</divisions>"), "of no length"),
     (score(note_xml(), head="<divisions>32</divisions><key><fifths>99</fifths></key>"), "99 sharps; seven is the most"),
@@ -280,6 +281,8 @@ def test_titles_and_words_are_one_line(tmp_path: Path) -> None:
     (tmp_path / "t.musicxml").write_text(text)
     tune = load(tmp_path / "t.musicxml")
     assert (tune.title, tune.line()[0].syllable) == ("One two", "la")
+    (tmp_path / "my_own_tune.musicxml").write_bytes(score(note_xml()))
+    assert load(tmp_path / "my_own_tune.musicxml").title == "my own tune"  # as it is to be spoken and written
 
 
 @pytest.mark.parametrize("name", ["Snail-Wall", "snail wall", "Snail on the wall", "SNAIL ON THE WALL"])
