@@ -1,7 +1,7 @@
 """Whether a take can be written down at all, or one sentence why not; and doubts about its sound.
 
-The limits lie outside what 80 synthesised takes of both makers and three real singers reach, and inside what
-spoken sentences, slides, sirens and a piano under a voice do.
+The limits lie outside what 75 synthesised takes of both makers and three real singers reach, and inside what
+fourteen spoken sentences, slides, sirens and a piano under a voice do.
 """
 
 from __future__ import annotations
@@ -17,10 +17,12 @@ from companion.errors import NothingSung
 
 STEADY_SPREAD = 0.3  # semitones within which a sung note rests, vibrato and all
 STEADY_S = 0.12
-LEAST_STEADY = 0.65  # share of the voice in notes that rest: singers 0.81 and more, a siren 0.6, counting 0.3
-SPEECH_STEADY, SPEECH_SURE = 0.78, 0.2  # speech rests less, and its tracker is unsure
+#: Speech slides within its notes, its tracker is unsure, and it rests less. So much for each share beyond a middle
+#: value; spoken sentences of eSpeak NG come to 1.4 and more, singers to 0 and less.
+SPEECH = (8.0, 0.45, 12.0, 0.2, 8.0, 0.85)
+SPEECH_FROM = 0.8
 GLIDE = 0.4  # semitones from a note's first third to its last, all the same way, make a slide
-MOST_GLIDES = 0.6
+MOST_GLIDES, SLIDE_SURE = 0.6, 0.3  # in one long slide the pitch itself is clear
 MOST_HISS = 0.6  # share of the louder frames that is no voice
 MOST_JUMPS, JUMP, UNSURE = 0.15, 9.0, 0.2  # a tracker torn between two sounds jumps by sixths and more
 CLEAR_SURE = 0.25  # a tracker less sure than this hears noise or a second sound beside the voice
@@ -69,10 +71,11 @@ def check(track: PitchTrack, notes: Sequence[SungNote]) -> Fitness:
     if f.hiss > MOST_HISS:
         raise NothingSung("Most of this take is too soft or too noisy to be heard as singing. Sing closer to the "
                           "microphone, in a quieter place.")
-    if f.glides > MOST_GLIDES:
+    if f.glides > MOST_GLIDES and f.sure > SLIDE_SURE:
         raise NothingSung("The pitch of this take slides all the way and rests on no note, so there is nothing to "
                           "write down. Sing it note by note.")
-    if f.steady < LEAST_STEADY or (f.steady < SPEECH_STEADY and f.sure < SPEECH_SURE):
+    a, glides, b, sure, c, steady = SPEECH
+    if a * (f.glides - glides) + b * (sure - f.sure) + c * (steady - f.steady) > SPEECH_FROM:
         raise NothingSung("This take sounds like speech or like a voice that rests on no note. Sing the tune on "
                           "clear notes.")
     if f.jumps > MOST_JUMPS and f.sure < UNSURE:
