@@ -196,7 +196,7 @@ def test_closeness_falls_as_notes_go_astray() -> None:
 def test_singers_of_both_makers_are_judged_as_the_bars_ask() -> None:
     false_wrong = wrong_right = unsure = total = 0
     for maker in ("formants", "speech"):
-        for take in corpus(maker, 40, 500):
+        for take in corpus(maker, 28, 500):
             p = take.performance
             found = match_take(track(take.samples), line_of(p))
             for i, move in enumerate(found.moves):
@@ -208,8 +208,8 @@ def test_singers_of_both_makers_are_judged_as_the_bars_ask() -> None:
                 false_wrong += right and move.verdict == WRONG
                 wrong_right += not right and move.verdict == RIGHT
                 unsure += move.verdict == UNSURE
-    assert total > 500
-    assert false_wrong / total <= 0.004  # 0.2 % of 2,000; on these few, two
+    assert total > 350
+    assert false_wrong / total <= 0.003  # 0.2 % of 2,000; on these few, one
     assert wrong_right / total <= 0.013
     assert unsure / total <= 0.065
 
