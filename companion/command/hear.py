@@ -20,9 +20,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     import json
+    import os
 
     from companion.lesson.answer import answer
 
+    if options.sound and any(os.path.exists(kept) and os.path.exists(options.sound)
+                             and os.path.samefile(kept, options.sound) for kept in (options.take, options.tune)):
+        from companion.errors import Trouble
+
+        raise Trouble(f"{options.sound} is the take or the tune itself, and would be lost. Give another name for the "
+                      "sound.")
     found = answer(options.take, options.tune, options.phrase, options.part, options.american)
     if options.json:
         print(json.dumps(found.as_json(), ensure_ascii=False))

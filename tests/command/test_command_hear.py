@@ -383,6 +383,17 @@ def test_of_a_take_that_could_not_be_followed_nothing_is_measured(run: Run) -> N
     assert "Not sure. Note 2 to 3: the tune goes up; what was sung there is not clear." in out.splitlines()
 
 
+def test_the_sound_of_a_cue_never_replaces_the_take(run: Run, tmp_path: Path) -> None:
+    take = tmp_path / "t.flac"
+    take.write_bytes(RIGHT_TAKE.read_bytes())
+    (tmp_path / "link.flac").symlink_to(take)
+    for name in ("t.flac", "link.flac"):
+        code, out, err = run("hear", take, "--tune", "snail-wall", "--sound", tmp_path / name)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert "would be lost" in err
+    assert take.read_bytes() == RIGHT_TAKE.read_bytes()
+
+
 def test_no_note_begins_before_the_take(run: Run, tmp_path: Path) -> None:
     voice = 0.3 * np.sin(2 * np.pi * 220 * np.arange(22050 * 2) / 22050)
     soundfile.write(tmp_path / "t.wav", voice, 22050)
