@@ -57,8 +57,9 @@ def melodies(count: int, jobs: int) -> dict[str, Any]:
 
 
 def some_melodies(texts: list[tuple[str, str]]) -> dict[str, Any]:
-    out: dict[str, Any] = {"tunes": 0, "failed_to_encode": [], "bars": 0, "same_bars": 0, "round_trip_failed": [],
-                           "links_wrong": [], "lines_too_long": [], "without_notes": 0, "not_read_by_music21": [], "not_written_by_music21": []}
+    out: dict[str, Any] = {"tunes": 0, "bars": 0, "same_bars": 0, "without_notes": 0}
+    out |= {key: [] for key in ("failed_to_encode", "round_trip_failed", "links_wrong", "lines_too_long",
+                                "not_read_by_music21", "not_written_by_music21")}
     causes: Counter[str] = Counter()
     others: list[list[str]] = []
     for name, abc in texts:

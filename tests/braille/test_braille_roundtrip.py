@@ -124,6 +124,8 @@ def check_melodies(count: int, every: int) -> tuple[int, int, dict[str, int]]:
 
     music21's own braille takes most of the time; the benchmark asks it for all. Gives bars, different ones, causes.
     """
+    from music21.exceptions21 import Music21Exception
+
     bars = different = 0
     causes: dict[str, int] = {}
     for number, (name, abc) in enumerate(sample(count)):
@@ -137,7 +139,11 @@ def check_melodies(count: int, every: int) -> tuple[int, int, dict[str, int]]:
         assert compare(tune, decode(from_brf(to_brf(page))).tune) == [], name
         if number % every:
             continue
-        for a, b in align(our_groups(tune), music21_groups(part)):
+        try:
+            theirs = music21_groups(part)
+        except Music21Exception:
+            continue  # a time signature that music21.braille cannot divide
+        for a, b in align(our_groups(tune), theirs):
             bars += 1
             if a != b:
                 different += 1
