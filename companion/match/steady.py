@@ -51,12 +51,36 @@ def frame_steadiness(track: PitchTrack) -> F:
     return np.asarray(1.0 / (1.0 + (slope / SLIDE) ** 2))
 
 
+def in_order(owner: NDArray[np.int64], weight: F, notes: int) -> NDArray[np.int64]:
+    """Owners of T fragments, with those set to `notes` (no note's) that do not fit the order of the notes.
+
+    Each fragment's likeliest note is found by itself, so two notes might overlap; what stays is the heaviest
+    sequence of fragments whose notes never go back.
+    """
+    mine = np.flatnonzero(owner < notes)
+    kept = np.full(len(owner), notes, dtype=np.int64)
+    if not len(mine):
+        return kept
+    best, came = np.zeros(len(mine)), np.full(len(mine), -1)
+    for k, at in enumerate(mine.tolist()):
+        before = np.where(owner[mine[:k]] <= owner[at], best[:k], -1.0)
+        if k and before.max() > 0:
+            came[k] = int(before.argmax())
+            best[k] = before.max()
+        best[k] += weight[at]
+    k = int(best.argmax())
+    while k >= 0:
+        kept[mine[k]] = owner[mine[k]]
+        k = int(came[k])
+    return kept
+
+
 def steady_parts(track: PitchTrack, aligned: Alignment) -> Steady:
     """The steady part of each note of an alignment."""
     pieces, weight = aligned.fragments, aligned.note_weight
     n = weight.shape[1]
     whole = np.column_stack([weight, 1.0 - weight.sum(axis=1)])
-    owner = np.repeat(whole.argmax(axis=1), pieces.frames)
+    owner = np.repeat(in_order(whole.argmax(axis=1), whole.max(axis=1) * pieces.seconds, n), pieces.frames)
     trust = np.repeat(whole.max(axis=1), pieces.frames) * frame_steadiness(track)
     midi = track.midi
     voiced = ~np.isnan(midi)

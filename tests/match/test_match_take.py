@@ -14,6 +14,7 @@ from companion.match.align import align
 from companion.match.follow import Follower
 from companion.match.hold import match_take
 from companion.match.model import RIGHT, UNSURE, WRONG, Match, direction
+from companion.match.steady import in_order
 from companion.tune.model import Key, LineNote
 from companion.tune.voice import spell
 
@@ -250,6 +251,15 @@ def test_alignment_sums_to_one() -> None:
     # Each fragment in the middle of a note belongs to that note.
     when = (found.fragments.first + found.fragments.frames / 2) * HOP
     assert int(found.note_weight[int(np.searchsorted(when, 0.2 + 0.48 * 5 + 0.2))].argmax()) == 5
+
+
+def test_notes_come_in_order() -> None:
+    owner = np.array([0, 0, 1, 0, 1, 3, 2, 2, 4, 4])
+    assert in_order(owner, np.array([1, 1, 1, 0.5, 1, 0.5, 1, 1, 1, 1]), 4).tolist() == [0, 0, 1, 4, 1, 4, 2, 2, 4, 4]
+    for shift in (-3.3, 0.0, 2.2):
+        found = match_take(drawn([m + shift for m in TUNE], 0.15, 0.0), line(TUNE))
+        onsets = [n.onset_s for n in found.notes if n.onset_s is not None]
+        assert onsets == sorted(onsets)
 
 
 # More that a teacher would ask.
