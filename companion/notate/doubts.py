@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 #: Odds (logarithm) that a note is written wrongly: a constant, then so much for each doubt of it. A logistic
 #: regression on synthesised singers; a bar is unsure from SAY_UNSURE on.
 ODDS = (0.44, 0.43, 0.16, 1.57, 0.72, 0.1, 0.86)
-SAY_UNSURE = 0.1
+SAY_UNSURE = 0.085
 NEAR_S, SHORT_S, TAIL_S, TAIL_SEMITONES = 0.05, 0.12, 0.2, 2.6
 WHOLE_UNSURE = 0.85  # a key or metre less sure than this is said to be unsure
 MOST_SAID = 12  # more doubts than this are too many to be heard; the surest of them are left out

@@ -34,6 +34,7 @@ LEVEL_OF = {"level": 1, "semitone": 1, "step": 1, "skip": 2, "leap": 3, "values"
             "triplets": 5, "words": 5}
 GAP = S.cells("123456")  # a full cell stands where a note is left out
 MOST_ITEMS = 8  # of one kind: a set that can be done in one sitting
+WIDEST_NEW = 9  # semitones, a sixth: new tunes have no wider leap, whatever the tune has
 RHYTHM_PITCH = Pitch("B", 4)
 KINDS = ("notes", "moves", "read", "octave marks", "which version", "wrong note", "dictation", "gap", "new start",
          "rhythm", "new tunes")
@@ -476,7 +477,7 @@ def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], width: i
             break
         midi = [home if rng.random() < 0.6 else rng.choice(scale)]
         while len(midi) < 8:
-            near = [m for m in scale if kind_of(m - midi[-1]) in allowed and abs(m - midi[-1]) <= 12
+            near = [m for m in scale if kind_of(m - midi[-1]) in allowed and abs(m - midi[-1]) <= WIDEST_NEW
                     and not (m == midi[-1] and len(midi) > 1 and midi[-2] == m)]
             if not near:
                 break

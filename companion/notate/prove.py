@@ -13,10 +13,9 @@ from companion.braille import decode
 from companion.braille import signs as S
 from companion.match.hold import match_take
 from companion.match.model import RIGHT, Match, direction
+from companion.notate.booklet import QUARTER_S
 from companion.notate.exercises import GAP, Exercise, Item, demands, level_of, without_marks
 from companion.tune.model import LineNote, Tune
-
-SOUND_QUARTER_S = 0.7  # slow enough that each quaver is heard as a note
 
 
 def read_line(cells: Sequence[str]) -> Tune:
@@ -25,11 +24,11 @@ def read_line(cells: Sequence[str]) -> Tune:
 
 
 def heard(line: Sequence[LineNote], against: Sequence[LineNote]) -> Match:
-    """Notes made into sound, tracked, and held against other notes."""
+    """Notes made into the sound that the booklet gives, tracked, and held against other notes."""
     from companion.cue.glides import line_sound
     from companion.ear.tracker import track
 
-    sound = line_sound(line, 0.0, SOUND_QUARTER_S, "voice")
+    sound = line_sound(line, 0.0, QUARTER_S)
     return match_take(track(sound.samples, sound.rate), against)
 
 
