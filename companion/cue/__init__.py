@@ -1,6 +1,4 @@
-"""What goes back to pupil and teacher: words, speech, glides, and the hand's way on the wall."""
+"""What goes back to pupil and teacher: words, speech, glides, and the hand's way on the wall.
 
-from companion.cue.sound import Sound
-from companion.cue.wording import Cue, cue_for
-
-__all__ = ["Cue", "Sound", "cue_for"]
+Nothing is imported here: the first word of a session is spoken before matches and tunes are loaded.
+"""
