@@ -121,7 +121,8 @@ def decode(lines: Sequence[str]) -> Reading:
     body_rows = rows[head:]
     margin = [r for r in body_rows if r.indent <= 1]
     inner = [r for r in body_rows if r.indent > 1]
-    if margin and inner and not all(_music_like(r.cells) for r in margin):
+    # Music that begins further in, with something at the margin later on, is vocal: plain music begins there.
+    if margin and inner and (body_rows[0].indent > 1 or not all(_music_like(r.cells) for r in margin)):
         return _read(rows, head, True, strange)
     reading = _read(rows, head, False, strange)
     if reading.problems and margin and inner and all(

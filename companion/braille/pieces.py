@@ -21,7 +21,7 @@ from typing import NamedTuple
 from companion.braille import signs as S
 from companion.braille import text as T
 from companion.braille.rhythm import LARGER as LARGER_SIGN
-from companion.braille.rhythm import REST_NOTE, ROWS, UNITS, Code, Written, beat, capacity, write_bar
+from companion.braille.rhythm import REST_NOTE, ROWS, UNITS, Code, Written, beat, capacity, length, write_bar
 from companion.braille.rhythm import SMALLER as SMALLER_SIGN
 from companion.errors import Trouble
 from companion.tune.model import STEPS, Bar, Direction, Key, Note, Pitch, Time, Tune
@@ -159,6 +159,33 @@ def _stands_apart(said: Direction) -> bool:
         return False
     text = expression_text(said)
     return " " in text or text in ("c", "d")  # a single c or d would read as a hairpin
+
+
+def _with_places(codes: list[Code]) -> list[Code]:
+    """Triplets and other groups with their beginnings and ends, where the score does not say them.
+
+    A group ends where what it holds is as many equal values as its number says (a power of two each).
+    """
+    if any(not isinstance(c, int) and c[3] for c in codes):
+        return codes
+    out: list[Code] = []
+    began: int | None = None
+    held = 0
+    for c in codes:
+        if isinstance(c, int):
+            began = None
+            out.append(c)
+            continue
+        number, actual, normal, _ = c
+        if began is None:
+            began, held = len(out), 0
+        held += length(number & 15 if number & 15 < 5 else (number & 15) - 5, number >> 4 & 7, number & 15 >= 5)
+        place = "start" if began == len(out) else ""
+        share, left = divmod(held, actual)
+        if place == "" and not left and share & (share - 1) == 0:
+            place, began = "stop", None
+        out.append((number, actual, normal, place))
+    return out
 
 
 def expression_cells(text: str) -> str:
@@ -338,7 +365,7 @@ class Encoder:
         if self.pitch_only:
             return self._pitches(bar, index, lead)
         codes: list[Code] = []
-        plain = True
+        plain, in_groups = True, False
         for note in notes:
             place = ROWS.get(note.base.as_integer_ratio())
             if place is None or not 0 <= note.dots <= 3:
@@ -347,13 +374,16 @@ class Encoder:
             code = place[0] + 5 * place[1] + 16 * note.dots
             if note.pitch is None:
                 code += REST_NOTE
-            if note.tuplet:
+            if note.tuplet and not note.grace:
                 t = note.tuplet
                 codes.append((code, t.actual, t.normal, t.place))
+                in_groups = True
             elif not note.grace:
                 codes.append(code)
             if note.grace or note.marks or note.before or note.whole_bar or note.syllables:
                 plain = False
+        if in_groups:
+            codes = _with_places(codes)
         plan, total = write_bar(tuple(codes), self.full, self.beat, index == 0 and len(self.tune.bars) > 1,
                                 grouped and self.habits.grouped and (plain or not any(n.grace for n in notes)))
         pieces = lead
