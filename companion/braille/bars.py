@@ -342,14 +342,15 @@ class Reader:
 
     def _plain_bar(self, bar: BarRead, values: Sequence[Any]) -> None:
         """Notes with pitch and value alone, which most bars are made of."""
-        append = bar.notes.append
+        append, known = bar.notes.append, _note_cache.get
+        first = True
         key_alter = _key_alter(self.key.fifths)
         in_force: dict[int, int] = {}
         before, held = self.before, self.tied
         if self.line_starts and not self.due:
             self.due = "The first note of a line wants an octave mark."
         for u, (base, dots, tuplet, _) in zip(self.units, values, strict=False):
-            index, octave, alter = u.index, u.octave, u.alter
+            index, octave, sign = u.index, u.octave, u.alter
             if u.kind == "rest":
                 whole = u.row == 0 and dots == 0 and tuplet is None and len(self.units) == 1
                 if whole:
@@ -363,7 +364,7 @@ class Reader:
                     append(_note_cache.get(key) or _plain_note(key))
                 continue
             if octave is None:
-                if self.due or before is None:
+                if before is None or self.due:
                     octave = self._octave(index, before, self.offset(self.units.index(u)))
                 else:
                     octave, last = divmod(before, 7)
@@ -373,32 +374,29 @@ class Reader:
                         octave += 1
                     if not 0 <= octave <= 8:
                         octave = self._octave(index, before, self.offset(self.units.index(u)))
-            self.due = ""
+            if first:
+                self.due, first = "", False
             place = before = 7 * octave + index
             accidental = ""
             if held is not None:
-                if held[0] == place:
-                    if alter is None:
-                        alter = held[1]
-                    elif alter == held[1]:
-                        accidental = "shown"
-                    else:
-                        held = None  # another pitch by its own sign
-                else:
+                if held[0] != place:
                     self._no_tie(self.offset(self.units.index(u)))
                     held = None
-            if held is None:
-                current = in_force[place] if place in in_force else key_alter[index]
-                if alter is None:
-                    alter = current
-                elif alter == current:
+                elif sign is not None and sign != held[1]:
+                    held = None  # another pitch by its own sign
+            current = held[1] if held is not None else in_force[place] if place in in_force else key_alter[index]
+            if sign is None:
+                alter = current
+            else:
+                alter = sign
+                if sign == current:
                     accidental = "shown"
-                in_force[place] = alter
-            assert alter is not None
+                if held is None:
+                    in_force[place] = sign
             tie = u.tie
             if tuplet is None:
                 key = (place, alter, base, dots, tie, accidental)
-                append(_note_cache.get(key) or _plain_note(key))
+                append(known(key) or _plain_note(key))
             else:
                 append(Note(pitch=Pitch(u.step, octave, alter), base=BASES[base], dots=dots, tie=tie,
                             tuplet=Tuplet(*tuplet), accidental=accidental))
@@ -633,6 +631,10 @@ class Reader:
                                     or self.bars[i + 1].forward)
             if stop:
                 open_ending = False
+            if i and not (open_ending or stop or last or bar.key or bar.time or bar.forward or bar.backward or bar.ending
+                          or bar.barline or bar.after):
+                out.append(Bar(number=i + first, notes=tuple(bar.notes)))
+                continue
             key = bar.key
             if i == 0 and key is None:
                 key = Key(0)
