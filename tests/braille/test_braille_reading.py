@@ -271,3 +271,20 @@ def test_the_page_for_newcomers_is_true() -> None:
     assert [n.pitch.name for n in reading.tune.bars[1].notes if n.pitch] == ["F#4", "A4", "G#4", "D5"]
     without = [line.replace("⠨", "") for line in lines]
     assert [n.pitch.name for n in decode(without).tune.bars[1].notes if n.pitch][-1] == "D4"
+
+
+def test_triplets_whose_beginnings_the_score_does_not_say() -> None:
+    """Scores read from ABC have no brackets: the sign stands before every three equal values all the same."""
+    from companion.tune.model import Tuplet
+
+    row = tuple(note(n, 0.5, tuplet=Tuplet(3, 2)) for n in ("C4", "D4", "E4", "F4", "E4", "D4"))
+    t = tune((*row, note("C4", 2)))
+    assert one_line(t) == "⠐⠆⠙⠑⠋⠆⠛⠋⠑⠝".replace("⠐⠆", "⠆⠐")
+    assert [n.quarters for n in decode(encode(t).lines).tune.bars[0].notes] == [n.quarters for n in t.bars[0].notes]
+
+
+def test_a_tune_with_words_for_its_second_verse_only() -> None:
+    t = tune((note("C4", 2, syllables=(None, Syllable("up"))), note("D4", 2)), (note("E4", 4),))
+    reading = decode(encode(t, width=20).lines)
+    assert [[n.pitch for n in b.notes] for b in reading.tune.bars] == [[n.pitch for n in b.notes] for b in t.bars]
+    assert reading.problems == ()
