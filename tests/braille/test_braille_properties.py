@@ -260,7 +260,7 @@ def throw(seed: int, pages: list[list[str]]) -> None:
     else:
         few = rng.sample([chr(0x2800 + i) for i in range(64)], rng.randrange(1, 6)) + ["⠀", "\t", "x"]
         lines = ["".join(rng.choice(few) for _ in range(rng.randrange(120))) for _ in range(rng.randrange(4))]
-    began = time.perf_counter()
+    began = time.process_time()  # not the clock on the wall: the machine may be busy
     reading = decode(lines)
     for problem in reading.problems:
         assert min(problem.line, problem.column) >= 1, seed
@@ -271,7 +271,7 @@ def throw(seed: int, pages: list[list[str]]) -> None:
         reading.lines()
         reading.said()
         assert len(reading.links) <= len(reading.places)
-    assert time.perf_counter() - began < 5, seed
+    assert time.process_time() - began < 5, seed
 
 
 def test_fuzz() -> None:
@@ -290,4 +290,4 @@ def test_fuzz_long() -> None:
 
 
 #: Seeds of `throw` that once failed, kept.
-FAILED: tuple[int, ...] = ()
+FAILED: tuple[int, ...] = (137352, 155820)
