@@ -31,15 +31,16 @@ DOUBLED_FROM = 4  # so many notes in a row with one mark: the sign doubled at th
 PITCH_ONLY_HEADING = "reading exercise: pitch only"
 LONGEST_MELISMA = 64  # notes on one syllable; more is an interlude without rests, not a melisma
 
+MOST_DOTS = 4  # print has three at most; one folk melody of the Essen collection has four
 _INDEX = {step: i for i, step in enumerate(STEPS)}
 _LEFT = frozenset(chr(S.CELL_BASE + i) for i in range(64) if i & 7)  # cells with dots 1, 2 or 3
 #: Cells by row and dots, then by letter; "" is the rest.
 _CELLS: dict[tuple[int, int], dict[str, str]] = {}
 for _row, _dots in enumerate(S.ROW_DOTS):
-    for _count in range(4):
+    for _count in range(MOST_DOTS + 1):
         _CELLS[_row, _count] = {step: S.cells(upper + _dots) + S.DOT * _count for step, upper in S.NAMES.items()}
         _CELLS[_row, _count][""] = S.cells(S.ROW_RESTS[_row]) + S.DOT * _count
-for _count in range(4):
+for _count in range(MOST_DOTS + 1):
     _CELLS[4, _count] = {step: cell[0] + S.BREVE + cell[0] + S.DOT * _count for step, cell in _CELLS[0, 0].items()}
 _QUAVERS = _CELLS[3, 0]
 _GRACE_ROWS = {(1, 4): 0, (1, 8): 1, (1, 1): 2, (1, 2): 3}
@@ -368,8 +369,8 @@ class Encoder:
         plain, in_groups = True, False
         for note in notes:
             place = ROWS.get(note.base.as_integer_ratio())
-            if place is None or not 0 <= note.dots <= 3:
-                raise Trouble(f"Bar {bar.number} has a note of {note.base} crotchets, which has no cell; "
+            if place is None or not 0 <= note.dots <= MOST_DOTS:
+                raise Trouble(f"Bar {bar.number} has a note of {note.base} crotchets with {note.dots} dots, which has no cells; "
                               "write it in plain values.")
             code = place[0] + 5 * place[1] + 16 * note.dots
             if note.pitch is None:

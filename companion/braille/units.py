@@ -232,8 +232,8 @@ def unit(cells: str) -> Unit:
             if kind == "dot":
                 if at != after_core + u.dots:
                     problems.append((at, "The dot stands apart from its note; it belongs right after the note."))
-                elif u.dots == 3:
-                    problems.append((at, "There are more than three dots after the note."))
+                elif u.dots == 4:
+                    problems.append((at, "There are more than four dots after the note."))
                 else:
                     u.dots += 1
                 at += len(token)
