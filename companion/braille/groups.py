@@ -17,7 +17,7 @@ from companion.tune.model import Direction, Key, Time
 
 _U, _L = "".join(S.UPPER_DIGITS.values()), "".join(S.LOWER_DIGITS.values())
 _SHARP, _FLAT, _NATURAL = S.ACCIDENTALS[1], S.ACCIDENTALS[-1], S.ACCIDENTALS[0]
-_TIME = (f"{S.COMMON}|{S.CUT}|{S.NUMBER}[{_U}]{{1,2}}(?:{S.PLUS}{S.NUMBER}[{_U}]{{1,2}})*[{_L}]{{1,2}}")
+_TIME = (f"{S.COMMON}|{S.CUT}|{S.NUMBER}[{_U}]{{1,3}}(?:{S.PLUS}{S.NUMBER}[{_U}]{{1,3}})*[{_L}]{{1,2}}")
 SIGNATURE = re.compile(
     f"(?P<naturals>{_NATURAL}{{1,3}}|{S.NUMBER}[{_U}]{_NATURAL})?"
     f"(?P<key>{_SHARP}{{1,3}}|{_FLAT}{{1,3}}|{S.NUMBER}[{_U}](?:{_SHARP}|{_FLAT}))?(?P<time>{_TIME})?")
