@@ -296,6 +296,14 @@ def lines_of(data: bytes) -> list[str]:
     return from_brf(data)
 
 
+#: What files that are no braille begin with, by their own published forms. None is likely in a .brf.
+OTHER_FILES = {
+    b"fLaC": "a sound", b"RIFF": "a sound", b"OggS": "a sound", b"ID3": "a sound", b"%PDF-": "a PDF",
+    b"PK\x03\x04": "a zip or an .mxl score", b"MThd": "a MIDI file", b"<?xml": "XML, perhaps a MusicXML score",
+    b"<score-": "a MusicXML score", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture",
+}
+
+
 def read_file(path: str | Path) -> Reading:
     """Read a .brf file, a text file of Unicode cells, or "-" for standard input.
 
@@ -319,4 +327,7 @@ def read_file(path: str | Path) -> Reading:
     if not data.strip():
         what = "Standard input" if str(path) == "-" else str(path)
         raise Trouble(f"{what} is empty. Give a .brf file, or a text file of braille cells.")
+    kind = next((kind for begins, kind in OTHER_FILES.items() if data.startswith(begins)), None)
+    if kind is not None:
+        raise Trouble(f"{path} is {kind}, no braille. Give a .brf file, or a text file of braille cells.")
     return decode(lines_of(data))
