@@ -27,7 +27,9 @@ DIP_S = 0.09
 SHORTEST_S = 0.09  # no sung note is shorter; what is becomes part of a neighbour or a slide
 SLIP_S = 0.15  # an octave away and back again within this is the tracker's slip
 SLIP_WITHIN = 0.8  # semitones about the octave
-SLIDE = 8.0  # semitones a second at which a frame counts half for the pitch
+#: Semitones a second at which a frame counts half: a slide of two semitones in 0.15 s is 13; a vibrato of
+#: half a semitone at 6 Hz reaches 19 at its steepest and is flat at its turns, so its middle stays.
+SLIDE = 8.0
 
 
 def onset_strength(track: PitchTrack) -> F:
@@ -61,24 +63,11 @@ def mend_octaves(midi: F, hop_s: float) -> F:
     return mended
 
 
-def find_notes(track: PitchTrack) -> list[SungNote]:
-    """Notes of a track in order; empty where nothing is sung. Pitches are MIDI numbers with fractions."""
-    midi = mend_octaves(track.midi, track.hop_s)
-    voiced = ~np.isnan(midi)
-    if not voiced.any():
-        return []
-    hop = track.hop_s
-    grid = np.arange(np.floor(np.nanmin(midi)) - 1, np.ceil(np.nanmax(midi)) + 1.01, CELL)
-    dip = onset_strength(track)
-    top = np.concatenate([[False], (dip[1:-1] >= dip[:-2]) & (dip[1:-1] > dip[2:]), [False]])
-    broken = (dip > DIP_DB) & top
-    silence_ends = voiced & ~np.concatenate([[False], voiced[:-1]])
-    begin = np.where(broken | silence_ends, BREAK, BEGIN)
-    sure = np.maximum(track.sure, 0.2)
-    away = np.minimum(np.abs(np.nan_to_num(midi)[:, None] - grid[None, :]), MISS_CAP)
-    miss = np.where(voiced[:, None], MISS * hop * sure[:, None] * away, SILENT_NOTE * hop)
-    rest = np.where(voiced, VOICED_SILENCE * hop * sure, 0.0)
+def cheapest_path(miss: F, rest: F, begin: F) -> tuple[NDArray[np.int64], list[int]]:
+    """Which pitch of the grid is sung at each of n frames (-1 none), and the frames at which notes begin.
 
+    miss: n x p, cost of a frame at each pitch; rest: n, of its being silent; begin: n, of a note that begins there.
+    """
     n, p = miss.shape
     cost, quiet = np.full(p, np.inf), 0.0
     came = np.zeros((n, p), dtype=bool)  # True: the note begins at this frame
@@ -105,7 +94,52 @@ def find_notes(track: PitchTrack) -> list[SungNote]:
         elif came[i, state]:
             starts.append(i)
             state = int(source[i])
-    return _finish(track, midi, label, sorted(starts), broken)
+    return label, sorted(starts)
+
+
+def weighted_median(values: F, weights: F) -> float:
+    """The value below which half of the weight lies."""
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def steadiness(midi: F, hop_s: float) -> F:
+    """1 for a frame of steady pitch (MIDI, NaN unvoiced), towards 0 in a slide; one value a frame."""
+    slope = np.abs(np.gradient(np.nan_to_num(midi, nan=1e3))) / hop_s
+    slope = np.convolve(np.minimum(slope, 200.0), np.ones(3) / 3, "same")
+    return np.asarray(1.0 / (1.0 + (slope / SLIDE) ** 2))
+
+
+def measured(track: PitchTrack, midi: F, inside: NDArray[np.int64], steady: F) -> SungNote:
+    """The note of the frames `inside` (voiced, at least one), its pitch by the steady ones."""
+    weight = steady[inside] * np.maximum(track.sure[inside], 0.05)
+    pitch = weighted_median(midi[inside], weight)
+    onset = float(track.time_s[inside[0]])
+    return SungNote(onset, float(track.time_s[inside[-1]]) + track.hop_s - onset, pitch,
+                    weighted_median(np.abs(midi[inside] - pitch), weight), float(track.sure[inside].mean()))
+
+
+def find_notes(track: PitchTrack) -> list[SungNote]:
+    """Notes of a track in order; empty where nothing is sung. Pitches are MIDI numbers with fractions."""
+    midi = mend_octaves(track.midi, track.hop_s)
+    voiced = ~np.isnan(midi)
+    if not voiced.any():
+        return []
+    hop = track.hop_s
+    grid = np.arange(np.floor(np.nanmin(midi)) - 1, np.ceil(np.nanmax(midi)) + 1.01, CELL)
+    dip = onset_strength(track)
+    top = np.concatenate([[False], (dip[1:-1] >= dip[:-2]) & (dip[1:-1] > dip[2:]), [False]])
+    broken = (dip > DIP_DB) & top
+    silence_ends = voiced & ~np.concatenate([[False], voiced[:-1]])
+    begin = np.where(broken | silence_ends, BREAK, BEGIN)
+    sure = np.maximum(track.sure, 0.2)
+    away = np.minimum(np.abs(np.nan_to_num(midi)[:, None] - grid[None, :]), MISS_CAP)
+    miss = np.where(voiced[:, None], MISS * hop * sure[:, None] * away, SILENT_NOTE * hop)
+    rest = np.where(voiced, VOICED_SILENCE * hop * sure, 0.0)
+
+    label, starts = cheapest_path(miss, rest, begin)
+    return _finish(track, midi, label, starts, broken)
 
 
 def _finish(track: PitchTrack, midi: F, label: NDArray[np.int64], starts: list[int],
@@ -114,8 +148,7 @@ def _finish(track: PitchTrack, midi: F, label: NDArray[np.int64], starts: list[i
     hop = track.hop_s
     voiced = ~np.isnan(midi)
     cuts = sorted(set(starts) | {int(i) for i in np.flatnonzero(broken) if label[i] >= 0})
-    slope = np.abs(np.gradient(np.nan_to_num(midi, nan=1e3))) / hop
-    steady = 1.0 / (1.0 + (np.convolve(np.minimum(slope, 200.0), np.ones(3) / 3, "same") / SLIDE) ** 2)
+    steady = steadiness(midi, hop)
     notes: list[SungNote] = []
     for k, start in enumerate(cuts):
         limit = cuts[k + 1] if k + 1 < len(cuts) else len(label)
@@ -123,15 +156,5 @@ def _finish(track: PitchTrack, midi: F, label: NDArray[np.int64], starts: list[i
         inside = inside[(label[inside] >= 0) & voiced[inside]]
         if len(inside) * hop < SHORTEST_S:
             continue
-        weight = steady[inside] * np.maximum(track.sure[inside], 0.05)
-        order = np.argsort(midi[inside])
-        total = np.cumsum(weight[order])
-        pitch = float(midi[inside][order][np.searchsorted(total, total[-1] / 2)])
-        off = np.abs(midi[inside] - pitch)
-        order = np.argsort(off)
-        total = np.cumsum(weight[order])
-        spread = float(off[order][np.searchsorted(total, total[-1] / 2)])
-        onset = float(track.time_s[inside[0]])
-        notes.append(SungNote(onset, float(track.time_s[inside[-1]]) + hop - onset, pitch, spread,
-                              float(track.sure[inside].mean())))
+        notes.append(measured(track, midi, inside, steady))
     return notes

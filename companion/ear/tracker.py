@@ -15,6 +15,9 @@ from its neighbours: its level against a running level of the voice, and how dee
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -96,8 +99,9 @@ def track(samples: NDArray[np.float32], rate: int = RATE) -> PitchTrack:
     return join(parts)
 
 
-def join(parts: list[PitchTrack]) -> PitchTrack:
-    """Tracks that follow each other, as one (at least one)."""
+def join(parts: Sequence[PitchTrack]) -> PitchTrack:
+    """Tracks that follow each other, as one (at least one). What one of them does not know is not known."""
     names = ("time_s", "f0_hz", "sure", "level_db", "harmonic", "guess_hz", "octave")
-    arrays = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
+    arrays: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names
+                              if all(getattr(p, name) is not None for p in parts)}
     return PitchTrack(**arrays, hop_s=parts[0].hop_s, duration_s=parts[-1].duration_s)

@@ -8,10 +8,12 @@ the phrase, a singer who stops half way), the silence must be long.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from companion.ear.model import PitchTrack
+from companion.ear.tracker import join
 from companion.errors import NothingSung
 from companion.match.align import align
 from companion.match.hold import LEAST_VOICE_S, match_take
@@ -109,8 +111,5 @@ def joined(parts: Sequence[PitchTrack]) -> PitchTrack:
     """Tracks that follow each other as one. Raises `NothingSung` where there are none."""
     if not parts:
         raise NothingSung("I heard no singing. A little closer, and sing again.")
-    names = ["time_s", "f0_hz", "sure", "level_db", "harmonic"]
-    if all(p.octave is not None for p in parts):
-        names.append("octave")
-    arrays = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
-    return PitchTrack(**arrays, hop_s=parts[0].hop_s, duration_s=float(arrays["time_s"][-1]) + parts[0].hop_s / 2)
+    whole = join(parts)
+    return replace(whole, duration_s=float(whole.time_s[-1]) + whole.hop_s / 2)

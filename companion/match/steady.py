@@ -8,13 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear.model import PitchTrack
+from companion.ear.notes import steadiness, weighted_median
 from companion.match.align import Alignment
 
 F = NDArray[np.float64]
 
-#: Semitones a second at which a frame counts half: a slide of two semitones in 0.15 s is 13; a vibrato of
-#: half a semitone at 6 Hz reaches 19 at its steepest and is flat at its turns, so its middle stays.
-SLIDE = 8.0
 LEAST_NOTE_S = 0.05  # a note with less voice of its own has no pitch to speak of: half the shortest that is sung
 
 
@@ -35,20 +33,6 @@ class Steady:
     octave_off: F
     voice: F
     octave_share: F
-
-
-def weighted_median(values: F, weights: F) -> float:
-    """The value below which half of the weight lies."""
-    order = np.argsort(values)
-    total = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(total, total[-1] / 2)])
-
-
-def frame_steadiness(track: PitchTrack) -> F:
-    """1 for a frame of steady pitch, towards 0 in a slide; one value a frame."""
-    slope = np.abs(np.gradient(np.nan_to_num(track.midi, nan=1e3))) / track.hop_s
-    slope = np.convolve(np.minimum(slope, 200.0), np.ones(3) / 3, "same")
-    return np.asarray(1.0 / (1.0 + (slope / SLIDE) ** 2))
 
 
 def in_order(owner: NDArray[np.int64], weight: F, notes: int) -> NDArray[np.int64]:
@@ -81,7 +65,7 @@ def steady_parts(track: PitchTrack, aligned: Alignment) -> Steady:
     n = weight.shape[1]
     whole = np.column_stack([weight, 1.0 - weight.sum(axis=1)])
     owner = np.repeat(in_order(whole.argmax(axis=1), whole.max(axis=1) * pieces.seconds, n), pieces.frames)
-    trust = np.repeat(whole.max(axis=1), pieces.frames) * frame_steadiness(track)
+    trust = np.repeat(whole.max(axis=1), pieces.frames) * steadiness(track.midi, track.hop_s)
     midi = track.midi
     voiced = ~np.isnan(midi)
     out = {name: np.full(n, np.nan) for name in ("midi", "spread", "onset", "end", "voice")}

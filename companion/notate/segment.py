@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear.model import PitchTrack, SungNote
+from companion.ear.notes import cheapest_path, measured, steadiness
 
 F = NDArray[np.float64]
 
@@ -35,7 +36,6 @@ FALL_SEMITONES = 0.35  # ... by gliding at least so far, is the voice letting go
 SHORTEST_S = 0.075  # between other notes; what is shorter is a slide
 ALONE_S = 0.05  # for an island with silence on both sides
 FAINT_DB = 24.0  # an island so far below the take's loud notes is a breath or an echo
-SLIDE = 8.0  # semitones a second at which a frame counts half for the pitch
 
 
 def onset_strength(level: F, hop_s: float) -> F:
@@ -112,38 +112,14 @@ def _decode(f: _Frames, broken: NDArray[np.bool_]) -> tuple[NDArray[np.int64], l
     away = np.minimum(np.abs(np.nan_to_num(midi)[:, None] - grid[None, :]), MISS_CAP)
     miss = np.where(voiced[:, None], MISS * hop * sure[:, None] * away, SILENT_NOTE * hop)
     rest = np.where(voiced, VOICED_SILENCE * hop * sure, 0.0)
-    n, p = miss.shape
-    cost, quiet = np.full(p, np.inf), 0.0
-    came = np.zeros((n, p), dtype=bool)
-    source = np.zeros(n, dtype=np.int64)
-    quiet_from = np.full(n, -1, dtype=np.int64)
-    for i in range(n):
-        best = int(cost.argmin())
-        source[i], cheapest = (-1, quiet) if quiet <= cost[best] else (best, float(cost[best]))
-        fresh = cheapest + begin[i]
-        came[i] = fresh < cost
-        quiet_from[i] = -1 if quiet <= cost[best] else best
-        quiet = min(quiet, float(cost[best])) + rest[i]
-        cost = np.minimum(cost, fresh) + miss[i]
-    state = -1 if quiet <= cost.min() else int(cost.argmin())
-    label = np.full(n, -1, dtype=np.int64)
-    starts: list[int] = []
-    for i in range(n - 1, -1, -1):
-        label[i] = state
-        if state < 0:
-            state = int(quiet_from[i])
-        elif came[i, state]:
-            starts.append(i)
-            state = int(source[i])
-    return label, sorted(starts)
+    return cheapest_path(miss, rest, begin)
 
 
 def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: list[int],
              broken: NDArray[np.bool_]) -> list[SungNote]:
     midi, hop, voiced = f.midi, f.hop, f.voiced
     cuts = sorted(set(starts) | {int(i) for i in np.flatnonzero(broken) if label[i] >= 0})
-    slope = np.abs(np.gradient(np.nan_to_num(midi, nan=1e3))) / hop
-    steady = 1.0 / (1.0 + (np.convolve(np.minimum(slope, 200.0), np.ones(3) / 3, "same") / SLIDE) ** 2)
+    steady = steadiness(midi, hop)
     loud = float(np.percentile(f.level[voiced], 80)) if f.known else 0.0
     notes: list[SungNote] = []
     for k, start in enumerate(cuts):
@@ -166,15 +142,5 @@ def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: li
                 continue
         if f.known and float(f.level[inside].max()) < loud - FAINT_DB:
             continue
-        weight = steady[inside] * np.maximum(track.sure[inside], 0.05)
-        order = np.argsort(midi[inside])
-        total = np.cumsum(weight[order])
-        pitch = float(midi[inside][order][np.searchsorted(total, total[-1] / 2)])
-        off = np.abs(midi[inside] - pitch)
-        order = np.argsort(off)
-        total = np.cumsum(weight[order])
-        spread = float(off[order][np.searchsorted(total, total[-1] / 2)])
-        onset = float(track.time_s[inside[0]])
-        notes.append(SungNote(onset, float(track.time_s[inside[-1]]) + hop - onset, pitch, spread,
-                              float(track.sure[inside].mean())))
+        notes.append(measured(track, midi, inside, steady))
     return notes
