@@ -37,6 +37,14 @@ COMMANDS = {
 }
 
 
+#: For each command that wants something, how that may be typed.
+EXAMPLES = {
+    "hear": "song.wav --tune snail-wall", "review": "takes.csv", "practise": "Robin", "braille": "snail-wall",
+    "read": "song.brf", "notate": "song.wav", "exercises": "snail-wall", "line": "snail-wall",
+    "wall": "snail-wall --shoulder 98", "sheet": "tune snail-wall",
+}
+
+_MISSING = "the following arguments are required: "
 #: What argparse says about wrong use, and the same as a plain sentence.
 _PLAIN = (
     (r"argument (.+?): invalid int value: (.+)", r"\1 takes a whole number, not \2"),
@@ -44,8 +52,6 @@ _PLAIN = (
     (r"argument (.+?): invalid choice: (.+?) \(choose from (.+)\)", r"\1 takes one of \3, not \2"),
     (r"argument (.+?): expected one argument", r"\1 wants something after it"),
     (r"argument (.+?): ignored explicit argument (.+)", r"\1 takes nothing after it, not \2"),
-    (r"the following arguments are required: ([^,]+)", r"\1 is missing"),
-    (r"the following arguments are required: (.+)", r"These are missing: \1"),
     (r"unrecognized arguments: (.+)", r"This is not known here: \1"),
 )
 
@@ -58,11 +64,22 @@ class Parser(argparse.ArgumentParser):
     """
 
     def error(self, message: str) -> NoReturn:
+        if message.startswith(_MISSING):
+            print(self._missing(message.removeprefix(_MISSING).split(", ")), file=sys.stderr)
+            sys.exit(2)
         plain = next((re.sub(f"^{said}$", ours, message) for said, ours in _PLAIN if re.match(f"{said}$", message)),
                      message)
         print(f"{plain[:1].upper()}{plain[1:].rstrip('.')}. {self.prog} --help says what can be given.",
               file=sys.stderr)
         sys.exit(2)
+
+    def _missing(self, names: list[str]) -> str:
+        """What is wanted where arguments were left out, and how it may be typed."""
+        left_out = [a for a in self._actions if set(a.option_strings or [str(a.metavar)]) & set(names)]
+        called = " and ".join(map(_called, left_out))
+        what = f": {self._get_formatter()._expand_help(left_out[0])}" if len(left_out) == 1 else ""
+        example = f"{self.prog} {EXAMPLES[self.prog.split()[-1]]}"
+        return f"{called} {'are' if len(left_out) > 1 else 'is'} missing{what}. Write it as in {example}."
 
     def format_help(self) -> str:
         expand = self._get_formatter()._expand_help
@@ -103,16 +120,8 @@ def _help() -> str:
     return "\n".join(lines)
 
 
-def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command line; returns the exit code."""
-    arguments = list(sys.argv[1:] if argv is None else argv)
-    # A program that started us may have closed these; what is then said goes nowhere, and is no fault.
-    sys.stdin = sys.stdin or open(os.devnull, encoding="utf-8")  # noqa: SIM115
-    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
-    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(encoding="utf-8", errors="replace")
+def _run(arguments: list[str]) -> int:
+    """What was asked for, done; its exit code."""
     if not arguments or arguments[0] in ("-h", "--help", "help"):
         print(_help())
         return 0 if arguments else 2
@@ -135,10 +144,23 @@ def main(argv: Sequence[str] | None = None) -> int:
     module = importlib.import_module(f"companion.command.{name}")
     parser = Parser(prog=f"companion {name}", description=COMMANDS[name][:1].upper() + COMMANDS[name][1:] + ".")
     module.arguments(parser)
+    return int(module.run(parser.parse_args(arguments[1:])))
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; returns the exit code."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    # A program that started us may have closed these; what is then said goes nowhere, and is no fault.
+    sys.stdin = sys.stdin or open(os.devnull, encoding="utf-8")  # noqa: SIM115
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
     try:
-        code = module.run(parser.parse_args(arguments[1:]))
+        code = _run(arguments)
         sys.stdout.flush()
-        return int(code)
+        return code
     except Trouble as trouble:
         print(" ".join(str(trouble).split()), file=sys.stderr)  # one line, whatever a file's name holds
         return trouble.exit_code

@@ -9,6 +9,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print JSON for programs")
     parser.add_argument("--sound", metavar="FILE",
                         help="where to save the spoken cue and its glides (the temporary folder if not given)")
+    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -16,12 +17,12 @@ def run(options: argparse.Namespace) -> int:
 
     from companion.lesson.demo import demo_answer, demo_lines, save_cue
 
-    found = demo_answer()
+    found = demo_answer(options.american)
     if options.json:
         print(json.dumps(found.as_json(), ensure_ascii=False))
         if options.sound:
-            save_cue(found, options.sound)
+            save_cue(found, options.sound, options.american)
         return 0
     print("A child sings Snail on the wall; the take and the tune ship with this program.", flush=True)
-    print("\n".join(demo_lines(found, options.sound)))
+    print("\n".join(demo_lines(found, options.sound, options.american)))
     return 0

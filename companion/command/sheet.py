@@ -7,7 +7,7 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("what", metavar="WHAT", choices=("stage", "tune", "drill", "key", "week"),
-                        help="stage N, tune TUNE, drill N, key (of all cells, or up to stage N), week PUPIL")
+                        help="stage N, tune TUNE, drill N, key (of all cells, or up to stage N), or week PUPIL")
     parser.add_argument("name", metavar="NAME", nargs="?", help="number of a stage, name of a tune, or pupil")
     parser.add_argument("--out", metavar="FILE",
                         help="write .brf, .html, .pdf, .txt, or spoken .wav; printed as text if not given")

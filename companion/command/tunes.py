@@ -7,6 +7,7 @@ import argparse
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print JSON for programs")
+    parser.add_argument("--american", action="store_true", help="American names (half step, measure)")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -19,5 +20,5 @@ def run(options: argparse.Namespace) -> int:
         print(json.dumps([e.as_json() for e in entries], ensure_ascii=False))
     else:
         for entry in entries:
-            print(entry.say())
+            print(entry.say(options.american))
     return 0

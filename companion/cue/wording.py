@@ -309,7 +309,15 @@ def detail_lines(match: Match, american: bool = False) -> list[str]:
     for kind, row in sorted(detail.get("kinds", {}).items()):
         missed = row["not that way"]
         if missed:
-            said = "half step" if american and kind == "semitone" else kind
-            lines.append(f"Not that way: {missed} of {sum(row.values())} of the kind {said}.")
+            lines.append(f"Not that way: {missed} of {_moves_called(kind, sum(row.values()), american)}.")
     return lines
 
+
+def _moves_called(kind: str, count: int, american: bool) -> str:
+    """ "4 steps up", "1 leap down", "3 moves that stay": so many moves of a kind as `match.detail` names it."""
+    what, _, way = kind.partition(" ")
+    many = "" if count == 1 else "s"
+    if what == "level":
+        return f"{count} move{many} that stay{'s' if count == 1 else ''}"
+    name = "half step" if american and what == "semitone" else what
+    return f"{count} {name}{many} {way}".rstrip()

@@ -12,11 +12,11 @@ from companion.places import shipped
 TAKE, TUNE = "snail-wall-one-move-turned.flac", "snail-wall"
 
 
-def demo_answer() -> Answer:
-    return answer(shipped("recordings") / TAKE, TUNE)
+def demo_answer(american: bool = False) -> Answer:
+    return answer(shipped("recordings") / TAKE, TUNE, american=american)
 
 
-def demo_lines(found: Answer, sound: str | None = None) -> list[str]:
+def demo_lines(found: Answer, sound: str | None = None, american: bool = False) -> list[str]:
     """Notes with their cells, moves, the hand's way, where the sound lies, and last the cue.
 
     sound: where to save it; Trouble is raised only where that was asked for and cannot be done.
@@ -24,14 +24,15 @@ def demo_lines(found: Answer, sound: str | None = None) -> list[str]:
     from companion.cue.reach import for_helper, wall_for
     from companion.lesson.words import count_line, move_line, note_line
 
-    lines = [note_line(found, i) for i in range(len(found.match.notes))]
+    lines = [note_line(found, i, american) for i in range(len(found.match.notes))]
     lines += [move_line(found, i) for i, m in enumerate(found.match.moves) if m.verdict != "right"]
     lines.append(count_line(found.match.counts))
     if found.cue.move is not None:
         wall = wall_for(n.midi for n in found.line)
-        lines.append("For the helper: " + for_helper(found.cue.move.wanted, found.cue.move.wanted_semitones, wall))
+        lines.append("For the helper: " + for_helper(found.cue.move.wanted, found.cue.move.wanted_semitones, wall,
+                                                     american))
     try:
-        lines.append(f"The cue spoken, then the tune's glide and the voice's own: {save_cue(found, sound)}")
+        lines.append(f"The cue spoken, then the tune's glide and the voice's own: {save_cue(found, sound, american)}")
     except Trouble as trouble:
         if sound:
             raise
@@ -39,12 +40,12 @@ def demo_lines(found: Answer, sound: str | None = None) -> list[str]:
     return [*lines, found.cue.say]
 
 
-def save_cue(found: Answer, sound: str | None = None) -> Path:
+def save_cue(found: Answer, sound: str | None = None, american: bool = False) -> Path:
     """Save the spoken cue and its glides, in the temporary folder if no place is given; returns where."""
     from companion.cue.playback import save
     from companion.lesson.sounds import cue_sound
 
-    made = cue_sound(found)
+    made = cue_sound(found, variety="american" if american else "british")
     path = Path(sound) if sound else Path(tempfile.gettempdir()) / "companion-demo.wav"
     try:
         if not sound and path.is_symlink():  # somebody else's link in a shared folder: never written through

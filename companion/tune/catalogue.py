@@ -36,11 +36,13 @@ class Entry:
     def as_json(self) -> dict[str, Any]:
         return asdict(self)
 
-    def say(self) -> str:
+    def say(self, american: bool = False) -> str:
         """One plain line."""
-        kinds = ", ".join(f"{n} {'level' if k == 'level' else f'by {k}'}" for k, n in self.moves.items() if n)
+        semitone, bar = ("half step", "measure") if american else ("semitone", "bar")
+        called = {k: f"by {semitone if k == 'semitone' else k}" for k in KINDS} | {"level": "level"}
+        kinds = ", ".join(f"{n} {called[k]}" for k, n in self.moves.items() if n)
         words = f" Begins: {self.words}." if self.words else ""
-        return (f"{self.name}: {self.notes} notes, {self.key}, {self.beats} beats in a bar, {self.reach} semitones from "
+        return (f"{self.name}: {self.notes} notes, {self.key}, {self.beats} beats in a {bar}, {self.reach} {semitone}s from "
                 f"lowest to highest. Moves: {kinds}.{words}")
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from companion.command import COMMANDS, main
+from companion.command import COMMANDS, EXAMPLES, main
 from companion.lesson.demo import demo_answer
 from companion.places import shipped
 
@@ -217,8 +217,10 @@ def test_every_command_has_help(run: Run, name: str) -> None:
 
 
 @pytest.mark.parametrize(("arguments", "says"), [
-    (("hear", "x.wav"), "--tune is missing."),
-    (("hear",), "These are missing: TAKE, --tune."),
+    (("hear", "x.wav"), "--tune TUNE is missing: MusicXML or MIDI, or the name of a tune that ships"),
+    (("hear",), "TAKE and --tune TUNE are missing. Write it as in companion hear song.wav --tune snail-wall.\n"),
+    (("sheet",), "WHAT is missing: stage N, tune TUNE, drill N, key (of all cells, or up to stage N), or week PUPIL. "
+                 "Write it as in companion sheet tune snail-wall.\n"),
     (("hear", "x.wav", "--tune"), "--tune wants something after it."),
     (("hear", "x.wav", "--tune", "mole", "--phrase", "two"), "--phrase takes a whole number, not 'two'."),
     (("hear", "x.wav", "--tune", "mole", "--json=1"), "--json takes nothing after it, not '1'."),
@@ -231,6 +233,14 @@ def test_wrong_use_is_said_plainly(run: Run, arguments: tuple[str, ...], says: s
     assert err.startswith(says)
 
 
+@pytest.mark.parametrize("name", sorted(EXAMPLES))
+def test_what_is_missing_is_said_with_an_example_that_works(run: Run, name: str) -> None:
+    code, out, err = run(name)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert err.endswith(f"Write it as in companion {name} {EXAMPLES[name]}.\n")
+    assert "missing" not in run(name, *EXAMPLES[name].split(), "--no-such-option")[2]
+
+
 def test_a_choice_that_is_none_is_said_plainly(run: Run) -> None:
     _, _, err = run("braille", "mole", "--as", "print")
     assert re.match(r"--as takes one of '?cells'?, '?ascii'?, '?dots'?, not 'print'\. ", err)
@@ -238,7 +248,7 @@ def test_a_choice_that_is_none_is_said_plainly(run: Run) -> None:
 
 def test_closed_streams_are_no_fault() -> None:
     shell = f"cd {ROOT} && {sys.executable} -m companion"
-    for command in (f"{shell} tunes >&-", f"{shell} tunes <&- >/dev/null"):
+    for command in (f"{shell} tunes >&-", f"{shell} tunes <&- >/dev/null", f"{shell} --help | true"):
         done = subprocess.run(["sh", "-c", command], stderr=subprocess.PIPE, text=True, check=False)
         assert (done.returncode, done.stderr) == (0, "")
 
@@ -499,6 +509,16 @@ def test_the_tunes_are_a_plain_line_each(run: Run) -> None:
     assert out.splitlines()[0] == (
         "tick-tock: 10 notes, C major, 2 beats in a bar, 2 semitones from lowest to highest. "
         "Moves: 2 level, 7 by step. Begins: Tick tock, tick tock.")
+
+
+def test_demo_and_tunes_in_american_names(run: Run, tmp_path: Path) -> None:
+    _, out, _ = run("demo", "--american", "--sound", tmp_path / "demo.wav")
+    assert "C, fourth octave, quarter note: dot 5" in out
+    assert "7 centimeters" in out
+    _, out, _ = run("tunes", "--american")
+    assert "beats in a measure" in out
+    assert "by half step" in out
+    assert not re.search("semitone| bar[, ]|crotchet|quaver(?!s:)", out)
 
 
 def test_the_readme_shows_the_demos_own_words(run: Run, tmp_path: Path) -> None:

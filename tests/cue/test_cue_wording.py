@@ -239,12 +239,13 @@ def test_a_smaller_piece_is_said_by_its_words() -> None:
 def test_details_in_british_and_american_terms() -> None:
     notes = line(*[""] * 12)
     detail = {"steps": [{"from": 10, "to": 11, "off_semitones": -1.2, "say": "too small"}], "drift_cents": 10,
-              "kinds": {"semitone": {RIGHT: 1, WRONG: 1, UNSURE: 0}}}
+              "kinds": {"semitone up": {RIGHT: 1, WRONG: 1, UNSURE: 0}, "level": {RIGHT: 0, WRONG: 1, UNSURE: 0}}}
     match = replace(made_match(notes), detail=detail)
     assert detail_lines(match) == [
         "From the second to the third note of bar three the move was 1.2 semitones too small.", "The key held.",
-        "Not that way: 1 of 2 of the kind semitone."]
+        "Not that way: 1 of 1 move that stays.", "Not that way: 1 of 2 semitones up."]
     american = "\n".join(detail_lines(match, american=True))
     assert "measure three the move was 1.2 half steps too small." in american
+    assert "1 of 2 half steps up." in american
     assert "semitone" not in american
     assert " bar " not in american
