@@ -17,6 +17,19 @@ def shipped(folder: str) -> Path:
     return inside if inside.is_dir() else PACKAGE.parent / folder
 
 
+def sans_typeface() -> Path:
+    """DejaVu Sans, which has the braille cells and many scripts; it comes with matplotlib, and that with music21."""
+    from importlib.util import find_spec
+
+    spec = find_spec("matplotlib")
+    for folder in (spec.submodule_search_locations or []) if spec else []:
+        path = Path(folder) / "mpl-data" / "fonts" / "ttf" / "DejaVuSans.ttf"
+        if path.is_file():
+            return path
+    raise Trouble("A PDF needs the typeface DejaVu Sans, which comes with the package matplotlib. Install that, "
+                  "or write another form than .pdf.")
+
+
 def write_whole(path: str | Path, data: bytes) -> None:
     """Write beside, flush to the disk, then rename: `path` is either as it was or complete.
 

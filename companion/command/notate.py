@@ -32,9 +32,10 @@ def run(options: argparse.Namespace) -> int:
     import json
     import sys
 
-    from companion.notate.door import LIVE, LIVE_SAY, given, save_as, tune_sound, write_takes
+    from companion.notate.door import LIVE, LIVE_SAY, check_outs, given, save_as, tune_sound, write_takes
     from companion.notate.score import as_json
 
+    check_outs(options.out, options.take)
     said = given(options.bpm, options.time, options.beats, options.key)
     microphone = None
     if options.take == [LIVE]:

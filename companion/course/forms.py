@@ -12,7 +12,7 @@ from companion.braille import signs as S
 from companion.braille import text as T
 from companion.course.sheet import BREAK, CELLS, HEADING, ITEM, Block, Sheet
 from companion.errors import Trouble
-from companion.places import write_whole
+from companion.places import sans_typeface, write_whole
 
 if TYPE_CHECKING:
     from companion.cue.sound import Sound
@@ -245,19 +245,6 @@ def to_html(sheet: Sheet, lang: str = "en-GB") -> str:
             "\n</main>\n</body>\n</html>\n")
 
 
-def _font() -> Path:
-    """DejaVu Sans, which has the braille cells; it comes with matplotlib, and that with music21."""
-    from importlib.util import find_spec
-
-    spec = find_spec("matplotlib")
-    for folder in (spec.submodule_search_locations or []) if spec else []:
-        path = Path(folder) / "mpl-data" / "fonts" / "ttf" / "DejaVuSans.ttf"
-        if path.is_file():
-            return path
-    raise Trouble("A PDF needs the typeface DejaVu Sans, which comes with the package matplotlib. Install that, "
-                  "or write .html and print it.")
-
-
 def to_pdf(sheet: Sheet) -> bytes:
     """Large print on A4: nothing under {LEAST_PT} point, text in reading order."""
     from fpdf import FPDF
@@ -268,7 +255,7 @@ def to_pdf(sheet: Sheet) -> bytes:
     pdf.set_auto_page_break(True, margin)
     pdf.set_title(sheet.title)
     pdf.set_lang("en-GB")
-    pdf.add_font("sheet", "", str(_font()))
+    pdf.add_font("sheet", "", str(sans_typeface()))
     pdf.add_page()
     fresh = True
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.braille import encode, to_brf
+from companion.braille import encode, needs_octave, to_brf
+from companion.braille import signs as S
 from companion.braille.decode import say_written
 from companion.cue.wording import number
 from companion.ear import PitchTrack, is_track_file, read_sound, read_track, track
@@ -147,10 +148,33 @@ class Written:
                f"about {pace:.0f} {beat} a minute.{pickup}"]
         if self.takes > 1:
             out.append(f"Made from {number(self.takes)} takes.")
-        for bar in tune.bars:
-            out.append(f"{'Measure' if american else 'Bar'} {bar.number}: "
-                       f"{', '.join(say_written(x, american) for x in bar.notes)}.")
-        return [*out, *self.said, *doubt_lines(n, american)]
+        return [*out, *bar_lines(tune, american), *self.said, *doubt_lines(n, american)]
+
+
+def bar_lines(tune: Tune, american: bool = False) -> list[str]:
+    """A tune bar by bar, a line each: "Bar 2: B flat crotchet, crotchet rest, C crotchet in the fifth octave.".
+
+    The octave is said where music braille marks it, ties and breaths where they stand.
+    """
+    out: list[str] = []
+    before, held = None, False
+    for bar in tune.bars:
+        said: list[str] = []
+        for note in bar.notes:
+            text = say_written(note, american)
+            if note.pitch is not None:
+                name, value = text.split(", ")
+                text = f"{name} {value}"
+                if held:
+                    text = f"{said.pop()} tied to a {value}" if said else f"{text} held over"
+                elif needs_octave(before, note.pitch) and 0 <= note.pitch.octave <= 8:
+                    text += f" in the {S.OCTAVE_WORDS[note.pitch.octave]}"
+                text += ", breath" if "breath" in note.marks else ""
+                before = note.pitch
+            held = note.tie
+            said.append(text)
+        out.append(f"{'Measure' if american else 'Bar'} {bar.number}: {', '.join(said)}.")
+    return out
 
 
 def write_takes(paths: Sequence[str | Path], said: Given, title: str = "", words: str = "",
@@ -162,7 +186,7 @@ def write_takes(paths: Sequence[str | Path], said: Given, title: str = "", words
     if said.beats_s and len(paths) > 1:
         raise Trouble("Beats belong to one take; give one take with them.")
     tracks = [live_take(microphone) if str(p) == LIVE and microphone else take_of(p) for p in paths]
-    name = title or ("" if str(paths[0]) == LIVE else Path(paths[0]).stem)
+    name = title or ("" if str(paths[0]) == LIVE else titled(Path(paths[0]).stem))
     found = notate_together(tracks, name, said).notation
     remarks: list[str] = []
     # What is said of the whole score comes first: it reads the take again.
@@ -178,12 +202,36 @@ def write_takes(paths: Sequence[str | Path], said: Given, title: str = "", words
     return Written(found, len(paths), tuple(remarks))
 
 
+def titled(stem: str) -> str:
+    """A file's name as a title: "folk-line" is "Folk line"."""
+    words = " ".join(stem.replace("-", " ").replace("_", " ").split())
+    return words[:1].upper() + words[1:]
+
+
 #: What a written tune can be saved as.
 FORMS = (".musicxml", ".xml", ".mxl", ".mid", ".brf", ".svg", ".pdf", ".wav", ".flac")
 
 
+def check_outs(outs: Sequence[str | Path], takes: Sequence[str | Path] = ()) -> None:
+    """Raises Trouble, before any work is done, where a tune could not be saved under one of these names."""
+    for path in map(Path, outs):
+        kind = path.suffix.lower()
+        if kind not in FORMS:
+            raise Trouble(f"{path} ends in {kind or 'nothing'}; a tune is written as {', '.join(FORMS)}. Give such a "
+                          "name.")
+        if not path.parent.is_dir():
+            raise Trouble(f"There is no folder {path.parent} to write {path.name} into. Make it, or give another.")
+        if path.exists() and any(Path(t).exists() and path.samefile(t) for t in takes):
+            raise Trouble(f"{path} is the take itself, and would be lost. Give another name.")
+        if kind in (".svg", ".pdf"):
+            from companion.notate.printed import check
+
+            check()
+
+
 def save_as(tune: Tune, path: str | Path) -> list[str]:
     """Write a tune in the form that its name asks for (FORMS). Returns the names written."""
+    check_outs([path])
     kind = Path(path).suffix.lower()
     if kind == ".brf":
         write_whole(path, to_brf(encode(tune)))
@@ -195,10 +243,8 @@ def save_as(tune: Tune, path: str | Path) -> list[str]:
         from companion.cue.playback import save as save_sound
 
         save_sound(tune_sound(tune), path)
-    elif kind in FORMS:
-        save(tune, path)
     else:
-        raise Trouble(f"{path} ends in {kind or 'nothing'}; a tune is written as {', '.join(FORMS)}.")
+        save(tune, path)
     return [str(path)]
 
 

@@ -18,6 +18,9 @@ _ORNAMENT_TAGS = {
     "trill": "trill-mark", "turn": "turn", "inverted turn": "inverted-turn", "mordent": "mordent",
     "inverted mordent": "inverted-mordent",
 }  # fmt: skip
+#: Clefs: sign, line, octaves by which they move, and the lowest and highest line in steps of the staff above C0.
+_CLEFS = (("G", 2, 0, 30, 38), ("G", 2, -1, 23, 31), ("F", 4, 0, 18, 26))
+_LEDGER_LINES = 1.0  # so many a note are usual in the treble clef: from more on another clef is easier to read
 _ACCIDENTAL_TAGS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 
 
@@ -46,7 +49,7 @@ def to_musicxml(tune: Tune) -> bytes:
                 ET.SubElement(left, "ending", number=",".join(map(str, bar.ending)), type="start")
             if bar.forward_repeat:
                 ET.SubElement(left, "repeat", direction="forward")
-        _write_attributes(measure, bar, divisions if index == 0 else None, index == 0)
+        _write_attributes(measure, bar, divisions if index == 0 else None, _clef(tune) if index == 0 else None)
         if index == 0 and tune.quarter_bpm and not any(d.kind == "metronome" for n in bar.notes for d in n.before):
             _write_direction(measure, Direction("metronome", f"1={tune.quarter_bpm:g}"))
         for note in bar.notes:
@@ -63,7 +66,8 @@ def to_musicxml(tune: Tune) -> bytes:
     return head + body + b"\n"
 
 
-def _write_attributes(measure: ET.Element, bar: Bar, divisions: int | None, first: bool) -> None:
+def _write_attributes(measure: ET.Element, bar: Bar, divisions: int | None,
+                      clef: tuple[str, int, int] | None) -> None:
     if not (divisions or bar.key or bar.time):
         return
     attributes = ET.SubElement(measure, "attributes")
@@ -78,10 +82,21 @@ def _write_attributes(measure: ET.Element, bar: Bar, divisions: int | None, firs
         time = ET.SubElement(attributes, "time", symbol)
         ET.SubElement(time, "beats").text = "+".join(map(str, bar.time.upper))
         ET.SubElement(time, "beat-type").text = str(bar.time.lower)
-    if first:
-        clef = ET.SubElement(attributes, "clef")
-        ET.SubElement(clef, "sign").text = "G"
-        ET.SubElement(clef, "line").text = "2"
+    if clef:
+        sign, line, octaves = clef
+        element = ET.SubElement(attributes, "clef")
+        ET.SubElement(element, "sign").text = sign
+        ET.SubElement(element, "line").text = str(line)
+        if octaves:
+            ET.SubElement(element, "clef-octave-change").text = str(octaves)
+
+
+def _clef(tune: Tune) -> tuple[str, int, int]:
+    """Sign, line and octaves moved: treble; for a voice that lies low the clef that wants the fewest ledger lines."""
+    steps = [n.pitch.diatonic for _, _, n in tune.written() if n.pitch is not None]
+    lines = {c: sum(max(0, c[3] - s, s - c[4]) // 2 for s in steps) for c in _CLEFS}
+    best = _CLEFS[0] if lines[_CLEFS[0]] <= _LEDGER_LINES * len(steps) else min(_CLEFS, key=lambda c: lines[c])
+    return best[:3]
 
 
 def _write_direction(measure: ET.Element, said: Direction) -> None:

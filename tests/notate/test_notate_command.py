@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
+import re
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from companion.command import main
+from companion.notate.door import bar_lines
 from companion.tune import load
+from companion.tune.model import Bar, Note, Pitch, Tune
 
 TAKE = Path(__file__).resolve().parents[2] / "recordings" / "snail-wall-right.flac"
 
@@ -47,6 +51,33 @@ def test_notate_reads_back_what_it_wrote(capsys, tmp_path) -> None:
     data = json.loads(out)
     assert data["problems"] == []
     assert len([n for n in data["notes"] if n["midi"]]) == 14
+
+
+def test_a_name_that_cannot_be_written_is_refused_before_any_work(capsys, tmp_path) -> None:
+    take = tmp_path / "take.flac"
+    take.write_bytes(TAKE.read_bytes())
+    for name, part in ((tmp_path / "x.doc", "x.doc ends in .doc"), (tmp_path / "none" / "x.mid", "There is no folder"),
+                       (take, "would be lost")):
+        code, out, err = run(capsys, "notate", str(take), "--out", str(tmp_path / "good.mid"), "--out", str(name))
+        assert (code, out) == (2, "")
+        assert part in err
+    assert not (tmp_path / "good.mid").exists()
+    assert take.read_bytes() == TAKE.read_bytes()
+
+
+def test_the_score_is_told_bar_by_bar(capsys) -> None:
+    code, out, _ = run(capsys, "notate", str(TAKE), "--fix", "no pickup")
+    assert code == 0
+    assert out.startswith("Snail wall right: 14 notes, ")
+    assert re.search(r"^Bar 1: [A-G]( sharp| flat)? quaver in the (third|fourth) octave, [A-G]( sharp| flat)? quaver, ",
+                     out, re.M)
+    held = Tune(title="", bars=(
+        Bar(number=1, notes=(Note(pitch=Pitch("C", 4), base=Fraction(1), tie=True),
+                             Note(pitch=Pitch("C", 4), base=Fraction(1, 2), marks=("breath",)),
+                             Note(pitch=Pitch("C", 5, 1), base=Fraction(1, 2), tie=True))),
+        Bar(number=2, notes=(Note(pitch=Pitch("C", 5, 1), base=Fraction(1)), Note(pitch=None, base=Fraction(1))))))
+    assert bar_lines(held) == ["Bar 1: C crotchet in the fourth octave tied to a quaver, breath, "
+                               "C sharp quaver in the fifth octave.", "Bar 2: C sharp crotchet held over, crotchet rest."]
 
 
 def test_notate_hears_it_against_its_own_score(capsys, tmp_path) -> None:

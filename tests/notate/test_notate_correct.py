@@ -148,7 +148,7 @@ def test_one_door_for_takes_words_and_fixes(tmp_path) -> None:
     assert done.said[0] == "Read again in 3/4."  # what reads the take anew comes first
     assert done.notation.events[0].ticks == 8
     lines = done.lines()
-    assert lines[0].startswith("take: ")
+    assert lines[0].startswith("Take: ")
     assert "C major, three beats to the bar" in lines[0]
     assert np.isclose(done.notation.quarter_bpm, 120, rtol=0.1)
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 from itertools import pairwise
-from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -15,6 +15,8 @@ from companion.notate import fingerline as F
 from companion.notate import wallcard
 from companion.notate.drawing import POINT_PER_MM, to_pdf
 from companion.tune import load
+from companion.tune.model import Bar, Key, Note, Pitch, Time, Tune
+from companion.tune.musicxml import to_musicxml
 
 SVG = "{http://www.w3.org/2000/svg}"
 #: Library of Congress, Specification 800 (2008), 3.2: mm.
@@ -135,21 +137,85 @@ def test_the_wall_card_stays_below_a_stretch(tmp_path) -> None:
         wallcard.wall_card(load("kite"), 12)
 
 
+def scale(*pitches: str) -> Tune:
+    """Quavers in B major, 4/4: "A#3 A3" and so on."""
+    notes = [Note(pitch=Pitch(p[0], int(p[-1]), p.count("#") - p.count("b")), base=Fraction(1, 2)) for p in pitches]
+    bars = [Bar(number=k // 8 + 1, notes=tuple(notes[k:k + 8]), key=Key(5) if k == 0 else None,
+                time=Time((4,), 4) if k == 0 else None) for k in range(0, len(notes), 8)]
+    return Tune(title="Żółw", bars=tuple(bars))
+
+
+def test_print_has_the_accidentals_and_beams_that_the_notes_ask_for() -> None:
+    from companion.notate.printed import engraving
+
+    tune = scale("A#3", "A3", "A3", "A#3", "A4", "F#4", "E#4", "F#4", "A3", "A#3")
+    notes = list(ET.fromstring(engraving(tune)).iter("note"))
+    # The key has A sharp, F sharp and E; a sign holds in its bar and octave, and the next bar begins anew.
+    assert [n.findtext("accidental") for n in notes] == [
+        None, "natural", None, "sharp", "natural", None, "sharp", None, "natural", "sharp"]
+    assert [n.findtext("beam") for n in notes] == ["begin", "end"] * 5
+    # By the schema an accidental comes after the type, and a beam after that.
+    assert [c.tag for c in notes[1]][-3:] == ["type", "accidental", "beam"]
+    # In six eight a beat is three quavers; rests and crotchets part beams.
+    assert [n.findtext("beam") for n in ET.fromstring(engraving(load("rocking-boat"))).iter("note")][:8] == [
+        None, None, None, None, "begin", "continue", "end", None]
+
+
+@pytest.mark.parametrize(("pitches", "clef"), [
+    (("C4", "G4", "C5"), ("G", None)), (("F#3", "B3", "F#4"), ("G", "-1")), (("Bb2", "D3", "F3"), ("F", None))])
+def test_a_low_voice_has_a_clef_that_keeps_it_on_the_staff(pitches: tuple[str, ...], clef: tuple[str, str | None]) -> None:
+    root = ET.fromstring(to_musicxml(scale(*pitches)))
+    assert (root.findtext(".//clef/sign"), root.findtext(".//clef/clef-octave-change")) == clef
+
+
 def test_print_is_large_and_holds_the_words(tmp_path) -> None:
     pytest.importorskip("verovio")
     from companion.notate import printed
 
     names = printed.save(load("rocking-boat"), tmp_path / "p.svg")
-    svg = Path(names[0]).read_text(encoding="utf-8")
-    assert "Rock" in svg
-    root = ET.fromstring(svg)
-    assert float(re.sub("[^0-9.]", "", root.get("width", "0"))) == pytest.approx(210, abs=0.5)
-    inner = root.find(f"{SVG}svg")
-    unit = 210 / float(inner.get("viewBox").split()[2])  # mm a unit of the drawing
-    rows = sorted({float(m.group(1)) for p in inner.iter(f"{SVG}path")
+    root = ET.parse(names[0]).getroot()
+    assert (root.get("width"), root.get("height")) == ("210mm", "297mm")
+    unit = 210 / float(root.get("viewBox").split()[2]) * 72 / 25.4  # points a unit of the page
+    assert unit == pytest.approx(1, abs=0.001)
+    texts = list(root.iter(f"{SVG}text"))
+    assert {"Rock", "ing,", "3", "Rocking boat"} <= {t.text for t in texts}
+    assert min(float(t.get("font-size")) for t in texts) >= 18  # points: large print
+    drawn = next(g for g in root.findall(f"{SVG}g") if g.get("transform"))
+    factor = float(re.fullmatch(r"scale\(([\d.]+)\)", drawn.get("transform")).group(1))
+    rows = sorted({float(m.group(1)) for p in drawn.iter(f"{SVG}path")
                    if (m := re.fullmatch(r"M\d+ (\d+) L\d+ \1", p.get("d", "")))})[:5]
-    assert (rows[4] - rows[0]) * unit == pytest.approx(printed.STAFF_MM, rel=0.05)
-    words = [float(m) for m in re.findall(r'font-size="(\d+)px"', svg) if float(m)]
-    assert min(words) * unit * 72 / 25.4 >= 18  # points: large print
-    printed.save(load("rocking-boat"), tmp_path / "p.pdf")
+    assert (rows[4] - rows[0]) * factor * 25.4 / 72 == pytest.approx(printed.STAFF_MM, rel=0.05)
+    printed.save(scale("B3", "C#4", "B3"), tmp_path / "p.pdf")
     assert (tmp_path / "p.pdf").read_bytes().startswith(b"%PDF")
+    pypdf = pytest.importorskip("pypdf")
+    assert "Żółw" in pypdf.PdfReader(tmp_path / "p.pdf").pages[0].extract_text()
+
+
+@pytest.mark.parametrize("name", ["rocking-boat", "sleepy-harbour", "window-wind"])
+def test_no_words_of_the_print_overlap_or_leave_the_page(name: str) -> None:
+    pytest.importorskip("verovio")
+    fpdf = pytest.importorskip("fpdf")
+    from companion.notate import printed
+    from companion.places import sans_typeface
+
+    ruler = fpdf.FPDF(unit="pt")
+    ruler.add_font("print", "", str(sans_typeface()))
+    for page in printed.pages(load(name)):
+        rows: dict[int, list[tuple[float, float]]] = {}
+        for t in page.texts:
+            ruler.set_font("print", size=t.size)
+            wide = ruler.get_string_width(t.text)
+            left = t.x - {"start": 0, "middle": wide / 2, "end": wide}[t.anchor]
+            rows.setdefault(round(t.y), []).append((left, left + wide))
+        for row in rows.values():
+            assert all(25 < left < right < 595 - 25 for left, right in row)
+            assert all(b[0] - a[1] > 3 for a, b in pairwise(sorted(row)))
+
+
+def test_a_score_of_several_pages_has_its_title_and_number_on_each() -> None:
+    pytest.importorskip("verovio")
+    from companion.notate import printed
+
+    pages = printed.pages(scale(*["B3", "C#4", "D#4", "B3"] * 60))
+    assert len(pages) > 1
+    assert [p.texts[-1].text for p in pages] == [f"Żółw, page {k} of {len(pages)}" for k in range(1, len(pages) + 1)]
