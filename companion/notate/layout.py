@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from companion.notate.rhythm import METRES, TICKS, bar_ticks
 from companion.tune.model import VALUES, Bar, Key, Note, Syllable, Time, Tune
 from companion.tune.voice import spell
+
+
+FEWEST_NOTES, FEWEST_TO_A_BREATH = 3, 4  # in a phrase that a rest ends, and in one that only a breath ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,20 @@ def signs(at: int, ticks: int, metre: str, rest: bool = False) -> list[tuple[Fra
     return [_PLAIN[1]] * ticks
 
 
+def phrase_starts(events: Sequence[Event]) -> tuple[int, ...]:
+    """Numbers, from 1, of the notes that begin a phrase.
+
+    A phrase begins after a rest of a crotchet or more, the longest rests first, or after a breath; never so near
+    another beginning, or the tune's end, that what lies between is too short for a phrase.
+    """
+    found = {0, len(events)}
+    gaps = [(max(TICKS - 1, e.rest), i) for i, e in enumerate(events, 1) if e.breath or e.rest >= TICKS]
+    for rest, i in sorted(gaps, key=lambda g: (-g[0], g[1])):
+        if all(abs(i - other) >= (FEWEST_NOTES if rest >= TICKS else FEWEST_TO_A_BREATH) for other in found):
+            found.add(i)
+    return tuple(i + 1 for i in sorted(found - {len(events)}))
+
+
 def lay_out(events: Sequence[Event], metre: str, place: int, key: Key, title: str = "",
             quarter_bpm: float | None = None) -> Tune:
     """Bars of notes. place: ticks of the first note after its bar line; not 0 makes a pickup."""
@@ -87,8 +104,10 @@ def lay_out(events: Sequence[Event], metre: str, place: int, key: Key, title: st
             at += take
             left -= take
 
-    for event in events:
-        put(event.ticks, event)
+    starts = phrase_starts(events)
+    for i, event in enumerate(events):
+        # A silence inside a phrase is a consonant or a catch of breath, and no sign for it stands in a score.
+        put(event.ticks, event if i + 2 in starts else replace(event, breath=False))
         put(event.rest, None)
     # The last bar is filled up, unless with the pickup it makes a whole one (common practice).
     if at % bar and not (place and at == place):
@@ -99,11 +118,6 @@ def lay_out(events: Sequence[Event], metre: str, place: int, key: Key, title: st
         bars.append(Bar(number=number, notes=tuple(notes), key=key if k == 0 else None,
                         time=Time((upper,), lower) if k == 0 else None,
                         barline="final" if k == len(cells) - 1 else ""))
-    starts = [1]
-    for i, event in enumerate(events[:-1]):
-        # A phrase begins after a breath, or after a rest of a crotchet; not so soon that it is no phrase.
-        if (event.breath or event.rest >= TICKS) and i + 2 - starts[-1] >= 3 and len(events) - i - 1 >= 2:
-            starts.append(i + 2)
     return Tune(title=title, bars=tuple(bars), quarter_bpm=quarter_bpm,
                 phrase_starts=tuple(starts) if len(starts) > 1 else None)
 

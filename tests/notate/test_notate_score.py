@@ -159,6 +159,12 @@ def test_phrases_begin_after_breaths_and_bars_are_numbered() -> None:
     tune = lay_out(events, "4/4", 0, Key())
     assert tune.phrase_starts == (1, 5)
     assert "breath" in tune.bars[0].notes[-1].marks
+    # A rest parts phrases before a breath does, and a breath within a few notes is none of the score's.
+    events = [Event(60, 4), Event(60, 4, breath=True), Event(62, 4), Event(64, 4, rest=4),
+              Event(62, 4), Event(60, 4, breath=True), Event(62, 4), Event(60, 4, rest=4), Event(60, 4)]
+    tune = lay_out(events, "4/4", 0, Key())
+    assert tune.phrase_starts == (1, 5)
+    assert not any(n.marks for _, _, n in tune.written())
     n = notate(as_track(performance(load("lantern"))), "x")
     assert bars_of(n) == [x.bar for x in n.tune.line()]
 
