@@ -23,7 +23,7 @@ I64 = NDArray[np.int64]
 
 OFFSET_STEP = 0.1  # semitones of the grid of tuning
 OFFSET_REACH = 2.5  # semitones that a take may drift to each side
-CANDIDATES = (-1, 0, 1)  # a note may be meant a semitone from the nearest
+REACH = 1  # a note may be meant a semitone from the nearest
 WANDER = 0.06  # semitones, spread of the change of tuning from note to note ...
 WANDER_PER = 0.02  # ... and for each semitone of the move
 REKEY = 0.01  # chance that the tuning jumps anywhere within a semitone or so
@@ -111,37 +111,38 @@ def _find(sung: F, seconds: Sequence[float], tonic: int | None, mode: str | None
     turn = np.exp(2j * np.pi * x[:OPENING]).sum()
     start = float(np.angle(turn) / (2 * np.pi))
     offsets = np.arange(-OFFSET_REACH, OFFSET_REACH + 1e-9, OFFSET_STEP)
-    o_state = np.repeat(offsets, len(CANDIDATES))
-    c_state = np.tile(np.array(CANDIDATES), len(offsets))
-    notes = np.round(x[:, None] - o_state[None, :]).astype(np.int64) + c_state[None, :]  # N x S
-    off = x[:, None] - o_state[None, :] - notes
-    spread = MISS + MISS_SHORT / np.maximum(length, 0.05)
-    emit = (1 - WILD) * np.exp(-0.5 * (off / spread[:, None]) ** 2) / spread[:, None] / 2.507 + WILD / 3
-    gap = np.subtract.outer(o_state, o_state)
-    begin = np.where(np.abs(o_state - start) <= 0.5, 1.0, 1e-6)
-    begin /= begin.sum()
+    # N x O x M: what is sung as each of some written notes (from `base` on), at each offset of the tuning.
+    width = int(2 * OFFSET_REACH) + 5
+    base = np.round(x - OFFSET_REACH).astype(np.int64) - 2
+    notes = base[:, None] + np.arange(width)
+    nearest = np.round(x[:, None] - offsets[None, :])
+    off = x[:, None, None] - offsets[None, :, None] - notes[:, None, :]
+    spread = (MISS + MISS_SHORT / np.maximum(length, 0.05))[:, None, None]
+    emit = (1 - WILD) * np.exp(-0.5 * (off / spread) ** 2) / spread / 2.507 + WILD / 3
+    emit = np.where(np.abs(notes[:, None, :] - nearest[:, :, None]) <= REACH, emit, 0.0)
+    gap = np.subtract.outer(offsets, offsets)
+    begin = np.where(np.abs(offsets - start) <= 0.5, 1.0, 1e-6)
+    begin /= begin.sum() * (2 * REACH + 1)
     tonics, modes = np.array([k[0] for k in keys]), np.array([k[1] for k in keys])
-    degree = (notes[None, :, :] - tonics[:, None, None]) % 12  # K x N x S
-    alpha = begin * emit[0] * np.exp(KEY_WEIGHT * first[modes[:, None], degree[:, 0]])
+    degree = (notes[None, :, :] - tonics[:, None, None]) % 12  # K x N x M
+    alpha = begin[:, None] * emit[0] * np.exp(KEY_WEIGHT * first[modes[:, None], degree[:, 0]])[:, None, :]  # K x O x M
+    follows = np.exp(KEY_WEIGHT * follow)
     scale = np.zeros(len(keys))
-    alphas, steps = [], []
+    alphas, kernels, steps = [], [], []
     for i in range(n):
-        total = alpha.sum(axis=1)
-        alpha = alpha / total[:, None]
+        total = alpha.sum(axis=(1, 2))
+        alpha = alpha / total[:, None, None]
         scale += np.log(total + 1e-300)
         alphas.append(alpha)
         if i == n - 1:
             break
         sigma = WANDER + WANDER_PER * min(abs(x[i + 1] - x[i]), 12.0)
         kernel = (1 - REKEY) * np.exp(-0.5 * (gap / sigma) ** 2) / sigma + REKEY * np.exp(-np.abs(gap) / 0.7) / 1.4
-        kernel *= OFFSET_STEP
-        # K x S x S: how one state follows another in each key
-        move = np.exp(KEY_WEIGHT * follow[modes[:, None, None], degree[:, i, :, None], degree[:, i + 1, None, :]])
-        move *= (kernel * emit[i + 1][None, :])[None]
-        steps.append(move)
-        alpha = np.einsum("ks,kst->kt", alpha, move)
-    end = np.exp(last[modes[:, None], degree[:, n - 1]])
-    total = (alphas[-1] * end).sum(axis=1)
+        kernels.append(kernel * OFFSET_STEP)  # O x O, even
+        steps.append(follows[modes[:, None, None], degree[:, i, :, None], degree[:, i + 1, None, :]])  # K x M x M
+        alpha = (kernels[i] @ (alpha @ steps[i])) * emit[i + 1]
+    end = np.exp(last[modes[:, None], degree[:, n - 1]])[:, None, :]
+    total = (alphas[-1] * end).sum(axis=(1, 2))
     score = scale + np.log(total + 1e-300)
     weight = np.exp(score - score.max())
     weight /= weight.sum()
@@ -149,30 +150,34 @@ def _find(sung: F, seconds: Sequence[float], tonic: int | None, mode: str | None
     best = int(order[0])
     other = int(order[1]) if len(order) > 1 else best
     # Backward in the best key.
-    beta = end[best]
-    marginal = np.zeros((n, len(o_state)))
+    beta = np.broadcast_to(end[best], emit[0].shape)
+    marginal = np.zeros((n, width))
     for i in range(n - 1, -1, -1):
         both = alphas[i][best] * beta
-        marginal[i] = both / both.sum()
+        marginal[i] = both.sum(axis=0) / both.sum()
         if i:
-            beta = steps[i - 1][best] @ beta
-            beta /= beta.sum()
-    # The best path in the best key.
+            beta = kernels[i - 1] @ (emit[i] * beta) @ steps[i - 1][best].T
+            beta = beta / beta.sum()
+    # The best path in the best key: first over the note before, then over the tuning before.
     score_path = np.log(alphas[0][best] + 1e-300)
     back = []
     for i in range(n - 1):
-        through = score_path[:, None] + np.log(steps[i][best] + 1e-300)
-        back.append(through.argmax(axis=0))
-        score_path = through.max(axis=0)
-    state = int((score_path + np.log(end[best] + 1e-300)).argmax())
-    path = [state]
-    for b in reversed(back):
-        state = int(b[state])
-        path.append(state)
+        by_note = score_path[:, :, None] + np.log(steps[i][best])[None]  # O x M x M
+        note_before = by_note.argmax(axis=1)
+        by_offset = by_note.max(axis=1)[:, None, :] + np.log(kernels[i] + 1e-300)[:, :, None]  # O x O x M
+        back.append((note_before, by_offset.argmax(axis=0)))
+        score_path = by_offset.max(axis=0) + np.log(emit[i + 1] + 1e-300)
+    o, m = (int(v) for v in np.unravel_index(int((score_path + np.log(end[best])).argmax()), score_path.shape))
+    path = [(o, m)]
+    for note_before, offset_before in reversed(back):
+        o = int(offset_before[o, m])
+        m = int(note_before[o, m])
+        path.append((o, m))
     path.reverse()
-    midi = np.array([notes[i, s] for i, s in enumerate(path)], dtype=np.int64)
-    chance = np.stack([(marginal * (notes == (midi + d)[:, None])).sum(axis=1) for d in (-1, 0, 1)], axis=1)
-    tuning = np.array([o_state[s] for s in path])
+    chosen = np.array([m for _, m in path])
+    midi = base + chosen
+    chance = np.stack([marginal[np.arange(n), chosen + d] for d in (-1, 0, 1)], axis=1)
+    tuning = np.array([offsets[o] for o, _ in path])
     key, second = keys[best], keys[other]
     return Pitches(midi, tuning, key_of(key[0], MODES[key[1]]), float(weight[best]),
                    key_of(second[0], MODES[second[1]]), float(weight[other]) if other != best else 0.0,

@@ -180,7 +180,7 @@ class _Forward:
     value_p: F
     last_p: F
     ending_p: F
-    target: I64
+    source: I64
 
 
 def likelihood(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
@@ -235,13 +235,15 @@ def _forward(e: Evidence, metre: str, beat_s: float | None, beats_s: Sequence[fl
             z = np.log(max(ioi[i], 0.05) / expected) / LAST_SPREAD
             like = np.exp(-0.5 * z * z) / (LAST_SPREAD * np.sqrt(2 * np.pi)) / ioi[i]
         fits.append(like + STRAY)
-    kernels = []
+    kernels = []  # T x T, even: how the tempo wanders from one note to the next
+    apart = np.abs(np.subtract.outer(np.arange(TEMPI), np.arange(TEMPI)))
     for i in range(n):
         sigma = max(wander * np.sqrt(max(ioi[i], 0.1) / 0.5), step * 0.5)
-        reach = int(np.ceil(3 * sigma / step))
-        k = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / sigma) ** 2)
-        kernels.append(k / k.sum())
-    target = (np.arange(bar)[:, None] + values[None, :]) % bar  # B x D
+        k = np.exp(-0.5 * (np.arange(TEMPI) * step / sigma) ** 2)
+        k[k < 0.01] = 0.0  # beyond three times sigma
+        kernels.append((k / (2 * k.sum() - k[0]))[apart])
+    source = (np.arange(bar)[:, None] - values[None, :]) % bar  # B x D: where a note of a value began that ends at a place
+    came_p = np.exp(t["value"])[source, values[None, :]]  # B x D, by the place where it ends
     value_p = np.exp(t["value"][:, 1:])  # B x D
     last_p = np.exp(t["last"])
     ending_p = np.exp(t["ending"][:, 1:])
@@ -256,16 +258,13 @@ def _forward(e: Evidence, metre: str, beat_s: float | None, beats_s: Sequence[fl
         alphas.append(alpha)
         if i == n - 1:
             break
-        joint = alpha[:, None, :] * value_p[:, :, None] * fits[i][None, :, :]  # B x D x T
-        nxt = np.zeros_like(alpha)
-        np.add.at(nxt, target.ravel(), joint.reshape(-1, joint.shape[2]))
-        nxt = _blur(nxt, kernels[i])
-        alpha = nxt * np.exp(place_log[i + 1])[:, None]
+        nxt = (alpha[source] * came_p[:, :, None] * fits[i][None]).sum(axis=1)
+        alpha = (nxt @ kernels[i]) * np.exp(place_log[i + 1])[:, None]
     end = last_p[:, None] * np.einsum("bd,dt->bt", ending_p, fits[-1])
     total = float((alphas[-1] * end).sum())
     log_likelihood = scale_log + float(np.log(total + 1e-300))
     return _Forward(alphas, fits, kernels, end, place_log, prior, log_tempo, log_likelihood, value_p, last_p,
-                    ending_p, target)
+                    ending_p, source)
 
 
 def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
@@ -278,8 +277,9 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
     w = _forward(e, metre, beat_s, beats_s, sharpness)
     t, bar, n = _tables(metre), bar_ticks(metre), len(e.degree)
     alphas, fits, kernels, end = w.alphas, w.fits, w.kernels, w.end
-    place_log, prior, log_tempo, log_likelihood = w.place_log, w.prior, w.log_tempo, w.log_likelihood
-    value_p, last_p, ending_p, target = w.value_p, w.last_p, w.ending_p, w.target
+    place_log, log_tempo, log_likelihood = w.place_log, w.log_tempo, w.log_likelihood
+    value_p, last_p, ending_p = w.value_p, w.last_p, w.ending_p
+    target = (np.arange(bar)[:, None] + np.arange(1, MOST_TICKS + 1)) % bar  # B x D
     # Backward, with the chance of each value on the way.
     chance = np.zeros((n, MOST_TICKS + 1))
     places = np.zeros((n, bar))
@@ -291,7 +291,7 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
     places[-1] = g.sum(axis=1)
     tempo[-1] = g.sum(axis=0) / g.sum()
     for i in range(n - 2, -1, -1):
-        ahead = _blur(beta * np.exp(place_log[i + 1])[:, None], kernels[i])
+        ahead = (beta * np.exp(place_log[i + 1])[:, None]) @ kernels[i]
         joint = value_p[:, :, None] * fits[i][None] * ahead[target]  # B x D x T
         both = alphas[i][:, None, :] * joint
         chance[i, 1:] = both.sum(axis=(0, 2))
@@ -312,63 +312,39 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
         if readings and share < LEAST_FIRST:
             break
         begin = np.where(np.arange(bar) == first, t["first"], -1e3)
-        path, ticks, best = _viterbi(begin, place_log, prior, fits, kernels, target, value_p,
-                                       last_p[:, None] * ending_p, allowed)
+        path, ticks, best = _viterbi(begin, w, allowed)
         readings.append(Reading(metre, path, ticks, np.exp(usual), chance,
                                 log_likelihood + float(np.log(share + 1e-12)), best))
     return readings
 
 
-def _blur(x: F, kernel: F) -> F:
-    """Tempo wandering: each row of x smeared along its second axis."""
-    reach = len(kernel) // 2
-    padded = np.pad(x, ((0, 0), (reach, reach)))
-    out = np.zeros_like(x)
-    for k, w in enumerate(kernel):
-        out += w * padded[:, k:k + x.shape[1]]
-    return out
-
-
-def _viterbi(first: F, place_log: F, prior: F, fits: list[F], kernels: list[F], target: I64,
-             value_p: F, last_p: F, allowed: NDArray[np.bool_]) -> tuple[I64, I64, float]:
+def _viterbi(first: F, w: _Forward, allowed: NDArray[np.bool_]) -> tuple[I64, I64, float]:
     """The single most probable reading: places and values."""
-    n, bar = place_log.shape
+    n, bar = w.place_log.shape
     with np.errstate(divide="ignore"):
-        value_log, last_log = np.log(value_p), np.log(last_p)
-        fit_log = [np.log(f) for f in fits]
+        came_log = np.log(w.value_p)[w.source, np.arange(w.value_p.shape[1])]
+        last_log = np.log(w.last_p[:, None] * w.ending_p)
+        fit_log = [np.log(f) for f in w.fits]
+        kernel_log = [np.log(k) for k in w.kernels]
     shut = np.where(allowed, 0.0, -1e3)
-    score = first[:, None] + place_log[0][:, None] + prior[None, :] + shut[0]
-    back: list[tuple[I64, I64, I64]] = []
-    order = np.argsort(target.ravel(), kind="stable")
-    groups = [order[target.ravel()[order] == p] for p in range(bar)]
-    tempi = score.shape[1]
+    score = first[:, None] + w.place_log[0][:, None] + w.prior[None, :] + shut[0]
+    back: list[tuple[I64, I64]] = []
     for i in range(n - 1):
-        joint = (score[:, None, :] + value_log[:, :, None] + fit_log[i][None]).reshape(-1, tempi)
-        nxt = np.empty_like(score)
-        source = np.zeros((bar, tempi), dtype=np.int64)
-        for p in range(bar):
-            rows = joint[groups[p]]
-            arg = rows.argmax(axis=0)
-            source[p] = groups[p][arg]
-            nxt[p] = rows[arg, np.arange(tempi)]
-        reach = len(kernels[i]) // 2
-        log_k = np.log(kernels[i])
-        padded = np.pad(nxt, ((0, 0), (reach, reach)), constant_values=-np.inf)
-        stack = np.stack([padded[:, k:k + tempi] + log_k[k] for k in range(len(log_k))])
-        move = stack.argmax(axis=0)
-        score = stack.max(axis=0) + place_log[i + 1][:, None] + shut[i + 1]
-        back.append((source, move - reach, np.zeros(0, dtype=np.int64)))
+        joint = score[w.source] + came_log[:, :, None] + fit_log[i][None]  # B x D x T, by the place where notes end
+        value = joint.argmax(axis=1)
+        moved = joint.max(axis=1)[:, :, None] + kernel_log[i][None]  # B x T x T
+        back.append((value, moved.argmax(axis=1)))
+        score = moved.max(axis=1) + w.place_log[i + 1][:, None] + shut[i + 1]
     end = last_log[:, :, None] + fit_log[-1][None]
     final = score[:, None, :] + end
     p, d, tau = (int(x) for x in np.unravel_index(int(final.argmax()), final.shape))
     best = float(final.max())
     places, ticks = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     places[-1], ticks[-1] = p, d + 1
-    depth = value_p.shape[1]
     for i in range(n - 2, -1, -1):
-        source, shift, _ = back[i]
-        tau_before = int(np.clip(tau + shift[p, tau], 0, tempi - 1))
-        flat = int(source[p, tau_before])
-        p, d, tau = flat // depth, flat % depth, tau_before
+        value, tempo = back[i]
+        tau = int(tempo[p, tau])
+        d = int(value[p, tau])
+        p = int(w.source[p, d])
         places[i], ticks[i] = p, d + 1
     return places, ticks, best
