@@ -37,7 +37,7 @@ class Page:
     def braille(self, x: float, y: float, cells: str) -> float:
         """Braille with the centre of its first cell's dot 1 at (x, y). Returns the x after the last cell."""
         for k, cell in enumerate(cells):
-            for dot in S.dots_of(cell):
+            for dot in S.dots_of(cell) if cell != S.SPACE else "":
                 d = int(dot) - 1
                 self.disc(x + k * CELL_MM + (d // 3) * DOT_PITCH_MM, y + (d % 3) * DOT_PITCH_MM, DOT_MM)
         return x + len(cells) * CELL_MM

@@ -8,11 +8,13 @@ was taken from memory.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 
-from companion.braille import BraillePage, to_brf
+from companion.braille import BraillePage, needs_octave, note_cells, to_brf
+from companion.braille import signs as S
 from companion.braille import words as in_braille
 from companion.braille.encode import wrap
 from companion.cue.wording import bare
@@ -21,7 +23,7 @@ from companion.notate.doubts import pitch_words
 from companion.notate.drawing import CELL_MM, DOT_MM, DOT_PITCH_MM, LINE_MM, Page, to_pdf, to_svg
 from companion.places import write_whole
 from companion.tune.catalogue import kind_of
-from companion.tune.model import LineNote, Tune
+from companion.tune.model import Key, LineNote, Tune
 
 # Guidelines and Standards for Tactile Graphics 2010, from memory:
 GAP_MM = 3.2  # an eighth of an inch: least space between parts, and between a part and braille
@@ -34,6 +36,7 @@ SEMITONE_MM = 5.0  # so that a step (10 mm) is clearly less than a skip (15 to 2
 LEAST_SEMITONE_MM = 3.2  # a wide tune is drawn closer, but never so that a semitone is less than GAP_MM
 NOTE_MM = POINT_MM + LEAST_LINE_MM  # least distance from note to note along the page
 A4 = (297.0, 210.0)
+FEWEST_IN_ROW = 3  # notes: a rise and a fall want three
 FULL_CELL = "⠿"
 LEVEL_LINE, UPRIGHT = "⠒", "⠸"
 
@@ -60,77 +63,109 @@ class FingerLine:
     says: tuple[str, ...]
 
 
-def _label(note: LineNote) -> str:
-    return in_braille(bare(note.syllable)) if note.syllable else ""
+def _labels(line: Sequence[LineNote], key: Key) -> dict[int, str]:
+    """What stands below each note, by its number: its syllable; its music cell, a quaver, in a tune without words."""
+    if any(n.syllable for n in line):
+        return {n.number: in_braille(bare(n.syllable)) if n.syllable else "" for n in line}
+    before = [None, *(n.pitch for n in line)]
+    return {n.number: note_cells(n.pitch, Fraction(1, 2), octave=needs_octave(last, n.pitch),
+                                 accidental=n.pitch.alter if n.pitch.alter != key.alter(n.pitch.step) else None)
+            for last, n in zip(before, line, strict=False)}
 
 
-def rows_of(line: Sequence[LineNote], room_mm: float) -> list[list[LineNote]]:
-    """Notes in rows that fit the page, cut at phrases first, then where the row is full."""
+def rows_of(line: Sequence[LineNote], width: Callable[[Sequence[LineNote]], float],
+            room: float) -> list[list[LineNote]]:
+    """Notes in rows: a row a phrase. A phrase too wide for the page is cut into rows of about one width; one of
+    fewer than FEWEST_IN_ROW notes, in which no line could be felt, goes on in the row before where it has room."""
+    phrases = [list(notes) for _, notes in itertools.groupby(line, lambda n: n.phrase)]
     rows: list[list[LineNote]] = []
-    for note in line:
-        new = not rows or (rows[-1][-1].phrase != note.phrase) or _width([*rows[-1], note]) > room_mm
-        if new:
-            rows.append([])
-        rows[-1].append(note)
-    # A row of one note would have no line; it is joined by the last of the row before.
-    for k in range(1, len(rows)):
-        if len(rows[k]) == 1 and len(rows[k - 1]) > 2:
-            rows[k].insert(0, rows[k - 1].pop())
+    for phrase in phrases:
+        if rows and min(len(phrase), len(rows[-1])) < FEWEST_IN_ROW and width([*rows[-1], *phrase]) <= room:
+            rows[-1] += phrase
+            continue
+        cut = _cut(phrase, width, room)
+        for part in range(1, 20):
+            narrower = _cut(phrase, width, room * part / 20)
+            if len(narrower) == len(cut):
+                cut = narrower
+                break
+        rows += cut
     return rows
 
 
-def _step(a: LineNote) -> float:
-    """From this note to the next: room for its label and a free cell after it, and for the line."""
-    return max(NOTE_MM, (len(_label(a)) + 1) * CELL_MM)
+def _cut(notes: Sequence[LineNote], width: Callable[[Sequence[LineNote]], float], room: float) -> list[list[LineNote]]:
+    rows: list[list[LineNote]] = [[]]
+    for note in notes:
+        if rows[-1] and width([*rows[-1], note]) > room:
+            rows.append([])
+        rows[-1].append(note)
+    return rows
 
 
-def _width(row: Sequence[LineNote]) -> float:
-    return sum(_step(n) for n in row[:-1]) + max(POINT_MM, len(_label(row[-1])) * CELL_MM)
+def _step(label: str) -> float:
+    """From a note to the next: room for its label and a free cell after it, and for the line."""
+    return max(NOTE_MM, (len(label) + 1) * CELL_MM)
+
+
+def _chosen(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:
+    line = tune.line()
+    chosen = line if phrase is None else tuple(n for n in line if n.phrase == phrase)
+    if not chosen:
+        last = max((n.phrase for n in line), default=0)
+        raise Trouble(f"There is no phrase {phrase}; {tune.title or 'this tune'} has phrases 1 to {last}.")
+    return chosen
 
 
 def finger_line(tune: Tune, phrase: int | None = None) -> FingerLine:
     """The picture of a tune, or of one phrase of it (from 1). Raises Trouble where there is no such phrase."""
-    line = tune.line()
-    if phrase is not None:
-        chosen = tuple(n for n in line if n.phrase == phrase)
-        if not chosen:
-            last = max((n.phrase for n in line), default=0)
-            raise Trouble(f"There is no phrase {phrase}; {tune.title or 'this tune'} has phrases 1 to {last}.")
-        line = chosen
-    low, high = min(n.midi for n in line), max(n.midi for n in line)
-    rows = rows_of(line, A4[0] - 2 * MARGIN_MM)
-    room = A4[1] - 2 * MARGIN_MM - LINE_MM - 2 * GAP_MM - 3 * DOT_PITCH_MM
-    semitone = max(LEAST_SEMITONE_MM, min(SEMITONE_MM, (room - POINT_MM) / max(1, high - low)))
-    row_mm = (high - low) * semitone + POINT_MM + 2 * GAP_MM + 3 * DOT_PITCH_MM
+    line = _chosen(tune, phrase)
+    labels = _labels(line, tune.key)
+
+    def width(row: Sequence[LineNote]) -> float:
+        return sum(_step(labels[n.number]) for n in row[:-1]) + max(POINT_MM, len(labels[row[-1].number]) * CELL_MM)
+
+    rows = rows_of(line, width, A4[0] - 2 * MARGIN_MM)
+    around = POINT_MM + GAP_MM + DOT_MM + 2 * DOT_PITCH_MM  # what a row takes besides its rise and fall
+    room = A4[1] - 2 * MARGIN_MM - LINE_MM - GAP_MM - around
+    rises = [max(n.midi for n in row) - min(n.midi for n in row) for row in rows]
+    semitone = max(LEAST_SEMITONE_MM, min(SEMITONE_MM, room / max(1, *rises, 1)))
     pages: list[Page] = []
     places: list[list[Place]] = []
     top = A4[1]
-    for row in rows:
-        if top + row_mm > A4[1] - MARGIN_MM:
+    for row, rise in zip(rows, rises, strict=True):
+        height = rise * semitone + around
+        if top + height > A4[1] - MARGIN_MM:
             pages.append(Page(*A4))
             places.append([])
-            top = MARGIN_MM
-            if len(pages) == 1 and tune.title:
-                title = wrap(in_braille(tune.title), int((A4[0] - 2 * MARGIN_MM) / CELL_MM))[0]
-                pages[0].braille(MARGIN_MM, top, title)
-                top += LINE_MM + GAP_MM
-        _draw_row(pages[-1], places[-1], row, top, high, semitone)
-        top += row_mm + LINE_MM
+            top = MARGIN_MM + LINE_MM + GAP_MM
+        _draw_row(pages[-1], places[-1], row, labels, top, semitone)
+        top += height + LINE_MM
+    across = int((A4[0] - 2 * MARGIN_MM) / CELL_MM)
+    for k, page in enumerate(pages, 1):
+        page.braille(MARGIN_MM, MARGIN_MM, heading(tune.title, across, k if len(pages) > 1 else 0))
     return FingerLine(tune.title, tuple(pages), tuple(tuple(p) for p in places), tuple(in_words(line)))
 
 
-def _draw_row(page: Page, places: list[Place], row: Sequence[LineNote], top: float, high: int,
+def heading(title: str, width: int, page: int) -> str:
+    """The first line of a page in cells: the title, and the page's number (0 for none) at the right end."""
+    number = in_braille(str(page)) if page else ""
+    room = width - (len(number) + 2 if number else 0)
+    left = wrap(in_braille(title), room)[0] if title else ""
+    return left + S.SPACE * (width - len(left) - len(number)) + number if number else left
+
+
+def _draw_row(page: Page, places: list[Place], row: Sequence[LineNote], labels: dict[int, str], top: float,
               semitone: float) -> None:
     x = MARGIN_MM + POINT_MM / 2
-    lowest = max((high - n.midi) * semitone for n in row) + POINT_MM
-    label_y = top + lowest + GAP_MM + DOT_MM / 2
+    high, low = max(n.midi for n in row), min(n.midi for n in row)
+    label_y = top + (high - low) * semitone + POINT_MM + GAP_MM + DOT_MM / 2
     here: list[Place] = []
     for note in row:
         y = top + POINT_MM / 2 + (high - note.midi) * semitone
-        here.append(Place(note, x, y, _label(note), x - DOT_PITCH_MM / 2, label_y))
-        x += _step(note)
+        here.append(Place(note, x, y, labels[note.number], x - DOT_PITCH_MM / 2, label_y))
+        x += _step(labels[note.number])
     for a, b in itertools.pairwise(here):
-        if a.note.rest_after == 0:
+        if a.note.rest_after == 0 and a.note.phrase == b.note.phrase:
             # The voice holds the note, then moves on: level first, then straight to the next.
             hold = a.x + (b.x - a.x) * 0.5
             page.line(a.x, a.y, hold, a.y, STROKE_MM)
@@ -148,13 +183,13 @@ def in_words(line: Sequence[LineNote]) -> list[str]:
     said: list[str] = []
     for i, n in enumerate(line):
         name = bare(n.syllable) or pitch_words(n.pitch)
-        if not said:
+        if i == 0:
             said.append(f"{name} is the first")
         else:
             size = n.midi - line[i - 1].midi
             kind = kind_of(size)
             went = "stays" if size == 0 else f"{'up' if size > 0 else 'down'} a {'half step' if kind == 'semitone' else kind}"
-            said.append(f"{went} to {name}" if size else f"{went} for {name}")
+            said.append(f"{'' if said else 'from there '}{went} {'to' if size else 'for'} {name}")
         if i + 1 == len(line) or line[i + 1].phrase != n.phrase:
             text = ", ".join(said)
             out.append(text[:1].upper() + text[1:] + ".")
@@ -168,34 +203,27 @@ def in_cells(tune: Tune, width: int = 40, height: int = 25, phrase: int | None =
     Each step of the scale is one line of the page, a note is a full cell, the line between is drawn in
     dots 2 5 where it is level and in dots 4 5 6 where it rises or falls; the words stand below their notes.
     """
-    line = [n for n in tune.line() if phrase is None or n.phrase == phrase]
-    if not line:
-        raise Trouble(f"There is no phrase {phrase} in {tune.title or 'this tune'}.")
-    rows: list[list[LineNote]] = []
-    for n in line:
-        if not rows or rows[-1][-1].phrase != n.phrase or _columns([*rows[-1], n]) > width:
-            rows.append([])
-        rows[-1].append(n)
-    blocks = [_block(row, width) for row in rows]
+    line = _chosen(tune, phrase)
+    labels = _labels(line, tune.key)
+
+    def columns(row: Sequence[LineNote]) -> int:
+        return sum(_advance(labels[n.number]) for n in row[:-1]) + max(1, len(labels[row[-1].number]))
+
     pages: list[list[str]] = []
-    page: list[str] = [x.rstrip() for x in wrap(in_braille(tune.title), width)[:1]] if tune.title else []
-    for block in blocks:
-        if len(page) + len(block) + 1 > height and page:
-            pages.append(page)
-            page = []
-        page += ([""] if page else []) + block
-    return [*pages, page]
+    for block in (_block(row, labels, width) for row in rows_of(line, columns, width)):
+        if not pages or len(pages[-1]) + 1 + len(block) > height:
+            pages.append([""])  # for the heading
+        pages[-1] += [*([""] if tune.title or len(pages[-1]) > 1 else []), *block]
+    for k, page in enumerate(pages, 1):
+        page[0] = heading(tune.title, width, k if len(pages) > 1 else 0)
+    return [page if page[0] else page[1:] for page in pages]
 
 
-def _advance(n: LineNote) -> int:
-    return max(4, len(_label(n)) + 1)
+def _advance(label: str) -> int:
+    return max(4, len(label) + 1)
 
 
-def _columns(row: Sequence[LineNote]) -> int:
-    return sum(_advance(n) for n in row[:-1]) + max(1, len(_label(row[-1])))
-
-
-def _block(row: Sequence[LineNote], width: int) -> list[str]:
+def _block(row: Sequence[LineNote], labels: dict[int, str], width: int) -> list[str]:
     low, high = min(n.pitch.diatonic for n in row), max(n.pitch.diatonic for n in row)
     grid = [["⠀"] * width for _ in range(high - low + 1)]
     words = ["⠀"] * width
@@ -203,13 +231,13 @@ def _block(row: Sequence[LineNote], width: int) -> list[str]:
     for i, n in enumerate(row):
         y = high - n.pitch.diatonic
         grid[y][x] = FULL_CELL
-        for k, cell in enumerate(_label(n)):
+        for k, cell in enumerate(labels[n.number]):
             if x + k < width:
                 words[x + k] = cell
         if i + 1 < len(row):
-            following = x + _advance(n)
+            following = x + _advance(labels[n.number])
             to = high - row[i + 1].pitch.diatonic
-            if n.rest_after == 0:
+            if n.rest_after == 0 and n.phrase == row[i + 1].phrase:
                 turn = following - 2
                 for c in range(x + 1, turn + (0 if to != y else 2)):
                     grid[y][c] = LEVEL_LINE

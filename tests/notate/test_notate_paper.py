@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby, pairwise
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -77,6 +78,9 @@ def test_cells_of_a_row_stand_as_specification_800_says() -> None:
     page.braille(10, 10, "⠿⠿")
     assert page.discs == [(pytest.approx(10 + c * CELL + (d // 3) * PITCH), pytest.approx(10 + (d % 3) * PITCH), DOT)
                           for c in range(2) for d in range(6)]
+    page = Page()
+    page.braille(10, 10, "⠁⠀⠁")  # nothing is felt between words
+    assert [x for x, _, _ in page.discs] == [10, pytest.approx(10 + 2 * CELL)]
 
 
 def test_the_pdf_is_in_true_size_and_whole() -> None:
@@ -96,6 +100,36 @@ def test_the_pdf_is_in_true_size_and_whole() -> None:
     content = reader.pages[0].get_contents().get_data().decode()
     assert content.startswith(f"{POINT_PER_MM:.6f} 0 0 ")  # a unit is a millimetre
     assert set(re.findall(r"([\d.]+) w ", content)) == {"1.5"}
+
+
+def test_rows_are_phrases_and_no_note_stands_alone() -> None:
+    pitches = ["C4", "D4", "E4", "C4"]
+    notes = [Note(pitch=Pitch(p[0], int(p[1])), base=Fraction(1)) for p in pitches]
+    breath = replace(notes[3], marks=("breath",))
+    bars = (Bar(number=1, notes=(*notes[:3], breath), key=Key(), time=Time((4,), 4)),
+            Bar(number=2, notes=(notes[0], notes[1], breath, notes[2])), Bar(number=3, notes=tuple(notes)))
+    picture = F.finger_line(Tune(title="Hen", bars=bars, phrase_starts=(1, 5, 7, 8)))
+    rows = [list(g) for page in picture.places for _, g in groupby(page, lambda p: p.label_y)]
+    assert [[p.note.number for p in row] for row in rows] == [[1, 2, 3, 4, 5, 6, 7], [8, 9, 10, 11, 12]]
+    # No line leads over the end of a phrase: 3 moves, 1, 0 and 4, each drawn as two strokes.
+    assert sum(len(p.lines) for p in picture.pages) == 2 * (3 + 1 + 0 + 4)
+    # Without words the music cell of each note stands below it, as a quaver, with an octave mark where one is due.
+    assert [p.label for p in rows[0]][:3] == ["⠐⠙", "⠑", "⠋"]
+    long = F.finger_line(scale(*["B3", "C#4"] * 12))
+    widths = [len(list(g)) for page in long.places for _, g in groupby(page, lambda p: p.label_y)]
+    assert max(widths) - min(widths) <= 1
+
+
+def test_every_page_of_a_line_has_its_title_and_number() -> None:
+    from companion.braille import words
+
+    pages = F.in_cells(load("sleepy-harbour"))
+    assert len(pages) > 1
+    for k, page in enumerate(pages, 1):
+        assert page[0].startswith(words("Sleepy harbour"))
+        assert page[0].endswith(words(str(k)))
+        assert len(page[0]) == 40
+    assert F.heading("Kite", 40, 0) == words("Kite")
 
 
 def test_the_embosser_picture_fits_and_reads(tmp_path) -> None:
