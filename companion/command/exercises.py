@@ -39,8 +39,7 @@ def run(options: argparse.Namespace) -> int:
     made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
                       width=options.width, seed=options.seed, part=options.part, american=options.american)
     if options.out:
-        names = booklet.save(made, options.out, options.width, options.height, options.sound,
-                             "american" if options.american else "british")
+        names = booklet.save(made, options.out, options.width, options.height, options.sound)
         print("\n".join(f"{name} written." for name in names))
     else:
         print("\n".join(booklet.lines(made, options.answers)))

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 from companion.braille import from_dots, needs_octave, say_dots, to_cells
 from companion.braille import signs as S
 from companion.course.drill import HIGHER, Item, card, plain_number, said_line
-from companion.course.facts import AMERICAN, PLAIN, VALUE_NAMES, Fact, by_cells, fact, in_american, letter_of
-from companion.cue.wording import ORDINALS, cue_for, number, ordinal
+from companion.course.facts import AMERICAN, PLAIN, VALUE_NAMES, Fact, by_cells, fact, letter_of
+from companion.cue.wording import ORDINALS, cue_for, in_american, number, ordinal
 from companion.errors import NothingSung
 from companion.match.detail import kind_name as move_name
 from companion.match.model import RIGHT, UNSURE, WRONG, Match

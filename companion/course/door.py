@@ -52,7 +52,7 @@ def list_lines(some: Sequence[Stage]) -> list[str]:
 
 def term_lines(some: Sequence[Stage], american: bool = False) -> list[str]:
     """Every word of the trade with what it means and where it is first used, in order of the alphabet."""
-    from companion.course.facts import in_american
+    from companion.cue.wording import in_american
 
     lines = sorted(f"{t.word[:1].upper()}{t.word[1:]}: {t.means} Stage {s.number:g}." for s in some for t in s.terms)
     return [in_american(line) for line in lines] if american else lines

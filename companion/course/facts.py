@@ -19,9 +19,6 @@ from companion.tune.model import STEPS, VALUES, Key, Pitch, Time
 
 VALUE_NAMES = {british: value for value, (british, _) in VALUES.items()}
 AMERICAN = dict(VALUES.values())
-#: Words that change besides the values (common usage on both sides).
-AMERICAN_WORDS = {**AMERICAN, "bar": "measure", "bar line": "bar line", "semibreves": "whole notes",
-                  "bars": "measures"}
 
 #: Signs that stand alone, by the name that the course uses; all cells come from the tables.
 PLAIN: dict[str, str] = {
@@ -159,19 +156,3 @@ def by_cells(cells: str, known: frozenset[str] | None = None) -> tuple[Fact, ...
 def letter_of(f: Fact) -> str | None:
     """The letter that a single cell is in a book, None where it is none: the letter trap."""
     return T.letter_of(f.cells) if len(f.cells) == 1 else None
-
-
-def in_american(text: str) -> str:
-    """The same text with American names: "quarter note" for "crotchet", "measure" for "bar"."""
-    def swap(found: re.Match[str]) -> str:
-        word = found[0]
-        plural = word.lower() not in AMERICAN_WORDS
-        key = word.lower().removesuffix("s") if plural else word.lower()
-        new = AMERICAN_WORDS[key] + ("s" if plural else "")
-        return new[:1].upper() + new[1:] if word[:1].isupper() else new
-
-    names = sorted((n for n in AMERICAN_WORDS if n != "bar line"), key=len, reverse=True)
-    # "double bar", "bar line" and "wall bar" keep their name.
-    pattern = rf"(?<!double )\b(?:{'|'.join(names)})s?\b(?! line)"
-    out = re.sub(pattern, swap, text, flags=re.IGNORECASE)
-    return re.sub(r"\ba (eighth note)", r"an \1", out)

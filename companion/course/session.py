@@ -34,10 +34,10 @@ from companion.course.drill import (
     whole_tune,
     write_cell,
 )
-from companion.course.facts import fact, in_american
+from companion.course.facts import fact
 from companion.course.progress import Progress
 from companion.course.stage import Stage, taught
-from companion.cue.wording import number
+from companion.cue.wording import in_american, number
 from companion.errors import Trouble
 from companion.match.detail import kind_name as move_name
 from companion.match.model import RIGHT, UNSURE, WRONG

@@ -23,13 +23,13 @@ from companion.course.drill import (
     heard_tune,
     said_line,
 )
-from companion.course.facts import Fact, fact, in_american, letter_of
+from companion.course.facts import Fact, fact, letter_of
 from companion.course.material import Material, note_fact, rows_of
 from companion.course.progress import Progress
 from companion.course.session import new_items
 from companion.course.sound import what_to_sound
 from companion.course.stage import Stage, taught
-from companion.cue.wording import number
+from companion.cue.wording import in_american, number
 from companion.tune.model import STEPS
 
 DAYS = 7

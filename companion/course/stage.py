@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from companion.course.drill import KINDS, ORDERS, USUAL_COUNT, WAY_WORDS, WAYS, Drill
-from companion.course.facts import SIGNS, VALUE_NAMES, fact, in_american, letter_of
+from companion.course.facts import SIGNS, VALUE_NAMES, fact, letter_of
 from companion.course.material import LEAVE_OUT, Material, material
-from companion.cue.wording import number
+from companion.cue.wording import in_american, number
 from companion.errors import Trouble
 
 FOLDER = Path(__file__).parent / "stages"

@@ -5,11 +5,12 @@ It names what the tune does, not what the singer did wrong; it never scolds, fla
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from companion.match.model import RIGHT, UNSURE, WRONG, Match, Move
-from companion.tune.model import Key, LineNote, Pitch
+from companion.tune.model import VALUES, Key, LineNote, Pitch
 from companion.tune.voice import spell
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
@@ -321,3 +322,24 @@ def _moves_called(kind: str, count: int, american: bool) -> str:
         return f"{count} move{many} that stay{'s' if count == 1 else ''}"
     name = "half step" if american and what == "semitone" else what
     return f"{count} {name}{many} {way}".rstrip()
+
+
+#: British words and American ones (common usage on both sides).
+AMERICAN_WORDS = {**dict(VALUES.values()), "bar": "measure", "bar line": "bar line", "semibreves": "whole notes",
+                  "bars": "measures", "semitone": "half step"}
+
+
+def in_american(text: str) -> str:
+    """The same text with American names: "quarter note" for "crotchet", "measure" for "bar"."""
+    def swap(found: re.Match[str]) -> str:
+        word = found[0]
+        plural = word.lower() not in AMERICAN_WORDS
+        key = word.lower().removesuffix("s") if plural else word.lower()
+        new = AMERICAN_WORDS[key] + ("s" if plural else "")
+        return new[:1].upper() + new[1:] if word[:1].isupper() else new
+
+    names = sorted((n for n in AMERICAN_WORDS if n != "bar line"), key=len, reverse=True)
+    # "double bar", "bar line" and "wall bar" keep their name.
+    pattern = rf"(?<!double )\b(?:{'|'.join(names)})s?\b(?! line)"
+    out = re.sub(pattern, swap, text, flags=re.IGNORECASE)
+    return re.sub(r"\ba (eighth note)", r"an \1", out)

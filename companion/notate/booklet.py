@@ -8,30 +8,32 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from companion.braille import BraillePage, to_brf
+from companion.braille import BraillePage, to_brf, to_dots
 from companion.braille import signs as S
 from companion.braille import words as in_braille
 from companion.braille.encode import wrap
+from companion.cue.wording import in_american
 from companion.errors import Trouble
 from companion.notate.exercises import LEVELS, Exercise, Item
+from companion.notate.paper import cell_shapes, drawn, heading, html_page
 from companion.places import write_whole
 
 if TYPE_CHECKING:
     from companion.cue.sound import Sound
 
-#: Large print begins at 18 points (American Printing House; Clear Print of the RNIB asks for 16; from memory).
-PRINT_PT = 20
-CELLS_PT = 32
+PRINT_PT = 20  # large print
 PAUSE_S, BETWEEN_S = 0.6, 2.5  # before the notes of an item; after it, to answer
 QUARTER_S = 1.0  # quavers of half a second: slow enough for a beginner to follow
+SEEN = "Large dots are raised. The numbers name them, cell by cell."  # for a helper who reads no braille
 
 
 @dataclass(frozen=True)
 class Booklet:
-    """A title and exercises in order."""
+    """A title and exercises in order. american: said in American names."""
 
     title: str
     exercises: tuple[Exercise, ...]
+    american: bool = False
 
     def chosen(self, level: int | None = None, kinds: Sequence[str] = ()) -> Booklet:
         """Only exercises up to a level, and of some kinds. Raises Trouble where none is left."""
@@ -40,11 +42,42 @@ class Booklet:
         if not kept:
             have = ", ".join(f"{e.kind} (level {e.level})" for e in self.exercises)
             raise Trouble(f"No exercise of that kind and level can be made from this tune. It gives: {have}.")
-        return Booklet(self.title, kept)
+        return Booklet(self.title, kept, self.american)
+
+    def say(self, text: str) -> str:
+        """Words of ours, in the names that are wanted."""
+        return in_american(text) if self.american else text
 
 
 def _head(e: Exercise, k: int) -> str:
     return f"{k}. {e.title}, level {e.level}"
+
+
+def _level(b: Booklet, k: int) -> str:
+    """What the level of the kth exercise (from 1) asks for, where that exercise is the first of its level; else ""."""
+    level = b.exercises[k - 1].level
+    return "" if level in [e.level for e in b.exercises[:k - 1]] else f"Level {level}: {LEVELS[level]}."
+
+
+def _each_time(e: Exercise) -> str:
+    """What is asked for, where all items of an exercise ask for the same; "" where not, and the items say it."""
+    asked = {i.ask for i in e.items}
+    return asked.pop() if len(asked) == 1 else ""
+
+
+def _cells(e: Exercise, item: Item, answers: bool) -> list[tuple[str, list[str]]]:
+    """The lines of cells of an item, without blank ends, under their names: "First" and "Second" of two versions."""
+    lines = [c.strip(S.SPACE) for c in (item.answer_cells if answers else item.cells)]
+    if e.kind == "which version" and not answers:
+        half = len(lines) // 2
+        return [("First", lines[:half]), ("Second", lines[half:])]
+    return [("", lines)]
+
+
+def _in_dots(e: Exercise, item: Item, answers: bool) -> str:
+    """The cells of an item as dot numbers: "First: 5-124-15. Second: 5-15-15."."""
+    return " ".join(f"{f'{name}:' if name else 'Cells'} {'; '.join(map(to_dots, lines))}."
+                    for name, lines in _cells(e, item, answers))
 
 
 def lines(b: Booklet, answers: bool = False) -> list[str]:
@@ -52,121 +85,105 @@ def lines(b: Booklet, answers: bool = False) -> list[str]:
     out = [f"{b.title}: {'answers' if answers else 'exercises'}."]
     for k, e in enumerate(b.exercises, 1):
         out += ["", f"{_head(e, k)}."]
+        same = _each_time(e)
         if not answers:
-            out += [f"Level {e.level}: {LEVELS[e.level]}.", f"For the helper: {e.helper}"]
+            said = [_level(b, k), f"For the helper: {e.helper}", f"Each time: {same}" if same else ""]
+            out += [x for x in said if x]
         for m, item in enumerate(e.items, 1):
-            if answers:
-                out.append(f"{m}: {item.answer}")
-            else:
-                out.append(f"{m}: {item.ask} Cells: {' / '.join(_dots(c) for c in item.cells)}.")
-    return out
-
-
-def _dots(cells: str) -> str:
-    from companion.braille import to_dots
-
-    return to_dots(cells.strip(S.SPACE))
+            ask = "" if same else f"{item.ask} "
+            out.append(f"{m}: {item.answer}" if answers else f"{m}: {ask}{_in_dots(e, item, False)}")
+    return [out[0], *map(b.say, out[1:])]
 
 
 def to_braille(b: Booklet, width: int = 40, height: int = 25, answers: bool = False) -> bytes:
-    """The booklet as .brf. An item is never parted by the end of a page."""
-    title = in_braille(f"{b.title}{', answers' if answers else ''}")
-    blocks: list[list[str]] = [[x.rstrip(S.SPACE) for x in wrap(title, width)]]
+    """The booklet as .brf: title and page number at the head of each page. An item is never parted by its end."""
+    blocks: list[list[str]] = []
     for k, e in enumerate(b.exercises, 1):
-        ask = e.items[0].ask if len({i.ask for i in e.items}) == 1 else ""
-        head = ["", *wrap(in_braille(_head(e, k)), width, 2)]
-        if ask and not answers:
-            head += wrap(in_braille(ask), width, 2)
+        same = _each_time(e)
+        head = ["", *wrap(in_braille(b.say(_head(e, k))), width, 2)]
+        if same and not answers:
+            head += wrap(in_braille(b.say(same)), width, 2)
         for m, item in enumerate(e.items, 1):
-            block = [] if m > 1 else list(head)
-            block += _item(item, m, width, answers, ask)
-            blocks.append(block)
-    pages: list[list[str]] = [[]]
+            words = b.say(item.answer) if answers else "" if same else b.say(item.ask)
+            blocks.append([*(head if m == 1 else []), *_item(_cells(e, item, answers), m, width, words)])
+    pages: list[list[str]] = []
     for block in blocks:
-        if len(pages[-1]) + len(block) > height and pages[-1]:
-            pages.append([])
-        if not pages[-1] and block and block[0] == "":
-            block = block[1:]
+        if not pages or len(pages[-1]) + len(block) > height:
+            pages.append([heading(b.title + (", answers" if answers else ""), width, len(pages) + 1)])
         pages[-1] += block
     flat: list[str] = []
-    for n, page in enumerate(pages):
-        if n:
-            flat += [""] * (-len(flat) % height)
-        flat += page
+    for page in pages:
+        flat += [""] * (-len(flat) % height) + page
     return to_brf(BraillePage(tuple(flat), ()), height)
 
 
-def _item(item: Item, m: int, width: int, answers: bool, ask: str) -> list[str]:
-    label = in_braille(f"{m}") + S.SPACE
-    cells = list(item.answer_cells if answers else item.cells)
+def _item(shown: Sequence[tuple[str, list[str]]], m: int, width: int, words: str) -> list[str]:
+    """An item's lines: its number and words, then each line of music on a line of its own, or beside the number."""
+    label = in_braille(str(m)) + S.SPACE
     out: list[str] = []
-    if answers and not (item.place and not item.answer_cells):
-        text = in_braille(item.answer)
-        out += wrap(label + text, width, 4)
+    if words:
+        out += wrap(label + in_braille(words), width, 4)
         label = ""
-    elif not ask:
-        out += wrap(label + in_braille(item.ask), width, 4)
-        label = ""
-    for c in cells:
-        music = c.strip(S.SPACE)
-        if label and len(label) + len(music) <= width:
-            out.append(label + music)
+    for name, music in shown:
+        if name:
+            out.append((label or S.SPACE * 2) + in_braille(name))
             label = ""
-            continue
-        if label:
-            out.append(label.rstrip(S.SPACE))
+        for cells in music:
+            if label and len(label) + len(cells) <= width:
+                out.append(label + cells)
+            else:
+                # Lines of music already fit the width with the indent of two that parts them from words.
+                out += [label.rstrip(S.SPACE)] if label else []
+                out.append((S.SPACE * 2 if len(cells) + 2 <= width else "") + cells)
             label = ""
-        # Lines of music already fit the width with the indent of two that parts them from words.
-        out.append((S.SPACE * 2 if len(music) + 2 <= width else "") + music)
     return out
 
 
 def to_html(b: Booklet, answers: bool = False) -> bytes:
-    """The booklet in large print for a helper: words, and the cells as they stand under the fingers."""
-    what = "answers" if answers else "exercises"
-    out = [f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(b.title)}: {what}</title>',
-           f"<style>body {{ font: {PRINT_PT}pt/1.5 sans-serif; margin: 2cm; color: #000; background: #fff; }}",
-           f"h1 {{ font-size: {PRINT_PT + 8}pt; }} h2 {{ font-size: {PRINT_PT + 4}pt; break-after: avoid; }}",
-           f".cells {{ font-size: {CELLS_PT}pt; line-height: 1.3; letter-spacing: 0.06em; white-space: pre-wrap; }}",
-           "li { margin-bottom: 0.8em; break-inside: avoid; }</style></head><body>",
-           f"<h1>{escape(b.title)}: {what}</h1>"]
+    """The booklet in large print for a helper: words, the cells as they stand under the fingers, and their dots."""
+    title = f"{b.title}: {'answers' if answers else 'exercises'}"
+    out = [cell_shapes("".join(c for e in b.exercises for i in e.items for c in (*i.cells, *i.answer_cells))),
+           f'<p class="with-next">{SEEN}</p>']
     for k, e in enumerate(b.exercises, 1):
-        out.append(f"<h2>{escape(_head(e, k))}</h2>")
+        same = _each_time(e)
+        out.append(f"<h2>{escape(b.say(_head(e, k)))}</h2>")
         if not answers:
-            out.append(f"<p>Level {e.level}: {escape(LEVELS[e.level])}.</p>"
-                       f"<p><strong>For the helper:</strong> {escape(e.helper)}</p>")
+            level = _level(b, k)
+            out += [f'<p class="with-next">{escape(b.say(level))}</p>'] if level else []
+            out += [f'<p class="with-next"><strong>For the helper:</strong> {escape(b.say(e.helper))}</p>']
+            out += [f'<p class="with-next"><strong>Each time:</strong> {escape(b.say(same))}</p>'] if same else []
         out.append("<ol>")
         for item in e.items:
-            cells = item.answer_cells if answers else item.cells
-            shown = "\n".join(c.strip(S.SPACE) for c in cells)
-            text = item.answer if answers else item.ask
-            label = "Cells: " + "; ".join(_dots(c) for c in cells)
-            out.append(f'<li>{escape(text)}<div class="cells" role="img" aria-label="{escape(label)}">'
-                       f"{escape(shown)}</div></li>")
+            words = b.say(item.answer if answers else "" if same else item.ask)
+            rows = "".join(f'<span class="cells">{f"{name}: " if name else ""}{"<br>".join(map(drawn, music))}</span>'
+                           for name, music in _cells(e, item, answers))
+            out.append(f"<li>{escape(words)}{rows}<span>{escape(_in_dots(e, item, answers))}</span></li>")
         out.append("</ol>")
-    out.append("</body></html>")
-    return ("\n".join(out) + "\n").encode("utf-8")
+    return html_page(title, "\n".join(out), PRINT_PT)
 
 
-def to_sound(b: Booklet, variety: str = "british") -> Sound:
+def to_sound(b: Booklet) -> Sound:
     """The booklet spoken: each exercise, each question, and what is to be heard, with time to answer."""
     from companion.cue.glides import RATE, line_sound
     from companion.cue.sound import silence, together
     from companion.cue.speech import speak
 
-    parts = [speak(f"{b.title}. Exercises.", variety=variety)]
+    def say(text: str) -> Sound:
+        return speak(b.say(text), variety="american" if b.american else "british")
+
+    parts = [say(f"{b.title}. Exercises.")]
     for k, e in enumerate(b.exercises, 1):
-        parts += [silence(PAUSE_S, RATE), speak(f"Exercise {k}. {e.title}.", variety=variety)]
+        same = _each_time(e)
+        parts += [silence(PAUSE_S, RATE), say(f"Exercise {k}. {e.title}. {same}")]
         for m, item in enumerate(e.items, 1):
-            parts.append(speak(f"{m}. {item.ask}", variety=variety))
+            parts.append(say(f"{m}." if same else f"{m}. {item.ask}"))
             if item.play is not None and e.kind not in ("notes", "moves", "new tunes", "rhythm"):
                 parts += [silence(PAUSE_S, RATE), line_sound(item.play, 0.0, QUARTER_S)]
             parts.append(silence(BETWEEN_S, RATE))
     return together(*parts, rate=RATE)
 
 
-def save(b: Booklet, base: str | Path, width: int = 40, height: int = 25, sound: bool = False,
-         variety: str = "british") -> list[str]:
+def save(b: Booklet, base: str | Path, width: int = 40, height: int = 25, sound: bool = False) -> list[str]:
     """Write BASE.brf, BASE.html, BASE.txt, the same with -answers, and BASE.wav where sound is wanted.
 
     Returns the names written.
@@ -186,6 +203,6 @@ def save(b: Booklet, base: str | Path, width: int = 40, height: int = 25, sound:
         from companion.cue.playback import save as save_sound
 
         path = base.with_name(base.name + ".wav")
-        save_sound(to_sound(b, variety), path)
+        save_sound(to_sound(b), path)
         names.append(str(path))
     return names

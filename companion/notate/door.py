@@ -54,7 +54,7 @@ def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[st
     tune = load(name, part=part)
     if len(tune.line()) < 3:
         raise Trouble(f"{name} has fewer than three notes; exercises want a tune.")
-    made = Booklet(tune.title or Path(name).stem, tuple(exercises(tune, seed, practise, width, american)))
+    made = Booklet(tune.title or Path(name).stem, tuple(exercises(tune, seed, practise, width)), american)
     return made.chosen(level, kinds) if level or kinds else made
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -22,11 +22,11 @@ from companion.tune.model import VALUES, Bar, Key, LineNote, Note, Pitch, Tune
 from companion.tune.voice import spell, transpose
 
 LEVELS = {
-    1: "notes as quavers; the tune stays or goes by step",
-    2: "skips as well",
-    3: "leaps as well",
-    4: "values, dots, rests and the time signature as well",
-    5: "accidentals, keys, ties and other signs as well",
+    1: "every note a quaver; the tune stays, or goes by step, to the next note up or down",
+    2: "every note a quaver; steps, and skips, which pass over one note",
+    3: "every note a quaver; steps, skips, and leaps, which pass over two notes or more",
+    4: "all moves, and how long notes are: values, dots, rests and the time signature",
+    5: "all moves and all signs: sharps, flats, keys, ties and more",
 }
 #: What each thing that an exercise may ask for needs.
 LEVEL_OF = {"level": 1, "semitone": 1, "step": 1, "skip": 2, "leap": 3, "values": 4, "dots": 4, "rests": 4,
@@ -34,7 +34,9 @@ LEVEL_OF = {"level": 1, "semitone": 1, "step": 1, "skip": 2, "leap": 3, "values"
             "triplets": 5, "words": 5}
 GAP = S.cells("123456")  # a full cell stands where a note is left out
 MOST_ITEMS = 8  # of one kind: a set that can be done in one sitting
+MOST_NOTES = 10  # in one item
 WIDEST_NEW = 9  # semitones, a sixth: new tunes have no wider leap, whatever the tune has
+PLAY = "Play the notes from the recording, or those that the answers name"
 RHYTHM_PITCH = Pitch("B", 4)
 KINDS = ("notes", "moves", "read", "octave marks", "which version", "wrong note", "dictation", "gap", "new start",
          "rhythm", "new tunes")
@@ -144,24 +146,23 @@ def names(line: Sequence[LineNote]) -> str:
     return ", ".join(out)
 
 
-def value_names(line: Sequence[LineNote], american: bool = False) -> str:
+def value_names(line: Sequence[LineNote]) -> str:
     """ "crotchet, quaver, quaver": the values of a line, rests said where they stand."""
     from companion.notate.doubts import value_words
 
     out = []
     for n in line:
         ticks = n.quarters * 4
-        out.append(value_words(int(ticks), american).split(" ", 1)[1] if ticks.denominator == 1
-                   else next((v[1 if american else 0] for b, v in VALUES.items() if b == n.quarters), "a shorter value"))
+        out.append(value_words(int(ticks)).split(" ", 1)[1] if ticks.denominator == 1
+                   else next((v[0] for b, v in VALUES.items() if b == n.quarters), "a shorter value"))
         if n.rest_after and n is not line[-1]:
             rest = n.rest_after * 4
-            out.append((value_words(int(rest), american).split(" ", 1)[1] if rest.denominator == 1 else "short")
+            out.append((value_words(int(rest)).split(" ", 1)[1] if rest.denominator == 1 else "short")
                        + " rest")
     return ", ".join(out)
 
 
-def exercises(tune: Tune, seed: int = 1, practise: Sequence[str] = (), width: int = 40,
-              american: bool = False) -> list[Exercise]:
+def exercises(tune: Tune, seed: int = 1, practise: Sequence[str] = (), width: int = 40) -> list[Exercise]:
     """All kinds of exercises that a tune is good for, lowest level first (see KINDS).
 
     practise: kinds of moves ("step", "skip", "leap" ...) that the pupil's diary asks for; the new tunes then
@@ -172,7 +173,7 @@ def exercises(tune: Tune, seed: int = 1, practise: Sequence[str] = (), width: in
     made = [
         _notes(plain), _moves(plain), _read(plain, width), _octave_marks(plain, width),
         _which(plain, rng, width), _wrong(plain, rng, width), _dictation(plain, width), _gap(plain, rng, width),
-        _new_start(plain, width), _rhythm(tune, width, american), _new_tunes(plain, rng, practise, width),
+        _new_start(plain, width), _rhythm(tune, width), _new_tunes(plain, rng, practise, width),
     ]
     out = [replace(e, items=e.items[:MOST_ITEMS], demands=frozenset().union(
         *(i.demands for i in e.items[:MOST_ITEMS]))) for e in made if e.items]
@@ -185,8 +186,8 @@ def _phrases(tune: Tune) -> list[tuple[LineNote, ...]]:
     out = []
     for p in range(1, count + 1):
         notes = tuple(n for n in line if n.phrase == p)
-        # A phrase of more notes than can be remembered is asked for in halves.
-        size = 8 if len(notes) > 10 else len(notes)
+        # A phrase of more notes than can be remembered is asked for in equal parts.
+        size = -(-len(notes) // -(-len(notes) // MOST_NOTES)) if notes else 1
         out += [notes[i:i + size] for i in range(0, len(notes), size)]
     return [p for p in out if len(p) >= 2]
 
@@ -209,8 +210,8 @@ def _notes(tune: Tune) -> Exercise:
         items.append(Item("Which note is this?", (cells,), made.line(),
                           f"{pitch_words(pitch)}, {S.OCTAVE_WORDS[pitch.octave]}: {say_dots(cells)}.", (cells,),
                           made.line(), demands=needs))
-    return Exercise("notes", "Single notes", "Put the pupil's finger on the cell. The pupil names the note, then "
-                    "sings or plays it.", tuple(items))
+    return Exercise("notes", "Single notes", "Put the pupil's finger on the cells. The pupil names the note. Then "
+                    "play it, and the pupil sings it.", tuple(items))
 
 
 def _moves(tune: Tune) -> Exercise:
@@ -228,8 +229,8 @@ def _moves(tune: Tune) -> Exercise:
         items.append(Item("Read the two notes. Does the tune go up, go down or stay? Then sing them.",
                           music_cells(made, True), made.line(), f"{pitch_words(one)} to {pitch_words(two)}: it {way}.",
                           music_cells(made, True), made.line(), demands=needs))
-    return Exercise("moves", "The tune's own moves", "Lift the hand where the tune goes up, lower it where it goes "
-                    "down, keep it still where it stays.", tuple(items))
+    return Exercise("moves", "The tune's own moves", "Lift the pupil's hand where the tune goes up, lower it where it "
+                    "goes down, keep it still where it stays.", tuple(items))
 
 
 def _read(tune: Tune, width: int) -> Exercise:
@@ -239,8 +240,8 @@ def _read(tune: Tune, width: int) -> Exercise:
         cells = music_cells(made, True, width)
         items.append(Item("Read the notes aloud, then sing them.", cells, None, f"{names(made.line())}.", cells,
                           made.line(), demands=needs))
-    return Exercise("read", "The tune, pitch only", "Every note stands as a quaver here. Only its name counts, not "
-                    "how long it is.", tuple(items))
+    return Exercise("read", "The tune, pitch only", "Every note is written as a quaver here. Only which note it is "
+                    "counts, not how long it is.", tuple(items))
 
 
 def without_marks(cells: str) -> str:
@@ -260,10 +261,10 @@ def _octave_marks(tune: Tune, width: int) -> Exercise:
             continue
         bare = tuple(without_marks(c) for c in cells)
         where = " and ".join(ordinal(k) for k in marked)
-        items.append(Item("The octave marks are missing. Listen, then write the notes with their marks.", bare,
+        items.append(Item("Listen, then write the notes with their octave marks, which are left out here.", bare,
                           made.line(), f"Marks before the {where} note{'s' if len(marked) > 1 else ''}: "
                           f"{names(made.line())}.", cells, made.line(), demands=needs))
-    return Exercise("octave marks", "Octave marks put back", "Play or sing the notes first. A mark is written before "
+    return Exercise("octave marks", "Octave marks put back", f"{PLAY}. A mark is written before "
                     "the first note, before any jump of a sixth or more, and before a jump of a fourth or fifth into "
                     "another octave.", tuple(items))
 
@@ -304,46 +305,41 @@ def _diatonic(midi: int, key: Key) -> bool:
     return pitch.alter == key.alter(pitch.step)
 
 
+def _with_a_wrong_note(tune: Tune, rng: random.Random) -> Iterator[tuple[tuple[LineNote, ...], Tune, int, frozenset[str]]]:
+    """Phrases, each with a version in which one note is wrong, the number of that note, and what both demand."""
+    for phrase in _phrases(tune):
+        turned = _turned(phrase, rng, tune.key) if len(phrase) > 2 else None
+        if turned:
+            true, needs = _pitch_item([n.pitch for n in phrase], tune.key)
+            false, needs_too = _pitch_item(turned[0], tune.key)
+            yield true.line(), false, turned[1], needs | needs_too
+
+
 def _which(tune: Tune, rng: random.Random, width: int) -> Exercise:
     items = []
-    for phrase in _phrases(tune):
-        if len(phrase) < 3:
-            continue
-        turned = _turned(phrase, rng, tune.key)
-        if turned is None:
-            continue
-        true, needs = _pitch_item([n.pitch for n in phrase], tune.key)
-        false, needs2 = _pitch_item(turned[0], tune.key)
+    for phrase, false, at, needs in _with_a_wrong_note(tune, rng):
         first = rng.random() < 0.5
-        a, b = (true, false) if first else (false, true)
-        items.append(Item("Two versions. Listen: which one is it, the first or the second?",
-                          (*music_cells(a, True, width), *music_cells(b, True, width)), true.line(),
-                          f"The {'first' if first else 'second'}. The other differs at the {ordinal(turned[1])} note: "
-                          f"{pitch_words(turned[0][turned[1] - 1])} in place of "
-                          f"{pitch_words(phrase[turned[1] - 1].pitch)}.",
-                          music_cells(true, True, width), true.line(), place=1 if first else 2,
-                          demands=needs | needs2, other_line=false.line()))
-    return Exercise("which version", "Two versions", "Play the notes twice. The pupil reads both versions and says "
-                    "which was heard.", tuple(items))
+        right = music_cells(quavers([n.pitch for n in phrase], key=tune.key), True, width)
+        other = music_cells(false, True, width)
+        items.append(Item("Which version do you hear, the first or the second? Read both, then listen.",
+                          (*right, *other) if first else (*other, *right), phrase,
+                          f"The {'first' if first else 'second'}. The other differs at the {ordinal(at)} note: "
+                          f"{pitch_words(false.line()[at - 1].pitch)} in place of {pitch_words(phrase[at - 1].pitch)}.",
+                          right, phrase, place=1 if first else 2, demands=needs, other_line=false.line()))
+    return Exercise("which version", "Two versions", f"{PLAY}, twice. The pupil reads both versions and says which was "
+                    "heard.", tuple(items))
 
 
 def _wrong(tune: Tune, rng: random.Random, width: int) -> Exercise:
     items = []
-    for phrase in _phrases(tune):
-        if len(phrase) < 3:
-            continue
-        turned = _turned(phrase, rng, tune.key)
-        if turned is None:
-            continue
-        true, needs = _pitch_item([n.pitch for n in phrase], tune.key)
-        false, needs2 = _pitch_item(turned[0], tune.key)
-        at = turned[1]
-        items.append(Item("One note is written wrongly. Listen, and find it.", music_cells(false, True, width),
-                          true.line(), f"The {ordinal(at)} note: {pitch_words(turned[0][at - 1])} is written, "
-                          f"{pitch_words(phrase[at - 1].pitch)} is right.", music_cells(true, True, width), true.line(),
-                          place=at, demands=needs | needs2, other_line=false.line()))
-    return Exercise("wrong note", "A wrong note to find", "Play the notes. The finger follows and stops where what "
-                    "is written is not what is heard.", tuple(items))
+    for phrase, false, at, needs in _with_a_wrong_note(tune, rng):
+        right = music_cells(quavers([n.pitch for n in phrase], key=tune.key), True, width)
+        items.append(Item("Find the one note that is written wrongly. Listen, and follow with the finger.",
+                          music_cells(false, True, width), phrase, f"The {ordinal(at)} note: "
+                          f"{pitch_words(false.line()[at - 1].pitch)} is written, {pitch_words(phrase[at - 1].pitch)} "
+                          "is right.", right, phrase, place=at, demands=needs, other_line=false.line()))
+    return Exercise("wrong note", "A wrong note to find", f"{PLAY}. The finger stops where what is written is not what "
+                    "is heard.", tuple(items))
 
 
 def _bars(tune: Tune) -> list[tuple[LineNote, ...]]:
@@ -365,11 +361,11 @@ def _dictation(tune: Tune, width: int) -> Exercise:
         made, needs = _pitch_item([n.pitch for n in bar], tune.key)
         cells = music_cells(made, True, width)
         start = note_cells(bar[0].pitch, Fraction(1, 2), accidental=None)
-        items.append(Item(f"Listen and write. It begins on {pitch_words(bar[0].pitch)}, "
+        items.append(Item(f"Listen, then write what you hear. It begins on {pitch_words(bar[0].pitch)}, "
                           f"{S.OCTAVE_WORDS[bar[0].pitch.octave]}.", (start,), made.line(), f"{names(made.line())}.",
                           cells, made.line(), demands=needs))
-    return Exercise("dictation", "Dictation, bar by bar", "Play each bar as often as is asked for. The pupil writes "
-                    "every note as a quaver.", tuple(items))
+    return Exercise("dictation", "Dictation, bar by bar", f"{PLAY}, as often as is asked for. The pupil writes every note "
+                    "as a quaver; the first one is given.", tuple(items))
 
 
 def _gap(tune: Tune, rng: random.Random, width: int) -> Exercise:
@@ -392,11 +388,11 @@ def _gap(tune: Tune, rng: random.Random, width: int) -> Exercise:
         right = note_cells(phrase[at].pitch, Fraction(1, 2), octave=False, accidental=None)
         if needs_octave(phrase[at - 1].pitch, phrase[at].pitch):
             right = note_cells(phrase[at].pitch, Fraction(1, 2), accidental=None)
-        items.append(Item("A full cell stands where a note is left out. Listen, and write the missing note.",
+        items.append(Item("Listen, then write the note that is missing. A full cell stands in its place.",
                           tuple(x.rstrip(S.SPACE) for x in lines), made.line(),
                           f"The {ordinal(at + 1)} note is {pitch_words(phrase[at].pitch)}: {say_dots(right)}.",
                           tuple(x.rstrip(S.SPACE) for x in page.lines), made.line(), place=at + 1, demands=needs))
-    return Exercise("gap", "A gap to fill", "Play all the notes, the missing one too.", tuple(items))
+    return Exercise("gap", "A gap to fill", f"{PLAY}, the missing one too.", tuple(items))
 
 
 def _new_start(tune: Tune, width: int) -> Exercise:
@@ -418,16 +414,16 @@ def _new_start(tune: Tune, width: int) -> Exercise:
     for _, _, semitones, moved, key in sorted(choices, key=lambda c: c[:2])[:3]:
         made, needs = _pitch_item(moved, key)
         original, needs2 = _pitch_item([n.pitch for n in phrase], tune.key)
-        items.append(Item(f"Write the same tune so that it begins on {pitch_words(moved[0])}, "
+        items.append(Item(f"Write this tune so that it begins on {pitch_words(moved[0])}, "
                           f"{S.OCTAVE_WORDS[moved[0].octave]}.", music_cells(original, True, width), made.line(),
                           f"{names(made.line())}. All notes are {number(abs(semitones))} semitones "
                           f"{'higher' if semitones > 0 else 'lower'}.", music_cells(made, True, width), made.line(),
                           demands=needs | needs2))
-    return Exercise("new start", "Starting elsewhere", "The moves stay the same; only the first note is another.",
+    return Exercise("new start", "Starting elsewhere", "All moves stay as they are; only the first note is another.",
                     tuple(items))
 
 
-def _rhythm(tune: Tune, width: int, american: bool) -> Exercise:
+def _rhythm(tune: Tune, width: int) -> Exercise:
     """The values alone, all on one note, a few bars at a time; ties, repeats and marks set aside."""
     items = []
     time = tune.time
@@ -453,7 +449,7 @@ def _rhythm(tune: Tune, width: int, american: bool) -> Exercise:
         seen.add(shape)
         cells = music_cells(made, False, width)
         items.append(Item("Clap the rhythm, then name each value.", cells, made.line(),
-                          f"{value_names(made.line(), american).capitalize()}.", cells, made.line(),
+                          f"{value_names(made.line()).capitalize()}.", cells, made.line(),
                           demands=demands(made) - {"level"} | {"level"}))
     return Exercise("rhythm", "The rhythm alone", "All notes are B here, so that only how long they are counts. Count "
                     f"{number(sum(time.upper))} to a bar.", tuple(items))
@@ -491,8 +487,8 @@ def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], width: i
             continue
         made, needs = _pitch_item([spell(m, tune.key) for m in midi], tune.key)
         cells = music_cells(made, True, width)
-        items.append(Item("A tune that nobody has sung yet. Read it, then sing it.", cells, made.line(),
+        items.append(Item("Read this new tune, then sing it.", cells, made.line(),
                           f"{names(made.line())}.", cells, made.line(), demands=needs))
-    return Exercise("new tunes", "New tunes from the same moves", "Play it only after it has been sung.",
-                    tuple(items))
+    return Exercise("new tunes", "New tunes from the same moves", "Play the notes, which the answers name, only after "
+                    "they have been sung.", tuple(items))
 

@@ -14,13 +14,12 @@ from fractions import Fraction
 from pathlib import Path
 
 from companion.braille import BraillePage, needs_octave, note_cells, to_brf
-from companion.braille import signs as S
 from companion.braille import words as in_braille
-from companion.braille.encode import wrap
 from companion.cue.wording import bare
 from companion.errors import Trouble
 from companion.notate.doubts import pitch_words
 from companion.notate.drawing import CELL_MM, DOT_MM, DOT_PITCH_MM, LINE_MM, Page, to_pdf, to_svg
+from companion.notate.paper import heading
 from companion.places import write_whole
 from companion.tune.catalogue import kind_of
 from companion.tune.model import Key, LineNote, Tune
@@ -144,14 +143,6 @@ def finger_line(tune: Tune, phrase: int | None = None) -> FingerLine:
     for k, page in enumerate(pages, 1):
         page.braille(MARGIN_MM, MARGIN_MM, heading(tune.title, across, k if len(pages) > 1 else 0))
     return FingerLine(tune.title, tuple(pages), tuple(tuple(p) for p in places), tuple(in_words(line)))
-
-
-def heading(title: str, width: int, page: int) -> str:
-    """The first line of a page in cells: the title, and the page's number (0 for none) at the right end."""
-    number = in_braille(str(page)) if page else ""
-    room = width - (len(number) + 2 if number else 0)
-    left = wrap(in_braille(title), room)[0] if title else ""
-    return left + S.SPACE * (width - len(left) - len(number)) + number if number else left
 
 
 def _draw_row(page: Page, places: list[Place], row: Sequence[LineNote], labels: dict[int, str], top: float,

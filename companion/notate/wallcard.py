@@ -7,12 +7,14 @@ from html import escape
 from pathlib import Path
 
 from companion.braille import BraillePage, to_brf
+from companion.braille import signs as S
 from companion.braille import words as in_braille
 from companion.braille.encode import wrap
 from companion.cue.reach import CAUTION, heights_cm
 from companion.cue.wording import bare
 from companion.errors import Trouble
 from companion.notate.doubts import pitch_words
+from companion.notate.paper import html_page
 from companion.places import write_whole
 from companion.tune.model import Tune
 
@@ -30,12 +32,13 @@ class Height:
 
 @dataclass(frozen=True)
 class WallCard:
-    """heights: highest first. walk: the tune as heights, note by note."""
+    """heights: highest first. walk: the tune as heights, note by note; called: what each note is called."""
 
     title: str
     shoulder_cm: float
     heights: tuple[Height, ...]
     walk: tuple[float, ...]
+    called: tuple[str, ...]
 
     def lines(self) -> list[str]:
         """The card as plain lines, to be spoken or read."""
@@ -45,7 +48,8 @@ class WallCard:
         for h in self.heights:
             said = f", for {', '.join(h.words)}" if h.words else ""
             out.append(f"{h.cm:g} centimetres: {h.name}{said}.")
-        out.append("Note by note: " + ", ".join(f"{w:g}" for w in self.walk) + ".")
+        out.append("Note by note: " + ", ".join(f"{name} {w:g}" for name, w in zip(self.called, self.walk, strict=True))
+                   + ".")
         return out
 
 
@@ -58,19 +62,20 @@ def wall_card(tune: Tune, shoulder_cm: float) -> WallCard:
         old = heights.get(n.midi)
         said = (bare(n.syllable),) if n.syllable else ()
         kept = old.words if old else ()
-        heights[n.midi] = Height(pitch_words(n.pitch), cm, kept + tuple(w for w in said if w not in kept))
-    return WallCard(tune.title, shoulder_cm, tuple(heights[m] for m in sorted(heights, reverse=True)), tuple(walk))
+        # Two notes of one letter are told apart by their octave.
+        twice = any(m.midi != n.midi and m.pitch.step == n.pitch.step for m in line)
+        name = pitch_words(n.pitch) + (f", {S.OCTAVE_WORDS[n.pitch.octave]}" if twice else "")
+        heights[n.midi] = Height(name, cm, kept + tuple(w for w in said if w not in kept))
+    return WallCard(tune.title, shoulder_cm, tuple(heights[m] for m in sorted(heights, reverse=True)), tuple(walk),
+                    tuple(bare(n.syllable) if n.syllable else pitch_words(n.pitch) for n in line))
 
 
 def to_html(card: WallCard) -> bytes:
     """The card in large print."""
-    rows = "".join(f"<li>{escape(line)}</li>" for line in card.lines()[4:-1])
-    head = card.lines()
-    return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(head[0])}</title>'
-            f"<style>body {{ font: {LARGE_PT}pt/1.4 sans-serif; margin: 2cm; }} "
-            f"h1 {{ font-size: {LARGE_PT + 4}pt; }} li {{ margin-bottom: 0.3em; }}</style></head><body>"
-            f"<h1>{escape(head[0])}</h1><p><strong>{escape(head[1])}</strong></p><p>{escape(head[2])}</p>"
-            f"<p>{escape(head[3])}</p><ul>{rows}</ul><p>{escape(head[-1])}</p></body></html>\n").encode()
+    title, caution, shoulder, stretch, *rows, walk = map(escape, card.lines())
+    body = (f"<p><strong>{caution}</strong></p>\n<p>{shoulder}</p>\n<p>{stretch}</p>\n"
+            f"<ul>{''.join(f'<li>{row}</li>' for row in rows)}</ul>\n<p>{walk}</p>")
+    return html_page(title.rstrip("."), body, LARGE_PT)
 
 
 def to_cells(card: WallCard, width: int = 40) -> bytes:

@@ -5,9 +5,10 @@ import pytest
 from companion.braille import encode, from_dots, to_ascii
 from companion.braille import signs as S
 from companion.course.answer import mirrored
-from companion.course.facts import PLAIN, SIGNS, by_cells, fact, in_american, letter_of, said_signs
+from companion.course.facts import PLAIN, SIGNS, by_cells, fact, letter_of, said_signs
 from companion.course.material import material
 from companion.course.stage import stages
+from companion.cue.wording import in_american
 from companion.tune import load, shipped_names
 from companion.tune.model import STEPS
 
@@ -149,4 +150,5 @@ def test_cells_are_told_back() -> None:
 def test_american_names() -> None:
     assert in_american("Crotchets fill a bar; a semibreve is a full bar rest.") == \
         "Quarter notes fill a measure; a whole note is a full measure rest."
+    assert in_american("Five semitones; a semitone") == "Five half steps; a half step"
     assert in_american("The final double bar and the bar line.") == "The final double bar and the bar line."

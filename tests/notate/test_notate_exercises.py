@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import itertools
+import re
 from dataclasses import replace
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import pytest
 
 from companion.braille import signs as S
+from companion.braille import to_ascii, words
 from companion.errors import Trouble
 from companion.notate import booklet
 from companion.notate.door import booklet_of
-from companion.notate.exercises import GAP, KINDS, Exercise, Item, demands, exercises, level_of, plain_tune
+from companion.notate.exercises import GAP, KINDS, LEVELS, Exercise, Item, demands, exercises, level_of, plain_tune, quavers
 from companion.notate.prove import prove, read_line
 from companion.tune import load, shipped_names, transpose
 from companion.tune.catalogue import kind_of
+from companion.tune.model import Pitch
 
 
 def all_items(name: str, seed: int = 1) -> list[tuple[Exercise, Item]]:
@@ -110,19 +114,71 @@ def test_the_booklet_fits_the_paper_and_keeps_answers_apart(tmp_path) -> None:
         sheets = Path(name).read_bytes().decode("ascii").split("\f")
         assert all(len(line) <= 40 for sheet in sheets for line in sheet.splitlines())
         assert all(len(sheet.splitlines()) <= 25 for sheet in sheets)
+        # Title and page number at the head of every page.
+        assert [sheet.splitlines()[0].split()[0] for sheet in sheets] == [",LANTERN" + ("1" if "answers" in name else "")
+                                                                          ] * len(sheets)
+        assert [sheet.splitlines()[0].split()[-1] for sheet in sheets] == [
+            to_ascii(words(str(k))) for k in range(1, len(sheets) + 1)]
     questions = (tmp_path / "lantern.txt").read_text()
     answers = (tmp_path / "lantern-answers.txt").read_text()
     gap = next(e for e in made.exercises if e.kind == "gap").items[0]
     assert gap.answer not in questions and gap.answer in answers  # noqa: PT018
     html = (tmp_path / "lantern.html").read_text()
     assert "font: 20pt" in html
+    assert "page \" counter(page)" in html
     assert gap.answer not in html
     # The cells of a question stand in the .brf as they are, and read as its notes.
     read = next(e for e in made.exercises if e.kind == "read").items[0]
-    from companion.braille import to_ascii
-
     assert to_ascii(read.cells[0]).strip() in (tmp_path / "lantern.brf").read_text()
     assert [n.midi for n in read_line(read.cells).line()] == [n.midi for n in read.answer_line]
+
+
+def test_cells_in_print_show_each_dot_and_say_it() -> None:
+    made = booklet_of("lantern", kinds=["which version", "notes"])
+    page = ET.fromstring(re.sub("<!DOCTYPE[^>]*>|<(meta|br)[^>]*>", "", booklet.to_html(made).decode()))
+    shapes = {s.get("id"): [float(c.get("r", 0)) for c in s] for s in page.iter("symbol")}
+    for name, sizes in shapes.items():
+        assert [size > 3 for size in sizes] == [str(d) in str(name) for d in range(1, 7)]
+    items = [i for e in made.exercises for i in e.items]
+    for li, item in zip(page.iter("li"), items, strict=True):
+        shown = [u.get("href") for u in li.iter("use")]
+        assert shown == [f"#c{S.dots_of(c)}" for line in item.cells for c in line.strip(S.SPACE) if c != S.SPACE]
+        assert all(g.get("aria-hidden") == "true" for g in li.iter("span") if g.get("class") == "group")
+    versions = "".join(list(page.iter("li"))[-1].itertext())
+    assert versions.count("First: ") == versions.count("Second: ") == 2
+
+
+def test_what_is_the_same_for_all_is_said_once() -> None:
+    made = booklet_of("snail-wall")
+    said = booklet.lines(made)
+    assert said.count("Each time: Which note is this?") == 1
+    assert [x for x in said if x.startswith("Level ")] == [f"Level {n}: {LEVELS[n]}." for n in LEVELS
+                                                           if n in {e.level for e in made.exercises}]
+    braille = booklet.to_braille(made).decode("ascii")
+    assert braille.count(to_ascii(words("Which note is this?"))) == 1
+
+
+def test_no_exercise_speaks_to_eyes_or_by_halves() -> None:
+    """Nobody who hears or feels it has a page before them: no "below", "above", "following", "shown"."""
+    for e in exercises(load("moon-sea")):
+        for text in (e.title, e.helper, *LEVELS.values(), *(i.ask for i in e.items), *(i.answer for i in e.items)):
+            assert not re.search(r"\b(see|look|below|above|following|shown?|left|right-hand|here is)\b(?! out)", text), text
+        assert e.items[0].ask.split()[0].rstrip(",") in (
+            "Which", "Read", "Listen", "Find", "Write", "Clap"), e.items[0].ask
+
+
+def test_a_booklet_in_american_names() -> None:
+    made = booklet_of("moon-sea", american=True)
+    said = "\n".join(booklet.lines(made) + booklet.lines(made, answers=True))
+    assert not re.search(r"crotchet|quaver|minim\b|semitone|\bbars?\b", said)
+    assert "half note, eighth note, eighth note" in said.lower()
+    assert 'class="group"' in booklet.to_html(made).decode()
+
+
+def test_a_long_phrase_is_asked_for_in_equal_parts() -> None:
+    pitches = [Pitch("CDEFG"[k % 5], 4) for k in range(17)]
+    read = next(e for e in exercises(quavers(pitches)) if e.kind == "read")
+    assert [len(i.answer_line) for i in read.items] == [9, 8]
 
 
 def test_the_booklet_is_spoken() -> None:

@@ -15,6 +15,7 @@ from companion.errors import Trouble
 from companion.notate import fingerline as F
 from companion.notate import wallcard
 from companion.notate.drawing import POINT_PER_MM, to_pdf
+from companion.notate.paper import heading
 from companion.tune import load
 from companion.tune.model import Bar, Key, Note, Pitch, Time, Tune
 from companion.tune.musicxml import to_musicxml
@@ -129,7 +130,7 @@ def test_every_page_of_a_line_has_its_title_and_number() -> None:
         assert page[0].startswith(words("Sleepy harbour"))
         assert page[0].endswith(words(str(k)))
         assert len(page[0]) == 40
-    assert F.heading("Kite", 40, 0) == words("Kite")
+    assert heading("Kite", 40, 0) == words("Kite")
 
 
 def test_the_embosser_picture_fits_and_reads(tmp_path) -> None:
@@ -167,6 +168,10 @@ def test_the_wall_card_stays_below_a_stretch(tmp_path) -> None:
     assert "Clear the space first" in html
     wallcard.save(card, tmp_path / "c.brf")
     assert all(len(x) <= 40 for x in (tmp_path / "c.brf").read_text().splitlines())
+    # Two notes of one letter are told apart, and the walk says which note is how high.
+    moon = wallcard.wall_card(load("moon-sea"), 98).lines()
+    assert [x.split(": ")[1][:14] for x in moon if "C, " in x[:25]] == ["C, fifth octav", "C, fourth octa"]
+    assert moon[-1].startswith("Note by note: Moon 108.5, light 112, A 108.5, on 101.5, ")
     with pytest.raises(Trouble, match="shoulder"):
         wallcard.wall_card(load("kite"), 12)
 
