@@ -50,7 +50,7 @@ def note_features(n: Notation, i: int) -> list[float]:
     sung, before = n.sung[i], n.sung[i - 1] if i else None
     end = sung.onset_s + sung.duration_s
     gap = sung.onset_s - before.onset_s if before else 1.0
-    dip = max((float(np.exp(-abs(d.odds))) for d in n.dips if sung.onset_s - NEAR_S < d.time_s < end + NEAR_S),
+    dip = max((float(np.exp(-abs(d.odds))) for d in n.doubtful if sung.onset_s - NEAR_S < d.time_s < end + NEAR_S),
               default=0.0)
     # A short piece that comes down off the note before and ends in silence may be the voice letting go.
     closing = i + 1 == len(n.sung) or n.sung[i + 1].onset_s - end > NEAR_S

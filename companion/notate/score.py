@@ -21,7 +21,7 @@ from companion.notate.metre import choose
 from companion.notate.pitches import Pitches
 from companion.notate.pitches import find as find_pitches
 from companion.notate.rhythm import METRES, MOST_TICKS, TICKS, Evidence, Reading, bar_ticks, counts, likelihood, moves
-from companion.notate.segment import Doubtful, doubtful, sung_notes
+from companion.notate.segment import Doubtful, sung_and_doubtful
 from companion.tune.model import Key, Tune
 
 BREATH_S = 0.13  # a silence before a note from here on is a breath; a stopped consonant takes less
@@ -30,7 +30,7 @@ NO_BREATH, CLOSE_S, BREATH_USUAL_S, BREATH_SPREAD_S = 0.92, 0.04, 0.22, 0.1
 REST_SPREAD_S = 0.07
 LONGEST_S = 300.0  # what is longer than five minutes is no tune
 FEWEST_NOTES = 3
-MOST_DIPS = 16  # doubtful dips that are weighed; a take with more is too rough for it
+MOST_DOUBTFUL = 16  # so many are weighed; a take with more is too rough for it
 LEAST_PART_S = 0.07  # no note is parted so that one of the two is shorter
 SAME_DIP_S = 0.06  # a note that begins so near a dip begins because of it
 
@@ -79,7 +79,7 @@ class Notation:
     evidence: Evidence
     given: Given = Given()
     sound: str = ""  # what is to be said of the sound itself
-    dips: tuple[Doubtful, ...] = ()  # dips of the level that may or may not part notes
+    doubtful: tuple[Doubtful, ...] = ()  # what may or may not be notes of their own
 
     @property
     def quarter_bpm(self) -> float:
@@ -100,20 +100,19 @@ def notate(track: PitchTrack, title: str = "", given: Given | None = None) -> No
     2003 treat tempo likewise; from memory).
     """
     given = given or Given()
-    notes, sound = usable_notes(track)
+    notes, doubtful, sound = usable_notes(track)
     found = write(notes, title, given)
-    dips = doubtful(track)
-    decided = decide(found, dips)
+    decided = decide(found, doubtful)
     if decided != list(found.sung):
         found = write(decided, title, given)
-    return replace(found, sound=sound, dips=tuple(dips))
+    return replace(found, sound=sound, doubtful=tuple(doubtful))
 
 
-def decide(n: Notation, dips: Sequence[Doubtful]) -> list[SungNote]:
-    """The notes of a take, with doubtful dips decided by what the rhythm makes of them.
+def decide(n: Notation, doubtful: Sequence[Doubtful]) -> list[SungNote]:
+    """The notes of a take, with what is doubtful decided by what the rhythm makes of it.
 
-    Parting a note, or joining two of one pitch, is done where the times are then so much likelier in the
-    metre found that it outweighs how the dip itself looks.
+    A note is parted, or joined to the one before, where the times are then so much likelier in the metre found
+    that it outweighs how it sounds.
     """
     quarter_s = None if n.given.bpm is None else 60.0 / n.given.bpm / (1.5 if METRES[n.metre][1] == 8 else 1.0)
     notes = list(n.sung)
@@ -123,37 +122,42 @@ def decide(n: Notation, dips: Sequence[Doubtful]) -> list[SungNote]:
     def weigh(some: list[SungNote], pitches: list[int]) -> float:
         return likelihood(evidence_from(some, pitches, tonic), n.metre, quarter_s, n.given.beats_s)
 
-    now = weigh(notes, midi) if dips else 0.0
-    for dip in sorted(dips, key=lambda d: abs(d.odds))[:MOST_DIPS]:
-        at = next((i for i, x in enumerate(notes) if x.onset_s + LEAST_PART_S < dip.time_s
-                   < x.onset_s + x.duration_s - LEAST_PART_S), None)
-        if at is not None:
-            x = notes[at]
-            first = replace(x, duration_s=dip.time_s - x.onset_s)
-            second = replace(x, onset_s=dip.time_s, duration_s=x.onset_s + x.duration_s - dip.time_s)
-            some, pitches, odds = [*notes[:at], first, second, *notes[at + 1:]], [*midi[:at + 1], *midi[at:]], dip.odds
+    now = weigh(notes, midi) if doubtful else 0.0
+    for doubt in sorted(doubtful, key=lambda d: abs(d.odds))[:MOST_DOUBTFUL]:
+        when, odds = doubt.time_s, doubt.odds
+        inside = next((i for i, x in enumerate(notes) if x.onset_s + LEAST_PART_S < when
+                       < x.onset_s + x.duration_s - LEAST_PART_S), None)
+        begins = next((i for i, x in enumerate(notes) if i and abs(x.onset_s - when) < SAME_DIP_S), None)
+        if inside is not None:
+            x = notes[inside]
+            first = replace(x, duration_s=when - x.onset_s)
+            second = doubt.piece or replace(x, onset_s=when, duration_s=x.onset_s + x.duration_s - when)
+            some = [*notes[:inside], first, second, *notes[inside + 1:]]
+            pitches = [*midi[:inside + 1], midi[inside] + round(second.midi - x.midi), *midi[inside + 1:]]
+        elif begins is not None and len(notes) > FEWEST_NOTES and (doubt.piece or midi[begins] == midi[begins - 1]):
+            a, b = notes[begins - 1], notes[begins]
+            odds = -odds
+            some = [*notes[:begins - 1], replace(a, duration_s=b.onset_s + b.duration_s - a.onset_s), *notes[begins + 1:]]
+            pitches = [*midi[:begins], *midi[begins + 1:]]
         else:
-            at = next((i for i, x in enumerate(notes) if i and abs(x.onset_s - dip.time_s) < SAME_DIP_S
-                       and midi[i] == midi[i - 1]), None)
-            if at is None or len(notes) <= FEWEST_NOTES:
-                continue
-            a, b = notes[at - 1], notes[at]
-            joined = replace(a, duration_s=b.onset_s + b.duration_s - a.onset_s)
-            some, pitches, odds = [*notes[:at - 1], joined, *notes[at + 1:]], [*midi[:at], *midi[at + 1:]], -dip.odds
+            continue
         then = weigh(some, pitches)
         if then - now + odds > 0:
             notes, midi, now = some, pitches, then
     return notes
 
 
-def usable_notes(track: PitchTrack) -> tuple[list[SungNote], str]:
-    """The notes of a take and a doubt about its sound (or ""), or one sentence why it cannot be written down."""
+def usable_notes(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful], str]:
+    """The notes of a take, what may or may not be notes, and a doubt about its sound (or "").
+
+    Raises Trouble or NothingSung, one sentence, where it cannot be written down.
+    """
     from companion.notate.fitness import check, sound_doubt
 
     if track.duration_s > LONGEST_S:
         raise Trouble(f"This take lasts {track.duration_s / 60:.0f} minutes; a tune of up to five minutes can be "
                       "written down. Cut out the part that you want.")
-    notes = sung_notes(track)
+    notes, doubtful = sung_and_doubtful(track)
     if not notes:
         raise NothingSung("Nothing sung was found in this take. Sing a little closer to the microphone, "
                           "and once more.")
@@ -161,7 +165,7 @@ def usable_notes(track: PitchTrack) -> tuple[list[SungNote], str]:
     if len(notes) < FEWEST_NOTES:
         raise NothingSung(f"Only {len(notes)} sung note{'s' if len(notes) > 1 else ''} could be found; a tune has at "
                           "least three. Sing it once more, a little closer.")
-    return notes, sound_doubt(fit)
+    return notes, doubtful, sound_doubt(fit)
 
 
 def evidence_of(notes: Sequence[SungNote], pitches: Pitches) -> Evidence:

@@ -1,13 +1,14 @@
 """Sung notes out of a pitch track for writing them down: every syllable counts, the quick ones too.
 
 `companion.ear.notes` finds notes by their steady parts and leaves out what is shorter than a twelfth of a
-second. Here islands of voice that stand alone are kept from half of that, and a repeated note is parted from
-a held one by how deep the level dips between, how long the two halves are, and whether voicing suffers.
+second. Here islands of voice that stand alone are kept from half of that, a repeated note is parted from a held
+one by how deep the level dips between and whether voicing suffers, and a short piece at a phrase's end that comes
+down off the note before is told from the voice letting go. What can't be told so, the rhythm decides (`score`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,14 +26,20 @@ BREAK = 0.2  # cost of one after a silence, a dip or a consonant
 SILENT_NOTE = 12.0  # cost per second of an unvoiced frame inside a note
 VOICED_SILENCE = 15.0  # cost per second of a voiced frame that belongs to no note
 TRUST = 0.45  # a voiced frame counts at least so much, however unsure
+ONE_DIP_S = 0.06  # dips so near each other are one
 DIP_S = 0.09  # a dip of the level is measured against the peaks so near on each side
 LEAST_DIP_DB = 3.0
 #: Odds that a dip parts two notes: a constant, so much for each dB of its depth (12 at most), and for the
 #: periodicity lost in it (0 to 1). A logistic regression on synthesised singers of both makers.
 DIP_ODDS = (-5.9, 0.87, 7.5)
 NO_DIP, DOUBTFUL_ODDS = -99.0, 2.5
-FALL_S = 0.15  # a piece at a phrase's end, shorter than this, that comes down off the note before ...
-FALL_SEMITONES = 0.35  # ... by gliding at least so far, is the voice letting go and no note
+FALL_S = 0.3  # a piece at a phrase's end, shorter than this, lower than the note before, may be the voice letting go
+FALL_OVER = 0.3  # semitones: what lies farther above the note before is no fall
+#: Odds that such a piece is a note: a constant, then for the odds of a dip before it (from -3 to 6), each second of
+#: steady pitch, each second within 6 dB of its loudest, each dB by which it is softer than the note before (15 at
+#: most), and each semitone that it is lower (4 at most). A logistic regression on singers of both makers.
+NOTE_ODDS = (-5.08, 0.55, 22.0, 24.0, -0.17, 2.05)
+FALL_STEADY, FALL_LOUD_DB = 0.6, 6.0
 SHORTEST_S = 0.075  # between other notes; what is shorter is a slide
 ALONE_S = 0.05  # for an island with silence on both sides
 FAINT_DB = 24.0  # an island so far below the take's loud notes is a breath or an echo
@@ -61,10 +68,14 @@ class _Frames:
 
 @dataclass(frozen=True)
 class Doubtful:
-    """A dip that may or may not part two notes of one pitch: when, and the odds (logarithm) that it does."""
+    """What may or may not be heard as a note of its own: when it begins, and the odds (logarithm) that it is.
+
+    piece: None where a dip may or may not part two notes of one pitch; else the piece of voice that is in doubt.
+    """
 
     time_s: float
     odds: float
+    piece: SungNote | None = None
 
 
 def _frames(track: PitchTrack) -> _Frames:
@@ -84,22 +95,22 @@ def _frames(track: PitchTrack) -> _Frames:
 
 def sung_notes(track: PitchTrack) -> list[SungNote]:
     """Notes of a track in order; empty where nothing is sung. Pitches are MIDI numbers with fractions."""
+    return sung_and_doubtful(track)[0]
+
+
+def sung_and_doubtful(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful]]:
+    """The notes of a track in order, and what can't be told by its sound alone."""
     f = _frames(track)
     if not f.voiced.any():
-        return []
-    return _notes(track, f, f.odds > 0)
-
-
-def doubtful(track: PitchTrack) -> list[Doubtful]:
-    """Dips of the level of which it can't be told alone whether they part two notes."""
-    f = _frames(track)
-    return [Doubtful(float(track.time_s[i]), float(f.odds[i]))
-            for i in np.flatnonzero(np.abs(f.odds) < DOUBTFUL_ODDS).tolist()]
-
-
-def _notes(track: PitchTrack, f: _Frames, parts: NDArray[np.bool_]) -> list[SungNote]:
+        return [], []
+    parts = f.odds > 0
     label, starts = _decode(f, parts)
-    return _measure(track, f, label, starts, parts)
+    notes, doubts = _measure(track, f, label, starts, parts)
+    near = round(ONE_DIP_S / f.hop)
+    for i in np.flatnonzero(np.abs(f.odds) < DOUBTFUL_ODDS).tolist():
+        if f.odds[i] >= f.odds[max(0, i - near):i + near + 1].max():  # else it is the edge of a surer one
+            doubts.append(Doubtful(float(track.time_s[i]), float(f.odds[i])))
+    return notes, doubts
 
 
 def _decode(f: _Frames, broken: NDArray[np.bool_]) -> tuple[NDArray[np.int64], list[int]]:
@@ -115,13 +126,29 @@ def _decode(f: _Frames, broken: NDArray[np.bool_]) -> tuple[NDArray[np.int64], l
     return cheapest_path(miss, rest, begin)
 
 
+def _cuts(f: _Frames, label: NDArray[np.int64], starts: list[int], broken: NDArray[np.bool_]) -> list[int]:
+    """Frames at which pieces begin: where notes do, and at dips, but for those in a voice that is dying away."""
+    dips = {int(i) for i in np.flatnonzero(broken & f.voiced & (label >= 0))} - set(starts)
+    cuts = sorted(dips | set(starts))
+    sung = f.voiced & (label >= 0)
+    kept = []
+    for k, cut in enumerate(cuts):
+        run = sung[cut:cuts[k + 1] if k + 1 < len(cuts) else len(label)]
+        if cut in dips and (len(run) if run.all() else int(run.argmin())) * f.hop < SHORTEST_S - 1e-6:
+            continue
+        kept.append(cut)
+    return kept
+
+
 def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: list[int],
-             broken: NDArray[np.bool_]) -> list[SungNote]:
-    midi, hop, voiced = f.midi, f.hop, f.voiced
-    cuts = sorted(set(starts) | {int(i) for i in np.flatnonzero(broken) if label[i] >= 0})
-    steady = steadiness(midi, hop)
+             broken: NDArray[np.bool_]) -> tuple[list[SungNote], list[Doubtful]]:
+    """The notes, and those pieces of voice that may or may not be notes."""
+    hop, voiced = f.hop, f.voiced
+    cuts = _cuts(f, label, starts, broken)
+    steady = steadiness(f.midi, hop)
     loud = float(np.percentile(f.level[voiced], 80)) if f.known else 0.0
     notes: list[SungNote] = []
+    doubts: list[Doubtful] = []
     for k, start in enumerate(cuts):
         limit = cuts[k + 1] if k + 1 < len(cuts) else len(label)
         inside = np.arange(start, limit)
@@ -131,16 +158,31 @@ def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: li
         before, after = inside[0] - 1, inside[-1] + 1
         alone = (before < 0 or not voiced[max(0, before - 1):before + 1].any()) and (
             after >= len(voiced) or not voiced[after:after + 2].any())
+        joined = bool(notes) and inside[0] * hop - (notes[-1].onset_s + notes[-1].duration_s - track.time_s[0]) < 2.5 * hop
+        end_s = float(track.time_s[inside[-1]]) + hop
         if len(inside) * hop < (ALONE_S if alone else SHORTEST_S) - 1e-6:
             continue
-        joined = bool(notes) and inside[0] * hop - (notes[-1].onset_s + notes[-1].duration_s - track.time_s[0]) < 2.5 * hop
-        ends = after >= len(voiced) or not voiced[after:after + 2].any()
-        if joined and ends and len(inside) * hop < FALL_S:
-            late = inside[len(inside) // 3:]
-            slid = float(midi[late[0]] - midi[late[-1]])
-            if slid > FALL_SEMITONES and float(midi[inside].max()) < notes[-1].midi + 0.3:
-                continue
         if f.known and float(f.level[inside].max()) < loud - FAINT_DB:
             continue
-        notes.append(measured(track, midi, inside, steady))
-    return notes
+        note = measured(track, f.midi, inside, steady)
+        ends = after >= len(voiced) or not voiced[after:after + 2].any()
+        if joined and ends and f.known and note.duration_s < FALL_S and note.midi < notes[-1].midi + FALL_OVER:
+            odds = _note_odds(f, steady, inside, notes[-1].midi - note.midi)
+            if abs(odds) < DOUBTFUL_ODDS:
+                doubts.append(Doubtful(note.onset_s, odds, note))
+            if odds < 0:
+                notes[-1] = replace(notes[-1], duration_s=end_s - notes[-1].onset_s)
+                continue
+        notes.append(note)
+    return notes, doubts
+
+
+def _note_odds(f: _Frames, steady: F, inside: NDArray[np.int64], lower: float) -> float:
+    """Odds (logarithm) that a piece at a phrase's end is a note; lower: semitones below the note before."""
+    start, level = int(inside[0]), f.level[inside]
+    before = float(np.median(f.level[max(0, start - 15):max(start - 2, 1)]))
+    given, dip, rest, loud, drop, down = NOTE_ODDS
+    return (given + dip * float(np.clip(f.odds[max(0, start - 6):start + 3].max(), -3.0, 6.0))
+            + rest * float((steady[inside] > FALL_STEADY).sum()) * f.hop
+            + loud * float((level > level.max() - FALL_LOUD_DB).sum()) * f.hop
+            + drop * float(np.clip(before - level.max(), -15.0, 15.0)) + down * min(lower, 4.0))

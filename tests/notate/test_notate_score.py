@@ -173,7 +173,7 @@ def test_doubts_name_the_bar_and_another_reading() -> None:
     n = notate(as_track(performance(load("lantern"))), "x")
     k = 4
     unsure = replace(n, sure_value=tuple(0.4 if i == k else 0.999 for i in range(len(n.events))),
-                     sure_pitch=(1.0,) * len(n.events), dips=(), metre_sure=1.0, key_sure=1.0,
+                     sure_pitch=(1.0,) * len(n.events), doubtful=(), metre_sure=1.0, key_sure=1.0,
                      other_value=tuple(6 if i == k else v for i, v in enumerate(n.other_value)))
     said = doubts(unsure)
     assert len(said) == 1
