@@ -32,6 +32,7 @@ MAX_RATE = 35.92  # octaves a second that the pitch may move
 BINS_PER_SEMITONE = 10
 HIGHEST = 0.6  # thresholds above this have together less than 1e-6 of the probability: left out
 OCTAVE_WITHIN = 6  # bins about an octave that count as the octave
+GUESS_WITHIN = 10  # bins about the path's pitch in which an unvoiced frame's guess is the likeliest candidate
 NEVER = np.float32(-1e9)  # logarithm of a probability of nothing
 
 
@@ -52,7 +53,7 @@ class Frames:
     octave: F64
 
 
-#: A gate takes (frames x samples of sound, lowest CMND of each) and returns (factor 0 to 1, level in dB).
+#: A gate takes (frames x samples of sound, lowest CMND of each) and returns (probability of voice, level in dB).
 Gate = Callable[[F32, F64], tuple[F64, F64]]
 
 
@@ -177,15 +178,19 @@ class Pyin:
         if self.gate is not None:
             factor, level = self.gate(view, lowest)
         where, bins, chances, exact = self._candidates(cmnd, lowest)
-        plain, chances = chances, chances * factor[where]
         edges = np.searchsorted(where, np.arange(count + 1)).tolist()
-        voiced = np.minimum(1.0, np.bincount(where, weights=chances, minlength=count))
-        rest = np.log(np.maximum((1 - voiced) / self.bins, 1e-300)).astype(np.float32)
-        seen = np.log(np.maximum(chances, 1e-300)).astype(np.float32)
+        total = np.minimum(1.0, np.bincount(where, weights=chances, minlength=count))
+        voiced = total * factor
+        if self.gate is None:
+            weights, unvoiced = chances, (1 - voiced) / self.bins
+        else:  # the gate alone tells voice from its neighbours, the candidates only which pitch it has
+            weights, unvoiced = chances * (factor / np.maximum(total, 1e-12))[where], 1 - factor
+        rest = np.log(np.maximum(unvoiced, 1e-300)).astype(np.float32)
+        seen = np.log(np.maximum(weights, 1e-300)).astype(np.float32)
         for k in range(count):
             here = slice(edges[k], edges[k + 1])
             self._step(bins[here], seen[here], rest[k])
-            self._troughs.append((bins[here], plain[here], exact[here]))
+            self._troughs.append((bins[here], chances[here], exact[here]))
         self._facts += zip(voiced.tolist(), lowest.tolist(), level.tolist(), strict=True)
         self._next += count
         self._samples = self._samples[count * self.hop:]
@@ -339,7 +344,7 @@ class Pyin:
     def _finer(self, states: NDArray[np.int64], pitch: F64,
                troughs: list[tuple[NDArray[np.int64], F64, F64]]) -> tuple[F64, F64]:
         """For each frame: the share of the probability that the pitches an octave above and below have beside
-        its own; and its pitch by interpolation instead of by bin, where it is a candidate's (Hz)."""
+        its own; and its pitch by interpolation instead of by bin, where it is a candidate's or, unvoiced, near one (Hz)."""
         count = len(states)
         found = np.concatenate([x[0] for x in troughs])
         chance, hz = np.concatenate([x[1] for x in troughs]), np.concatenate([x[2] for x in troughs])
@@ -349,6 +354,8 @@ class Pyin:
         near_octave = np.abs(away - 12 * BINS_PER_SEMITONE) <= OCTAVE_WITHIN
         other = np.bincount(frame, weights=chance * near_octave, minlength=count)
         exact = pitch.copy()
-        hit = (away == 0) & (states < self.bins)[frame]
-        exact[frame[hit]] = hz[hit]
+        voiced = (states < self.bins)[frame]
+        for hit in (voiced & (away == 0), ~voiced & (away <= GUESS_WITHIN)):
+            rising = np.flatnonzero(hit)[np.argsort(chance[hit], kind="stable")]  # the likeliest is written last
+            exact[frame[rising]] = hz[rising]
         return other / np.maximum(own + other, 1e-12), exact
