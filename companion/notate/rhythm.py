@@ -35,7 +35,8 @@ TEMPI = 56  # steps of tempo between them, 3.3 % each
 BEAT_S, BEAT_SPREAD = 0.54, 0.3
 WANDER = 0.035  # spread of the tempo's logarithm from one note to the next, for a note of a crotchet
 LENGTH_SPREAD = 0.06  # spread of the logarithm of a note's own length
-LAST_SPREAD = 0.22  # the same of the last note, which may be held or cut short
+#: The same of the last note, which is mostly sung as written, now and then held or cut short: spread and share.
+LAST_SPREADS = ((0.1, 0.7), (0.35, 0.3))
 ONSET_S = 0.035  # spread in seconds of when an onset is heard: consonants take time
 STRAY = 0.002  # density left for a length that fits no value
 MOST_FIRSTS, LEAST_FIRST = 3, 0.01  # places of the first note that are followed up in each metre
@@ -232,8 +233,8 @@ def _forward(e: Evidence, metre: str, beat_s: float | None, beats_s: Sequence[fl
         z = (ioi[i] - expected) / spread
         like = np.exp(-0.5 * z * z) / (spread * np.sqrt(2 * np.pi))
         if i == n - 1:  # the last note may be held or cut short
-            z = np.log(max(ioi[i], 0.05) / expected) / LAST_SPREAD
-            like = np.exp(-0.5 * z * z) / (LAST_SPREAD * np.sqrt(2 * np.pi)) / ioi[i]
+            off = np.log(max(ioi[i], 0.05) / expected)
+            like = sum(share * np.exp(-0.5 * (off / s) ** 2) / s for s, share in LAST_SPREADS) / (np.sqrt(2 * np.pi) * ioi[i])
         fits.append(like + STRAY)
     kernels = []  # T x T, even: how the tempo wanders from one note to the next
     apart = np.abs(np.subtract.outer(np.arange(TEMPI), np.arange(TEMPI)))
@@ -320,7 +321,7 @@ def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence
 
 def _viterbi(first: F, w: _Forward, allowed: NDArray[np.bool_]) -> tuple[I64, I64, float]:
     """The single most probable reading: places and values."""
-    n, bar = w.place_log.shape
+    n = len(w.place_log)
     with np.errstate(divide="ignore"):
         came_log = np.log(w.value_p)[w.source, np.arange(w.value_p.shape[1])]
         last_log = np.log(w.last_p[:, None] * w.ending_p)

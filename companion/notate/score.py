@@ -25,9 +25,11 @@ from companion.notate.segment import Doubtful, sung_and_doubtful
 from companion.tune.model import Key, Tune
 
 BREATH_S = 0.13  # a silence before a note from here on is a breath; a stopped consonant takes less
-#: Silence at a note's end where no rest is written: mostly a consonant, else a breath of a usual length.
-NO_BREATH, CLOSE_S, BREATH_USUAL_S, BREATH_SPREAD_S = 0.92, 0.04, 0.22, 0.1
-REST_SPREAD_S = 0.07
+#: Silence before the next note where no rest is written: a consonant, or a breath of a usual length. And how often
+#: a breath is taken inside a phrase, and where one ends.
+CLOSE_S, BREATH_USUAL_S, BREATH_SPREAD_S, BREATH_INSIDE, BREATH_AT_END = 0.04, 0.21, 0.09, 0.01, 0.85
+#: A rest is heard at its length and a little more: consonants take from the next note.
+REST_MORE_S, REST_SPREAD_S, REST_SPREAD = 0.03, 0.05, 0.06
 LONGEST_S = 300.0  # what is longer than five minutes is no tune
 FEWEST_NOTES = 3
 MOST_DOUBTFUL = 16  # so many are weighed; a take with more is too rough for it
@@ -206,10 +208,10 @@ def write(notes: Sequence[SungNote], title: str, given: Given, sharpness: float 
 def _events(notes: Sequence[SungNote], e: Evidence, r: Reading,
             p: Pitches) -> tuple[list[Event], list[float], list[int]]:
     events, sure, other = [], [], []
-    for i, note in enumerate(notes):
+    silences = [max(0.0, b.onset_s - a.onset_s - a.duration_s) for a, b in itertools.pairwise(notes)]
+    rests = rest_ticks(silences, r.ticks[:-1].tolist(), r.quarter_s[:-1].tolist(), r.metre)
+    for i, (rest, rest_sure) in enumerate([*rests, (0, 1.0)]):
         ticks = int(r.ticks[i])
-        silence = max(0.0, float(e.onset_s[i + 1]) - note.onset_s - note.duration_s)
-        rest, rest_sure = (0, 1.0) if i == len(notes) - 1 else rest_ticks(silence, ticks, float(r.quarter_s[i]), r.metre)
         ranked = np.argsort(-r.chance[i])
         second = int(ranked[0]) if int(ranked[0]) != ticks else int(ranked[1])
         breath = bool(i + 1 < len(notes) and e.phrase[i + 1])
@@ -219,29 +221,44 @@ def _events(notes: Sequence[SungNote], e: Evidence, r: Reading,
     return events, sure, other
 
 
-def rest_ticks(silence_s: float, ticks: int, quarter_s: float, metre: str) -> tuple[int, float]:
-    """How many of a note's ticks are a rest, and how sure that is.
+def rest_ticks(silence_s: Sequence[float], ticks: Sequence[int], quarter_s: Sequence[float],
+               metre: str) -> list[tuple[int, float]]:
+    """How many ticks of each of some lengths (from note to note) are a rest, and how sure that is.
 
-    Weighed: how usual such a rest is after such a length (counted on folk tunes), and how the silence heard
-    fits it: a rest is heard at its length and a little more, a breath takes what a breath takes.
+    Weighed: how usual such a rest is after such a length, at the end of a phrase and inside one, in tunes that are
+    written with rests and in those that are not (counted on folk tunes), and how the silence heard fits it. Which
+    of the two kinds a tune is, all its silences tell together.
     """
-    row = counts()["metres"][metre]["rest"].get(str(min(ticks, MOST_TICKS)), {})
-    total = sum(row.values()) + 4.0
-    best: list[tuple[float, int]] = []
-    for rest in range(0, ticks):
-        prior = (row.get(str(rest), 0) + (3.0 if rest == 0 else 0.3 if rest % 2 == 0 else 0.05)) / total
-        if rest == 0:
-            like = NO_BREATH * np.exp(-silence_s / CLOSE_S) / CLOSE_S
-            like += (1 - NO_BREATH) * np.exp(-0.5 * ((silence_s - BREATH_USUAL_S) / BREATH_SPREAD_S) ** 2) / (
-                2.507 * BREATH_SPREAD_S)
-        else:
-            off = silence_s - rest / TICKS * quarter_s - CLOSE_S
-            spread = REST_SPREAD_S + 0.1 * rest / TICKS * quarter_s
-            like = np.exp(-0.5 * (off / spread) ** 2) / (2.507 * spread)
-        best.append((float(prior * (like + 1e-6)), rest))
-    weight = sum(w for w, _ in best)
-    top = max(best)
-    return top[1], top[0] / weight
+    table = counts()["metres"][metre]["rest"]
+    kinds = np.log(np.array(table["tunes"], dtype=float) + 1.0)  # without rests, with rests
+    found: list[dict[int, float]] = []
+    for silence, length, quarter in zip(silence_s, ticks, quarter_s, strict=True):
+        close = float(np.exp(-silence / CLOSE_S)) / CLOSE_S
+        breath = _bell(silence - BREATH_USUAL_S, BREATH_SPREAD_S)
+        none = [(1 - often) * close + often * breath for often in (BREATH_INSIDE, BREATH_AT_END)]
+        for kind in (0, 1):
+            inside, end = (table[where][kind].get(str(min(length, MOST_TICKS)), {}) for where in ("inside", "end"))
+            total = sum(inside.values()) + sum(end.values()) + 6.0
+            weight = {0: ((inside.get("0", 0) + 3.0) * none[0] + (end.get("0", 0) + 1.0) * none[1]) / total}
+            for rest in range(1, length if kind else 1):
+                often = inside.get(str(rest), 0) + end.get(str(rest), 0) + (0.6 if rest % 2 == 0 else 0.1)
+                rest_s = rest / TICKS * quarter
+                weight[rest] = often / total * _bell(silence - rest_s - REST_MORE_S, REST_SPREAD_S + REST_SPREAD * rest_s)
+            kinds[kind] += np.log(sum(weight.values()) + 1e-12)
+        found.append(weight)
+    with_rests = float(1.0 / (1.0 + np.exp(np.clip(kinds[0] - kinds[1], -500, 500))))
+    out = []
+    for weight in found:
+        sum_ = sum(weight.values()) + 1e-12
+        chance = {rest: with_rests * w / sum_ for rest, w in weight.items()}
+        chance[0] += 1.0 - with_rests
+        best = max(chance, key=lambda r: chance[r])
+        out.append((best, chance[best]))
+    return out
+
+
+def _bell(off: float, spread: float) -> float:
+    return float(np.exp(-0.5 * (off / spread) ** 2)) / (2.507 * spread)
 
 
 def with_metre(n: Notation, metre: str) -> Notation:

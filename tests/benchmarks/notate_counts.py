@@ -37,7 +37,10 @@ def plain(table: Table) -> dict[str, dict[str, int]]:
 
 def count_metre(tunes: Sequence[FolkTune], metre: str) -> dict[str, object]:
     bar = bar_ticks(metre)
-    value, rest, ending = (defaultdict(Counter) for _ in range(3))
+    value, ending = (defaultdict(Counter) for _ in range(2))
+    # After each length which rests, inside phrases and at their ends, in tunes without any rest and in those with.
+    rest: dict[str, list[Table]] = {w: [defaultdict(Counter), defaultdict(Counter)] for w in ("inside", "end")}
+    kinds = [0, 0]
     first, last = Counter(), Counter()
     place, degree, move, phrase = np.zeros(bar), np.zeros((bar, 12)), np.zeros((bar, 5)), np.zeros((bar, 2))
     for folk in tunes:
@@ -46,6 +49,8 @@ def count_metre(tunes: Sequence[FolkTune], metre: str) -> dict[str, object]:
         at = [folk.place + int(n.onset_quarters * 4) for n in line]
         at.append(at[-1] + int(line[-1].quarters * 4))
         into = moves([n.midi for n in line])
+        kind = int(any(n.rest_after for n in line[:-1]))
+        kinds[kind] += 1
         for i, n in enumerate(line):
             p, d = at[i] % bar, min(at[i + 1] - at[i], MOST_TICKS)
             place[p] += 1
@@ -55,13 +60,14 @@ def count_metre(tunes: Sequence[FolkTune], metre: str) -> dict[str, object]:
                 phrase[p][int(n.number in starts)] += 1
             if i + 1 < len(line):
                 value[p][d] += 1
-                rest[d][min(int(n.rest_after * 4), MOST_TICKS)] += 1
+                where = "end" if line[i + 1].number in starts else "inside"
+                rest[where][kind][d][min(int(n.rest_after * 4), MOST_TICKS)] += 1
             else:
                 ending[p][d] += 1
         first[at[0] % bar] += 1
         last[at[-2] % bar] += 1
     return {"tunes": len(tunes), "value": plain(value), "ending": plain(ending),
-            "rest": {k: r for k, r in plain(rest).items() if set(r) != {"0"}},
+            "rest": {"tunes": kinds, **{w: [plain(t) for t in tables] for w, tables in rest.items()}},
             "first": {str(k): v for k, v in sorted(first.items())},
             "last": {str(k): v for k, v in sorted(last.items())},
             **{name: t.astype(int).ravel().tolist() for name, t in
