@@ -185,7 +185,7 @@ def _whole(n: Notation, low: str) -> Corrected | None:
 
 def _again(n: Notation, given: object) -> Notation:
     """The take read anew, with its words, title and the key kept where they can be."""
-    fresh = write(n.sung, n.title, given)  # type: ignore[arg-type]
+    fresh = replace(write(n.sung, n.title, given), sound=n.sound, doubtful=n.doubtful)  # type: ignore[arg-type]
     if len(fresh.events) == len(n.events):
         kept = tuple(replace(new, syllable=old.syllable, midi=old.midi)
                      for new, old in zip(fresh.events, n.events, strict=True))

@@ -17,7 +17,7 @@ from companion.braille.decode import say_written
 from companion.cue.wording import number
 from companion.ear import PitchTrack, is_track_file, read_sound, read_track, track
 from companion.ear.files import RATE
-from companion.errors import Trouble
+from companion.errors import NothingSung, Trouble
 from companion.notate.booklet import Booklet
 from companion.notate.correct import correct, key_said
 from companion.notate.doubts import doubt_lines, metre_words, value_words
@@ -25,6 +25,7 @@ from companion.notate.exercises import KINDS as EXERCISE_KINDS
 from companion.notate.exercises import exercises
 from companion.notate.rhythm import FEWEST_BEATS, METRES, bar_ticks
 from companion.notate.score import LONGEST_S, Given, Notation
+from companion.notate.sound import COMPANY, TAKE_FROM, check, company
 from companion.notate.together import notate_together
 from companion.notate.words import lay
 from companion.places import write_whole
@@ -58,19 +59,31 @@ def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[st
     return made.chosen(level, kinds) if level or kinds else made
 
 
-def take_of(path: str | Path) -> PitchTrack:
-    """The pitch track of a take. Raises Trouble where it is unreadable, or too long to be a tune."""
+@dataclass(frozen=True)
+class Take:
+    """The pitch track of a take, and whether something else sounds with the voice."""
+
+    track: PitchTrack
+    company: bool
+
+
+def _take(samples: F32, found: PitchTrack) -> Take:
+    return Take(found, company(samples, found) >= TAKE_FROM)
+
+
+def take_of(path: str | Path) -> Take:
+    """A take from a file. Raises Trouble where it is unreadable, or too long to be a tune."""
     if is_track_file(path):
-        return read_track(path)
+        return Take(read_track(path), False)
     sound = read_sound(path)
     if sound.seconds > LONGEST_S:
         raise Trouble(f"{path} lasts {sound.seconds / 60:.0f} minutes; a tune of up to {LONGEST_S / 60:.0f} minutes can "
                       "be written down. Cut out the part that you want.")
-    return track(sound)
+    return _take(sound.samples, track(sound))
 
 
-def live_take(read: Callable[[], F32 | None]) -> PitchTrack:
-    """The pitch track of what comes in from `read` (mono float32 at the ear's rate; None: nothing came in time).
+def live_take(read: Callable[[], F32 | None]) -> Take:
+    """A take of what comes in from `read` (mono float32 at the ear's rate; None: nothing came in time).
 
     It ends after END_SILENCE_S of sound without voice once something was sung, after WAIT_S if nothing was, and
     at LONGEST_S in any case.
@@ -79,11 +92,13 @@ def live_take(read: Callable[[], F32 | None]) -> PitchTrack:
 
     tracker = Tracker()
     parts: list[PitchTrack] = []
+    heard: list[F32] = []
     heard_s, last_voice_s = 0.0, -1.0
     while heard_s < LONGEST_S:
         samples = read()
         if samples is None:
             continue
+        heard.append(samples)
         heard_s += len(samples) / RATE
         part = tracker.push(samples)
         parts.append(part)
@@ -92,7 +107,7 @@ def live_take(read: Callable[[], F32 | None]) -> PitchTrack:
             last_voice_s = float(voiced[-1])
         if heard_s - last_voice_s > (END_SILENCE_S if last_voice_s >= 0 else WAIT_S):
             break
-    return join([*parts, tracker.finish()])
+    return _take(np.concatenate(heard), join([*parts, tracker.finish()]))
 
 
 def beats_of(path: str | Path) -> tuple[float, ...]:
@@ -185,9 +200,17 @@ def write_takes(paths: Sequence[str | Path], said: Given, title: str = "", words
     """
     if said.beats_s and len(paths) > 1:
         raise Trouble("Beats belong to one take; give one take with them.")
-    tracks = [live_take(microphone) if str(p) == LIVE and microphone else take_of(p) for p in paths]
+    takes = [live_take(microphone) if str(p) == LIVE and microphone else take_of(p) for p in paths]
+    with_others = any(t.company for t in takes)
     name = title or ("" if str(paths[0]) == LIVE else titled(Path(paths[0]).stem))
-    found = notate_together(tracks, name, said).notation
+    try:
+        for take in takes:
+            check(take.track)
+        found = notate_together([t.track for t in takes], name, said).notation
+    except NothingSung as trouble:
+        raise NothingSung(COMPANY) if with_others else trouble from None
+    if with_others:
+        found = replace(found, sound=COMPANY)
     remarks: list[str] = []
     # What is said of the whole score comes first: it reads the take again.
     ordered = sorted(fixes, key=lambda f: not f.strip().lower().startswith("in "))

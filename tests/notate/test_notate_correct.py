@@ -171,6 +171,6 @@ def test_a_live_take_ends_after_three_seconds_of_silence() -> None:
         given += len(block)
         return block
 
-    track = live_take(read)
+    track = live_take(read).track
     assert given / 22050 == pytest.approx(1 + len(sound) / 22050 - 0.45 + END_SILENCE_S, abs=0.6)
     assert [e.midi for e in notate(track).events] == [n.midi + 5 for n in load("rain-down").line()]
