@@ -17,7 +17,7 @@ from companion.notate import wallcard
 from companion.notate.drawing import POINT_PER_MM, to_pdf
 from companion.notate.paper import heading
 from companion.tune import load
-from companion.tune.model import Bar, Key, Note, Pitch, Time, Tune
+from companion.tune.model import Bar, Key, Note, Pitch, Syllable, Time, Tune
 from companion.tune.musicxml import to_musicxml
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -230,8 +230,18 @@ def test_print_is_large_and_holds_the_words(tmp_path) -> None:
     assert "Żółw" in pypdf.PdfReader(tmp_path / "p.pdf").pages[0].extract_text()
 
 
-@pytest.mark.parametrize("name", ["rocking-boat", "sleepy-harbour", "window-wind"])
-def test_no_words_of_the_print_overlap_or_leave_the_page(name: str) -> None:
+def worded(words: str) -> Tune:
+    """As many crotchets as words, four to a bar."""
+    notes = [Note(pitch=Pitch("B", 3), base=Fraction(1), syllables=(Syllable(w),)) for w in words.split()]
+    return Tune(title="Mud", bars=tuple(
+        Bar(number=k // 4 + 1, notes=tuple(notes[k:k + 4]), key=Key() if k == 0 else None,
+            time=Time((4,), 4) if k == 0 else None) for k in range(0, len(notes), 4)))
+
+
+@pytest.mark.parametrize("tune", [load("rocking-boat"), load("sleepy-harbour"), load("window-wind"), worded(
+    "straight through mud and marsh we marched, six fifths, eighths, strengths, thought, mammoth, wow, a I a I")],
+    ids=lambda t: t.title)
+def test_no_words_of_the_print_overlap_or_leave_the_page(tune: Tune) -> None:
     pytest.importorskip("verovio")
     fpdf = pytest.importorskip("fpdf")
     from companion.notate import printed
@@ -239,7 +249,7 @@ def test_no_words_of_the_print_overlap_or_leave_the_page(name: str) -> None:
 
     ruler = fpdf.FPDF(unit="pt")
     ruler.add_font("print", "", str(sans_typeface()))
-    for page in printed.pages(load(name)):
+    for page in printed.pages(tune):
         rows: dict[int, list[tuple[float, float]]] = {}
         for t in page.texts:
             ruler.set_font("print", size=t.size)
@@ -248,7 +258,7 @@ def test_no_words_of_the_print_overlap_or_leave_the_page(name: str) -> None:
             rows.setdefault(round(t.y), []).append((left, left + wide))
         for row in rows.values():
             assert all(25 < left < right < 595 - 25 for left, right in row)
-            assert all(b[0] - a[1] > 3 for a, b in pairwise(sorted(row)))
+            assert all(b[0] - a[1] > 4 for a, b in pairwise(sorted(row)))
 
 
 def test_a_score_of_several_pages_has_its_title_and_number_on_each() -> None:
