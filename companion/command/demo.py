@@ -17,6 +17,10 @@ def run(options: argparse.Namespace) -> int:
 
     from companion.lesson.demo import demo_answer, demo_lines, save_cue
 
+    if options.sound:
+        from companion.cue.playback import check_name
+
+        check_name(options.sound)
     found = demo_answer(options.american)
     if options.json:
         print(json.dumps(found.as_json(), ensure_ascii=False))

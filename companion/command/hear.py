@@ -24,6 +24,10 @@ def run(options: argparse.Namespace) -> int:
 
     from companion.lesson.answer import answer
 
+    if options.sound:
+        from companion.cue.playback import check_name
+
+        check_name(options.sound)
     if options.sound and any(os.path.exists(kept) and os.path.exists(options.sound)
                              and os.path.samefile(kept, options.sound) for kept in (options.take, options.tune)):
         from companion.errors import Trouble

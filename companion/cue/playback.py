@@ -123,14 +123,20 @@ def _low_start(power: NDArray[np.float64], rate: int, length: int) -> NDArray[np
     return np.asarray(10 ** (np.interp(np.arange(length), at, gains) / 20))
 
 
-def save(sound: Sound, path: str | Path) -> None:
-    """Write a sound as .wav or .flac (16 bit), whole or not at all, capped as all that is played."""
-    import soundfile
-
+def check_name(path: str | Path) -> str:
+    """ "wav" or "flac", as a name ends. Raises Trouble for another ending, so that it is told before any work."""
     kind = Path(path).suffix.lower().lstrip(".")
     if kind not in ("wav", "flac"):
         raise Trouble(f"{path} ends in {f'.{kind}' if kind else 'nothing'}; sound is saved as .wav or .flac. "
                       "Give such a name.")
+    return kind
+
+
+def save(sound: Sound, path: str | Path) -> None:
+    """Write a sound as .wav or .flac (16 bit), whole or not at all, capped as all that is played."""
+    import soundfile
+
+    kind = check_name(path)
     done = finish(sound)
     data = io.BytesIO()
     soundfile.write(data, done.samples, done.rate, format=kind.upper(), subtype="PCM_16")

@@ -8,14 +8,14 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from companion.braille import BraillePage, to_brf, to_dots
 from companion.braille import signs as S
+from companion.braille import to_dots
 from companion.braille import words as in_braille
 from companion.braille.encode import wrap
 from companion.cue.wording import in_american
 from companion.errors import Trouble
 from companion.notate.exercises import LEVELS, Exercise, Item
-from companion.notate.paper import cell_shapes, drawn, heading, html_page
+from companion.notate.paper import cell_shapes, drawn, heading, html_page, pages_brf
 from companion.places import write_whole
 
 if TYPE_CHECKING:
@@ -111,10 +111,7 @@ def to_braille(b: Booklet, width: int = 40, height: int = 25, answers: bool = Fa
         if not pages or len(pages[-1]) + len(block) > height:
             pages.append([heading(b.title + (", answers" if answers else ""), width, len(pages) + 1)])
         pages[-1] += block
-    flat: list[str] = []
-    for page in pages:
-        flat += [""] * (-len(flat) % height) + page
-    return to_brf(BraillePage(tuple(flat), ()), height)
+    return pages_brf(pages, height)
 
 
 def _item(shown: Sequence[tuple[str, list[str]]], m: int, width: int, words: str) -> list[str]:

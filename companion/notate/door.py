@@ -257,7 +257,7 @@ def save_as(tune: Tune, path: str | Path) -> list[str]:
     check_outs([path])
     kind = Path(path).suffix.lower()
     if kind == ".brf":
-        write_whole(path, to_brf(encode(tune)))
+        write_whole(path, to_brf(encode(tune), numbered=True))
     elif kind in (".svg", ".pdf"):
         from companion.notate.printed import save as save_print
 

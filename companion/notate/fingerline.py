@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from companion.braille import BraillePage, needs_octave, note_cells, to_brf
+from companion.braille import needs_octave, note_cells
 from companion.braille import words as in_braille
 from companion.cue.wording import bare
 from companion.errors import Trouble
 from companion.notate.doubts import pitch_words
 from companion.notate.drawing import CELL_MM, DOT_MM, DOT_PITCH_MM, LINE_MM, Page, to_pdf, to_svg
-from companion.notate.paper import heading
+from companion.notate.paper import heading, pages_brf
 from companion.places import write_whole
 from companion.tune.catalogue import kind_of
 from companion.tune.model import Key, LineNote, Tune
@@ -242,22 +242,12 @@ def _block(row: Sequence[LineNote], labels: dict[int, str], width: int) -> list[
     return [*lines, *([label] if label else [])]
 
 
-def cells_brf(pages: Sequence[Sequence[str]], height: int = 25) -> bytes:
-    """Pages of cells as a .brf file, each on a sheet of its own."""
-    lines: list[str] = []
-    for k, page in enumerate(pages):
-        if k:
-            lines += [""] * (-len(lines) % height)
-        lines += page
-    return to_brf(BraillePage(tuple(lines), ()), height)
-
-
 def save(tune: Tune, path: str | Path, phrase: int | None = None, width: int = 40, height: int = 25) -> list[str]:
     """Write the picture as .svg (one file a page), .pdf, .brf or .txt (in words). Returns the names written."""
     path = Path(path)
     kind = path.suffix.lower()
     if kind == ".brf":
-        write_whole(path, cells_brf(in_cells(tune, width, height, phrase), height))
+        write_whole(path, pages_brf(in_cells(tune, width, height, phrase), height))
         return [str(path)]
     picture = finger_line(tune, phrase)
     if kind == ".txt":

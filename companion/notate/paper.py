@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
+from companion.braille import BraillePage, to_brf
 from companion.braille import signs as S
 from companion.braille import words as in_braille
 from companion.braille.encode import wrap
@@ -21,6 +23,14 @@ def heading(title: str, width: int, page: int) -> str:
     room = width - (len(number) + 2 if number else 0)
     left = wrap(in_braille(title), room)[0] if title else ""
     return left + S.SPACE * (width - len(left) - len(number)) + number if number else left
+
+
+def pages_brf(pages: Sequence[Sequence[str]], height: int = 25) -> bytes:
+    """Pages of lines of cells as a .brf file, each on a sheet of its own."""
+    lines: list[str] = []
+    for page in pages:
+        lines += [""] * (-len(lines) % height) + list(page)
+    return to_brf(BraillePage(tuple(lines), ()), height)
 
 
 def html_page(title: str, body: str, points: int, more_style: str = "") -> bytes:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
-from companion.braille import BraillePage, to_brf
 from companion.braille import signs as S
 from companion.braille import words as in_braille
 from companion.braille.encode import wrap
@@ -14,7 +13,7 @@ from companion.cue.reach import CAUTION, heights_cm
 from companion.cue.wording import bare
 from companion.errors import Trouble
 from companion.notate.doubts import pitch_words
-from companion.notate.paper import html_page
+from companion.notate.paper import heading, html_page, pages_brf
 from companion.places import write_whole
 from companion.tune.model import Tune
 
@@ -78,10 +77,13 @@ def to_html(card: WallCard) -> bytes:
     return html_page(title.rstrip("."), body, LARGE_PT)
 
 
-def to_cells(card: WallCard, width: int = 40) -> bytes:
-    """The card as a .brf file."""
+def to_cells(card: WallCard, width: int = 40, height: int = 25) -> bytes:
+    """The card as a .brf file; where it takes several pages, with title and page number on each after the first."""
     lines = [x for text in card.lines() for x in wrap(in_braille(text), width, 2)]
-    return to_brf(BraillePage(tuple(lines), ()))
+    pages = [lines[:height]]
+    for k in range(height, len(lines), height - 1):
+        pages.append([heading(card.title, width, len(pages) + 1), *lines[k:k + height - 1]])
+    return pages_brf(pages, height)
 
 
 def save(card: WallCard, path: str | Path) -> None:

@@ -404,6 +404,13 @@ def test_the_sound_of_a_cue_never_replaces_the_take(run: Run, tmp_path: Path) ->
     assert take.read_bytes() == RIGHT_TAKE.read_bytes()
 
 
+@pytest.mark.parametrize("arguments", [("hear", RIGHT_TAKE, "--tune", "snail-wall"), ("demo",)])
+def test_a_name_that_is_no_sounds_is_refused_before_the_answer(run: Run, tmp_path: Path, arguments: tuple[object, ...]) -> None:
+    code, out, err = run(*arguments, "--sound", tmp_path / "cue.doc")
+    assert (code, out) == (2, "")
+    assert "sound is saved as .wav or .flac" in err
+
+
 def test_no_note_begins_before_the_take(run: Run, tmp_path: Path) -> None:
     voice = 0.3 * np.sin(2 * np.pi * 220 * np.arange(22050 * 2) / 22050)
     soundfile.write(tmp_path / "t.wav", voice, 22050)

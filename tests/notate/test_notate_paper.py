@@ -168,6 +168,10 @@ def test_the_wall_card_stays_below_a_stretch(tmp_path) -> None:
     assert "Clear the space first" in html
     wallcard.save(card, tmp_path / "c.brf")
     assert all(len(x) <= 40 for x in (tmp_path / "c.brf").read_text().splitlines())
+    wallcard.save(wallcard.wall_card(load("sleepy-harbour"), 98), tmp_path / "c.brf")
+    first, second = (tmp_path / "c.brf").read_text().split("\f")
+    assert len(first.splitlines()) == 25
+    assert second.splitlines()[0].split() == [",SLEEPY", "HARBOUR", "#B"]
     # Two notes of one letter are told apart, and the walk says which note is how high.
     moon = wallcard.wall_card(load("moon-sea"), 98).lines()
     assert [x.split(": ")[1][:14] for x in moon if "C, " in x[:25]] == ["C, fifth octav", "C, fourth octa"]
