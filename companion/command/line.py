@@ -12,6 +12,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--width", type=int, default=40, metavar="N", help="cells in a line of a .brf (40)")
     parser.add_argument("--height", type=int, default=25, metavar="N", help="lines on a page of a .brf (25)")
     parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
+    parser.add_argument("--american", action="store_true", help="American names (half step)")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -20,8 +21,9 @@ def run(options: argparse.Namespace) -> int:
 
     tune = load(options.tune, part=options.part)
     if options.out:
-        names = fingerline.save(tune, options.out, options.phrase, options.width, options.height)
+        names = fingerline.save(tune, options.out, options.phrase, options.width, options.height,
+                                options.american)
         print("\n".join(f"{name} written." for name in names))
     else:
-        print("\n".join(fingerline.finger_line(tune, options.phrase).says))
+        print("\n".join(fingerline.finger_line(tune, options.phrase, options.american).says))
     return 0

@@ -12,13 +12,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="FILE", help="write .html (large print) or .brf")
     parser.add_argument("--speak", action="store_true", help="say it aloud")
     parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
+    parser.add_argument("--american", action="store_true", help="American spelling (centimeters)")
 
 
 def run(options: argparse.Namespace) -> int:
     from companion.notate import wallcard
     from companion.tune import load
 
-    card = wallcard.wall_card(load(options.tune, part=options.part), options.shoulder)
+    card = wallcard.wall_card(load(options.tune, part=options.part), options.shoulder, options.american)
     if options.out:
         wallcard.save(card, options.out)
         print(f"{options.out} written.")

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from companion.braille import needs_octave, note_cells
 from companion.braille import words as in_braille
-from companion.cue.wording import bare
+from companion.cue.wording import bare, in_american
 from companion.errors import Trouble
 from companion.notate.doubts import pitch_words
 from companion.notate.drawing import CELL_MM, DOT_MM, DOT_PITCH_MM, LINE_MM, Page, to_pdf, to_svg
@@ -115,8 +115,11 @@ def _chosen(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:
     return chosen
 
 
-def finger_line(tune: Tune, phrase: int | None = None) -> FingerLine:
-    """The picture of a tune, or of one phrase of it (from 1). Raises Trouble where there is no such phrase."""
+def finger_line(tune: Tune, phrase: int | None = None, american: bool = False) -> FingerLine:
+    """The picture of a tune, or of one phrase of it (from 1). Raises Trouble where there is no such phrase.
+
+    american: half steps in its words, not semitones.
+    """
     line = _chosen(tune, phrase)
     labels = _labels(line, tune.key)
 
@@ -142,7 +145,8 @@ def finger_line(tune: Tune, phrase: int | None = None) -> FingerLine:
     across = int((A4[0] - 2 * MARGIN_MM) / CELL_MM)
     for k, page in enumerate(pages, 1):
         page.braille(MARGIN_MM, MARGIN_MM, heading(tune.title, across, k if len(pages) > 1 else 0))
-    return FingerLine(tune.title, tuple(pages), tuple(tuple(p) for p in places), tuple(in_words(line)))
+    says = tuple(in_american(x) if american else x for x in in_words(line))
+    return FingerLine(tune.title, tuple(pages), tuple(tuple(p) for p in places), says)
 
 
 def _draw_row(page: Page, places: list[Place], row: Sequence[LineNote], labels: dict[int, str], top: float,
@@ -179,7 +183,7 @@ def in_words(line: Sequence[LineNote]) -> list[str]:
         else:
             size = n.midi - line[i - 1].midi
             kind = kind_of(size)
-            went = "stays" if size == 0 else f"{'up' if size > 0 else 'down'} a {'half step' if kind == 'semitone' else kind}"
+            went = "stays" if size == 0 else f"{'up' if size > 0 else 'down'} a {kind}"
             said.append(f"{'' if said else 'from there '}{went} {'to' if size else 'for'} {name}")
         if i + 1 == len(line) or line[i + 1].phrase != n.phrase:
             text = ", ".join(said)
@@ -242,14 +246,15 @@ def _block(row: Sequence[LineNote], labels: dict[int, str], width: int) -> list[
     return [*lines, *([label] if label else [])]
 
 
-def save(tune: Tune, path: str | Path, phrase: int | None = None, width: int = 40, height: int = 25) -> list[str]:
+def save(tune: Tune, path: str | Path, phrase: int | None = None, width: int = 40, height: int = 25,
+         american: bool = False) -> list[str]:
     """Write the picture as .svg (one file a page), .pdf, .brf or .txt (in words). Returns the names written."""
     path = Path(path)
     kind = path.suffix.lower()
     if kind == ".brf":
         write_whole(path, pages_brf(in_cells(tune, width, height, phrase), height))
         return [str(path)]
-    picture = finger_line(tune, phrase)
+    picture = finger_line(tune, phrase, american)
     if kind == ".txt":
         write_whole(path, ("\n".join([picture.title, *picture.says]) + "\n").encode("utf-8"))
         return [str(path)]

@@ -38,6 +38,7 @@ class WallCard:
     heights: tuple[Height, ...]
     walk: tuple[float, ...]
     called: tuple[str, ...]
+    american: bool = False
 
     def lines(self) -> list[str]:
         """The card as plain lines, to be spoken or read."""
@@ -49,10 +50,10 @@ class WallCard:
             out.append(f"{h.cm:g} centimetres: {h.name}{said}.")
         out.append("Note by note: " + ", ".join(f"{name} {w:g}" for name, w in zip(self.called, self.walk, strict=True))
                    + ".")
-        return out
+        return [x.replace("centimetre", "centimeter") for x in out] if self.american else out
 
 
-def wall_card(tune: Tune, shoulder_cm: float) -> WallCard:
+def wall_card(tune: Tune, shoulder_cm: float, american: bool = False) -> WallCard:
     """The card of a tune for a shoulder so many centimetres above the floor. Raises Trouble where none can be."""
     line = tune.line()
     walk = heights_cm([n.midi for n in line], shoulder_cm)
@@ -66,7 +67,7 @@ def wall_card(tune: Tune, shoulder_cm: float) -> WallCard:
         name = pitch_words(n.pitch) + (f", {S.OCTAVE_WORDS[n.pitch.octave]}" if twice else "")
         heights[n.midi] = Height(name, cm, kept + tuple(w for w in said if w not in kept))
     return WallCard(tune.title, shoulder_cm, tuple(heights[m] for m in sorted(heights, reverse=True)), tuple(walk),
-                    tuple(bare(n.syllable) if n.syllable else pitch_words(n.pitch) for n in line))
+                    tuple(bare(n.syllable) if n.syllable else pitch_words(n.pitch) for n in line), american)
 
 
 def to_html(card: WallCard) -> bytes:
