@@ -44,15 +44,16 @@ def html_page(title: str, body: str, points: int, more_style: str = "") -> bytes
             f'<style>\nbody {{ font: {points}pt/1.45 Verdana, "DejaVu Sans", Arial, sans-serif; color: #000; '
             "background: #fff; max-width: 34em; margin: 1.5em; }\n"
             f"h1 {{ font-size: {points + 8}pt; line-height: 1.2; }} h2 {{ font-size: {points + 4}pt; line-height: 1.2; }}\n"
-            "h1, h2, .with-next { break-after: avoid; } p, li { break-inside: avoid; } li { margin-bottom: 0.7em; }\n"
+            "h1, h2, .with-next { break-after: avoid; } li { margin-bottom: 0.7em; }\n"
+            "p, li { overflow-wrap: anywhere; break-inside: avoid; }\n"
             f".cells {{ display: block; margin-top: 0.3em; line-height: 1.8; }}\n"
-            f".group {{ white-space: nowrap; margin-right: {points}pt; }}\n"
+            f".group {{ display: inline-block; max-width: 100%; margin-right: {points}pt; }}\n"
             f".group svg {{ width: {1.5 * points * _WIDE / _HIGH:.2f}pt; height: {1.5 * points:g}pt; "
             "vertical-align: middle; }\n"
             f'@page {{ size: A4; margin: 18mm; @bottom-center {{ font: {LEAST_PT}pt Verdana, "DejaVu Sans", sans-serif; '
             f'content: "{foot}, page " counter(page) " of " counter(pages); }} }}\n'
             f"@media print {{ body {{ margin: 0; max-width: none; }} }}\n{more_style}</style></head>\n<body>\n"
-            f"<h1>{escape(title)}</h1>\n{body}\n</body></html>\n").encode()
+            f"<main>\n<h1>{escape(title)}</h1>\n{body}\n</main>\n</body></html>\n").encode()
 
 
 def drawn(cells: str) -> str:

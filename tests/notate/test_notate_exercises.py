@@ -144,6 +144,7 @@ def test_cells_in_print_show_each_dot_and_say_it() -> None:
         shown = [u.get("href") for u in li.iter("use")]
         assert shown == [f"#c{S.dots_of(c)}" for line in item.cells for c in line.strip(S.SPACE) if c != S.SPACE]
         assert all(g.get("aria-hidden") == "true" for g in li.iter("span") if g.get("class") == "group")
+    assert [e.tag for e in next(page.iter("body"))] == ["main"]
     versions = "".join(list(page.iter("li"))[-1].itertext())
     assert versions.count("First: ") == versions.count("Second: ") == 2
 
