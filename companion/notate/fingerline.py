@@ -176,8 +176,10 @@ def in_words(line: Sequence[LineNote]) -> list[str]:
     """The picture in words, a plain line a phrase: where the finger goes from note to note."""
     out: list[str] = []
     said: list[str] = []
+    # Among words a note without one is named so that "A" is no word.
+    note = "the note " if any(n.syllable for n in line) else ""
     for i, n in enumerate(line):
-        name = bare(n.syllable) or pitch_words(n.pitch)
+        name = bare(n.syllable) or note + pitch_words(n.pitch)
         if i == 0:
             said.append(f"{name} is the first")
         else:

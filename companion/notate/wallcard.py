@@ -57,6 +57,7 @@ def wall_card(tune: Tune, shoulder_cm: float, american: bool = False) -> WallCar
     """The card of a tune for a shoulder so many centimetres above the floor. Raises Trouble where none can be."""
     line = tune.line()
     walk = heights_cm([n.midi for n in line], shoulder_cm)
+    note = "note " if any(n.syllable for n in line) else ""  # among words, so that the note A is no word
     heights: dict[int, Height] = {}
     for n, cm in zip(line, walk, strict=True):
         old = heights.get(n.midi)
@@ -67,7 +68,7 @@ def wall_card(tune: Tune, shoulder_cm: float, american: bool = False) -> WallCar
         name = pitch_words(n.pitch) + (f", {S.OCTAVE_WORDS[n.pitch.octave]}" if twice else "")
         heights[n.midi] = Height(name, cm, kept + tuple(w for w in said if w not in kept))
     return WallCard(tune.title, shoulder_cm, tuple(heights[m] for m in sorted(heights, reverse=True)), tuple(walk),
-                    tuple(bare(n.syllable) if n.syllable else pitch_words(n.pitch) for n in line), american)
+                    tuple(bare(n.syllable) if n.syllable else note + pitch_words(n.pitch) for n in line), american)
 
 
 def to_html(card: WallCard) -> bytes:

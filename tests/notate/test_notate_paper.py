@@ -68,6 +68,8 @@ def test_the_picture_rises_as_the_tune_does() -> None:
                     assert a.y < b.y
     assert sum(len(p) for p in picture.places) == len(tune.line())
     assert F.finger_line(tune, 1).says[0].startswith("Lan is the first, up a step to tern, down a step to lan")
+    assert F.finger_line(load("moon-sea")).says[0].startswith(
+        "Moon is the first, up a semitone to light, down a semitone to the note A, down a step to on")
     with pytest.raises(Trouble, match="no phrase 9"):
         F.finger_line(tune, 9)
 
@@ -175,7 +177,7 @@ def test_the_wall_card_stays_below_a_stretch(tmp_path) -> None:
     # Two notes of one letter are told apart, and the walk says which note is how high.
     moon = wallcard.wall_card(load("moon-sea"), 98).lines()
     assert [x.split(": ")[1][:14] for x in moon if "C, " in x[:25]] == ["C, fifth octav", "C, fourth octa"]
-    assert moon[-1].startswith("Note by note: Moon 108.5, light 112, A 108.5, on 101.5, ")
+    assert moon[-1].startswith("Note by note: Moon 108.5, light 112, note A 108.5, on 101.5, ")
     with pytest.raises(Trouble, match="shoulder"):
         wallcard.wall_card(load("kite"), 12)
 
