@@ -10,7 +10,6 @@ from companion.notate.rhythm import METRES, TICKS, bar_ticks
 from companion.tune.model import VALUES, Bar, Key, Note, Syllable, Time, Tune
 from companion.tune.voice import spell
 
-
 FEWEST_NOTES, FEWEST_TO_A_BREATH = 3, 4  # in a phrase that a rest ends, and in one that only a breath ends
 
 
