@@ -47,7 +47,7 @@ class Corrected:
 _INTERVALS = {"semitone": 1, "half step": 1, "half tone": 1, "whole step": 2, "whole tone": 2, "tone": 2,
               "minor third": 3, "major third": 4, "third": 4, "fourth": 5, "fifth": 7, "octave": 12}
 _METRE_WORDS = {"two": "2/4", "2": "2/4", "three": "3/4", "3": "3/4", "four": "4/4", "4": "4/4",
-                "six": "6/8", "6": "6/8"}
+                "six": "6/8", "6": "6/8", "nine": "9/8", "9": "9/8", "twelve": "12/8", "12": "12/8"}
 _NUMBER = {w: n for n, w in enumerate(NUMBERS)} | {w: n for n, w in enumerate(ORDINALS)} | {"last": -1}
 
 
@@ -142,7 +142,7 @@ def correct(n: Notation, command: str) -> Corrected:
 
 def _whole(n: Notation, low: str) -> Corrected | None:
     """Corrections of the whole score; None where the command is about a single note."""
-    match = re.fullmatch(r"in ([2346]|two|three|four|six|\d/\d)(?: time| beats?)?", low)
+    match = re.fullmatch(r"in (1?\d|two|three|four|six|nine|twelve|\d+/\d+)(?: time| beats?)?", low)
     if match:
         metre = _METRE_WORDS.get(match.group(1), match.group(1))
         if metre not in METRES:

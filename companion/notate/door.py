@@ -184,6 +184,8 @@ def bar_lines(tune: Tune, american: bool = False) -> list[str]:
                     text = f"{said.pop()} tied to a {value}" if said else f"{text} held over"
                 elif needs_octave(before, note.pitch) and 0 <= note.pitch.octave <= 8:
                     text += f" in the {S.OCTAVE_WORDS[note.pitch.octave]}"
+                if note.tuplet and note.tuplet.place == "start":
+                    text = f"{'triplet' if note.tuplet.actual == 3 else 'group'} of {text}"
                 text += ", breath" if "breath" in note.marks else ""
                 before = note.pitch
             held = note.tie

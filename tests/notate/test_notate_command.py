@@ -12,7 +12,7 @@ import pytest
 from companion.command import main
 from companion.notate.door import bar_lines
 from companion.tune import load
-from companion.tune.model import Bar, Note, Pitch, Tune
+from companion.tune.model import Bar, Note, Pitch, Tune, Tuplet
 
 TAKE = Path(__file__).resolve().parents[2] / "recordings" / "snail-wall-right.flac"
 
@@ -78,6 +78,10 @@ def test_the_score_is_told_bar_by_bar(capsys) -> None:
         Bar(number=2, notes=(Note(pitch=Pitch("C", 5, 1), base=Fraction(1)), Note(pitch=None, base=Fraction(1))))))
     assert bar_lines(held) == ["Bar 1: C crotchet in the fourth octave tied to a quaver, breath, "
                                "C sharp quaver in the fifth octave.", "Bar 2: C sharp crotchet held over, crotchet rest."]
+    three = tuple(Note(pitch=Pitch(p, 4), base=Fraction(1, 2), tuplet=Tuplet(3, 2, where))
+                  for p, where in (("C", "start"), ("D", ""), ("E", "stop")))
+    assert bar_lines(Tune(title="", bars=(Bar(number=1, notes=three),)), american=True) == [
+        "Measure 1: triplet of C eighth note in the fourth octave, D eighth note, E eighth note."]
 
 
 def test_notate_hears_it_against_its_own_score(capsys, tmp_path) -> None:
