@@ -16,9 +16,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--words", default="", metavar="TEXT",
                         help="words to lay under the notes; hyphens part syllables, _ lets one go on")
     parser.add_argument("--bpm", type=float, metavar="N", help="beats a minute, where the beat is known")
-    parser.add_argument("--time", metavar="T", help="the time signature where it is known: 2/4, 3/4, 4/4 or 6/8")
+    parser.add_argument("--time", metavar="T", help="the time signature where it is known: 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8")
     parser.add_argument("--key", metavar="KEY", help="the key where it is known: G major, E minor")
     parser.add_argument("--beats", metavar="FILE", help="times of beats tapped to the take, in seconds, one a line")
+    parser.add_argument("--counted-in", type=int, default=0, metavar="N",
+                        help="the take begins with N counts, spoken or clapped one beat apart, a bar before the tune")
     parser.add_argument("--fix", action="append", default=[], metavar="COMMAND",
                         help='a correction: "bar 3 note 2 is a crotchet", "in three"; may be given again')
     parser.add_argument("--correct", action="store_true",
@@ -36,7 +38,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.notate.score import as_json
 
     check_outs(options.out, options.take)
-    said = given(options.bpm, options.time, options.beats, options.key)
+    said = given(options.bpm, options.time, options.beats, options.key, options.counted_in)
     microphone = None
     if options.take == [LIVE]:
         from companion.ear.microphone import Microphone

@@ -20,6 +20,7 @@ from companion.ear.files import RATE
 from companion.errors import NothingSung, Trouble
 from companion.notate.booklet import Booklet
 from companion.notate.correct import correct, key_said
+from companion.notate.countin import FEWEST, MOST
 from companion.notate.doubts import doubt_lines, metre_words, value_words
 from companion.notate.exercises import KINDS as EXERCISE_KINDS
 from companion.notate.exercises import exercises
@@ -126,12 +127,13 @@ def beats_of(path: str | Path) -> tuple[float, ...]:
 
 
 def given(bpm: float | None = None, time: str | None = None, beats: str | Path | None = None,
-          key: str | None = None) -> Given:
+          key: str | None = None, counted_in: int = 0) -> Given:
     """What a person has said, checked. Raises Trouble for what cannot be."""
     if bpm is not None and not 30 <= bpm <= 240:
         raise Trouble(f"{bpm:g} beats a minute were given; give 30 to 240.")
     if time is not None:
-        time = {"2": "2/4", "3": "3/4", "4": "4/4", "6": "6/8"}.get(time.strip(), time.strip())
+        time = {"2": "2/4", "3": "3/4", "4": "4/4", "6": "6/8", "9": "9/8", "12": "12/8"}.get(
+            time.strip(), time.strip())
         if time not in METRES:
             raise Trouble(f"Time {time} was given; a tune is written in {', '.join(METRES)} here.")
     said = None
@@ -139,7 +141,9 @@ def given(bpm: float | None = None, time: str | None = None, beats: str | Path |
         said = key_said(key)
         if said is None:
             raise Trouble(f"Key {key} was given; say it as G major, B flat major or E minor.")
-    return Given(bpm, time, beats_of(beats) if beats else (), said)
+    if counted_in and not FEWEST <= counted_in <= MOST:
+        raise Trouble(f"Counting in by {counted_in} was given; give a number of counts from {FEWEST} to {MOST}.")
+    return Given(bpm, time, beats_of(beats) if beats else (), said, counted_in)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from companion.notate.rhythm import METRES, TICKS, bar_ticks
-from companion.tune.model import VALUES, Bar, Key, Note, Syllable, Time, Tune
+from companion.tune.model import VALUES, Bar, Key, Note, Syllable, Time, Tune, Tuplet
 from companion.tune.voice import spell
 
 FEWEST_NOTES, FEWEST_TO_A_BREATH = 3, 4  # in a phrase that a rest ends, and in one that only a breath ends
@@ -15,13 +15,17 @@ FEWEST_NOTES, FEWEST_TO_A_BREATH = 3, 4  # in a phrase that a rest ends, and in 
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One sung note: MIDI number, ticks of its value and of the rest after it (4 ticks a crotchet)."""
+    """One sung note: MIDI number, ticks of its value and of the rest after it (4 ticks a crotchet).
+
+    triplet: 1, 2 or 3 for the notes of a triplet, whose ticks are only the nearest whole ones, together right.
+    """
 
     midi: int
     ticks: int
     rest: int = 0
     breath: bool = False
     syllable: Syllable | None = None
+    triplet: int = 0
 
 
 #: Lengths in ticks that one sign stands for, with (undotted value, dots), in metres of crotchets; a metre of
@@ -52,6 +56,22 @@ def signs(at: int, ticks: int, metre: str, rest: bool = False) -> list[tuple[Fra
             return signs(at, piece, metre, rest) + signs(at + piece, ticks - piece, metre, rest)
     assert bar
     return [_PLAIN[1]] * ticks
+
+
+def triplet_values(events: Sequence[Event], place: int, bar: int) -> list[Fraction]:
+    """For each event the written value of a triplet's note, 0 where it is none.
+
+    Only whole triplets of quavers or crotchets count, that begin on a beat and do not leave the bar.
+    """
+    out, at = [Fraction(0)] * len(events), place % bar
+    for i, event in enumerate(events):
+        three = events[i:i + 3]
+        whole = sum(e.ticks for e in three)
+        if ([e.triplet for e in three] == [1, 2, 3] and whole in (4, 8) and not any(e.rest for e in three[:2])
+                and at % TICKS == 0 and at + whole <= bar):
+            out[i:i + 3] = [Fraction(whole, 2 * TICKS)] * 3
+        at = (at + event.ticks + event.rest) % bar
+    return out
 
 
 def phrase_starts(events: Sequence[Event]) -> tuple[int, ...]:
@@ -104,7 +124,20 @@ def lay_out(events: Sequence[Event], metre: str, place: int, key: Key, title: st
             left -= take
 
     starts = phrase_starts(events)
+    threes = triplet_values(events, place, bar)
     for i, event in enumerate(events):
+        if threes[i]:
+            if at == bar:
+                cells.append([])
+                at = 0
+            cells[-1].append(Note(
+                pitch=spell(event.midi, key), base=threes[i],
+                tuplet=Tuplet(3, 2, ("start", "", "stop")[event.triplet - 1]),
+                marks=("breath",) if event.breath and i + 2 in starts else (),
+                syllables=(event.syllable,) if event.syllable else ()))
+            at += event.ticks
+            put(event.rest, None)
+            continue
         # A silence inside a phrase is a consonant or a catch of breath, and no sign for it stands in a score.
         put(event.ticks, event if i + 2 in starts else replace(event, breath=False))
         put(event.rest, None)

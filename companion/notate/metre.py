@@ -14,9 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.errors import Trouble
-from companion.notate.rhythm import METRES, Evidence, Reading, bar_ticks, counts, read
+from companion.notate.rhythm import GUESSED, METRES, TICKS, Evidence, Reading, bar_ticks, counts, read
 
 F = NDArray[np.float64]
+
+COUNTED, COUNTED_BARS = 6.0, 3.0  # odds (logarithm) for a metre of as many beats as were counted, or of a part of them
+START_SPREAD, START_MOST = 1.0, 4.0  # ticks by which a first note lies off the counted beat; and the most it costs
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,7 @@ def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
     bar, n = bar_ticks(r.metre), len(r.ticks)
     at = np.concatenate([[0], np.cumsum(r.ticks[:-1])]) + r.place[0]
     index = {int(x): i for i, x in enumerate(at)}
-    out: list[float] = [r.log_likelihood, r.best, *(float(m == r.metre) for m in METRES)]
+    out: list[float] = [r.log_likelihood, r.best, *(float(m == r.metre) for m in GUESSED)]
     for lag in (1, 2, 4):  # how much of the rhythm, and of the tune, comes again so many bars later
         same = melody = total = 0
         for i in range(n - 1):
@@ -62,11 +65,11 @@ def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
     out.append(float(np.mean(at[:-1][long] % bar == 0)) if long.any() else 0.0)
     notes_a_bar = np.log(n / max((at[-1] - at[0]) / bar, 0.5))
     pace = float(np.mean(np.log(r.quarter_s)))
-    for m in METRES:
+    for m in GUESSED:
         mine = float(m == r.metre)
         out += [mine * x for x in (notes_a_bar, notes_a_bar**2, pace, pace**2)]
     shares = [float(np.mean(r.ticks[:-1] == v)) for v in (1, 2, 3, 4, 6, 8, 12)]
-    for m in METRES:
+    for m in GUESSED:
         out += [float(m == r.metre) * x for x in shares]
     return np.array(out)
 
@@ -77,12 +80,26 @@ def _strong(at: int, metre: str) -> bool:
     return int(at) % half == 0
 
 
+def _after_counts(r: Reading, first_s: float, downbeat_s: float, bpm: float, counted_in: int) -> float:
+    """What counting in adds to a reading's score: its first note's place, and as many beats to the bar as counts."""
+    upper, lower = METRES[r.metre]
+    bar, beat = bar_ticks(r.metre), 6 if lower == 8 else TICKS
+    off = (r.place[0] - (first_s - downbeat_s) * bpm / 60.0 * beat + bar / 2) % bar - bar / 2
+    beats = upper // 3 if lower == 8 and counted_in != upper else upper
+    said = COUNTED if beats == counted_in else COUNTED_BARS if counted_in % beats == 0 else 0.0
+    return said - min(0.5 * float(off / START_SPREAD) ** 2, START_MOST)
+
+
 def choose(e: Evidence, midi: Sequence[int], time: str | None = None, bpm: float | None = None,
-           beats_s: Sequence[float] = (), sharpness: float = 1.0) -> Chosen:
-    """The likeliest metre of some notes and its reading. time, bpm, beats_s: as given by a person."""
+           beats_s: Sequence[float] = (), sharpness: float = 1.0, downbeat_s: float | None = None,
+           counted_in: int = 0) -> Chosen:
+    """The likeliest metre of some notes and its reading. time, bpm, beats_s: as given by a person.
+
+    downbeat_s: when a bar begins, after so many counts of a beat each (with bpm), where the take was counted in.
+    """
     if time is not None and time not in METRES:
         raise Trouble(f"Time {time} was given; it can be {', '.join(METRES)}.")
-    names = [time] if time else list(METRES)
+    names = [time] if time else list(GUESSED)
     readings: list[Reading] = []
     for name in names:
         quarter_s = None
@@ -92,6 +109,8 @@ def choose(e: Evidence, midi: Sequence[int], time: str | None = None, bpm: float
     table = np.array([features(r, midi, e.phrase) for r in readings])
     table[:, :2] -= table[:, :2].max(axis=0)
     score = table @ np.array(counts()["weights"])
+    if downbeat_s is not None and bpm is not None:
+        score = score + [_after_counts(r, float(e.onset_s[0]), downbeat_s, bpm, counted_in) for r in readings]
     weight = np.exp(score - score.max())
     weight /= weight.sum()
     best = readings[int(weight.argmax())]

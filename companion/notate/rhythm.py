@@ -26,8 +26,12 @@ I64 = NDArray[np.int64]
 
 TICKS = 4  # to a crotchet: a semiquaver is the shortest value written
 MOST_TICKS = 32  # the longest time from a note to the next: two bars of four
-#: Metres that are weighed: name, upper figure, lower figure.
-METRES = {"2/4": (2, 4), "3/4": (3, 4), "4/4": (4, 4), "6/8": (6, 8)}
+#: Metres that can be written: name, upper figure, lower figure.
+METRES = {"2/4": (2, 4), "3/4": (3, 4), "4/4": (4, 4), "6/8": (6, 8), "9/8": (9, 8), "12/8": (12, 8)}
+#: Those that are weighed where none is given. In 9/8 and 12/8 there are too few folk tunes to count; they are read, when
+#: they are given, by what was counted in 6/8: its first beat stands for their first (12/8: and third), else its second.
+GUESSED = ("2/4", "3/4", "4/4", "6/8")
+COMPOUND = ("9/8", "12/8")
 SLOWEST_S, FASTEST_S = 1.25, 0.2  # seconds a crotchet
 TEMPI = 56  # steps of tempo between them, 3.3 % each
 #: Seconds a beat (crotchet; dotted crotchet in 6/8) and the spread of its logarithm: the pulse that people
@@ -85,7 +89,14 @@ def counts() -> dict[str, Any]:
     return data
 
 
+def counted(metre: str) -> dict[str, Any]:
+    """What was counted in a metre, or in the one that stands for it (see GUESSED)."""
+    found: dict[str, Any] = counts()["metres"]["6/8" if metre in COMPOUND else metre]
+    return found
+
+
 def bar_ticks(metre: str) -> int:
+    """Ticks in a bar."""
     upper, lower = METRES[metre]
     return TICKS * 4 * upper // lower
 
@@ -102,6 +113,10 @@ def moves(midi: Sequence[int]) -> I64:
 @cache
 def _tables(metre: str) -> dict[str, F]:
     """Logarithms of probabilities for one metre, smoothed. value: B x (MOST_TICKS + 1)."""
+    if metre in COMPOUND:
+        at = np.arange(bar_ticks(metre))
+        at = at % 12 if metre == "12/8" else np.where(at < 6, at, 6 + at % 6)
+        return {name: table[at] for name, table in _tables("6/8").items()}
     c = counts()["metres"][metre]
     bar = bar_ticks(metre)
     value = np.zeros((bar, MOST_TICKS + 1))
@@ -141,6 +156,11 @@ def _tables(metre: str) -> dict[str, F]:
     out["overall"] = np.log(overall)
     return out
 
+
+#: Chance that a tune has triplets, and that in such a tune three notes that fill a beat or two are one: few have any.
+WITH_TRIPLETS, TRIPLET = 0.05, 0.5
+EVEN_S = (0.02, 0.06)  # seconds: no singer is taken for more even, or for less, than this
+MOST_ODDS = 20.0  # one three alone makes no tune one with triplets
 
 #: How much the notes' pitches, moves and breaths count beside the values.
 WEIGHTS = {"degree": 0.5, "move": 0.5, "phrase": 0.7}
@@ -349,3 +369,43 @@ def _viterbi(first: F, w: _Forward, allowed: NDArray[np.bool_]) -> tuple[I64, I6
         p = int(w.source[p, d])
         places[i], ticks[i] = p, d + 1
     return places, ticks, best
+
+
+def triplets(e: Evidence, r: Reading) -> list[int]:
+    """Which notes begin a triplet: three in the time of two quavers or crotchets, on the beat, in metres of crotchets.
+
+    The values that were read for such notes fill the same time unevenly (2, 1 and 1 ticks, say). How much better even
+    lengths fit, all such threes of the tune tell together.
+    """
+    if METRES[r.metre][1] != 4:
+        return []
+    bar, value = bar_ticks(r.metre), np.exp(_tables(r.metre)["value"])
+    odds: dict[int, float] = {}
+    # How evenly the other notes of up to a crotchet are sung says how closely lengths are to be taken.
+    expected = r.ticks * r.quarter_s / TICKS
+    off = np.abs(np.diff(e.onset_s) - expected)[r.ticks <= TICKS]
+    spread = float(np.clip(1.48 * np.median(off) if len(off) else 1.0, *EVEN_S))
+    for i in range(len(r.ticks) - 3):
+        whole = int(r.ticks[i:i + 3].sum())
+        if whole not in (4, 8) or r.place[i] % TICKS or r.place[i] + whole > bar:
+            continue
+        sung, quarter_s = np.diff(e.onset_s[i:i + 4]), float(r.quarter_s[i])
+        uneven = {(2 * whole // 4, whole // 4, whole // 4), (whole // 4, 2 * whole // 4, whole // 4),
+                  (whole // 4, whole // 4, 2 * whole // 4), tuple(int(t) for t in r.ticks[i:i + 3])}
+        chance = total = 0.0
+        for ticks in uneven:
+            usual = float(np.prod([value[(int(r.place[i]) + sum(ticks[:k])) % bar, t] for k, t in enumerate(ticks)]))
+            total += usual
+            chance += usual * _fit(sung - np.array(ticks) * quarter_s / TICKS, spread)
+        odds[i] = min(_fit(sung - whole / 3 * quarter_s / TICKS, spread) / max(chance / total, 1e-12), MOST_ODDS)
+    tune = WITH_TRIPLETS / (1 - WITH_TRIPLETS) * float(np.prod([1 - TRIPLET + TRIPLET * x for x in odds.values()]))
+    found: list[int] = []
+    for i, x in odds.items():
+        if tune > 1 and TRIPLET * x > 1 - TRIPLET and not (found and i < found[-1] + 3):
+            found.append(i)
+    return found
+
+
+def _fit(off_s: F, spread_s: float) -> float:
+    """How well lengths fit that are so far off: a density but for a constant."""
+    return float(np.exp(-0.5 * ((off_s / spread_s) ** 2).sum()))

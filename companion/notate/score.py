@@ -16,14 +16,29 @@ import numpy as np
 
 from companion.ear.model import PitchTrack, SungNote
 from companion.errors import NothingSung, Trouble
+from companion.notate.countin import CountIn, find_counts, without_counts
 from companion.notate.layout import Event, lay_out
 from companion.notate.metre import choose
 from companion.notate.pitches import Pitches
 from companion.notate.pitches import find as find_pitches
-from companion.notate.rhythm import METRES, MOST_TICKS, TICKS, Evidence, Reading, bar_ticks, counts, likelihood, moves
+from companion.notate.rhythm import (
+    METRES,
+    MOST_TICKS,
+    TICKS,
+    Evidence,
+    Reading,
+    bar_ticks,
+    counted,
+    likelihood,
+    moves,
+    triplets,
+)
 from companion.notate.segment import Doubtful, sung_and_doubtful
 from companion.tune.model import Key, Tune
 
+#: A syllable is felt to begin between its consonant and its vowel (Morton, Marcus and Frankish 1976; from memory): of
+#: the silence of a consonant, this part belongs to the note that it begins.
+BEAT_BEFORE = 0.5
 BREATH_S = 0.13  # a silence before a note from here on is a breath; a stopped consonant takes less
 #: Silence before the next note where no rest is written: a consonant, or a breath of a usual length. And how often
 #: a breath is taken inside a phrase, and where one ends.
@@ -41,13 +56,16 @@ SAME_DIP_S = 0.06  # a note that begins so near a dip begins because of it
 class Given:
     """What a person has said beforehand. bpm: beats a minute (in 6/8 the beat is a dotted crotchet).
 
-    time: "3/4". beats_s: times of tapped beats in the take. key: the key of the score.
+    time: "3/4". beats_s: times of tapped beats in the take. key: the key of the score. counted_in: how many counts
+    stand before the tune; downbeat_s: when the bar after them begins, which is found in the take.
     """
 
     bpm: float | None = None
     time: str | None = None
     beats_s: tuple[float, ...] = ()
     key: Key | None = None
+    counted_in: int = 0
+    downbeat_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -102,12 +120,22 @@ def notate(track: PitchTrack, title: str = "", given: Given | None = None) -> No
     2003 treat tempo likewise; from memory).
     """
     given = given or Given()
+    if given.counted_in:
+        counts = find_counts(track, given.counted_in)
+        track, given = without_counts(track, counts), after_counts(given, counts)
     notes, doubtful, sound = usable_notes(track)
     found = write(notes, title, given)
     decided = decide(found, doubtful)
     if decided != list(found.sung):
         found = write(decided, title, given)
     return replace(found, sound=sound, doubtful=tuple(doubtful))
+
+
+def after_counts(given: Given, counts: CountIn) -> Given:
+    """What was given, with what the counts tell: the tempo, and where the first bar begins. Six counts are quavers."""
+    six = given.counted_in == 6 and given.time in (None, "6/8")
+    bpm = 60.0 / counts.beat_s / (3.0 if six else 1.0)
+    return replace(given, bpm=given.bpm or bpm, time="6/8" if six else given.time, downbeat_s=counts.downbeat_s)
 
 
 def decide(n: Notation, doubtful: Sequence[Doubtful]) -> list[SungNote]:
@@ -178,7 +206,8 @@ def evidence_of(notes: Sequence[SungNote], pitches: Pitches) -> Evidence:
 def evidence_from(notes: Sequence[SungNote], midi: Sequence[int], tonic: int) -> Evidence:
     """The same, from written pitches and the keynote (0 = C)."""
     onset = np.array([n.onset_s for n in notes] + [notes[-1].onset_s + notes[-1].duration_s])
-    gap = np.array([0.0] + [b.onset_s - a.onset_s - a.duration_s for a, b in itertools.pairwise(notes)])
+    gap = np.array([0.0] + [max(0.0, b.onset_s - a.onset_s - a.duration_s) for a, b in itertools.pairwise(notes)])
+    onset[:-1] -= BEAT_BEFORE * np.where(gap > BREATH_S, 0.0, gap)
     return Evidence(onset, (np.array(midi) - tonic) % 12, moves(midi), gap > BREATH_S)
 
 
@@ -190,7 +219,8 @@ def write(notes: Sequence[SungNote], title: str, given: Given, sharpness: float 
         tonic = (7 * given.key.fifths + (9 if mode == "minor" else 0)) % 12
     pitches = find_pitches([n.midi for n in notes], [n.duration_s for n in notes], tonic, mode)
     e = evidence_of(notes, pitches)
-    chosen = choose(e, pitches.midi.tolist(), given.time, given.bpm, given.beats_s, sharpness)
+    chosen = choose(e, pitches.midi.tolist(), given.time, given.bpm, given.beats_s, sharpness,
+                    given.downbeat_s, given.counted_in)
     reading = chosen.reading
     events, sure, other = _events(notes, e, reading, pitches)
     return Notation(
@@ -210,12 +240,14 @@ def _events(notes: Sequence[SungNote], e: Evidence, r: Reading,
     events, sure, other = [], [], []
     silences = [max(0.0, b.onset_s - a.onset_s - a.duration_s) for a, b in itertools.pairwise(notes)]
     rests = rest_ticks(silences, r.ticks[:-1].tolist(), r.quarter_s[:-1].tolist(), r.metre)
+    threes = triplets(e, r)
     for i, (rest, rest_sure) in enumerate([*rests, (0, 1.0)]):
         ticks = int(r.ticks[i])
         ranked = np.argsort(-r.chance[i])
         second = int(ranked[0]) if int(ranked[0]) != ticks else int(ranked[1])
         breath = bool(i + 1 < len(notes) and e.phrase[i + 1])
-        events.append(Event(int(p.midi[i]), ticks - rest, rest, breath=breath and rest == 0))
+        part = 0 if rest else next((i - t + 1 for t in threes if t <= i < t + 3), 0)
+        events.append(Event(int(p.midi[i]), ticks - rest, rest, breath=breath and rest == 0, triplet=part))
         sure.append(float(r.chance[i, ticks]) * rest_sure)
         other.append(max(1, second))
     return events, sure, other
@@ -229,7 +261,7 @@ def rest_ticks(silence_s: Sequence[float], ticks: Sequence[int], quarter_s: Sequ
     written with rests and in those that are not (counted on folk tunes), and how the silence heard fits it. Which
     of the two kinds a tune is, all its silences tell together.
     """
-    table = counts()["metres"][metre]["rest"]
+    table = counted(metre)["rest"]
     kinds = np.log(np.array(table["tunes"], dtype=float) + 1.0)  # without rests, with rests
     found: list[dict[int, float]] = []
     for silence, length, quarter in zip(silence_s, ticks, quarter_s, strict=True):

@@ -93,7 +93,7 @@ def clearness(n: Notation) -> float:
 def notate_together(tracks: Sequence[PitchTrack], title: str = "", given: Given | None = None) -> Together:
     """One score of several takes (at least one)."""
     given = given or Given()
-    alone = Given(given.bpm, given.time, (), given.key)
+    alone = replace(given, beats_s=())
     each = [notate(t, title, alone if len(tracks) > 1 else given) for t in tracks]
     if len(each) == 1:
         return Together(each[0], tuple(1.0 for _ in each[0].events), 1)

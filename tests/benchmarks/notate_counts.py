@@ -1,4 +1,4 @@
-"""Make `companion/notate/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N]` (about ten minutes).
+"""Make `companion/notate/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N]` (a quarter of an hour).
 
 Counts on the folk tunes that are not for tests: for each metre which values stand at which place of the bar, rests,
 first and last notes, degrees, moves and phrase starts by place; for major and minor which degree follows which. Then
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import multiprocessing
 import sys
 from collections import Counter, defaultdict
 from collections.abc import Sequence
@@ -21,11 +22,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import itertools
 
-from notate_tunes import ROOT, FolkTune, folk_tunes
+from notate_tunes import QUICKEST_S, ROOT, FolkTune, folk_tunes
 
 from companion.notate import rhythm
 from companion.notate.metre import features
-from companion.notate.rhythm import METRES, MOST_TICKS, Evidence, bar_ticks, moves, read
+from companion.notate.rhythm import GUESSED, MOST_TICKS, Evidence, Reading, bar_ticks, moves, read
+from companion.notate.score import BEAT_BEFORE
 
 FILE = ROOT / "companion" / "notate" / "counts.json"
 Table = defaultdict[int, Counter[int]]
@@ -87,24 +89,41 @@ def count_degrees(tunes: Sequence[FolkTune], mode: str) -> dict[str, object]:
             "last": last.astype(int).tolist()}
 
 
+def count_all(tunes: Sequence[FolkTune]) -> dict[str, object]:
+    return {"metres": {m: count_metre([t for t in tunes if t.metre == m], m) for m in GUESSED},
+            "degrees": {mode: count_degrees(tunes, mode) for mode in ("major", "minor")}}
+
+
 def simulated(folk: FolkTune, rng: np.random.Generator) -> Evidence:
     """The times at which a simulated singer begins the notes: tempo wandering and swinging, consonants, breaths."""
     line = folk.tune.line()
     quarter_s = rng.uniform(0.28, 0.52) if folk.metre == "6/8" else rng.uniform(0.38, 0.7)
+    quarter_s = max(quarter_s, min(QUICKEST_S / float(min(n.quarters for n in line)), 0.7))
     total = float(line[-1].onset_quarters + line[-1].quarters)
     phase, periods = rng.uniform(0, 6.28), max(1.0, total / 16 * rng.uniform(0.7, 1.3))
     swing, waver = 0.1 * (rng.random() < 0.3), rng.uniform(0.02, 0.07)
     starts = set(folk.tune.phrase_starts or ())
-    now, onset, breath = 0.3, [], []
+    now, onset, breath, before_s, rest = 0.3, [], [], 0.0, False
     for n in line:
         pace = quarter_s * (1 + swing * np.sin(2 * np.pi * periods * float(n.onset_quarters) / total + phase))
-        late = rng.uniform(0.05, 0.1) if rng.random() < 0.15 else 0.0
-        onset.append(now + late + rng.normal(0, 0.012))
-        breath.append((n.number in starts and rng.random() < 0.85) or rng.random() < 0.01)
-        now += float(n.quarters) * pace * np.exp(rng.normal(0, waver)) + float(n.rest_after) * pace
+        # A stopped consonant, or a gap between notes that are not joined, takes from the beginning of a note; a part of
+        # it is given back (`score.BEAT_BEFORE`), unless it stands with a breath.
+        late = rng.uniform(0.05, 0.1) if rng.random() < 0.45 else rng.uniform(0.04, 0.1) if rng.random() < 0.1 else 0.0
+        breath.append(rest or (n.number in starts and before_s > 0.35 and rng.random() < 0.9) or rng.random() < 0.02)
+        onset.append(now + late * (1.0 if breath[-1] else 1.0 - BEAT_BEFORE) + rng.normal(0, 0.012))
+        before_s = float(n.quarters) * pace * np.exp(rng.normal(0, waver))
+        now += before_s + float(n.rest_after) * pace
+        rest = n.rest_after > 0
     midi = [n.midi for n in line]
     return Evidence(np.array([*onset, now]), np.array([(m - folk.tonic) % 12 for m in midi]), moves(midi),
                     np.array([False, *breath[1:]]))
+
+
+def readings_of(job: tuple[int, int, FolkTune]) -> tuple[Evidence, list[Reading]]:
+    """A tune as a simulated singer has it, and all readings of that."""
+    seed, k, folk = job
+    e = simulated(folk, np.random.default_rng([seed, k]))
+    return e, [r for m in GUESSED for r in read(e, m)]
 
 
 def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> list[float]:
@@ -112,10 +131,10 @@ def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> li
     from scipy.optimize import minimize
 
     tables, truths = [], []
-    for k, folk in enumerate(tunes):
-        e = simulated(folk, np.random.default_rng([seed, k]))
+    with multiprocessing.get_context("fork").Pool() as pool:  # forked: the counts that are being made stand in memory
+        sung = pool.map(readings_of, [(seed, k, folk) for k, folk in enumerate(tunes)], chunksize=10)
+    for folk, (e, readings) in zip(tunes, sung, strict=True):
         midi = [n.midi for n in folk.tune.line()]
-        readings = [r for m in METRES for r in read(e, m)]
         table = np.array([features(r, midi, e.phrase) for r in readings])
         table[:, :2] -= table[:, :2].max(axis=0)
         line = folk.tune.line()
@@ -148,16 +167,15 @@ def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> li
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--sung", type=int, default=800, metavar="N", help="tunes for the weights (800)")
+    parser.add_argument("--sung", type=int, default=1100, metavar="N", help="tunes for the weights (1100)")
     parser.add_argument("--out", type=Path, default=FILE, metavar="FILE", help="where to write (the room's own file)")
     arguments = parser.parse_args()
     tunes = list(folk_tunes(test=False))
-    data: dict[str, object] = {
-        "metres": {m: count_metre([t for t in tunes if t.metre == m], m) for m in METRES},
-        "degrees": {mode: count_degrees(tunes, mode) for mode in ("major", "minor")}}
-    rhythm.counts = lambda: {**data, "weights": []}  # the readings are to be made with the new counts
+    # The weights are found with counts of other tunes than those that are sung for them.
+    others = count_all(tunes[arguments.sung:])
+    rhythm.counts = lambda: others
     rhythm._tables.cache_clear()
-    data["weights"] = weigh(tunes[:arguments.sung])
+    data = {**count_all(tunes), "weights": weigh(tunes[:arguments.sung])}
     arguments.out.write_text(json.dumps(data) + "\n", encoding="utf-8")
     print(json.dumps({"tunes": len(tunes), "sung": arguments.sung, "file": str(arguments.out)}))
 
