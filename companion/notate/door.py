@@ -26,7 +26,7 @@ from companion.notate.exercises import KINDS as EXERCISE_KINDS
 from companion.notate.exercises import exercises
 from companion.notate.rhythm import FEWEST_BEATS, METRES, bar_ticks
 from companion.notate.score import LONGEST_S, Given, Notation
-from companion.notate.sound import COMPANY, TAKE_FROM, check, company
+from companion.notate.sound import COMPANY, check, has_company
 from companion.notate.together import notate_together
 from companion.notate.words import lay
 from companion.places import write_whole
@@ -69,7 +69,7 @@ class Take:
 
 
 def _take(samples: F32, found: PitchTrack) -> Take:
-    return Take(found, company(samples, found) >= TAKE_FROM)
+    return Take(found, has_company(samples, found))
 
 
 def take_of(path: str | Path) -> Take:
@@ -167,7 +167,10 @@ class Written:
                f"about {pace:.0f} {beat} a minute.{pickup}"]
         if self.takes > 1:
             out.append(f"Made from {number(self.takes)} takes.")
-        return [*out, *bar_lines(tune, american), *self.said, *doubt_lines(n, american)]
+        doubts = doubt_lines(n, american)
+        # What is said of the sound is said whatever else there is to doubt.
+        sound = [n.sound] if n.sound and n.sound not in doubts else []
+        return [*out, *bar_lines(tune, american), *self.said, *sound, *doubts]
 
 
 def bar_lines(tune: Tune, american: bool = False) -> list[str]:

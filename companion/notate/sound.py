@@ -22,14 +22,17 @@ COMPANY = ("More than one voice or instrument sounds here, and a note may come f
 FRAME = 4096  # samples, 186 ms: partials of two voices a third apart stand apart in it
 LOW_HZ, HIGH_HZ = 90.0, 2000.0  # where the partials of voices are strong
 STEADY_S, STEADY_SEMITONES = 0.12, 0.6  # so long before and after a moment the pitch must lie so still
-MOMENTS, FEWEST_MOMENTS = 400, 8  # looked at in one take, spread over it; fewer tell nothing
+EVERY, FEWEST_MOMENTS = 3, 8  # a moment every so many frames (30 ms); fewer moments tell nothing
 PROMINENT, AROUND = 20.0, 30  # a partial stands out so many times over the median of so many bins on either side
 #: A peak so near a multiple of the pitch belongs to it: Hz (a note's beginning and its wavering spread its partials),
 #: and a share of its frequency (vibrato).
 NEAR_HZ, NEAR_SHARE = 28.0, 0.045
-#: A moment has company where this share of the power of all peaks lies elsewhere; a take, where this share of its
-#: moments has. Single voices reached 0.06, in a hall with much echo 0.22; two voices or a piano mostly 0.3 to 1.
+#: A take has company where in so great a share of its moments so much of the power of all peaks lies elsewhere.
+#: Single voices reached a share of 0.06, in a hall with much echo 0.22; two voices or a piano mostly 0.3 to 1.
 MOMENT_FROM, TAKE_FROM = 0.03, 0.25
+#: So does one where company lasts: that much power in so many moments in a row (0.24 s; an echo is gone by then), in
+#: such a share of all. Single voices reached 0.08.
+LASTING_FROM, IN_A_ROW, TAKE_LASTING = 0.02, 8, 0.15
 
 SLIDE_S = 0.25  # a moment of a slide: so long before and after it the pitch lies on a slanting line ...
 SLIDE_SEMITONES_S, SLIDE_OFF = 0.6, 0.15  # ... at least so steep, and nowhere much farther off it, in semitones
@@ -39,28 +42,33 @@ SLIDE_FROM, FEWEST_SLIDING = 0.6, 80
 BREATH_BELOW = 0.6
 
 
-def company(samples: F32, track: PitchTrack) -> float:
-    """In what share of its steady moments a take holds partials that are not those of its pitch; 0 to 1.
+def company(samples: F32, track: PitchTrack) -> tuple[float, float]:
+    """In what share of its steady moments a take holds partials that are not those of its pitch, and in what share
+    for long; each 0 to 1.
 
     samples: mono at the ear's rate, the sound that was tracked. A voice an octave off, or in unison, has its partials
     where the other's are, and is not found.
     """
     midi, reach = track.midi, round(STEADY_S / track.hop_s)
     if len(midi) <= 2 * reach:
-        return 0.0
-    windows = sliding_window_view(midi, 2 * reach + 1)
-    still = np.flatnonzero(windows.max(axis=1) - windows.min(axis=1) <= STEADY_SEMITONES)  # false where NaN is
-    begin = np.round(track.time_s[still + reach] * RATE).astype(int) - FRAME // 2
-    still = still[(begin >= 0) & (begin + FRAME <= len(samples))]
-    chosen = still[::max(1, len(still) // MOMENTS)]
-    if len(still) < FEWEST_MOMENTS:
-        return 0.0
-    found = 0
-    for i in chosen.tolist():
-        f0_hz = 440.0 * 2 ** ((float(np.median(windows[i])) - 69) / 12)
-        start = round(track.time_s[i + reach] * RATE) - FRAME // 2
-        found += _elsewhere(samples[start:start + FRAME], f0_hz) > MOMENT_FROM
-    return found / len(chosen)
+        return 0.0, 0.0
+    windows = sliding_window_view(midi, 2 * reach + 1)[::EVERY]
+    begin = np.round(track.time_s[reach:len(midi) - reach:EVERY] * RATE).astype(int) - FRAME // 2
+    still = (windows.max(axis=1) - windows.min(axis=1) <= STEADY_SEMITONES) & (  # false where NaN is
+        begin >= 0) & (begin + FRAME <= len(samples))
+    if still.sum() < FEWEST_MOMENTS:
+        return 0.0, 0.0
+    away = np.array([_elsewhere(samples[begin[i]:begin[i] + FRAME], 440.0 * 2 ** ((float(np.median(windows[i])) - 69) / 12))
+                     for i in np.flatnonzero(still).tolist()])
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], away > LASTING_FROM, [0]])))
+    runs = edges[1::2] - edges[::2]
+    return float((away > MOMENT_FROM).mean()), float(runs[runs >= IN_A_ROW].sum() / len(away))
+
+
+def has_company(samples: F32, track: PitchTrack) -> bool:
+    """Whether something else sounds with the voice, as far as can be told."""
+    share, lasting = company(samples, track)
+    return share >= TAKE_FROM or lasting >= TAKE_LASTING
 
 
 def _elsewhere(frame: F32, f0_hz: float) -> float:
