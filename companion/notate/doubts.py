@@ -10,7 +10,7 @@ import numpy as np
 
 from companion.cue.wording import number, ordinal
 from companion.notate.layout import signs
-from companion.notate.rhythm import METRES
+from companion.notate.rhythm import BEAT_S, BEAT_SPREAD, METRES
 from companion.tune.model import VALUES, Key, Pitch
 from companion.tune.voice import spell
 
@@ -19,9 +19,12 @@ if TYPE_CHECKING:
 
 #: Odds (logarithm) that a note is written wrongly: a constant, then so much for each doubt of it. A logistic
 #: regression on synthesised singers; a bar is unsure from SAY_UNSURE on.
-ODDS = (0.44, 0.43, 0.16, 1.57, 0.72, 0.1, 0.86)
-SAY_UNSURE = 0.085
-NEAR_S, SHORT_S, TAIL_S, TAIL_SEMITONES = 0.05, 0.12, 0.2, 2.6
+ODDS = (0.73, 0.43, 0.52, 1.58, 1.4, 0.31, 1.88)
+SAY_UNSURE = 0.06
+NEAR_S, SHORT_S = 0.05, 0.12
+ALL_BUT_SURE = 0.01  # surer than this of the metre or a pitch makes no value surer
+USUAL_PACE = 0.45  # the mean of takes that are right
+ODD_PACE = 1.2  # spreads of the usual pulse: a beat farther off may be half of one, or two
 WHOLE_UNSURE = 0.85  # a key or metre less sure than this is said to be unsure
 MOST_SAID = 12  # more doubts than this are too many to be heard; the surest of them are left out
 
@@ -40,8 +43,8 @@ class Doubt:
     other: str
 
 
-def _logit(p: float) -> float:
-    p = min(max(p, 1e-4), 1 - 1e-4)
+def _logit(p: float, edge: float = 1e-4) -> float:
+    p = min(max(p, edge), 1 - edge)
     return float(np.log(p / (1 - p)))
 
 
@@ -52,17 +55,23 @@ def note_features(n: Notation, i: int) -> list[float]:
     gap = sung.onset_s - before.onset_s if before else 1.0
     dip = max((float(np.exp(-abs(d.odds))) for d in n.doubtful if sung.onset_s - NEAR_S < d.time_s < end + NEAR_S),
               default=0.0)
-    # A short piece that comes down off the note before and ends in silence may be the voice letting go.
-    closing = i + 1 == len(n.sung) or n.sung[i + 1].onset_s - end > NEAR_S
-    tail = bool(before and closing and sung.duration_s < TAIL_S and 0 < before.midi - sung.midi < TAIL_SEMITONES
-                and sung.onset_s - before.onset_s - before.duration_s < NEAR_S)
-    return [1.0, -_logit(n.sure_value[i]), -_logit(n.sure_pitch[i]), dip,
-            float(sung.duration_s < SHORT_S or gap < SHORT_S), -_logit(n.metre_sure), float(tail)]
+    return [1.0, -_logit(n.sure_value[i]), -_logit(n.sure_pitch[i], ALL_BUT_SURE), dip,
+            float(sung.duration_s < SHORT_S or gap < SHORT_S), -_logit(n.metre_sure, ALL_BUT_SURE), abs(_pace(n))]
 
 
-def wrong_chances(n: Notation) -> list[float]:
-    """How probable it is that each note is written wrongly, 0 to 1."""
+def _pace(n: Notation) -> float:
+    """How far the beat lies from the usual pulse, in spreads of its logarithm, above 0 if slower; 0 where it was given."""
+    if n.given.bpm is not None or n.given.beats_s:
+        return 0.0
+    beat_s = 60.0 / n.quarter_bpm * (1.5 if METRES[n.metre][1] == 8 else 1.0)
+    return float(np.log(beat_s / BEAT_S)) / BEAT_SPREAD
+
+
+def wrong_chances(n: Notation, pace: bool = True) -> list[float]:
+    """How probable it is that each note is written wrongly, 0 to 1. pace: with what an odd pace makes doubtful."""
     table = np.array([note_features(n, i) for i in range(len(n.events))])
+    if not pace:
+        table[:, -1] = np.minimum(table[:, -1], USUAL_PACE)
     return [float(x) for x in 1.0 / (1.0 + np.exp(-table @ np.array(ODDS)))]
 
 
@@ -92,7 +101,9 @@ def metre_words(metre: str) -> str:
 
 def unsure_bars(n: Notation) -> list[int]:
     """The printed numbers of the bars that hold a note that is unsure."""
-    return sorted({d.bar for d in note_doubts(n)})
+    from companion.notate.score import bars_of
+
+    return sorted({bar for bar, wrong in zip(bars_of(n), wrong_chances(n), strict=True) if wrong >= SAY_UNSURE})
 
 
 def note_doubts(n: Notation, american: bool = False) -> list[Doubt]:
@@ -100,7 +111,7 @@ def note_doubts(n: Notation, american: bool = False) -> list[Doubt]:
     from companion.notate.score import bars_of
 
     out, bars, place, last = [], bars_of(n), 0, None
-    wrong = wrong_chances(n)
+    wrong = wrong_chances(n, pace=False)
     for i, event in enumerate(n.events):
         place = place + 1 if bars[i] == last else 1
         last = bars[i]
@@ -137,6 +148,10 @@ def doubts(n: Notation, american: bool = False) -> list[Doubt]:
         out.append(Doubt(0, 0, round(1 - n.metre_sure, 3),
                          f"Written with {metre_words(n.metre)}, but it may have {metre_words(n.metre_other)}.",
                          n.metre_other))
+    if abs(_pace(n)) > ODD_PACE:
+        slow = _pace(n) > 0
+        out.append(Doubt(0, 0, 0.5, f"The beat came out {'slow' if slow else 'quick'}; all values may be "
+                         f"{'twice' if slow else 'half'} as long.", ""))
     if n.key_sure < WHOLE_UNSURE and n.key_other != n.key:
         out.append(Doubt(0, 0, round(1 - n.key_sure, 3),
                          f"Written in {n.key.name}, but it may be in {_key(n.key_other)}.", n.key_other.name))
