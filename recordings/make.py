@@ -61,7 +61,7 @@ def main(tune: str = "snail-wall") -> None:
         moves = []
         for i in range(len(line) - 1):
             wanted, sung = direction(line[i + 1].midi - line[i].midi), performance.interval(i)
-            known = sung is not None and snr > 0
+            known = sung is not None and (snr > 0 or i + 1 < HEARD)
             heard = direction(sung) if known and sung is not None else None
             moves.append({"from": i + 1, "to": i + 2, "wanted": wanted, "heard": heard,
                           "verdict": UNSURE if heard is None else RIGHT if heard == wanted else WRONG})

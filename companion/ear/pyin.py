@@ -182,10 +182,10 @@ class Pyin:
         total = np.minimum(1.0, np.bincount(where, weights=chances, minlength=count))
         voiced = total * factor
         if self.gate is None:
-            weights, unvoiced = chances, (1 - voiced) / self.bins
+            weights, silent = chances, (1 - voiced) / self.bins
         else:  # the gate alone tells voice from its neighbours, the candidates only which pitch it has
-            weights, unvoiced = chances * (factor / np.maximum(total, 1e-12))[where], 1 - factor
-        rest = np.log(np.maximum(unvoiced, 1e-300)).astype(np.float32)
+            weights, silent = chances * (factor / np.maximum(total, 1e-12))[where], 1 - factor
+        rest = np.log(np.maximum(silent, 1e-300)).astype(np.float32)
         seen = np.log(np.maximum(weights, 1e-300)).astype(np.float32)
         for k in range(count):
             here = slice(edges[k], edges[k + 1])

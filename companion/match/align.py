@@ -12,7 +12,8 @@ A note may be left out (a transition over it); a sound may be added (a voiced ga
 else a wrong note would be explained away as one left out and another added.
 
 The track is first cut into fragments of at most `FRAGMENT_S`, in which the pitch hardly moves: an alignment
-over fragments costs a fifth of one over frames and loses nothing that a direction needs.
+over fragments costs a fifth of one over frames and loses nothing that a direction needs. Of a long tune only
+the notes that can be sung at the time are reckoned with, so that time grows with the take, not with its square.
 """
 
 from __future__ import annotations
@@ -43,11 +44,16 @@ FAR_SPREAD = 8.0  # semitones: how far a move that goes anywhere goes
 #: Untrained singers shrink their intervals (Pfordresher and Brown 2007): factors and their weights.
 SHRINK = ((1.0, 0.6), (0.85, 0.25), (0.68, 0.15))
 LEFT_OUT = 9  # nats for each note that is left out
+AT_AN_END = 27.0  # nats: a take that begins or ends in mid-tune costs no more than three notes left out ...
+JUMP = 36.0  # ... and a line of the tune left out no more than four
+FARTHEST = 16  # notes from the last one before such a line to the first one after it, at most
 NEXT_FROM_GAP = 0.403  # probability, per fragment, that a gap ends and the next note begins
 NO_GAP = 0.23  # probability that the next note follows without a gap
 PLACE = 0.8  # nats per second and per beat that a note lies outside its place in a steady tempo
 PLACE_FREE = 1.72  # beats that it may lie outside for nothing
 MAX_SKIP = 2
+KEY_EVERY_S = 0.25  # the singer's key speaks for a pitch once in so long
+FAINT = 1e-24  # of the weight: a note that holds less is out of the question
 #: A bare pitch track, with no level, comes from a tracker whose faults are not known: its frames are trusted
 #: less, and a note far from where the tune has it is less likely the singer's.
 BARE_TRUST = 0.3
@@ -233,78 +239,116 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
             kernel[j, place:place + p] = np.lib.stride_tricks.sliding_window_view(row, p)[::-1]
     kernel_back = np.ascontiguousarray(kernel.transpose(0, 2, 1))
 
-    emit_note = np.exp(-(note_cost[:, None, :] + place_cost[:, :, None]))  # T x N x P
-    if key_prior is not None:
-        emit_note *= key_prior[None, :, :] ** (seconds[:, None, None] / 0.25)
+    log_prior = np.zeros((n, 1)) if key_prior is None else np.log(np.maximum(key_prior, 1e-300)) / KEY_EVERY_S
     emit_gap = np.exp(-gap_cost)
     onset_factor = pieces.onset * np.where(is_voiced, 1.0, UNVOICED_ENTRY)
 
-    first_in = np.exp(-LEFT_OUT * np.arange(n)) * (np.arange(n) <= MAX_SKIP)
-    last_out = np.exp(-LEFT_OUT * np.arange(n)[::-1]) if finished else np.ones(n)
+    first_in = np.exp(-np.minimum(LEFT_OUT * np.arange(n), AT_AN_END)) * ((np.arange(n) <= MAX_SKIP) | finished)
+    last_out = np.exp(-np.minimum(LEFT_OUT * np.arange(n)[::-1], AT_AN_END)) if finished else np.ones(n)
 
     start_in = NEXT_FROM_GAP * first_in[:, None] / p
 
-    # Forward. `padded` holds what leaves each note before fragment i, behind `reach` rows of nothing.
-    padded = np.zeros((t, n + reach, p))
-    windows = np.lib.stride_tricks.sliding_window_view(padded, (reach, p), axis=(1, 2))[:, :n, 0]
-    into, notes = np.zeros((t, n, p)), np.zeros((t, STAGES, n, p))
+    # Forward, in bands of notes: those that held more than FAINT of the weight, and the ones within their reach.
+    # `padded` holds what leaves each note before the fragment, behind `reach` rows of nothing.
+    padded = np.zeros((n + reach, p))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, (reach, p))[:n, 0]
+    bands: list[tuple[int, int, int]] = []  # first note, end of those that could leave, end of those that could be entered
+    emitted: list[F] = []  # these of each fragment, for the notes of its band
+    left: list[F] = []
+    into: list[F] = []
+    notes: list[F] = []
     scales = np.zeros(t)
+    jump = np.exp(-JUMP) / p
+    number = np.arange(n)
+    from_note, to_note = np.maximum(0, number - FARTHEST), np.maximum(0, number - MAX_SKIP - 1)
     note, gap, start = np.zeros((STAGES, n, p)), np.zeros((n, p)), 1.0
+    a, b = 0, 0
     for i in range(t):
-        done = leave[i - 1][:, None]
-        leaving = done * (note[-1] + SHORT * note[:-1].sum(axis=0))
-        source = padded[i, reach:]
-        np.multiply(leaving, NO_GAP, out=source)
-        source += NEXT_FROM_GAP * gap
-        entering = np.matmul(windows[i].reshape(n, 1, reach * p), kernel)[:, 0]
-        entering += start * start_in
+        stop = min(n, b + FARTHEST)
+        bands.append((a, b, stop))
+        was, here, size = slice(a, b), slice(a, stop), stop - a
+        done = leave[i - 1, was][:, None]
+        leaving = done * (note[-1, was] + SHORT * note[:-1, was].sum(axis=0))
+        source = NO_GAP * leaving + NEXT_FROM_GAP * gap[was]
+        padded[max(0, a - reach):a + reach] = 0.0
+        padded[a + reach:b + reach] = source
+        padded[b + reach:] = 0.0
+        entering = np.matmul(windows[here].reshape(size, 1, reach * p), kernel[here])[:, 0]
+        entering += start * start_in[here]
+        mass = np.zeros(n + 1)
+        mass[a + 1:b + 1] = source.sum(axis=1)
+        mass = np.cumsum(mass)
+        entering += jump * np.maximum(mass[to_note[here]] - mass[from_note[here]], 0.0)[:, None]
         entering *= onset_factor[i]
-        gap = emit_gap[i] * ((1 - NEXT_FROM_GAP) * gap + (1 - NO_GAP) * leaving)
-        moved = note * (1 - done)
-        moved[1:] += done * (1 - SHORT) * note[:-1]
+        gap[here] *= 1 - NEXT_FROM_GAP
+        gap[was] += (1 - NO_GAP) * leaving
+        gap[here] *= emit_gap[i]
+        moved = np.zeros((STAGES, size, p))
+        moved[:, :b - a] = note[:, was] * (1 - done)
+        moved[1:, :b - a] += done * (1 - SHORT) * note[:-1, was]
         moved[0] += entering
-        note = emit_note[i] * moved
+        emission = np.exp(log_prior[here] * seconds[i] - (note_cost[i] + place_cost[i, here, None]))
+        moved *= emission
         start *= (1 - NEXT_FROM_GAP) * emit_gap[i]
-        total = note.sum() + gap.sum() + start
-        note /= total
-        gap /= total
+        weight = moved.sum(axis=(0, 2)) + gap[here].sum(axis=1)
+        total = weight.sum() + start
+        moved /= total
+        gap[here] /= total
         start /= total
+        note[:, here] = moved
         scales[i] = total
-        into[i] = entering
-        notes[i] = note
+        for kept, new in ((emitted, emission), (left, source), (into, entering), (notes, moved)):
+            kept.append(new)
+        alive = np.flatnonzero(weight > FAINT * total) + a
+        b = int(alive[-1]) + 1 if len(alive) else stop
+        if start < FAINT and len(alive):
+            a = int(alive[0])
+        note[:, :a] = gap[:a] = note[:, b:] = gap[b:] = 0.0
     end_weight = last_out[:, None]
     final = (note * end_weight).sum() + (gap * end_weight).sum() + 1e-300
     reached = ((note.sum(axis=0) + gap) * end_weight).sum(axis=1) / final
     log_likelihood = np.log(scales).sum() + np.log(final)
 
-    # Backward.
+    # Backward, in the same bands.
     beta_gap = np.repeat(end_weight / final, p, axis=1)
     beta_note = np.repeat(beta_gap[None], STAGES, axis=0)
-    gamma = np.zeros((t, n))
-    ahead = np.zeros((t, n, p))  # emission times what follows, for a note entered at fragment i
-    onward = np.zeros((n + reach, p))
+    gamma, flow = np.zeros((t, n)), np.zeros((n, p))
+    ahead: list[F] = []  # of each fragment: emission times what follows, for a note entered there
     for i in range(t - 1, -1, -1):
-        gamma[i] = np.einsum("snp,snp->n", notes[i], beta_note)
-        enter = emit_note[i] * beta_note / scales[i]
+        a, b, stop = bands[i]
+        here = slice(a, stop)
+        gamma[i, here] = np.einsum("snp,snp->n", notes[i], beta_note[:, here])
+        enter = emitted[i] * beta_note[:, here] / scales[i]
         fresh = enter[0] * onset_factor[i]
-        ahead[i] = fresh
-        stay_gap = (emit_gap[i] / scales[i]) * beta_gap
-        back = np.matmul(fresh[:, None, :], kernel_back).reshape(n, reach, p)
-        onward[:] = 0.0
+        ahead.append(fresh)
+        flow[here] += into[i] / max(onset_factor[i], 1e-9) * fresh
+        stay_gap = (emit_gap[i] / scales[i]) * beta_gap[here]
+        back = np.matmul(fresh[:, None, :], kernel_back[here]).reshape(stop - a, reach, p)
+        onward = np.zeros((stop - a + reach, p))
         for k in range(reach):
-            onward[k:k + n] += back[:, k]
-        onto = onward[reach:]
-        out = leave[i - 1][:, None]
-        left = NO_GAP * onto + (1 - NO_GAP) * stay_gap
-        beta_note = (1 - out) * enter
-        beta_note[-1] += out * left
-        beta_note[:-1] += out * ((1 - SHORT) * enter[1:] + SHORT * left)
-        beta_gap = (1 - NEXT_FROM_GAP) * stay_gap + NEXT_FROM_GAP * onto
+            onward[k:k + stop - a] += back[:, k]
+        mass = np.zeros(n + FARTHEST + 1)
+        mass[a + 1:stop + 1] = fresh.sum(axis=1)
+        mass = np.cumsum(mass)
+        onto = onward[reach:] + jump * np.maximum(
+            mass[number[here] + FARTHEST + 1] - mass[number[here] + MAX_SKIP + 2], 0.0)[:, None]
+        out = leave[i - 1, here][:, None]
+        goes = NO_GAP * onto + (1 - NO_GAP) * stay_gap
+        beta_note[:], beta_gap[:] = 0.0, 0.0
+        beta_note[:, here] = (1 - out) * enter
+        beta_note[-1, here] += out * goes
+        beta_note[:-1, here] += out * ((1 - SHORT) * enter[1:] + SHORT * goes)
+        beta_gap[here] = (1 - NEXT_FROM_GAP) * stay_gap + NEXT_FROM_GAP * onto
+    ahead.reverse()
 
-    flow = np.einsum("tnp,tnp->np", into / np.maximum(onset_factor, 1e-9)[:, None, None], ahead)
     offset = np.subtract.outer(np.arange(p), np.arange(p)).T + (p - 1)  # from pitch o to o2: o2 - o + p - 1
     intervals = np.zeros((max(n - 1, 0), 2 * p - 1))
+    first, could_leave, could_enter = np.array(bands).T
     for j in range(1, n):
-        pairs = (padded[:, reach + j - 1].T @ ahead[:, j]) * kernel[j, (reach - 1) * p:]
-        intervals[j - 1] = np.bincount(offset.ravel(), weights=pairs.ravel(), minlength=2 * p - 1)
+        when = np.flatnonzero((first < j) & (j <= could_leave) & (j < could_enter))
+        if len(when):
+            before = np.array([left[i][j - 1 - first[i]] for i in when])
+            after = np.array([ahead[i][j - first[i]] for i in when])
+            pairs = (before.T @ after) * kernel[j, (reach - 1) * p:]
+            intervals[j - 1] = np.bincount(offset.ravel(), weights=pairs.ravel(), minlength=2 * p - 1)
     return Alignment(pieces, grid, flow.sum(axis=1), gamma, reached, intervals, flow, float(log_likelihood))

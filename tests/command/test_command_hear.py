@@ -384,8 +384,10 @@ def test_a_line_of_a_review_says_each_thing_once(run: Run, tmp_path: Path) -> No
         "11 of 13 moves as written, 2 not sure. I did not hear the first 'the'."]
 
 
-def test_of_a_take_that_could_not_be_followed_nothing_is_measured(run: Run) -> None:
-    _, out, _ = run("hear", RECORDINGS / "snail-wall-too-noisy.flac", "--tune", "snail-wall", "--more")
+def test_of_a_take_that_could_not_be_followed_nothing_is_measured(run: Run, tmp_path: Path) -> None:
+    sound, rate = soundfile.read(RECORDINGS / "snail-wall-too-noisy.flac", start=round(1.1 * 22050))  # in its third note
+    soundfile.write(tmp_path / "one-note.flac", sound, rate)
+    _, out, _ = run("hear", tmp_path / "one-note.flac", "--tune", "snail-wall", "--more")
     lines = out.splitlines()
     assert lines[0].startswith("I heard you sing, but could not follow.")
     assert all(line.startswith("Note ") for line in lines[2:])
@@ -411,12 +413,16 @@ def test_a_name_that_is_no_sounds_is_refused_before_the_answer(run: Run, tmp_pat
     assert "sound is saved as .wav or .flac" in err
 
 
+def begun(found: dict) -> list[float]:
+    return [n["onset_s"] for n in found["notes"] if n["onset_s"] is not None]
+
+
 def test_no_note_begins_before_the_take(run: Run, tmp_path: Path) -> None:
     voice = 0.3 * np.sin(2 * np.pi * 220 * np.arange(22050 * 2) / 22050)
     soundfile.write(tmp_path / "t.wav", voice, 22050)
-    assert heard(run, tmp_path / "t.wav", "tick-tock")["notes"][0]["onset_s"] >= 0
+    assert min(begun(heard(run, tmp_path / "t.wav", "tick-tock"))) >= 0
     (tmp_path / "t.csv").write_text("time_s,f0_hz\n" + "".join(f"{1e6 + k * 0.01:.2f},220\n" for k in range(200)))
-    assert heard(run, tmp_path / "t.csv", "tick-tock")["notes"][0]["onset_s"] >= 1e6 - 1
+    assert min(begun(heard(run, tmp_path / "t.csv", "tick-tock"))) >= 1e6 - 1
 
 
 def test_a_take_in_which_no_note_is_found_is_nothing_sung(run: Run, tmp_path: Path) -> None:

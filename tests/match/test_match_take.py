@@ -1,5 +1,6 @@
 """A take against a tune: verdicts, keys, left-out notes, what is never said."""
 
+import sys
 from collections.abc import Sequence
 from fractions import Fraction
 
@@ -115,6 +116,26 @@ def test_a_repeated_note_left_out_does_no_harm() -> None:
     found = match_take(drawn([m for i, m in enumerate(TUNE) if i != 3]), line(TUNE))
     assert WRONG not in verdicts(found)
     assert verdicts(found).count(RIGHT) >= 5
+
+
+LONG = (60, 62, 64, 65, 67, 67, 69, 67, 65, 64, 62, 64, 60, 67, 72, 71, 69, 65, 67, 64, 65, 62, 59, 60)
+
+
+@pytest.mark.parametrize("sung", [range(10), range(12, 24), range(6, 18)], ids=["stopped", "begun late", "middle"])
+def test_what_was_sung_of_a_long_tune_is_right_and_of_the_rest_nothing_is_said(sung: range) -> None:
+    found = match_take(drawn([LONG[i] for i in sung]), line(LONG))
+    inside = [i in sung and i + 1 in sung for i in range(len(LONG) - 1)]
+    assert verdicts(found) == [RIGHT if there else UNSURE for there in inside]
+
+
+def test_leaving_out_what_cannot_be_sung_now_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    module = sys.modules["companion.match.align"]
+    sung = drawn([*LONG[:9], 66, *LONG[10:20]])
+    banded = match_take(sung, line(LONG))
+    monkeypatch.setattr(module, "FAINT", 0.0)
+    whole = match_take(sung, line(LONG))
+    assert WRONG in verdicts(whole)
+    assert banded == whole
 
 
 def test_an_added_note_does_no_harm() -> None:
