@@ -1,4 +1,4 @@
-"""From voice to score, measured: `python tests/benchmarks/notate.py [--folk N] [--shipped N] [--maker formants|speech]`.
+"""From voice to score, measured: `python tests/benchmarks/notate.py [--folk N] [--skip N] [--shipped N] [--maker speech]`.
 
 Shipped tunes and folk tunes of music21's corpus (those that `companion/notate/counts.json` has not seen) are sung by the
 test singers: steady, drifting, swinging by 10 %, with scoops, vibrato, room, noise at 20 dB. For each sung note: is its
@@ -173,13 +173,14 @@ def main() -> None:
 
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--folk", type=int, default=100, metavar="N", help="folk tunes (100)")
+    parser.add_argument("--skip", type=int, default=0, metavar="N", help="folk tunes left out before them (none)")
     parser.add_argument("--shipped", type=int, default=25, metavar="N", help="shipped tunes (all)")
     parser.add_argument("--maker", choices=("formants", "speech"), default="formants")
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--plain", action="store_true", help="without baseline and the ways back")
     arguments = parser.parse_args()
     shipped = [f for f in (as_folk_tune(load(name), fewest=10) for name in shipped_names()[:arguments.shipped]) if f]
-    tunes = shipped + list(itertools.islice(folk_tunes(test=True), arguments.folk))
+    tunes = shipped + list(itertools.islice(folk_tunes(test=True), arguments.skip, arguments.skip + arguments.folk))
     alone, beaten, base = [], [], []
     by_condition: dict[str, list[dict[str, Any]]] = defaultdict(list)
     held = np.zeros(4)
