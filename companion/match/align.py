@@ -9,7 +9,8 @@ States, for N written notes and a grid of P sung pitches:
   need no search; what ties the notes together is the probability of the sung interval given the written one;
 - gap (i, p): after note i, which was sung at p: silence, breath, a slide, or a sound that is not in the tune.
 A note may be left out (a transition over it); a sound may be added (a voiced gap). Both are dear,
-else a wrong note would be explained away as one left out and another added.
+else a wrong note would be explained away as one left out and another added. But what is dear for a note is
+not so for a line: a take that begins or ends in mid-tune, or leaves out a line, pays as for a few notes.
 
 The track is first cut into fragments of at most `FRAGMENT_S`, in which the pitch hardly moves: an alignment
 over fragments costs a fifth of one over frames and loses nothing that a direction needs. Of a long tune only
