@@ -178,6 +178,12 @@ def interval_kernel(written: float, cells: int, any_way: float) -> F:
     return np.asarray((1 - any_way) * near + any_way * far / far.sum())
 
 
+def _sums(weight: F, low: NDArray[np.int64], high: NDArray[np.int64]) -> F:
+    """Sums of the m weights from each `low` to before each `high`; what lies outside 0 to m weighs nothing."""
+    before = np.concatenate([[0.0], np.cumsum(weight)])
+    return np.asarray(before[np.clip(high, 0, len(weight))] - before[np.clip(low, 0, len(weight))])
+
+
 def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rests: Sequence[float],
           key_prior: F | None = None, beat_s: float | None = None) -> Alignment | None:
     """Hold a take against N written notes. midi, beats (length in quarters), rests (after each): length N.
@@ -254,14 +260,10 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     padded = np.zeros((n + reach, p))
     windows = np.lib.stride_tricks.sliding_window_view(padded, (reach, p))[:n, 0]
     bands: list[tuple[int, int, int]] = []  # first note, end of those that could leave, end of those that could be entered
-    emitted: list[F] = []  # these of each fragment, for the notes of its band
-    left: list[F] = []
-    into: list[F] = []
-    notes: list[F] = []
+    kept: list[tuple[F, F, F, F]] = []  # of the notes in the band: emission, what left them, entered them, is in them
     scales = np.zeros(t)
     jump = np.exp(-JUMP) / p
     number = np.arange(n)
-    from_note, to_note = np.maximum(0, number - FARTHEST), np.maximum(0, number - MAX_SKIP - 1)
     note, gap, start = np.zeros((STAGES, n, p)), np.zeros((n, p)), 1.0
     a, b = 0, 0
     for i in range(t):
@@ -271,15 +273,11 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
         done = leave[i - 1, was][:, None]
         leaving = done * (note[-1, was] + SHORT * note[:-1, was].sum(axis=0))
         source = NO_GAP * leaving + NEXT_FROM_GAP * gap[was]
-        padded[max(0, a - reach):a + reach] = 0.0
+        padded[:] = 0.0
         padded[a + reach:b + reach] = source
-        padded[b + reach:] = 0.0
         entering = np.matmul(windows[here].reshape(size, 1, reach * p), kernel[here])[:, 0]
         entering += start * start_in[here]
-        mass = np.zeros(n + 1)
-        mass[a + 1:b + 1] = source.sum(axis=1)
-        mass = np.cumsum(mass)
-        entering += jump * np.maximum(mass[to_note[here]] - mass[from_note[here]], 0.0)[:, None]
+        entering += jump * _sums(source.sum(axis=1), number[here] - FARTHEST - a, number[here] - reach - a)[:, None]
         entering *= onset_factor[i]
         gap[here] *= 1 - NEXT_FROM_GAP
         gap[was] += (1 - NO_GAP) * leaving
@@ -298,8 +296,7 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
         start /= total
         note[:, here] = moved
         scales[i] = total
-        for kept, new in ((emitted, emission), (left, source), (into, entering), (notes, moved)):
-            kept.append(new)
+        kept.append((emission, source, entering, moved))
         alive = np.flatnonzero(weight > FAINT * total) + a
         b = int(alive[-1]) + 1 if len(alive) else stop
         if start < FAINT and len(alive):
@@ -318,21 +315,19 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     for i in range(t - 1, -1, -1):
         a, b, stop = bands[i]
         here = slice(a, stop)
-        gamma[i, here] = np.einsum("snp,snp->n", notes[i], beta_note[:, here])
-        enter = emitted[i] * beta_note[:, here] / scales[i]
+        emission, _, entering, moved = kept[i]
+        gamma[i, here] = np.einsum("snp,snp->n", moved, beta_note[:, here])
+        enter = emission * beta_note[:, here] / scales[i]
         fresh = enter[0] * onset_factor[i]
         ahead.append(fresh)
-        flow[here] += into[i] / max(onset_factor[i], 1e-9) * fresh
+        flow[here] += entering / max(onset_factor[i], 1e-9) * fresh
         stay_gap = (emit_gap[i] / scales[i]) * beta_gap[here]
         back = np.matmul(fresh[:, None, :], kernel_back[here]).reshape(stop - a, reach, p)
         onward = np.zeros((stop - a + reach, p))
         for k in range(reach):
             onward[k:k + stop - a] += back[:, k]
-        mass = np.zeros(n + FARTHEST + 1)
-        mass[a + 1:stop + 1] = fresh.sum(axis=1)
-        mass = np.cumsum(mass)
-        onto = onward[reach:] + jump * np.maximum(
-            mass[number[here] + FARTHEST + 1] - mass[number[here] + MAX_SKIP + 2], 0.0)[:, None]
+        far = _sums(fresh.sum(axis=1), number[here] + reach + 1 - a, number[here] + FARTHEST + 1 - a)
+        onto = onward[reach:] + jump * far[:, None]
         out = leave[i - 1, here][:, None]
         goes = NO_GAP * onto + (1 - NO_GAP) * stay_gap
         beta_note[:], beta_gap[:] = 0.0, 0.0
@@ -348,7 +343,7 @@ def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rest
     for j in range(1, n):
         when = np.flatnonzero((first < j) & (j <= could_leave) & (j < could_enter))
         if len(when):
-            before = np.array([left[i][j - 1 - first[i]] for i in when])
+            before = np.array([kept[i][1][j - 1 - first[i]] for i in when])
             after = np.array([ahead[i][j - first[i]] for i in when])
             pairs = (before.T @ after) * kernel[j, (reach - 1) * p:]
             intervals[j - 1] = np.bincount(offset.ravel(), weights=pairs.ravel(), minlength=2 * p - 1)
