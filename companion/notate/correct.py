@@ -9,7 +9,7 @@ from fractions import Fraction
 from companion.cue.wording import NUMBERS, ORDINALS
 from companion.errors import Trouble
 from companion.notate.doubts import pitch_words, value_words
-from companion.notate.rhythm import METRES, TICKS, bar_ticks
+from companion.notate.rhythm import BY_BEATS, METRES, TICKS, bar_ticks
 from companion.notate.score import Notation, bars_of, write
 from companion.notate.words import lay
 from companion.tune.model import STEP_SEMITONES, VALUES, Key
@@ -46,8 +46,7 @@ class Corrected:
 
 _INTERVALS = {"semitone": 1, "half step": 1, "half tone": 1, "whole step": 2, "whole tone": 2, "tone": 2,
               "minor third": 3, "major third": 4, "third": 4, "fourth": 5, "fifth": 7, "octave": 12}
-_METRE_WORDS = {"two": "2/4", "2": "2/4", "three": "3/4", "3": "3/4", "four": "4/4", "4": "4/4",
-                "six": "6/8", "6": "6/8", "nine": "9/8", "9": "9/8", "twelve": "12/8", "12": "12/8"}
+_METRE_WORDS = {said: metre for beats, metre in BY_BEATS.items() for said in (NUMBERS[beats], str(beats))}
 _NUMBER = {w: n for n, w in enumerate(NUMBERS)} | {w: n for n, w in enumerate(ORDINALS)} | {"last": -1}
 
 

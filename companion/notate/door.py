@@ -24,7 +24,7 @@ from companion.notate.countin import FEWEST, MOST
 from companion.notate.doubts import doubt_lines, metre_words, value_words
 from companion.notate.exercises import KINDS as EXERCISE_KINDS
 from companion.notate.exercises import exercises
-from companion.notate.rhythm import FEWEST_BEATS, METRES, bar_ticks
+from companion.notate.rhythm import BY_BEATS, FEWEST_BEATS, METRES, bar_ticks
 from companion.notate.score import LONGEST_S, Given, Notation
 from companion.notate.sound import COMPANY, check, has_company
 from companion.notate.together import notate_together
@@ -132,8 +132,7 @@ def given(bpm: float | None = None, time: str | None = None, beats: str | Path |
     if bpm is not None and not 30 <= bpm <= 240:
         raise Trouble(f"{bpm:g} beats a minute were given; give 30 to 240.")
     if time is not None:
-        time = {"2": "2/4", "3": "3/4", "4": "4/4", "6": "6/8", "9": "9/8", "12": "12/8"}.get(
-            time.strip(), time.strip())
+        time = {str(beats): metre for beats, metre in BY_BEATS.items()}.get(time.strip(), time.strip())
         if time not in METRES:
             raise Trouble(f"Time {time} was given; a tune is written in {', '.join(METRES)} here.")
     said = None

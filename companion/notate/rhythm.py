@@ -28,6 +28,8 @@ TICKS = 4  # to a crotchet: a semiquaver is the shortest value written
 MOST_TICKS = 32  # the longest time from a note to the next: two bars of four
 #: Metres that can be written: name, upper figure, lower figure.
 METRES = {"2/4": (2, 4), "3/4": (3, 4), "4/4": (4, 4), "6/8": (6, 8), "9/8": (9, 8), "12/8": (12, 8)}
+#: The same by how many beats are counted.
+BY_BEATS = {upper: name for name, (upper, _) in METRES.items()}
 #: Those that are weighed where none is given. In 9/8 and 12/8 there are too few folk tunes to count; they are read, when
 #: they are given, by what was counted in 6/8: its first beat stands for their first (12/8: and third), else its second.
 GUESSED = ("2/4", "3/4", "4/4", "6/8")
