@@ -15,9 +15,9 @@ from singers.performance import STEP_S
 
 from companion.braille import to_ascii, to_dots
 from companion.course.drill import Item
-from companion.course.session import Hands
 from companion.ear.files import Sound
 from companion.ear.model import PitchTrack
+from companion.lesson.sitting import Hands
 from companion.tune.model import LineNote
 
 EVERY = 3  # of the singer's steps of 5 ms make a frame: enough for the match, and quick

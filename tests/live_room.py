@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from singers import VOICES, LineItem, Style, perform, render
 
-from companion.cue.sound import Sound, at_rate
+from companion.audio.sound import Sound, at_rate
 from companion.diary import SETTINGS
 from companion.lesson.keys import Keys
 from companion.lesson.out import Out

@@ -22,7 +22,7 @@ VARIANTS = ("", "+f2", "+f4", "+m3", "+f5", "+m7")
 
 @cache
 def _said(sentence: int, words: int, pitch: int, american: bool) -> np.ndarray:
-    from companion.cue.speech import speak
+    from companion.audio.speech import speak
 
     sound = speak(SENTENCES[sentence], words, "american" if american else "british")
     # Another voice: played at another speed, pitch and formants move together, as in larger or smaller people.

@@ -39,7 +39,7 @@ def test_help_is_light() -> None:
 
 
 def test_hearing_a_pitch_track_needs_no_heavy_library() -> None:
-    code = ("import sys; import companion.ear, companion.match.hold, companion.cue.wording, companion.ear.tracker;"
+    code = ("import sys; import companion.ear, companion.match.take, companion.language.cues, companion.ear.tracker;"
             "print([m for m in ('librosa', 'numba', 'scipy', 'music21', 'av') if m in sys.modules])")
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True).stdout
     assert out.strip() == "[]"

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from companion.course.drill import Item
-    from companion.course.session import Hands
     from companion.ear.model import PitchTrack
     from companion.lesson.out import Out
+    from companion.lesson.sitting import Hands
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,10 +49,10 @@ def common(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.course import door
     from companion.course import progress as kept
     from companion.course.stage import find_stage, stages
     from companion.errors import Trouble
+    from companion.lesson import course_door as door
 
     if options.check:
         return say(door.check_lines(options.check))
@@ -88,7 +88,7 @@ def run(options: argparse.Namespace) -> int:
             return say(progress.lines(some, start),
                        door.progress_json(progress, some, start) if options.json else None)
         settings = diary.settings(pupil)
-        from companion.course.sound import shift_for
+        from companion.lesson.question_sound import shift_for
 
         stage = kept.load(diary, pupil).stage(some)
         shift = shift_for(stage.material, pupil.low, pupil.high)
@@ -110,8 +110,8 @@ def say(lines: list[str], data: Any = None) -> int:
 
 def hands(settings: dict[str, Any], options: argparse.Namespace, shift: int = 0) -> Hands:
     """A sitting at the terminal, by a pupil's settings and the options of the command."""
-    from companion.course.door import help_lines
-    from companion.course.session import Hands
+    from companion.lesson.course_door import help_lines
+    from companion.lesson.sitting import Hands
 
     out = speaker(settings, options)
     ear = listener(settings) if options.listen else None
@@ -133,7 +133,7 @@ def speaker(settings: dict[str, Any], options: argparse.Namespace) -> Out:
 
 def clock(on: str | None) -> Callable[[], Any]:
     """The time now; with a day given, that day at this time of day."""
-    from companion.course.door import moment
+    from companion.lesson.course_door import moment
 
     return lambda: moment(on)
 
@@ -167,7 +167,7 @@ def shower(out: Out, form: str) -> Callable[[str], None]:
 
 def sounder(out: Out, silent: bool, shift: float) -> Callable[[Item], None]:
     """What a question sounds, played; or the helper is told what to sound."""
-    from companion.course.sound import item_sound, said_instead
+    from companion.lesson.question_sound import item_sound, said_instead
 
     shown = out.show
 

@@ -18,7 +18,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.demo import demo_answer, demo_lines, save_cue
 
     if options.sound:
-        from companion.cue.playback import check_name
+        from companion.audio.playback import check_name
 
         check_name(options.sound)
     found = demo_answer(options.american)

@@ -29,11 +29,11 @@ def run(options: argparse.Namespace) -> int:
     import json
 
     from companion.command.course import clock, hands, say
-    from companion.course import door
     from companion.course import progress as kept
     from companion.course.drill import KINDS, WAY_WORDS
     from companion.course.stage import find_stage
     from companion.diary.settings import SETTINGS
+    from companion.lesson import course_door as door
 
     if not options.kind:
         return say([*(f"{kind}. {WAY_WORDS[way]}." for kind, way in KINDS.items()),

@@ -25,8 +25,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.notate import booklet
-    from companion.notate.door import booklet_of
+    from companion.transcribe.door import booklet_of
+    from companion.workbook import booklet
 
     practise = list(options.practise)
     if options.pupil:

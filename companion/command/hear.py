@@ -25,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.answer import answer
 
     if options.sound:
-        from companion.cue.playback import check_name
+        from companion.audio.playback import check_name
 
         check_name(options.sound)
     if options.sound and any(os.path.exists(kept) and os.path.exists(options.sound)
@@ -46,11 +46,11 @@ def run(options: argparse.Namespace) -> int:
 
         sound = cue_sound(found, variety="american" if options.american else "british")
         if options.sound:
-            from companion.cue.playback import save
+            from companion.audio.playback import save
 
             save(sound, options.sound)
         if options.speak:
-            from companion.cue.playback import play
+            from companion.audio.playback import play
 
             play(sound)
     return 0

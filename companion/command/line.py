@@ -16,7 +16,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.notate import fingerline
+    from companion.paper import finger_line as fingerline
     from companion.tune import load
 
     tune = load(options.tune, part=options.part)

@@ -34,8 +34,8 @@ def run(options: argparse.Namespace) -> int:
     import json
     import sys
 
-    from companion.notate.door import LIVE, LIVE_SAY, check_outs, given, save_as, tune_sound, write_takes
-    from companion.notate.score import as_json
+    from companion.transcribe.door import LIVE, LIVE_SAY, check_outs, given, save_as, tune_sound, write_takes
+    from companion.transcribe.score import as_json
 
     check_outs(options.out, options.take)
     said = given(options.bpm, options.time, options.beats, options.key, options.counted_in)
@@ -54,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
     if not options.json:
         print("\n".join(written.lines(options.american)), flush=True)
     if options.correct:
-        from companion.notate.talk import talk
+        from companion.transcribe.dialogue import talk
 
         written = talk(written, sys.stdin, print if not options.json else (lambda text: None), options.american)
     tune = written.notation.tune
@@ -65,7 +65,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(as_json(written.notation), ensure_ascii=False))
     if options.play:
-        from companion.cue.playback import play
+        from companion.audio.playback import play
 
         play(tune_sound(tune))
     return 0

@@ -26,10 +26,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.course import forms
-    from companion.course.door import moment, sheet_of
     from companion.course.stage import stages
     from companion.diary.diary import Diary
+    from companion.lesson.course_door import moment, sheet_of
+    from companion.paper import forms
 
     sheet = sheet_of(options.what, options.name, stages(options.stages), lambda: Diary(options.diary),
                      kind=options.kind, tune=options.tune, leave_out=options.leave_out, count=options.count,
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
     elif not options.speak:
         print("\n".join(forms.to_text(sheet)))
     if options.speak:
-        from companion.cue.playback import play
+        from companion.audio.playback import play
 
         play(forms.to_sound(sheet, variety="american" if options.american else "british"))
     return 0

@@ -16,7 +16,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.notate import wallcard
+    from companion.paper import wall_card as wallcard
     from companion.tune import load
 
     card = wallcard.wall_card(load(options.tune, part=options.part), options.shoulder, options.american)
@@ -26,8 +26,8 @@ def run(options: argparse.Namespace) -> int:
     else:
         print("\n".join(card.lines()), flush=True)
     if options.speak:
-        from companion.cue.playback import play
-        from companion.cue.speech import speak
+        from companion.audio.playback import play
+        from companion.audio.speech import speak
 
         play(speak(" ".join(card.lines())))
     return 0

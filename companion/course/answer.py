@@ -15,9 +15,9 @@ from companion.braille import from_dots, needs_octave, say_dots, to_cells
 from companion.braille import signs as S
 from companion.course.drill import HIGHER, Item, card, plain_number, said_line
 from companion.course.facts import AMERICAN, PLAIN, VALUE_NAMES, Fact, by_cells, fact, letter_of
-from companion.cue.wording import ORDINALS, cue_for, in_american, number, ordinal
 from companion.errors import NothingSung
-from companion.match.detail import kind_name as move_name
+from companion.language.cues import ORDINALS, cue_for, in_american, number, ordinal
+from companion.match.details import kind_name as move_name
 from companion.match.model import RIGHT, UNSURE, WRONG, Match
 from companion.tune.model import STEPS
 
@@ -482,13 +482,13 @@ def check_take(item: Item, take: str | Path | PitchTrack, american: bool = False
     Every move is remembered by its kind. Raises Trouble where a file cannot be read.
     """
     from companion.ear import hear_pitch
-    from companion.match.hold import match_take
+    from companion.match.take import match_take
 
     track = hear_pitch(take) if isinstance(take, (str, Path)) else take
     try:
         match = match_take(track, item.sung)
     except NothingSung:
-        from companion.cue.wording import NOTHING_SUNG
+        from companion.language.cues import NOTHING_SUNG
 
         return Judged(UNSURE, NOTHING_SUNG)
     cue = cue_for(match)

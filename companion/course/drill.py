@@ -18,9 +18,9 @@ from companion.braille import needs_octave, say_dots, to_ascii, to_dots
 from companion.braille import signs as S
 from companion.course.facts import VALUE_NAMES, Fact, fact
 from companion.course.material import Group, Material, make_group, note_fact
-from companion.cue.wording import number
 from companion.errors import Trouble
-from companion.match.detail import kind_name as move_name
+from companion.language.cues import number
+from companion.match.details import kind_name as move_name
 from companion.match.model import direction
 from companion.tune.model import STEPS, Bar, LineNote, Note, Pitch, Tune
 

@@ -14,10 +14,10 @@ from companion.course.answer import Judged
 from companion.course.drill import EAR_TO_VOICE, WAY_WORDS, Item, card
 from companion.course.recall import Recall, utc
 from companion.course.stage import Evidence, Stage
-from companion.cue.wording import number
 from companion.diary.diary import Diary
 from companion.diary.model import Pupil, Tally
 from companion.errors import Trouble
+from companion.language.cues import number
 from companion.match.model import RIGHT, UNSURE, WRONG
 
 ROOM, NAME = "course", "progress"  # where the diary keeps it

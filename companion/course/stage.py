@@ -13,8 +13,8 @@ from typing import Any
 from companion.course.drill import KINDS, ORDERS, USUAL_COUNT, WAY_WORDS, WAYS, Drill
 from companion.course.facts import SIGNS, VALUE_NAMES, fact, letter_of
 from companion.course.material import LEAVE_OUT, Material, material
-from companion.cue.wording import in_american, number
 from companion.errors import Trouble
+from companion.language.cues import in_american, number
 
 FOLDER = Path(__file__).parent / "stages"
 MOST_WORDS = 120  # the adult's part: read aloud in under a minute

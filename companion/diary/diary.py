@@ -184,7 +184,7 @@ class Diary:
 
         sound: mono float samples and their rate; kept (as FLAC) only where a consent holds today.
         """
-        from companion.match.detail import kind_name
+        from companion.match.details import kind_name
 
         flac = _flac(*sound) if sound is not None and self.consent(pupil) else None
         notes = [{"number": n.written.number, "written": n.written.pitch.name, "sung": n.sung, "midi": n.midi,

@@ -10,7 +10,7 @@ from companion.errors import NothingSung, Trouble
 from companion.tune.model import LineNote, Tune
 
 if TYPE_CHECKING:
-    from companion.cue.wording import Cue
+    from companion.language.cues import Cue
     from companion.match.model import Match
 
 
@@ -88,9 +88,9 @@ def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, p
 
     Raises Trouble where either cannot be read, NothingSung where nothing was sung.
     """
-    from companion.cue.wording import cue_for
     from companion.ear import hear_pitch
-    from companion.match.hold import match_take
+    from companion.language.cues import cue_for
+    from companion.match.take import match_take
     from companion.tune import load
 
     tune = load(tune_name, part=part)

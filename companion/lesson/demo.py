@@ -21,7 +21,7 @@ def demo_lines(found: Answer, sound: str | None = None, american: bool = False) 
 
     sound: where to save it; Trouble is raised only where that was asked for and cannot be done.
     """
-    from companion.cue.reach import for_helper, wall_for
+    from companion.language.reach import for_helper, wall_for
     from companion.lesson.words import count_line, move_line, note_line
 
     lines = [note_line(found, i, american) for i in range(len(found.match.notes))]
@@ -42,7 +42,7 @@ def demo_lines(found: Answer, sound: str | None = None, american: bool = False) 
 
 def save_cue(found: Answer, sound: str | None = None, american: bool = False) -> Path:
     """Save the spoken cue and its glides, in the temporary folder if no place is given; returns where."""
-    from companion.cue.playback import save
+    from companion.audio.playback import save
     from companion.lesson.sounds import cue_sound
 
     made = cue_sound(found, variety="american" if american else "british")

@@ -94,7 +94,7 @@ class Lesson:
         if not self.wait:
             session.give(line, self.quarter_s)
             return None
-        from companion.cue.glides import starting_note
+        from companion.audio.glides import starting_note
 
         session.play(starting_note(line[0].midi + session.shift, 0.8))
         heard = session.listen(line, self.quarter_s, 10 * WAIT_S)
@@ -113,7 +113,7 @@ class Lesson:
 
 def words_of(line: Sequence[LineNote]) -> str:
     """The words of a phrase, or how many notes it has."""
-    from companion.cue.wording import number
+    from companion.language.cues import number
 
     text = "".join(n.syllable + ("" if n.word_place in ("begin", "middle") else " ") for n in line if n.syllable)
     return text.strip().rstrip(".,;:!?") or f"{number(len(line))} notes"

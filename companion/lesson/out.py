@@ -42,7 +42,7 @@ class Out:
             if after_start is not None:
                 after_start()
             return True
-        from companion.cue.speech import speak
+        from companion.audio.speech import speak
 
         shown = self.show
         done = self.sound(speak(text, self.rate, self.variety), cut, after_start)
@@ -56,7 +56,7 @@ class Out:
 
     def sound(self, sound: Any, cut: Cut | None = None, after_start: Callable[[], None] | None = None) -> bool:
         """Play to the end, False where it was cut short. A loudspeaker that is gone is said once, as text."""
-        from companion.cue.playback import start
+        from companion.audio.playback import start
 
         try:
             playing = start(sound, self.device, cap_db=self.cap_db)

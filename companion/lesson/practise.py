@@ -166,7 +166,7 @@ class Practise:
         session.shift = shift
 
     def _glide(self, low: float, high: float) -> None:
-        from companion.cue.glides import glide
+        from companion.audio.glides import glide
 
         session = self.session
         middle = (low + high) / 2
@@ -207,7 +207,7 @@ class Practise:
             self._say("We leave that for another day.")
 
     def _step(self, ladder: Ladder, taken: Taken, before: Move | None) -> Move | None:
-        from companion.cue.wording import move_to_try
+        from companion.language.cues import move_to_try
 
         move = move_to_try(taken.match) if taken.kind == "one to try" else None
         if taken.kind in ("all right", "one note"):
@@ -221,8 +221,8 @@ class Practise:
 
     def _announce(self, ladder: Ladder, move: Move | None) -> None:
         """A smaller or larger piece: its notes, and for a single move the hand's way."""
-        from companion.cue.reach import for_helper, for_pupil
-        from companion.cue.wording import smaller_piece
+        from companion.language.cues import smaller_piece
+        from companion.language.reach import for_helper, for_pupil
 
         notes = ladder.notes()
         if ladder.piece.size == PHRASE:
@@ -238,7 +238,7 @@ class Practise:
             self._glide_of(notes)
 
     def _glide_of(self, notes: Sequence[LineNote]) -> None:
-        from companion.cue.glides import glide
+        from companion.audio.glides import glide
 
         shift = self.session.shift
         self.session.play(glide(notes[0].midi + shift, notes[1].midi + shift))
@@ -305,7 +305,7 @@ class Practise:
 def closing(taken: Sequence[Taken]) -> tuple[str, str]:
     """One sentence of what went well and one for next time, from the takes of a session."""
     from companion.diary.week import plural
-    from companion.match.detail import kind_name
+    from companion.match.details import kind_name
 
     tally: dict[str, list[int]] = {}
     for t in taken:

@@ -21,7 +21,7 @@ from companion.lesson.keys import Keys, help_lines
 from companion.lesson.out import Out
 
 if TYPE_CHECKING:
-    from companion.cue.sound import Sound
+    from companion.audio.sound import Sound
     from companion.diary import Diary, Pupil
     from companion.lesson.listen import Heard
     from companion.match.model import Match
@@ -204,9 +204,9 @@ class Session:
 
     def give(self, line: Sequence[LineNote], quarter_s: float, note: bool = True) -> bool:
         """The starting note and then the line, in the pupil's key; False where a key cut it short."""
-        from companion.cue.glides import RATE as OUT_RATE
-        from companion.cue.glides import line_sound, starting_note
-        from companion.cue.sound import silence, together
+        from companion.audio.glides import RATE as OUT_RATE
+        from companion.audio.glides import line_sound, starting_note
+        from companion.audio.sound import silence, together
 
         parts = [line_sound(line, self.shift, quarter_s)]
         if note:
@@ -220,8 +220,8 @@ class Session:
 
         quiet: keep and judge, but say nothing.
         """
-        from companion.cue.glides import move_glides
-        from companion.cue.wording import cue_for
+        from companion.audio.glides import move_glides
+        from companion.language.cues import cue_for
 
         assert heard.match is not None
         match = heard.match
@@ -266,7 +266,7 @@ class Session:
 
     def not_a_take(self, heard: Heard) -> str:
         """What to say where there was nothing to judge."""
-        from companion.cue.wording import NOTHING_SUNG
+        from companion.language.cues import NOTHING_SUNG
         from companion.lesson.listen import NOISE
 
         if heard.kind == "silence" and heard.room_db < NOTHING_DB:
@@ -305,7 +305,7 @@ class Session:
 
     def _key_line(self) -> list[str]:
         """Where the tune is given, said only when asked."""
-        from companion.cue.wording import number
+        from companion.language.cues import number
 
         if not self.shift:
             return ["It is given as written."]
@@ -314,7 +314,7 @@ class Session:
         return [f"It is given {number(n)} {'semitone' if n == 1 else 'semitones'} {way} than written."]
 
     def _more(self) -> None:
-        from companion.cue.wording import detail_lines
+        from companion.language.cues import detail_lines
         from companion.lesson.words import count_line
 
         if not self.taken:

@@ -134,7 +134,7 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
     A beginning before a pause is left out where it is not clearly singing and the rest is closer to the tune
     without it. A take that is all right as it stands is left alone.
     """
-    from companion.match.hold import match_take
+    from companion.match.take import match_take
 
     if all(m.verdict == RIGHT for m in match.moves):
         return track, match

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from companion.cue.glides import RATE, move_glides, starting_note
-from companion.cue.sound import Sound, levelled, silence, together
-from companion.cue.speech import RATE_WPM, speak
-from companion.cue.wording import start_line
+from companion.audio.glides import RATE, move_glides, starting_note
+from companion.audio.sound import Sound, levelled, silence, together
+from companion.audio.speech import RATE_WPM, speak
+from companion.language.cues import start_line
 from companion.lesson.answer import Answer
 from companion.tune.model import LineNote
 

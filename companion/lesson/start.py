@@ -184,7 +184,7 @@ class Later:
 
 def _wake() -> None:
     try:
-        from companion.cue.playback import portaudio
+        from companion.audio.playback import portaudio
 
         portaudio()
     except Trouble:

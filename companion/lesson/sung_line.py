@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from companion.ear.model import PitchTrack, SungNote
-from companion.notate.segment import sung_notes
+from companion.transcribe.segmentation import sung_notes
 from companion.tune.model import Bar, Key, LineNote, Note, Time, Tune
 from companion.tune.voice import spell
 

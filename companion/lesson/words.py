@@ -24,7 +24,7 @@ def count_line(counts: dict[str, int]) -> str:
 
 def note_line(found: Answer, index: int, american: bool = False) -> str:
     """One note: its number, its syllable, its name and its cell."""
-    from companion.cue.wording import bare
+    from companion.language.cues import bare
 
     heard = found.match.notes[index]
     syllable = f", {bare(heard.written.syllable)}" if heard.written.syllable else ""
@@ -53,7 +53,7 @@ def answer_lines(found: Answer, more: bool = False, american: bool = False) -> l
     if followed:
         lines += [move_line(found, i) for i, m in enumerate(found.match.moves) if m.verdict != "right" or more]
     if more and followed:
-        from companion.cue.wording import detail_lines
+        from companion.language.cues import detail_lines
 
         lines += detail_lines(found.match, american)
     lines += [note_line(found, i, american) for i in range(len(found.match.notes))]

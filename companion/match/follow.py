@@ -16,8 +16,8 @@ from companion.ear.model import PitchTrack
 from companion.ear.tracker import join
 from companion.errors import NothingSung
 from companion.match.align import align
-from companion.match.hold import LEAST_VOICE_S, match_take
 from companion.match.model import Match
+from companion.match.take import LEAST_VOICE_S, match_take
 from companion.tune.model import LineNote
 
 QUIET_AT_END_S = 0.12  # longer than a consonant inside a word (about 0.1 s)

@@ -47,7 +47,7 @@ class Move:
 class Match:
     """shift_semitones: sung minus written over the take. closeness: 0 to 1, pitch and gaps included.
 
-    detail: what a teacher may ask for on request (see `companion.match.detail`).
+    detail: what a teacher may ask for on request (see `companion.match.details`).
     """
 
     shift_semitones: float | None

@@ -21,7 +21,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from companion.ear.model import PitchTrack
-from companion.match.hold import match_take
+from companion.match.take import match_take
 from companion.tune.model import LineNote, Pitch
 
 HOP_S = 0.0116099773

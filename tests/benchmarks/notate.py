@@ -1,6 +1,6 @@
 """From voice to score, measured: `python tests/benchmarks/notate.py [--folk N] [--skip N] [--shipped N] [--maker speech]`.
 
-Shipped tunes and folk tunes of music21's corpus (those that `companion/notate/counts.json` has not seen) are sung by the
+Shipped tunes and folk tunes of music21's corpus (those that `companion/transcribe/counts.json` has not seen) are sung by the
 test singers: steady, drifting, swinging by 10 %, with scoops, vibrato, room, noise at 20 dB. For each sung note: is its
 written pitch right (all notes moved by one number of semitones are right: the singer's key is), and its value. A note
 that was not found is wrong in both. The same with beats tapped along (25 ms off), and for a plain baseline: notes by
@@ -33,9 +33,9 @@ from companion.ear.model import PitchTrack, SungNote
 from companion.ear.notes import find_notes
 from companion.ear.tracker import track
 from companion.errors import Trouble
-from companion.match.hold import match_take
-from companion.notate.doubts import unsure_bars
-from companion.notate.score import Given, Notation, bars_of, notate
+from companion.match.take import match_take
+from companion.transcribe.doubts import unsure_bars
+from companion.transcribe.score import Given, Notation, bars_of, notate
 from companion.tune import load, save, shipped_names
 
 NEAR_S = 0.15  # a found note belongs to the sung one that begins within this

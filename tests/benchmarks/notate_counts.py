@@ -1,8 +1,8 @@
-"""Make `companion/notate/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N]` (a quarter of an hour).
+"""Make `companion/transcribe/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N]` (a quarter of an hour).
 
 Counts on the folk tunes that are not for tests: for each metre which values stand at which place of the bar, rests,
 first and last notes, degrees, moves and phrase starts by place; for major and minor which degree follows which. Then
-the weights of `companion.notate.metre` by a conditional logistic regression, on the times of N of these tunes as a
+the weights of `companion.transcribe.metre` by a conditional logistic regression, on the times of N of these tunes as a
 simulated singer has them (no sound).
 """
 
@@ -24,10 +24,10 @@ import itertools
 
 from notate_tunes import QUICKEST_S, ROOT, FolkTune, folk_tunes
 
-from companion.notate import rhythm
-from companion.notate.metre import features
-from companion.notate.rhythm import GUESSED, MOST_TICKS, Evidence, Reading, bar_ticks, moves, read
-from companion.notate.score import BEAT_BEFORE
+from companion.transcribe import rhythm
+from companion.transcribe.metre import features
+from companion.transcribe.rhythm import GUESSED, MOST_TICKS, Evidence, Reading, bar_ticks, moves, read
+from companion.transcribe.score import BEAT_BEFORE
 
 FILE = ROOT / "companion" / "notate" / "counts.json"
 Table = defaultdict[int, Counter[int]]

@@ -1,6 +1,6 @@
 """Folk tunes of music21's Essen collection, and shipped ones, sung by the test singers with known truth.
 
-The tunes are split by file: those of TEST are only reported on; what `companion/notate/counts.json` holds was counted
+The tunes are split by file: those of TEST are only reported on; what `companion/transcribe/counts.json` holds was counted
 on the others (`notate_counts.py`). Files of Chinese tunes (han) are left out of both: their key is given as a
 signature, not as a keynote.
 """
@@ -23,7 +23,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from singers import VOICES, LineItem, Performance, Style, noisy, perform, render, room  # noqa: E402
 
-from companion.notate.pitches import key_of  # noqa: E402
+from companion.transcribe.pitches import key_of  # noqa: E402
 from companion.tune.model import Key, Tune  # noqa: E402
 
 TEST = ("kinder0", "irl", "erk5", "fink0", "lot", "lux", "boehme20", "ballad50", "dva0")

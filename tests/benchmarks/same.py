@@ -23,8 +23,8 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 from companion.ear import read_sound  # noqa: E402
 from companion.ear.tracker import track  # noqa: E402
 from companion.errors import NothingSung  # noqa: E402
-from companion.match.hold import match_take  # noqa: E402
 from companion.match.model import RIGHT, UNSURE, WRONG  # noqa: E402
+from companion.match.take import match_take  # noqa: E402
 
 RATE = 22050
 KEYS = (-14, -9, -5, -2, 1, 4, 8, 14)

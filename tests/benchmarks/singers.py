@@ -22,9 +22,9 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 
 from companion.ear.tracker import track  # noqa: E402
 from companion.errors import NothingSung  # noqa: E402
-from companion.match.hold import match_take, place  # noqa: E402
 from companion.match.judge import evidence_row, move_evidence  # noqa: E402
 from companion.match.model import RIGHT, UNSURE, WRONG, direction  # noqa: E402
+from companion.match.take import match_take, place  # noqa: E402
 
 MAKERS = ("speech", "formants")
 

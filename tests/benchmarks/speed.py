@@ -60,7 +60,7 @@ def stream(samples: np.ndarray) -> None:
 
 def work_left(samples: np.ndarray) -> float:
     """Seconds of work in the block in which the answer is decided, up to its words; silence follows the phrase."""
-    from companion.cue.wording import cue_for
+    from companion.language.cues import cue_for
     from companion.lesson.listen import Listener
     from companion.tune import load
 

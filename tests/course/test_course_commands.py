@@ -12,8 +12,8 @@ from singers import RATE, VOICES, LineItem, Style, perform, render
 from companion.command import main
 from companion.course.drill import Drill, make
 from companion.course.material import material
-from companion.course.session import BY_HAND
 from companion.course.stage import FOLDER, stages
+from companion.lesson.sitting import BY_HAND
 
 
 @pytest.fixture

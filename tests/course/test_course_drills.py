@@ -319,9 +319,9 @@ def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
 
     from music21 import converter, corpus
 
-    from companion.course import forms
-    from companion.course.sheet import drill_sheet, tune_sheet
+    from companion.paper import forms
     from companion.tune.convert import from_music21
+    from companion.workbook.sheets import drill_sheet, tune_sheet
 
     paths = sorted(p for p in corpus.getCorePaths() if "essen" in str(p).lower())[:6]
     pieces = [t for p in paths for t in re.split(r"(?m)^(?=X:)", Path(p).read_text("utf-8", "replace"))[1:9]]
@@ -374,7 +374,7 @@ def test_a_question_sounds_what_it_says() -> None:
     import librosa
     import numpy as np
 
-    from companion.course.sound import item_sound
+    from companion.lesson.question_sound import item_sound
 
     item = make(Drill("write what you hear", order="up", count=1), ROW, random.Random(1))[0]
     for shift in (0, 5):
@@ -390,7 +390,7 @@ def test_a_question_sounds_what_it_says() -> None:
 
 
 def test_silent_questions_and_what_a_helper_is_told_instead() -> None:
-    from companion.course.sound import item_sound, said_instead
+    from companion.lesson.question_sound import item_sound, said_instead
 
     assert item_sound(name_cell(fact("C"))) is None
     assert said_instead(name_cell(fact("C"))) == ""
@@ -433,7 +433,7 @@ def test_dots_are_no_name_and_an_octave_may_be_a_number() -> None:
 
 
 def test_notes_are_sounded_inside_the_voice() -> None:
-    from companion.course.sound import shift_for
+    from companion.lesson.question_sound import shift_for
 
     m = material("heron", ("time", "words"))  # C4 to C5
     assert shift_for(m, None, None) == 0

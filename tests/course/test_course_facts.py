@@ -8,7 +8,7 @@ from companion.course.answer import mirrored
 from companion.course.facts import PLAIN, SIGNS, by_cells, fact, letter_of, said_signs
 from companion.course.material import material
 from companion.course.stage import stages
-from companion.cue.wording import in_american
+from companion.language.cues import in_american
 from companion.tune import load, shipped_names
 from companion.tune.model import STEPS
 

@@ -12,10 +12,10 @@ from companion.course.drill import WAYS, Drill, card, make
 from companion.course.material import material
 from companion.course.progress import Progress
 from companion.course.recall import Recall
-from companion.course.session import new_items
 from companion.course.stage import find_stage, stages
 from companion.diary.model import Tally
 from companion.errors import Trouble
+from companion.lesson.sitting import new_items
 from companion.match.model import RIGHT, UNSURE, WRONG
 
 NOW = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)

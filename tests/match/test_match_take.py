@@ -13,9 +13,9 @@ from companion.ear.tracker import track
 from companion.errors import NothingSung
 from companion.match.align import align
 from companion.match.follow import Follower
-from companion.match.hold import match_take
 from companion.match.model import RIGHT, UNSURE, WRONG, Match, direction
 from companion.match.steady import in_order
+from companion.match.take import match_take
 from companion.tune.model import Key, LineNote
 from companion.tune.voice import spell
 

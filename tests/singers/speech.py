@@ -21,7 +21,7 @@ def _syllable(text: str, tract: float) -> tuple[Any, Any, Any]:
     """(spectral envelope, aperiodicity, voiced) of a spoken syllable, frames of 5 ms."""
     import pyworld
 
-    from companion.cue.speech import speak
+    from companion.audio.speech import speak
 
     sound = speak(text, rate_wpm=130)
     x = sound.samples.astype(np.float64)

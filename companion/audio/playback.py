@@ -1,0 +1,346 @@
+"""Sound out, safely: a cap on its level, a low start, files, and the loudspeaker where there is one.
+
+Software cannot know the level at the ear: that is up to the amplifier and the headphones. What it can do
+is never to be louder than a stated level in the file, to start low and never to jump. ITU-T H.870 gives
+75 dBA for 40 hours a week as the reference exposure for children.
+"""
+
+from __future__ import annotations
+
+import atexit
+import ctypes
+import io
+import os
+import time
+from pathlib import Path
+from threading import Event, Thread
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.audio.sound import SILENT_DB, Sound, at_rate
+from companion.errors import Trouble
+from companion.places import write_whole
+
+CAP_DBFS = -14.0  # loudest 50 ms of anything played, RMS: below speech normalised for broadcast, with room
+PEAK = 0.5  # highest sample: -6 dBFS
+WINDOW_S = 0.05
+START_S = 0.08  # the first samples rise from nothing: no ear is startled by a rise this long
+END_S = 0.02
+#: Everything starts this far below its own loudest, and no part is louder than what came before by more.
+LOW_START_DB = 8.0
+#: How fast the ceiling rises while something sounds near it: full level after 0.6 s.
+RISE_DB_PER_S = LOW_START_DB / 0.6
+#: How fast it comes down again in silence: what follows a pause of 4 s starts low again.
+FALL_DB_PER_S = 2.0
+NEAR_DB = 6.0
+STEP_S = 0.01  # how often the ceiling is looked at
+#: Silence sent after the end, beyond the card's own delay: some drivers drop what is still under way when a
+#: stream is closed (ALSA's pulse plugin does).
+TAIL_S = 0.03
+#: Nothing taken by the sound card for so long: it has gone, whatever the driver says.
+STALLED_S = 3.0
+ROOM_S = 0.005  # between looks for room in the card's buffer
+BUFFER_S = 0.1  # asked of the card: long enough that other work does not tear the sound, short enough to stop
+
+NO_PORTAUDIO = ("Sound cannot be played: the PortAudio library is missing. On Debian or Ubuntu install the "
+                "package libportaudio2.")
+NO_LOUDSPEAKER = "There is no loudspeaker to play on. Plug one in, or save the sound to a file instead."
+BUSY = ("The loudspeaker could not be opened; another program may hold it. Close that one and try again, or "
+        "save the sound to a file instead.")
+LOST = "The loudspeaker went away while sound was playing. Plug it in again, and play once more."
+
+
+def loudest_db(sound: Sound) -> float:
+    """RMS of the loudest WINDOW_S, dB re full scale (a square wave of 1 is 0)."""
+    if not len(sound.samples):
+        return SILENT_DB
+    power, step = _window_power(sound.samples.astype(np.float64), sound.rate)
+    return float(10 * np.log10(np.max(power) / step + 1e-12))
+
+
+def _window_power(samples: NDArray[np.float64], rate: int) -> tuple[NDArray[np.float64], int]:
+    """Summed squares of every window of WINDOW_S, and the length of a window in samples."""
+    step = min(max(1, round(WINDOW_S * rate)), len(samples))
+    total = np.cumsum(np.concatenate([[0.0], np.square(samples)]))
+    return np.maximum(total[step:] - total[:-step], 0.0), step
+
+
+def finish(sound: Sound, cap_db: float = CAP_DBFS) -> Sound:
+    """The sound as it may be played: sound samples only, at most at the cap, low at its start, ends soft.
+
+    Samples that are no numbers, or infinite, become silence; what lies beyond full scale is brought down as
+    a whole. cap_db: loudest WINDOW_S, RMS, at most CAP_DBFS; a lower one brings everything down by as much,
+    so that a soft sound and a loud one keep their balance. The result is never louder than the input.
+    """
+    samples = np.asarray(sound.samples, dtype=np.float64).reshape(-1)
+    samples = np.where(np.isfinite(samples), samples, 0.0)
+    if not len(samples):
+        return Sound(np.zeros(0, dtype=np.float32), sound.rate)
+    top = float(np.abs(samples).max())
+    if top > 1.0:
+        samples = samples / top  # before any squaring: 1e300 has no square
+        top = 1.0
+    power, step = _window_power(samples, sound.rate)
+    loudest = float(10 * np.log10(power.max() / step + 1e-12))
+    gain = min(1.0, 10 ** ((CAP_DBFS - loudest) / 20), PEAK / top if top else 1.0)
+    gain *= min(1.0, 10 ** ((cap_db - CAP_DBFS) / 20))
+    samples = samples * gain * _low_start(power / step, sound.rate, len(samples))
+    for seconds, at_start in ((START_S, True), (END_S, False)):
+        n = min(len(samples), round(seconds * sound.rate))
+        ramp = np.sin(np.linspace(0, np.pi / 2, n)) ** 2
+        if at_start:
+            samples[:n] *= ramp
+        elif n:
+            samples[len(samples) - n:] *= ramp[::-1]
+    return Sound(samples.astype(np.float32), sound.rate)
+
+
+def _low_start(power: NDArray[np.float64], rate: int, length: int) -> NDArray[np.float64]:
+    """A gain for each sample, 0 to 1, that keeps the level under a ceiling.
+
+    The ceiling starts LOW_START_DB under the loudest window, rises while something sounds close under it,
+    and comes down again in silence. power: mean square of every window.
+    """
+    hop = max(1, round(STEP_S * rate))
+    around = max(1, round(WINDOW_S / STEP_S))
+    count = -(-length // hop)
+    # The level at a step is that of the loudest window that holds any of it.
+    starts = np.minimum(np.arange(count) * hop, len(power) - 1)
+    level = 10 * np.log10(power[starts] + 1e-12)
+    padded = np.pad(level, (around, 1), mode="edge")
+    level = np.lib.stride_tricks.sliding_window_view(padded, around + 2).max(axis=1)
+    top = float(10 * np.log10(power.max() + 1e-12))
+    ceiling, gains = top - LOW_START_DB, np.empty(count)
+    for i, now in enumerate(level.tolist()):
+        gains[i] = min(0.0, ceiling - now)
+        if now > ceiling - NEAR_DB:
+            ceiling = min(top, ceiling + RISE_DB_PER_S * STEP_S)
+        else:
+            ceiling = max(top - LOW_START_DB, ceiling - FALL_DB_PER_S * STEP_S)
+    at = np.arange(count) * hop + hop / 2
+    return np.asarray(10 ** (np.interp(np.arange(length), at, gains) / 20))
+
+
+def check_name(path: str | Path) -> str:
+    """ "wav" or "flac", as a name ends. Raises Trouble for another ending, so that it is told before any work."""
+    kind = Path(path).suffix.lower().lstrip(".")
+    if kind not in ("wav", "flac"):
+        raise Trouble(f"{path} ends in {f'.{kind}' if kind else 'nothing'}; sound is saved as .wav or .flac. "
+                      "Give such a name.")
+    return kind
+
+
+def save(sound: Sound, path: str | Path) -> None:
+    """Write a sound as .wav or .flac (16 bit), whole or not at all, capped as all that is played."""
+    import soundfile
+
+    kind = check_name(path)
+    done = finish(sound)
+    data = io.BytesIO()
+    soundfile.write(data, done.samples, done.rate, format=kind.upper(), subtype="PCM_16")
+    write_whole(path, data.getvalue())
+
+
+def portaudio() -> Any:
+    """The module sounddevice. Raises Trouble where the PortAudio library is missing."""
+    _hush()
+    try:
+        import sounddevice
+    except OSError as error:
+        raise Trouble(NO_PORTAUDIO) from error
+    # After the import, so that it runs before sounddevice puts PortAudio away: last in, first out.
+    atexit.unregister(_end_all)
+    atexit.register(_end_all)
+    return sounddevice
+
+
+_hushed = False
+
+
+def _hush() -> None:
+    """Keep the drivers' own messages off standard error, where ours stand one sentence at a time.
+
+    ALSA and PortAudio print through C's `stderr`; only that is turned away, for the rest of the process.
+    Python's own messages go another way and still come. COMPANION_DEBUG leaves all as it was.
+    """
+    global _hushed
+    if _hushed or os.environ.get("COMPANION_DEBUG"):
+        return
+    _hushed = True
+    try:
+        library = ctypes.CDLL(None)
+        stream = ctypes.c_void_p.in_dll(library, "stderr")
+        library.fopen.restype = ctypes.c_void_p
+        nowhere = library.fopen(os.devnull.encode(), b"w")
+    except (OSError, TypeError, ValueError, AttributeError):
+        return  # another C library, without that name: its messages stay
+    if nowhere:
+        stream.value = nowhere
+
+
+def loudspeakers() -> list[str]:
+    """Names of the devices that can play, without repeats, in the system's order.
+
+    Raises Trouble where PortAudio is missing.
+    """
+    sd = portaudio()
+    try:
+        names = [str(d["name"]) for d in sd.query_devices() if d["max_output_channels"] > 0]
+    except sd.PortAudioError:
+        return []
+    return list(dict.fromkeys(names))
+
+
+def find_loudspeaker(device: str | int | None = None) -> tuple[Any, int]:
+    """(what to give PortAudio as its device, its rate in Hz). device: name, part of one, or number.
+
+    A whole name goes before a part of one, and capitals do not count. Raises Trouble with one sentence:
+    no loudspeaker at all; a name that is not known, or fits several, with those that there are.
+    """
+    sd = portaudio()
+    there = loudspeakers()
+    if not there:
+        raise Trouble(NO_LOUDSPEAKER)
+    known = f"There {'is' if len(there) == 1 else 'are'}: {', '.join(there)}."
+    if isinstance(device, str) and device.strip().isdigit() and device not in there:
+        device = int(device)
+    try:
+        if isinstance(device, str):
+            wanted = device.strip().lower()
+            able = [(i, str(d["name"])) for i, d in enumerate(sd.query_devices()) if d["max_output_channels"] > 0]
+            found = ([i for i, name in able if name.lower() == wanted]
+                     or [i for i, name in able if wanted and wanted in name.lower()])
+            if not found:
+                raise Trouble(f"No loudspeaker is called {device!r}. {known}")
+            names = list(dict.fromkeys(name for i, name in able if i in found))
+            if len(names) > 1:
+                raise Trouble(f"{device!r} fits several loudspeakers: {', '.join(names)}. Give more of the name.")
+            device = found[0]
+        elif device is not None:
+            count = len(sd.query_devices())
+            if not 0 <= device < count or sd.query_devices(device)["max_output_channels"] < 1:
+                raise Trouble(f"No loudspeaker has the number {device}. {known}")
+        return device, int(sd.query_devices(device, "output")["default_samplerate"])
+    except (sd.PortAudioError, ValueError) as error:
+        raise Trouble(NO_LOUDSPEAKER) from error
+
+
+class _Stalled(Exception):
+    """The sound card has taken nothing for STALLED_S."""
+
+
+class Playing:
+    """A sound on its way out. Made by `start`; goes on by itself."""
+
+    def __init__(self, stream: Any, samples: NDArray[np.float32], rate: int, failures: tuple[type[Exception], ...],
+                 stop: Event | None) -> None:
+        self._stream, self._samples, self._rate, self._failures = stream, samples, rate, failures
+        self._stop = stop or Event()
+        self._block = max(256, rate // 20)  # 50 ms: how long a stop may take to be noticed
+        self._over = Event()
+        self._trouble: Exception | None = None
+        self.thread = Thread(target=self._run, name="playing", daemon=True)
+        _under_way.add(self)
+        self.thread.start()
+
+    def _run(self) -> None:
+        try:
+            with self._stream as stream:
+                for start in range(0, len(self._samples), self._block):
+                    piece = self._samples[start:start + self._block]
+                    ending = self._stop.is_set()
+                    if ending:  # fade what is next instead of cutting it: a cut clicks
+                        piece = (piece * np.linspace(1, 0, len(piece))[:, None]).astype(np.float32)
+                    self._write(stream, piece)
+                    if ending:
+                        break
+                tail = round((float(stream.latency) + TAIL_S) * self._rate)
+                silence = np.zeros((self._block, self._samples.shape[1]), dtype=np.float32)
+                for _ in range(-(-tail // self._block)):
+                    self._write(stream, silence)
+        except self._failures:
+            self._trouble = Trouble(LOST)
+        except Exception as fault:  # ours: `wait` passes it on
+            self._trouble = fault
+        finally:
+            _under_way.discard(self)
+            self._over.set()
+
+    def _write(self, stream: Any, piece: NDArray[np.float32]) -> None:
+        """Wait for room and write. A write without room would wait in the driver, for ever if it came to that."""
+        given_up = time.monotonic() + STALLED_S
+        done = 0
+        while done < len(piece):
+            room = min(int(stream.write_available), len(piece) - done)
+            if room > 0:
+                stream.write(piece[done:done + room])
+                done += room
+                given_up = time.monotonic() + STALLED_S
+            elif time.monotonic() > given_up:
+                stream.abort()
+                raise _Stalled
+            else:
+                time.sleep(ROOM_S)
+
+    @property
+    def done(self) -> bool:
+        """Whether it has ended: played out, stopped or broken off."""
+        return self._over.is_set()
+
+    def stop(self) -> None:
+        """Fade out and end, within about two tenths of a second; returns at once. Twice does no harm."""
+        self._stop.set()
+
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait for the end, at most `timeout_s` seconds. Returns whether it has ended.
+
+        Raises Trouble, one sentence, where the loudspeaker went away.
+        """
+        try:
+            ended = self._over.wait(timeout_s)
+        except BaseException:
+            self.stop()  # Ctrl+C while sound plays ends the sound too
+            raise
+        if self._trouble is not None:
+            raise self._trouble
+        return ended
+
+
+_under_way: set[Playing] = set()
+
+
+def _end_all() -> None:
+    """At the program's end: fade out what still plays."""
+    for playing in list(_under_way):
+        playing.stop()
+    for playing in list(_under_way):
+        playing.thread.join(STALLED_S + 1)
+
+
+def start(sound: Sound, device: str | int | None = None, stop: Event | None = None,
+          cap_db: float = CAP_DBFS) -> Playing:
+    """Begin to play a sound and return at once. device: name or number, the default one if None.
+
+    stop: an event that ends it from elsewhere (`Playing.stop` does the same). cap_db: as in `finish`.
+    Raises Trouble, one sentence, where there is no PortAudio, no loudspeaker, or none of that name.
+    """
+    sd = portaudio()
+    found, rate = find_loudspeaker(device)
+    samples = at_rate(finish(sound, cap_db), rate).samples
+    for channels in (1, 2):  # some drivers open no single channel: then both carry the same
+        try:
+            stream = sd.OutputStream(samplerate=rate, channels=channels, dtype="float32", device=found,
+                                     latency=BUFFER_S)
+        except (sd.PortAudioError, ValueError):
+            continue
+        return Playing(stream, np.repeat(samples[:, None], channels, axis=1), rate, (sd.PortAudioError, _Stalled),
+                       stop)
+    raise Trouble(BUSY)
+
+
+def play(sound: Sound, device: str | int | None = None, stop: Event | None = None,
+         cap_db: float = CAP_DBFS) -> None:
+    """Play a sound to its end, or until `stop` is set. As `start`, and then `Playing.wait`."""
+    start(sound, device, stop, cap_db).wait()

@@ -1,0 +1,251 @@
+"""What is said back: one breath, the words of the song, one thing to try, nothing that was not heard."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from made_matches import made_match
+
+from companion.language.cues import (
+    MOST_WORDS,
+    NOTHING_SUNG,
+    bare,
+    called,
+    cue_for,
+    detail_lines,
+    ordinal,
+    quoted,
+    smaller_piece,
+    start_line,
+)
+from companion.match.model import RIGHT, UNSURE, WRONG, Match
+from companion.places import shipped
+from companion.tune import catalogue, load
+from companion.tune.model import LineNote, Pitch
+
+STEPS = ("C", "D", "E", "F", "G", "A", "B")
+
+
+def line(*syllables: str, per_bar: int = 4, first: int = 1, pitches: str = "") -> tuple[LineNote, ...]:
+    """Notes with these syllables. "lan-" begins a word, "-tern" ends it, "-ter-" stands between, "" is none."""
+    notes = []
+    for i, text in enumerate(syllables):
+        begins, ends = text.endswith("-") and len(text) > 1, text.startswith("-") and len(text) > 1
+        place = "" if not text else {(True, False): "begin", (False, True): "end", (True, True): "middle",
+                                     (False, False): "single"}[begins, ends]
+        step = pitches[i] if pitches else STEPS[i % 7]
+        notes.append(LineNote(number=first + i, pitch=Pitch(step, 4), onset_quarters=Fraction(i),
+                              quarters=Fraction(1), syllable=text.strip("-") if place != "single" else text,
+                              word_place=place, phrase=1, bar=1 + (first - 1 + i) // per_bar,
+                              rest_after=Fraction(0), sources=((i // per_bar, i % per_bar),)))
+    return tuple(notes)
+
+
+def one_wrong(notes: tuple[LineNote, ...], at: int, american: bool = False) -> str:
+    return cue_for(made_match(notes, {at: WRONG}), american).say
+
+
+# The wording itself: the directions are those of the brief (product.md, "How it speaks").
+
+def test_all_right() -> None:
+    assert cue_for(made_match(line("a", "b", "c", "d", "e", "f"))).say == "All five right."
+    assert cue_for(made_match(line("a", "b", "c"))).say == "Both right."
+
+
+@pytest.mark.parametrize(("pitches", "says"), [
+    ("CD", "Right. You went up."), ("DC", "Right. You went down."), ("CC", "Right. You stayed.")])
+def test_one_move_right_names_its_way(pitches: str, says: str) -> None:
+    assert cue_for(made_match(line("snail", "wall", pitches=pitches))).say == says
+
+
+def test_one_thing_to_try() -> None:
+    notes = line("Snail", "on", "the", "wall", "creep", "up")
+    cue = cue_for(made_match(notes, {2: WRONG, 4: WRONG}))
+    assert cue.say == "Three of five right. From 'the' to 'wall' the tune goes up. Listen."
+    assert cue.kind == "one to try"
+    assert cue.move is not None
+    assert (cue.move.start, cue.move.end) == (3, 4)
+
+
+def test_all_wrong_says_what_went_well_all_the_same() -> None:
+    wrong = dict.fromkeys(range(5), WRONG)
+    notes = line("", "", "", "", "", "")
+    assert cue_for(made_match(notes, wrong)).say == (
+        "You sang all six notes. From the first note to the second the tune goes up. Listen.")
+    assert cue_for(made_match(notes[:2], wrong)).say.startswith("You sang both notes. ")
+    assert cue_for(made_match(notes, {0: WRONG, 1: WRONG, 2: WRONG}, left_out=[4])).say.startswith(
+        "I heard five of six notes. "), "nothing is praised that was not heard"
+
+
+def test_not_sure_says_what_to_sing_again() -> None:
+    notes = line("", "", "", "", "", "")
+    assert cue_for(made_match(notes, {1: UNSURE, 2: UNSURE})).say == (
+        "Three of five right. I did not catch the third note. Once more, please.")
+    assert cue_for(made_match(notes, left_out=[2])).say == (
+        "Three of five right. I did not hear the third note. Once more, please.")
+    assert cue_for(made_match(notes, dict.fromkeys(range(5), UNSURE))).say == (
+        "I heard you sing, but could not follow. Once more, please.")
+
+
+def test_nothing_and_one_note() -> None:
+    notes = line("", "")
+    assert cue_for(made_match(notes, left_out=[0, 1])).say == NOTHING_SUNG
+    assert cue_for(made_match(notes[:1])).say == "That is the note."
+    assert cue_for(Match(None, (), (), 0.0)).say == NOTHING_SUNG
+
+
+# Names of notes.
+
+@pytest.mark.parametrize(("syllable", "word"), [
+    ("Snail—", "Snail"), ("wall…", "wall"), ("–creep", "creep"), ("“don't,”", "don't"), ("'hello'", "hello"),
+    ("‘Snail", "Snail"), ("wall.’", "wall"), ("'tis", "'tis"), ("go‿on", "go on"), ("-ing", "ing"), ("—", ""),
+    ("…", ""), ("'", ""), ("[[x]]", "x"), (" up\n", "up"), ("«la»", "la"), ("up!?", "up"), ("", "")])
+def test_a_syllable_without_its_punctuation(syllable: str, word: str) -> None:
+    assert bare(syllable) == word
+
+
+def test_no_quotation_marks_inside_the_same_ones() -> None:
+    assert quoted("snail") == "'snail'"
+    assert quoted("don't") == '"don\'t"'
+    assert one_wrong(line("I", "don’t", "know"), 1) == (
+        "One of two right. From \"don’t\" to 'know' the tune goes up. Listen.")
+
+
+def test_words_in_syllables_are_said_whole() -> None:
+    notes = line("lan-", "-tern", "but-", "-ter-", "-fly", "glow")
+    assert [called(notes, i) for i in range(6)] == [
+        "the first part of 'lantern'", "the second part of 'lantern'", "the first part of 'butterfly'",
+        "the second part of 'butterfly'", "the third part of 'butterfly'", "'glow'"]
+    assert "From the first to the second part of 'lantern' the" in one_wrong(notes, 0)
+    assert "From the third part of 'butterfly' to 'glow' the" in one_wrong(notes, 4)
+
+
+def test_words_that_come_again_are_counted() -> None:
+    notes = line("creep", "creep", "lan-", "-tern", "Lan-", "-tern")
+    assert "From the first 'creep' to the second the" in one_wrong(notes, 0)
+    assert called(notes, 4) == "the first part of the second 'Lantern'"
+
+
+@pytest.mark.parametrize("notes", [
+    line("la", "", "lo", "li"),  # a note on which an earlier syllable is still sung
+    line("la", "—", "lo", "li"),
+    line("-tern", "glow", "for", "me"),  # its word began before
+    line("glow", "lan-"),  # and here it ends after
+    line("lan-", "glow", "la")])
+def test_both_ends_of_a_move_have_one_kind_of_name(notes: tuple[LineNote, ...]) -> None:
+    assert "From the first note to the second the" in one_wrong(notes, 0)
+
+
+def test_far_into_a_line_notes_are_counted_in_their_bar() -> None:
+    notes = line(*[""] * 16)
+    assert called(notes, 8) == "the ninth note"
+    assert called(notes, 9) == "the second note of bar three"
+    assert called(notes, 9, american=True) == "the second note of measure three"
+    assert "From the ninth note to" not in one_wrong(notes, 8)
+    assert "From the first to the second note of bar three the" in one_wrong(notes, 8)
+    assert "to the first note of measure four the" in one_wrong(notes, 11, american=True)
+
+
+def test_a_bar_that_is_sung_twice_does_not_name_a_note() -> None:
+    notes = line(*[""] * 12)
+    again = tuple(replace(n, bar=1) if i >= 8 else n for i, n in enumerate(notes))
+    assert called(again, 9) == "the tenth note"
+
+
+def test_a_whole_line_of_words_on_one_note_is_no_name() -> None:
+    assert called(line("all of the words of it", "la"), 0) == "the first note"
+
+
+def test_places_beyond_twenty() -> None:
+    assert [ordinal(n) for n in (1, 20, 21, 22, 23, 24, 111)] == [
+        "first", "twentieth", "21st", "22nd", "23rd", "24th", "111th"]
+    many = line(*[""] * 25)
+    assert one_wrong(many, 0).startswith("23 of 24 right. "), "one kind of figure"
+
+
+# One breath.
+
+def sentences(say: str) -> list[str]:
+    return [s for s in re.split(r"(?<=[.])\s+", say) if s]
+
+
+def breath(say: str) -> None:
+    """One breath: few words, what went well and one thing to try."""
+    assert len(say.split()) <= MOST_WORDS, say
+    assert len(sentences(say)) <= 3, say
+    assert say.count("the tune") + say.count("Once more") <= 1, say
+    assert "''" not in say
+    assert "  " not in say
+    assert not re.search(r"wrong|fail|bad|mistake|great|well done|!", say, re.I)
+
+
+def test_every_cue_over_every_shipped_tune_is_one_breath() -> None:
+    """Whole tunes and phrases; each move the other way, all moves, unclear ones, each note left out."""
+    for entry in catalogue():
+        tune = load(entry.name)
+        whole = tune.line()
+        for notes in [whole, *[tune.phrase(p) for p in sorted({n.phrase for n in whole})]]:
+            moves = range(len(notes) - 1)
+            cases = [made_match(notes), made_match(notes, dict.fromkeys(moves, WRONG)),
+                     made_match(notes, dict.fromkeys(moves, UNSURE))]
+            cases += [made_match(notes, {i: verdict}) for i in moves for verdict in (WRONG, UNSURE)]
+            cases += [made_match(notes, {}, range(i, i + n)) for i in moves for n in (1, 2)]
+            for match in cases:
+                breath(cue_for(match).say)
+                assert cue_for(match).say.replace(" bar ", " measure ") == cue_for(match, american=True).say
+
+
+@pytest.mark.parametrize("take", sorted(p.name for p in shipped("recordings").glob("*.flac")))
+def test_the_cue_of_every_shipped_take_is_one_breath(take: str) -> None:
+    from companion.errors import NothingSung
+    from companion.lesson.answer import answer
+
+    path = shipped("recordings") / take
+    tune = next(e.name for e in catalogue() if take.startswith(e.name))
+    try:
+        found = answer(path, tune)
+    except NothingSung:
+        assert "too-noisy" in take, "in every other take something was sung"
+        return
+    breath(found.cue.say)
+    assert (found.cue.kind == "all right") == (found.match.counts[RIGHT] == len(found.match.moves))
+    assert (found.cue.move is not None) == (found.match.counts[WRONG] > 0)
+
+
+# What comes before and after.
+
+def test_the_note_to_start_on() -> None:
+    assert start_line(Pitch("G", 4)) == "Start on G."
+    assert start_line(Pitch("B", 3, -1)) == "Start on B flat."
+    assert start_line(Pitch("G", 4), -3.2) == "Start on E."
+    assert start_line(Pitch("C", 4), 6) == "Start on F sharp."
+    assert start_line(Pitch("F", 5, 1), 0.4) == "Start on F sharp.", "not moved, not respelled"
+
+
+def test_a_smaller_piece_is_said_by_its_words() -> None:
+    notes = line("Snail", "wall", "lan-", "-tern", "glow", "for", "me", "", "la")
+    assert smaller_piece(notes[:2]) == "Just two notes now. Snail, wall."
+    assert smaller_piece(notes[2:5]) == "Just three notes now. Lantern, glow."
+    assert smaller_piece(notes[3:5]) == "Just two notes now.", "half a word is no word"
+    assert smaller_piece(notes[3:5], notes) == "Just two notes now. The second part of 'lantern', then 'glow'."
+    assert smaller_piece(notes[:7], notes) == "Just seven notes now. From 'Snail' to 'me'."
+    assert smaller_piece(notes[6:8], notes) == "Just two notes now."
+    assert smaller_piece(notes[:1]) == "Just one note now. Snail."
+
+
+def test_details_in_british_and_american_terms() -> None:
+    notes = line(*[""] * 12)
+    detail = {"steps": [{"from": 10, "to": 11, "off_semitones": -1.2, "say": "too small"}], "drift_cents": 10,
+              "kinds": {"semitone up": {RIGHT: 1, WRONG: 1, UNSURE: 0}, "level": {RIGHT: 0, WRONG: 1, UNSURE: 0}}}
+    match = replace(made_match(notes), detail=detail)
+    assert detail_lines(match) == [
+        "From the second to the third note of bar three the move was 1.2 semitones too small.", "The key held.",
+        "Not that way: 1 of 1 move that stays.", "Not that way: 1 of 2 semitones up."]
+    american = "\n".join(detail_lines(match, american=True))
+    assert "measure three the move was 1.2 half steps too small." in american
+    assert "1 of 2 half steps up." in american
+    assert "semitone" not in american
+    assert " bar " not in american

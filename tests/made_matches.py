@@ -1,0 +1,44 @@
+"""Matches made by hand, so that wording and sound are tested apart from hearing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from companion.language.cues import cue_for
+from companion.lesson.answer import Answer
+from companion.match.model import RIGHT, UNSURE, WRONG, HeardNote, Match, Move, direction
+from companion.tune import load
+from companion.tune.model import LineNote
+
+TURNED = {"up": "down", "down": "up", "level": "up"}
+
+
+def made_match(line: Sequence[LineNote], verdicts: Mapping[int, str] | None = None, left_out: Sequence[int] = (),
+               shift: float = -3.3) -> Match:
+    """A take of `line`: `verdicts` by place of the move (0 first), all else right; `left_out`: places of notes."""
+    verdicts = verdicts or {}
+    notes = [HeardNote(n, i not in left_out, None if i in left_out else n.midi + shift,
+                       None if i in left_out else float(n.onset_quarters) / 2,
+                       None if i in left_out else float(n.quarters) / 2) for i, n in enumerate(line)]
+    moves = []
+    for i in range(len(line) - 1):
+        wanted = line[i + 1].midi - line[i].midi
+        verdict = UNSURE if {i, i + 1} & set(left_out) else verdicts.get(i, RIGHT)
+        way = direction(wanted)
+        heard = {RIGHT: way, WRONG: TURNED[way], UNSURE: None}[verdict]
+        sung = None if verdict == UNSURE else float(wanted) if verdict == RIGHT else -float(wanted or -2)
+        moves.append(Move(line[i].number, line[i + 1].number, way, heard, verdict, 0.9, wanted, sung))
+    return Match(shift, tuple(notes), tuple(moves), 0.5)
+
+
+def turned_answer(tune: str = "snail-wall", place: int = 4) -> Answer:
+    """A take of a shipped tune whose move at `place` went the other way: heard 2 semitones up."""
+    loaded = load(tune)
+    line = loaded.line()
+    match = made_match(line, {place: WRONG})
+    first = match.notes[place].midi
+    assert first is not None
+    notes = [HeardNote(n.written, True, first + 2 if i == place + 1 else n.midi, n.onset_s, n.duration_s)
+             for i, n in enumerate(match.notes)]
+    match = Match(match.shift_semitones, tuple(notes), match.moves, match.closeness)
+    return Answer("made", loaded, tune, line, match, cue_for(match))
