@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from companion.errors import Trouble
+from companion.messages import _
 
 PACKAGE = Path(__file__).resolve().parent
 
@@ -26,8 +27,8 @@ def sans_typeface() -> Path:
         path = Path(folder) / "mpl-data" / "fonts" / "ttf" / "DejaVuSans.ttf"
         if path.is_file():
             return path
-    raise Trouble("A PDF needs the typeface DejaVu Sans, which comes with the package matplotlib. Install that, "
-                  "or write another form than .pdf.")
+    raise Trouble(_("A PDF needs the typeface DejaVu Sans, which comes with the package matplotlib. Install that, "
+                    "or write another form than .pdf."))
 
 
 def write_whole(path: str | Path, data: bytes) -> None:
@@ -57,4 +58,5 @@ def write_whole(path: str | Path, data: bytes) -> None:
         if temporary and os.path.exists(temporary):
             os.unlink(temporary)
         reason = (error.strerror or str(error)).lower()
-        raise Trouble(f"{path} could not be written: {reason}. Choose another place or make room.") from error
+        raise Trouble(_("{path} could not be written: {reason}. Choose another place or make room.").format(
+                            path=path, reason=reason)) from error

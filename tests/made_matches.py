@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 
 from companion.language.cues import cue_for
 from companion.lesson.answer import Answer
-from companion.match.model import RIGHT, UNSURE, WRONG, HeardNote, Match, Move, direction
+from companion.match.model import HeardNote, Match, Move, Verdict
 from companion.tune import load
-from companion.tune.model import LineNote
+from companion.tune.model import LineNote, direction_of
 
 TURNED = {"up": "down", "down": "up", "level": "up"}
 
@@ -23,10 +23,10 @@ def made_match(line: Sequence[LineNote], verdicts: Mapping[int, str] | None = No
     moves = []
     for i in range(len(line) - 1):
         wanted = line[i + 1].midi - line[i].midi
-        verdict = UNSURE if {i, i + 1} & set(left_out) else verdicts.get(i, RIGHT)
-        way = direction(wanted)
-        heard = {RIGHT: way, WRONG: TURNED[way], UNSURE: None}[verdict]
-        sung = None if verdict == UNSURE else float(wanted) if verdict == RIGHT else -float(wanted or -2)
+        verdict = Verdict.UNSURE if {i, i + 1} & set(left_out) else verdicts.get(i, Verdict.RIGHT)
+        way = direction_of(wanted)
+        heard = {Verdict.RIGHT: way, Verdict.WRONG: TURNED[way], Verdict.UNSURE: None}[verdict]
+        sung = None if verdict == Verdict.UNSURE else float(wanted) if verdict == Verdict.RIGHT else -float(wanted or -2)
         moves.append(Move(line[i].number, line[i + 1].number, way, heard, verdict, 0.9, wanted, sung))
     return Match(shift, tuple(notes), tuple(moves), 0.5)
 
@@ -35,7 +35,7 @@ def turned_answer(tune: str = "snail-wall", place: int = 4) -> Answer:
     """A take of a shipped tune whose move at `place` went the other way: heard 2 semitones up."""
     loaded = load(tune)
     line = loaded.line()
-    match = made_match(line, {place: WRONG})
+    match = made_match(line, {place: Verdict.WRONG})
     first = match.notes[place].midi
     assert first is not None
     notes = [HeardNote(n.written, True, first + 2 if i == place + 1 else n.midi, n.onset_s, n.duration_s)

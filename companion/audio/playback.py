@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from companion.audio.sound import SILENT_DB, Sound, at_rate
 from companion.errors import Trouble
+from companion.messages import _
 from companion.places import write_whole
 
 CAP_DBFS = -14.0  # loudest 50 ms of anything played, RMS: below speech normalised for broadcast, with room
@@ -127,8 +128,8 @@ def check_name(path: str | Path) -> str:
     """ "wav" or "flac", as a name ends. Raises Trouble for another ending, so that it is told before any work."""
     kind = Path(path).suffix.lower().lstrip(".")
     if kind not in ("wav", "flac"):
-        raise Trouble(f"{path} ends in {f'.{kind}' if kind else 'nothing'}; sound is saved as .wav or .flac. "
-                      "Give such a name.")
+        raise Trouble(_("{path} ends in {nothing}; sound is saved as .wav or .flac. Give such a name.").format(
+                            path=path, nothing=f'.{kind}' if kind else 'nothing'))
     return kind
 
 
@@ -213,15 +214,17 @@ def find_loudspeaker(device: str | int | None = None) -> tuple[Any, int]:
             found = ([i for i, name in able if name.lower() == wanted]
                      or [i for i, name in able if wanted and wanted in name.lower()])
             if not found:
-                raise Trouble(f"No loudspeaker is called {device!r}. {known}")
+                raise Trouble(_("No loudspeaker is called {device!r}. {known}").format(device=device, known=known))
             names = list(dict.fromkeys(name for i, name in able if i in found))
             if len(names) > 1:
-                raise Trouble(f"{device!r} fits several loudspeakers: {', '.join(names)}. Give more of the name.")
+                raise Trouble(_("{device!r} fits several loudspeakers: {names}. Give more of the name.").format(
+                                    device=device, names=', '.join(names)))
             device = found[0]
         elif device is not None:
             count = len(sd.query_devices())
             if not 0 <= device < count or sd.query_devices(device)["max_output_channels"] < 1:
-                raise Trouble(f"No loudspeaker has the number {device}. {known}")
+                raise Trouble(_("No loudspeaker has the number {device}. {known}").format(
+                                    device=device, known=known))
         return device, int(sd.query_devices(device, "output")["default_samplerate"])
     except (sd.PortAudioError, ValueError) as error:
         raise Trouble(NO_LOUDSPEAKER) from error

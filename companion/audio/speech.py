@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from companion.audio.sound import Sound
 from companion.errors import Trouble
+from companion.messages import _
 
 RATE_WPM = 150  # words a minute: calm, and clear to a child; eSpeak's own default is 175
 VOICES = {"british": b"gmw/en", "american": b"gmw/en-US"}
@@ -62,11 +63,11 @@ def _start() -> tuple[Any, int]:
             library = ctypes.CDLL(espeakng_loader.get_library_path())
             data = espeakng_loader.get_data_path().encode()
         except (ImportError, OSError) as error:
-            raise Trouble("Speech is not available: the package espeakng-loader could not be loaded. "
-                          "Install it with pip, or use --speech off.") from error
+            raise Trouble(_("Speech is not available: the package espeakng-loader could not be loaded. Install it "
+                            "with pip, or use --speech off.")) from error
         rate = library.espeak_Initialize(_SYNCHRONOUS, _BUFFER_MS, data, _DO_NOT_EXIT)
         if rate <= 0:
-            raise Trouble("Speech could not be started. Install espeakng-loader anew, or use --speech off.")
+            raise Trouble(_("Speech could not be started. Install espeakng-loader anew, or use --speech off."))
         library.espeak_SetSynthCallback(_receive_c)
         _engine = (library, int(rate))
     return _engine

@@ -29,7 +29,7 @@ from companion.braille.groups import (
 )
 from companion.braille.rhythm import BASES, UNITS, beat, capacity, read_bar
 from companion.braille.units import Unit, direction, read_expression, shape_of, split, unit
-from companion.tune.model import STEPS, Bar, Direction, Key, Note, Pitch, Time, Tuplet
+from companion.tune.model import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tuplet
 
 MOST_BARS = 20_000  # a repeat sign with a great number must not fill the memory
 #: Values of grace notes by row: they have no time of their own, so the commonest value of each row is meant.
@@ -60,7 +60,7 @@ class BarRead:
     forward = backward = complete = False
     ending: tuple[int, ...] = ()
     barline = ""
-    after: tuple[Direction, ...] = ()
+    after: tuple[ScoreDirection, ...] = ()
     total: Fraction | int = 0
 
     def __init__(self, at: int, full: int, lower: int) -> None:
@@ -107,7 +107,7 @@ class Reader:
         self.doubled = 0  # under a doubled slur: 1, and 2 where the next note ends it
         self.held = 0  # long slurs open
         self.running: set[str] = set()  # marks that a doubled sign has set going
-        self.pending: list[Direction] = []
+        self.pending: list[ScoreDirection] = []
         self.due = "The first note of the tune wants an octave mark."
 
     def set_time(self, time: Time | None) -> None:
@@ -644,7 +644,7 @@ class Reader:
         return tuple(out)
 
 
-def said_unit(said: Direction) -> Unit:
+def said_unit(said: ScoreDirection) -> Unit:
     u = Unit()
     u.before, u.reset = (said,), True
     return u

@@ -33,7 +33,8 @@ from companion.braille.page import Said, from_brf
 from companion.braille.reading import Problem, Raw, Reading, Row, say_written
 from companion.braille.text import from_dots, read_words, words
 from companion.errors import Trouble
-from companion.tune.model import Direction, Key, Syllable, Time, Tune
+from companion.messages import _
+from companion.tune.model import Key, ScoreDirection, Syllable, Time, Tune
 
 __all__ = ["Problem", "Reading", "decode", "lines_of", "read_file", "say_written"]
 
@@ -151,7 +152,7 @@ def _read(rows: list[Row], head: int, vocal: bool, strange: list[Problem]) -> Re
             reader.new_time = time
             reader.set_time(time)
     if tempo and not pitch_only:
-        reader.pending.append(Direction("words", tempo))
+        reader.pending.append(ScoreDirection("words", tempo))
     for row in rows[:head]:
         for group in row.cells.split(S.SPACE):
             if match := METRONOME_MARK.fullmatch(group):
@@ -314,20 +315,23 @@ def read_file(path: str | Path) -> Reading:
     else:
         file = Path(path)
         if file.is_dir():
-            raise Trouble(f"{path} is a folder. Give a .brf file, or a text file of braille cells.")
+            raise Trouble(_("{path} is a folder. Give a .brf file, or a text file of braille cells.").format(
+                                path=path))
         try:
             with file.open("rb") as source:
                 data = source.read(MOST_BYTES + 1)
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
-            raise Trouble(f"{path} could not be read: {reason}. Give a .brf file, or a text file of braille "
-                          "cells.") from error
+            raise Trouble(_("{path} could not be read: {reason}. Give a .brf file, or a text file of braille cells.").format(
+                                path=path, reason=reason)) from error
     if len(data) > MOST_BYTES:
-        raise Trouble(f"{path} is larger than any tune in braille; give a .brf file, or a text file of cells.")
+        raise Trouble(_("{path} is larger than any tune in braille; give a .brf file, or a text file of cells.").format(
+                            path=path))
     if not data.strip():
         what = "Standard input" if str(path) == "-" else str(path)
-        raise Trouble(f"{what} is empty. Give a .brf file, or a text file of braille cells.")
+        raise Trouble(_("{what} is empty. Give a .brf file, or a text file of braille cells.").format(what=what))
     kind = next((kind for begins, kind in OTHER_FILES.items() if data.startswith(begins)), None)
     if kind is not None:
-        raise Trouble(f"{path} is {kind}, no braille. Give a .brf file, or a text file of braille cells.")
+        raise Trouble(_("{path} is {kind}, no braille. Give a .brf file, or a text file of braille cells.").format(
+                            path=path, kind=kind))
     return decode(lines_of(data))

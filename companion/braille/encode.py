@@ -27,7 +27,8 @@ from companion.braille.pieces import (
     time_cells,
 )
 from companion.errors import Trouble
-from companion.tune.model import Bar, Direction, Note, Syllable, Tune
+from companion.messages import _
+from companion.tune.model import Bar, Note, ScoreDirection, Syllable, Tune
 
 __all__ = ["Habits", "encode", "key_cells", "needs_octave", "one_line", "pitch_only_tune", "time_cells"]
 
@@ -154,7 +155,8 @@ def _place_bar(pieces: list[Piece], page: _Lines, runover: int, again: Callable[
         pieces = again()
         _mark_first(pieces, marks)
         if not _place_long(pieces, page, runover, marks):
-            raise Trouble(f"A line of {page.width} cells is too short for bar {number}; give a greater width.")
+            raise Trouble(_("A line of {width} cells is too short for bar {number}; give a greater width.").format(
+                                width=page.width, number=number))
 
 
 def _place_long(pieces: list[Piece], page: _Lines, runover: int, marks: bool) -> bool:
@@ -270,7 +272,7 @@ def _place_repeats(count: int, index: int, encoder: Encoder, page: _Lines) -> No
 
     def links(times: int) -> None:
         line, column = len(page.lines) + 1, page.column - len(pieces[-1].cells) + 1
-        for _ in range(times * len(single)):
+        for _unused in range(times * len(single)):
             encoder.count += 1
             page.links.append(Link(encoder.count, line, column, len(pieces[-1].head)))
 
@@ -354,7 +356,7 @@ def _vocal(tune: Tune, encoder: Encoder, page: _Lines, text: Callable[[str], str
             encoder.back_to(end)
         index += len(made)
     page.end()
-    for verse in range(1, max((len(n.syllables) for _, _, n in tune.written()), default=0)):
+    for verse in range(1, max((len(n.syllables) for _unused, _unused, n in tune.written()), default=0)):
         words = S.NUMBER + number_cells(str(verse + 1)) + S.SPACE + text(_words_of(tune, 0, len(bars), verse))
         for k, line in enumerate(wrap(words, page.width, 4)):
             page.text(line, 4 if k else 0)
@@ -382,13 +384,13 @@ def _words_of(tune: Tune, first: int, stop: int, verse: int = 0) -> str:
 
 # --- the page ---------------------------------------------------------------------------------------------------
 
-def _heading(tune: Tune, pitch_only: bool) -> tuple[str, str, tuple[Direction, ...]]:
+def _heading(tune: Tune, pitch_only: bool) -> tuple[str, str, tuple[ScoreDirection, ...]]:
     """Words of tempo, then metronome mark, key and time; and the directions that stand there and not in the music.
 
     Words before the first note that begin with a capital are its tempo (common practice of print).
     """
     first = next(iter(tune.bars[0].notes), None) if tune.bars else None
-    hoisted: list[Direction] = []
+    hoisted: list[ScoreDirection] = []
     tempo = "" if tune.heading == PITCH_ONLY_HEADING else tune.heading
     metronome = ""
     for said in first.before if first else ():
@@ -417,7 +419,8 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     with words. Raises Trouble for a bad width, and for what has no sign (it says which bar and why).
     """
     if not NARROWEST <= width <= WIDEST:
-        raise Trouble(f"A line of {width} cells was asked for; give a width from {NARROWEST} to {WIDEST}.")
+        raise Trouble(_("A line of {width} cells was asked for; give a width from {NARROWEST} to {WIDEST}.").format(
+                            width=width, NARROWEST=NARROWEST, WIDEST=WIDEST))
     page = _Lines(width)
     text = T.contracted if contracted else T.words
     if title and tune.title:

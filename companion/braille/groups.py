@@ -13,7 +13,7 @@ from companion.braille import signs as S
 from companion.braille.rhythm import BASES
 from companion.braille.text import read_words
 from companion.braille.units import NOTES, Unit, read_expression, shape_of, split, unit
-from companion.tune.model import Direction, Key, Time
+from companion.tune.model import Key, ScoreDirection, Time
 
 _U, _L = "".join(S.UPPER_DIGITS.values()), "".join(S.LOWER_DIGITS.values())
 _SHARP, _FLAT, _NATURAL = S.ACCIDENTALS[1], S.ACCIDENTALS[-1], S.ACCIDENTALS[0]
@@ -67,10 +67,10 @@ def read_signature(cells: str) -> tuple[Key | None, Time | None] | None:
     return key, time
 
 
-def read_metronome(match: re.Match[str]) -> Direction:
+def read_metronome(match: re.Match[str]) -> ScoreDirection:
     row = NOTES[match["note"]][1]
     base = BASES[row] * (2 - Fraction(1, 2 ** len(match["dots"])))
-    return Direction("metronome", f"{base}={read_words(match['number'])}")
+    return ScoreDirection("metronome", f"{base}={read_words(match['number'])}")
 
 
 @lru_cache(maxsize=10_000)

@@ -10,6 +10,7 @@ import ctypes.util
 from functools import lru_cache
 
 from companion.errors import Trouble
+from companion.messages import _
 
 #: Modes of lou_translateString (liblouis.h): cells as Unicode braille patterns.
 DOTS_IO, UNICODE_BRAILLE = 4, 64
@@ -53,7 +54,7 @@ def translate(text: str, table: str) -> str:
     done = louis.lou_translateString(table.encode(), source, ctypes.byref(source_length), target,
                                      ctypes.byref(target_length), None, None, DOTS_IO | UNICODE_BRAILLE)
     if not done:
-        raise Trouble(f"liblouis could not use its table {table}; install its tables (on Debian and Ubuntu the "
-                      "package liblouis-data), or ask for uncontracted words.")
+        raise Trouble(_("liblouis could not use its table {table}; install its tables (on Debian and Ubuntu the "
+                        "package liblouis-data), or ask for uncontracted words.").format(table=table))
     cells: str = bytes(target)[:target_length.value * wide].decode(encoding)
     return cells.replace(" ", "⠀")

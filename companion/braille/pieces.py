@@ -24,7 +24,8 @@ from companion.braille.rhythm import LARGER as LARGER_SIGN
 from companion.braille.rhythm import REST_NOTE, ROWS, UNITS, Code, Written, beat, capacity, length, write_bar
 from companion.braille.rhythm import SMALLER as SMALLER_SIGN
 from companion.errors import Trouble
-from companion.tune.model import STEPS, Bar, Direction, Key, Note, Pitch, Time, Tune
+from companion.messages import _
+from companion.tune.model import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tune
 
 LONG_SLUR = 5  # a slur of so many notes is written with brackets (De Garmo, chapter 12: up to four notes singly)
 DOUBLED_FROM = 4  # so many notes in a row with one mark: the sign doubled at the first, once at the last (ch. 14)
@@ -142,7 +143,7 @@ def metronome_cells(text: str) -> str:
     return ""
 
 
-def expression_text(said: Direction) -> str:
+def expression_text(said: ScoreDirection) -> str:
     """Words of expression as they stand in music: small letters, no accents, short forms where the code has one."""
     if said.kind == "jump":
         return S.JUMP_WORDS.get(said.text, said.text)
@@ -152,7 +153,7 @@ def expression_text(said: Direction) -> str:
     return S.SHORT_WORDS.get(text, text).strip("()[] ")
 
 
-def _stands_apart(said: Direction) -> bool:
+def _stands_apart(said: ScoreDirection) -> bool:
     """Several words, and directions where to go, stand between word signs with a space on either side."""
     if said.kind == "jump":
         return said.text not in ("segno", "coda")
@@ -230,7 +231,7 @@ class Encoder:
         self.before: int | None = None  # the note before, as Pitch.diatonic; None where a mark is due
         self.tied: tuple[int, int] | None = None
         self.key, self.time = tune.key, tune.time if any(b.time for b in tune.bars) else None
-        self.hoisted: tuple[Direction, ...] = ()
+        self.hoisted: tuple[ScoreDirection, ...] = ()
         self.hairpin = "crescendo"  # the kind under way, which decides its closing sign
         self.sounding = 0  # pitch only: the note that a tie goes on from
         self.extra: list[tuple[int, int]] = []  # pitch only: notes that stand at an earlier note's cells
@@ -273,8 +274,8 @@ class Encoder:
         places = [((b, n), note) for b, n, note in self.tune.written() if note.pitch is not None and not note.grace]
         spans: list[tuple[int, int]] = []
         open_: list[int] = []
-        for i, (_, note) in enumerate(places):
-            for _ in range(note.slur_stops):
+        for i, (_place, note) in enumerate(places):
+            for _unused in range(note.slur_stops):
                 if open_:
                     spans.append((open_.pop(0), i))
             open_ += [i] * note.slur_starts
@@ -328,7 +329,7 @@ class Encoder:
         first = last = -1
         i = -1
         tied = True
-        for _, _, note in self.tune.written():
+        for _unused, _unused, note in self.tune.written():
             if note.pitch is None:
                 if last > first and not tied:
                     yield first, last
@@ -370,8 +371,9 @@ class Encoder:
         for note in notes:
             place = ROWS.get(note.base.as_integer_ratio())
             if place is None or not 0 <= note.dots <= MOST_DOTS:
-                raise Trouble(f"Bar {bar.number} has a note of {note.base} crotchets with {note.dots} dots, which has no cells; "
-                              "write it in plain values.")
+                raise Trouble(_("Bar {number} has a note of {base} crotchets with {dots} dots, which has no cells; "
+                                "write it in plain values.").format(
+                                    number=bar.number, base=note.base, dots=note.dots))
             code = place[0] + 5 * place[1] + 16 * note.dots
             if note.pitch is None:
                 code += REST_NOTE
@@ -508,8 +510,9 @@ class Encoder:
                     steps = place - before
                     due = steps > 4 or steps < -4 or ((steps > 2 or steps < -2) and octave != before // 7)
                 if not 0 <= octave <= 8:
-                    raise Trouble(f"Bar {self.tune.bars[index].number} has {pitch.name}, which lies outside the "
-                                  "octaves that braille has marks for; move the tune.")
+                    raise Trouble(_("Bar {number} has {name}, which lies outside the octaves that braille has marks "
+                                    "for; move the tune.").format(
+                                        number=self.tune.bars[index].number, name=pitch.name))
                 before = place
                 if note.grace:
                     number = 0
@@ -527,8 +530,8 @@ class Encoder:
         try:
             sign = S.ACCIDENTALS[alter]
         except KeyError as error:
-            raise Trouble(f"Bar {self.number} has a note raised or lowered by more than two semitones, which has no "
-                          "sign in braille; write it by another letter.") from error
+            raise Trouble(_("Bar {number} has a note raised or lowered by more than two semitones, which has no "
+                            "sign in braille; write it by another letter.").format(number=self.number)) from error
         return S.EDITORIAL + sign + S.EDITORIAL if accidental == "editorial" else sign
 
     def _dress(self, index: int, n: int, note: Note, head: str, tail: str,
@@ -607,7 +610,7 @@ class Encoder:
         if bar.barline != "dotted":
             self.before = None
 
-    def _directions(self, said: tuple[Direction, ...], pieces: list[Piece], index: int, after: bool = False) -> None:
+    def _directions(self, said: tuple[ScoreDirection, ...], pieces: list[Piece], index: int, after: bool = False) -> None:
         for direction in said:
             if direction in self.hoisted:
                 continue
@@ -681,8 +684,8 @@ class Encoder:
                     steps = None if self.before is None else place - self.before
                     due = steps is None or abs(steps) > 4 or (abs(steps) > 2 and pitch.octave != self.before // 7)  # type: ignore[operator]
                     if not 0 <= pitch.octave <= 8:
-                        raise Trouble(f"Bar {bar.number} has {pitch.name}, which lies outside the octaves that "
-                                      "braille has marks for; move the tune.")
+                        raise Trouble(_("Bar {number} has {name}, which lies outside the octaves that braille has "
+                                        "marks for; move the tune.").format(number=bar.number, name=pitch.name))
                     pieces.append(Piece(head, S.OCTAVES[pitch.octave], _QUAVERS[pitch.step], due, self.count, False))
                     self.before = place
                     self.sounding = self.count

@@ -12,7 +12,7 @@ from functools import lru_cache
 from companion.braille import signs as S
 from companion.braille.rhythm import BREVE, GROUP, LARGER, REST, SMALLER
 from companion.braille.text import read_words
-from companion.tune.model import STEPS, Direction
+from companion.tune.model import STEPS, ScoreDirection
 
 #: Cells that words are made of: six-dot cells with any of dots 1, 2, 3 (a word of music ends where dots 4, 5, 6
 #: stand alone, since the octave mark of the next note is due there), dot 3 itself apart.
@@ -105,7 +105,7 @@ class Unit:
         self.editorial = self.tie = self.forward = self.backward = self.reset = self.plain = self.unknown = False
         self.marks: tuple[str, ...] = ()
         self.after: tuple[str, ...] = ()
-        self.before: tuple[Direction, ...] = ()
+        self.before: tuple[ScoreDirection, ...] = ()
         self.ending: tuple[int, ...] = ()
         self.problems: tuple[tuple[int, str], ...] = ()
         self.said: tuple[tuple[int, int, str], ...] = ()
@@ -122,18 +122,18 @@ def _name_of(kind: str, value: object) -> str:
     return names.get(kind) or str(value)
 
 
-def direction(text: str) -> Direction:
+def direction(text: str) -> ScoreDirection:
     """Words as they stood after a word sign, as a direction: a dynamic, a hairpin, a jump or words."""
     if text == "c":
-        return Direction("crescendo")
+        return ScoreDirection("crescendo")
     if text == "d":
-        return Direction("diminuendo")
+        return ScoreDirection("diminuendo")
     if text in S.DYNAMICS:
-        return Direction("dynamic", text)
+        return ScoreDirection("dynamic", text)
     for jump, short in S.JUMP_WORDS.items():
         if text == short:
-            return Direction("jump", jump)
-    return Direction("words", S.LONG_WORDS.get(text, text))
+            return ScoreDirection("jump", jump)
+    return ScoreDirection("words", S.LONG_WORDS.get(text, text))
 
 
 def read_expression(cells: str) -> str:
@@ -149,7 +149,7 @@ def unit(cells: str) -> Unit:
     said: list[tuple[int, int, str]] = []
     marks: list[str] = []
     after: list[str] = []
-    before: list[Direction] = []
+    before: list[ScoreDirection] = []
     at = rank = 0
     previous = ""
     while match := _HEAD_TOKEN.match(cells, at):
@@ -200,10 +200,10 @@ def unit(cells: str) -> Unit:
             elif kind == "forward":
                 u.forward = u.reset = True
             elif kind == "jump":
-                before.append(Direction("jump", str(value)))
+                before.append(ScoreDirection("jump", str(value)))
                 u.reset = True
             else:
-                before.append(Direction("hairpin end"))
+                before.append(ScoreDirection("hairpin end"))
                 u.reset = True
         now = RANK[kind]
         if now < rank:

@@ -5,21 +5,23 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("tune", metavar="TUNE", help="MusicXML or MIDI, or the name of a tune that ships")
-    parser.add_argument("--out", metavar="FILE", help="write a .brf file instead of printing")
-    parser.add_argument("--width", type=int, default=40, metavar="N", help="cells in a line, 12 to 120 (40)")
+    parser.add_argument("tune", metavar="TUNE", help=_("MusicXML or MIDI, or the name of a tune that ships"))
+    parser.add_argument("--out", metavar="FILE", help=_("write a .brf file instead of printing"))
+    parser.add_argument("--width", type=int, default=40, metavar="N", help=_("cells in a line, 12 to 120 (40)"))
     parser.add_argument("--pitch-only", action="store_true",
-                        help="a reading exercise: every note as a quaver, no values and no rests")
+                        help=_("a reading exercise: every note as a quaver, no values and no rests"))
     parser.add_argument("--as", dest="form", choices=("cells", "ascii", "dots"), default="cells",
-                        help="Unicode cells, Braille ASCII, or dot numbers")
-    parser.add_argument("--contracted", action="store_true", help="words in contracted braille (needs liblouis)")
+                        help=_("Unicode cells, Braille ASCII, or dot numbers"))
+    parser.add_argument("--contracted", action="store_true", help=_("words in contracted braille (needs liblouis)"))
     parser.add_argument("--numbered", action="store_true",
-                        help="in a .brf file, title and page number at the top of every page after the first")
-    parser.add_argument("--american", action="store_true", help="American names of note values")
-    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
-    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+                        help=_("in a .brf file, title and page number at the top of every page after the first"))
+    parser.add_argument("--american", action="store_true", help=_("American names of note values"))
+    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
 
 def run(options: argparse.Namespace) -> int:

@@ -7,6 +7,8 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from companion.messages import _
+
 if TYPE_CHECKING:
     from companion.course.drill import Item
     from companion.ear.model import PitchTrack
@@ -15,37 +17,37 @@ if TYPE_CHECKING:
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("pupil", metavar="PUPIL", nargs="?", help="a nickname in the diary")
-    parser.add_argument("--new", action="store_true", help="begin a page in the diary for this pupil")
-    parser.add_argument("--known", action="store_true", help="what is known and what comes next")
-    parser.add_argument("--list", action="store_true", help="all stages, a line each")
-    parser.add_argument("--words", action="store_true", help="every word of the trade, and what it means")
-    parser.add_argument("--stage", metavar="N", help="read one stage out: for the adult, for the pupil")
+    parser.add_argument("pupil", metavar="PUPIL", nargs="?", help=_("a nickname in the diary"))
+    parser.add_argument("--new", action="store_true", help=_("begin a page in the diary for this pupil"))
+    parser.add_argument("--known", action="store_true", help=_("what is known and what comes next"))
+    parser.add_argument("--list", action="store_true", help=_("all stages, a line each"))
+    parser.add_argument("--words", action="store_true", help=_("every word of the trade, and what it means"))
+    parser.add_argument("--stage", metavar="N", help=_("read one stage out: for the adult, for the pupil"))
     parser.add_argument("--pass", dest="passed", metavar="N", action="append", default=[],
-                        help="the adult's word that a stage is known")
+                        help=_("the adult's word that a stage is known"))
     parser.add_argument("--back", metavar="N", action="append", default=[],
-                        help="the adult's word that a stage is to be done again")
-    parser.add_argument("--begin-again", action="store_true", help="forget all of this pupil's course")
-    parser.add_argument("--stages", metavar="FOLDER", help="stages of your own besides those that ship")
-    parser.add_argument("--check", metavar="FILE", help="read a stage of your own and say what is amiss")
-    parser.add_argument("--questions", type=int, default=16, metavar="N", help="new questions in a sitting (16)")
+                        help=_("the adult's word that a stage is to be done again"))
+    parser.add_argument("--begin-again", action="store_true", help=_("forget all of this pupil's course"))
+    parser.add_argument("--stages", metavar="FOLDER", help=_("stages of your own besides those that ship"))
+    parser.add_argument("--check", metavar="FILE", help=_("read a stage of your own and say what is amiss"))
+    parser.add_argument("--questions", type=int, default=16, metavar="N", help=_("new questions in a sitting (16)"))
     parser.add_argument("--hands-free", action="store_true",
-                        help="only what is answered by singing; no key is needed")
-    parser.add_argument("--diary", metavar="FILE", help="another diary than the usual one")
+                        help=_("only what is answered by singing; no key is needed"))
+    parser.add_argument("--diary", metavar="FILE", help=_("another diary than the usual one"))
     common(parser)
 
 
 def common(parser: argparse.ArgumentParser) -> None:
     """Options that the course and single drills share."""
-    parser.add_argument("--listen", action="store_true", help="hear sung answers through the microphone")
-    parser.add_argument("--speech", choices=("on", "off"), help="speak, or leave the lines to a screen reader")
+    parser.add_argument("--listen", action="store_true", help=_("hear sung answers through the microphone"))
+    parser.add_argument("--speech", choices=("on", "off"), help=_("speak, or leave the lines to a screen reader"))
     parser.add_argument("--silent", action="store_true",
-                        help="sound nothing; the helper is told which notes to sing or play")
+                        help=_("sound nothing; the helper is told which notes to sing or play"))
     parser.add_argument("--as", dest="form", choices=("cells", "ascii", "dots"), default="cells",
-                        help="how cells are shown: Unicode, Braille ASCII, or dot numbers")
-    parser.add_argument("--on", metavar="DATE", help="as if it were this day, such as 2026-12-31")
-    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
-    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+                        help=_("how cells are shown: Unicode, Braille ASCII, or dot numbers"))
+    parser.add_argument("--on", metavar="DATE", help=_("as if it were this day, such as 2026-12-31"))
+    parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
+    parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
 
 def run(options: argparse.Namespace) -> int:
@@ -67,16 +69,17 @@ def run(options: argparse.Namespace) -> int:
         return say([*stage.lines(options.american), "To begin with a pupil called Robin: companion course Robin --new."],
                    door.stage_json(stage) if options.json else None)
     if not options.pupil:
-        raise Trouble("Name a pupil, as in companion course Robin, with --new the first time; or --list for "
-                      "the stages.")
+        raise Trouble(_("Name a pupil, as in companion course Robin, with --new the first time; or --list for the "
+                        "stages."))
     if options.questions < 1:
-        raise Trouble(f"--questions was {options.questions}; give 1 or more.")
+        raise Trouble(_("--questions was {questions}; give 1 or more.").format(questions=options.questions))
     start = door.moment(options.on)
     from companion.diary.diary import Diary
 
     with Diary(options.diary) as diary:
         if not options.new and diary.find(options.pupil) is None and diary.near(options.pupil) is None:
-            raise Trouble(f"The diary has no pupil {options.pupil}. Add --new to begin with a new pupil.")
+            raise Trouble(_("The diary has no pupil {pupil}. Add --new to begin with a new pupil.").format(
+                                pupil=options.pupil))
         pupil = diary.pupil(options.pupil, new=options.new)
         if options.begin_again:
             diary.keep(pupil, kept.ROOM, kept.NAME, None)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+    parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
     parser.add_argument("--sound", metavar="FILE",
-                        help="where to save the spoken cue and its glides (the temporary folder if not given)")
-    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
+                        help=_("where to save the spoken cue and its glides (the temporary folder if not given)"))
+    parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
 
 def run(options: argparse.Namespace) -> int:

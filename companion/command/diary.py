@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("pupil", nargs="?", metavar="PUPIL", help="a nickname; without one the pupils are listed")
-    parser.add_argument("--new", action="store_true", help="begin a page for this pupil")
-    parser.add_argument("--set", metavar="TUNE", action="append", default=[], help="set a tune for the week")
-    parser.add_argument("--days", type=int, default=7, metavar="N", help="for how many days it is set (7)")
+    parser.add_argument("pupil", nargs="?", metavar="PUPIL", help=_("a nickname; without one the pupils are listed"))
+    parser.add_argument("--new", action="store_true", help=_("begin a page for this pupil"))
+    parser.add_argument("--set", metavar="TUNE", action="append", default=[], help=_("set a tune for the week"))
+    parser.add_argument("--days", type=int, default=7, metavar="N", help=_("for how many days it is set (7)"))
     parser.add_argument("--range", nargs=2, metavar=("LOW", "HIGH"),
-                        help="the comfortable range, as note names like A3 D5")
+                        help=_("the comfortable range, as note names like A3 D5"))
     parser.add_argument("--setting", metavar="NAME=VALUE", action="append", default=[],
-                        help="a setting that lasts, such as rate=130, speech=off, minutes=8, keys=f9:go")
-    parser.add_argument("--settings", action="store_true", help="list the settings")
-    parser.add_argument("--consent", metavar="WHO", help="someone responsible allows sound to be kept")
-    parser.add_argument("--until", metavar="DATE", help="last day of the consent, as 2026-12-31")
-    parser.add_argument("--withdraw", action="store_true", help="end the consent and delete the sound")
-    parser.add_argument("--export", metavar="FILE.zip", help="everything of this pupil: JSON, MusicXML, sound")
-    parser.add_argument("--delete", action="store_true", help="delete this pupil for good")
-    parser.add_argument("--diary", metavar="FILE", help="another diary than the one in your data folder")
-    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+                        help=_("a setting that lasts, such as rate=130, speech=off, minutes=8, keys=f9:go"))
+    parser.add_argument("--settings", action="store_true", help=_("list the settings"))
+    parser.add_argument("--consent", metavar="WHO", help=_("someone responsible allows sound to be kept"))
+    parser.add_argument("--until", metavar="DATE", help=_("last day of the consent, as 2026-12-31"))
+    parser.add_argument("--withdraw", action="store_true", help=_("end the consent and delete the sound"))
+    parser.add_argument("--export", metavar="FILE.zip", help=_("everything of this pupil: JSON, MusicXML, sound"))
+    parser.add_argument("--delete", action="store_true", help=_("delete this pupil for good"))
+    parser.add_argument("--diary", metavar="FILE", help=_("another diary than the one in your data folder"))
+    parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
 
 def run(options: argparse.Namespace) -> int:

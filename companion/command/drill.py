@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     from companion.command.course import common
 
     parser.add_argument("kind", metavar="KIND", nargs="?",
-                        help="what is asked, such as 'name the cell'; without it all kinds are listed")
-    parser.add_argument("--stage", metavar="N", help="from the notes and the tune of this stage")
-    parser.add_argument("--tune", metavar="TUNE", help="from this tune: a file, or the name of one that ships")
+                        help=_("what is asked, such as 'name the cell'; without it all kinds are listed"))
+    parser.add_argument("--stage", metavar="N", help=_("from the notes and the tune of this stage"))
+    parser.add_argument("--tune", metavar="TUNE", help=_("from this tune: a file, or the name of one that ships"))
     parser.add_argument("--leave-out", metavar="WHAT", action="append", default=[],
-                        help="what is left out of the tune: values, octave marks, bars, key, time, words ...")
+                        help=_("what is left out of the tune: values, octave marks, bars, key, time, words ..."))
     parser.add_argument("--fact", metavar="NAME", action="append", default=[],
-                        help="about this note or sign only, such as 'C crotchet' or sharp; may be given again")
+                        help=_("about this note or sign only, such as 'C crotchet' or sharp; may be given again"))
     parser.add_argument("--order", choices=("up", "down", "up and down", "mixed"), default="mixed",
-                        help="up or down the scale, there and back, or mixed")
-    parser.add_argument("--count", type=int, default=8, metavar="N", help="how many questions (8)")
-    parser.add_argument("--seed", type=int, metavar="N", help="the same number gives the same questions again")
-    parser.add_argument("--pupil", metavar="PUPIL", help="remember the answers for this pupil in the diary")
-    parser.add_argument("--diary", metavar="FILE", help="another diary than the usual one")
+                        help=_("up or down the scale, there and back, or mixed"))
+    parser.add_argument("--count", type=int, default=8, metavar="N", help=_("how many questions (8)"))
+    parser.add_argument("--seed", type=int, metavar="N", help=_("the same number gives the same questions again"))
+    parser.add_argument("--pupil", metavar="PUPIL", help=_("remember the answers for this pupil in the diary"))
+    parser.add_argument("--diary", metavar="FILE", help=_("another diary than the usual one"))
     common(parser)
 
 

@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("tune", metavar="TUNE", help="MusicXML or MIDI, or the name of a tune that ships")
-    parser.add_argument("--out", metavar="NAME", help="write NAME.brf, .html and .txt, and the answers apart")
-    parser.add_argument("--level", type=int, choices=range(1, 6), metavar="N", help="only up to this level, 1 to 5")
+    parser.add_argument("tune", metavar="TUNE", help=_("MusicXML or MIDI, or the name of a tune that ships"))
+    parser.add_argument("--out", metavar="NAME", help=_("write NAME.brf, .html and .txt, and the answers apart"))
+    parser.add_argument("--level", type=int, choices=range(1, 6), metavar="N", help=_("only up to this level, 1 to 5"))
     parser.add_argument("--kind", action="append", default=[], metavar="KIND",
-                        help="only this kind (gap, dictation, moves ...); may be given again")
+                        help=_("only this kind (gap, dictation, moves ...); may be given again"))
     parser.add_argument("--practise", action="append", default=[], metavar="MOVE",
-                        help="new tunes of this kind of move: level, semitone, step, skip or leap")
-    parser.add_argument("--pupil", metavar="NAME", help="new tunes of the kind of move that this pupil's diary asks for")
-    parser.add_argument("--diary", metavar="FILE", help="another diary than the usual one")
-    parser.add_argument("--answers", action="store_true", help="print the answers instead of the exercises")
-    parser.add_argument("--sound", action="store_true", help="with --out: NAME.wav as well, spoken and sounded")
-    parser.add_argument("--width", type=int, default=40, metavar="N", help="cells in a line (40)")
-    parser.add_argument("--height", type=int, default=25, metavar="N", help="lines on a braille page (25)")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another number gives another set")
-    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
-    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
+                        help=_("new tunes of this kind of move: level, semitone, step, skip or leap"))
+    parser.add_argument("--pupil", metavar="NAME", help=_("new tunes of the kind of move that this pupil's diary "
+                                                          "asks for"))
+    parser.add_argument("--diary", metavar="FILE", help=_("another diary than the usual one"))
+    parser.add_argument("--answers", action="store_true", help=_("print the answers instead of the exercises"))
+    parser.add_argument("--sound", action="store_true", help=_("with --out: NAME.wav as well, spoken and sounded"))
+    parser.add_argument("--width", type=int, default=40, metavar="N", help=_("cells in a line (40)"))
+    parser.add_argument("--height", type=int, default=25, metavar="N", help=_("lines on a braille page (25)"))
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help=_("another number gives another set"))
+    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
 
 def run(options: argparse.Namespace) -> int:

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("take", metavar="TAKE", help="a sound file, or a pitch track (CSV: time_s,f0_hz)")
+    parser.add_argument("take", metavar="TAKE", help=_("a sound file, or a pitch track (CSV: time_s,f0_hz)"))
     parser.add_argument("--tune", required=True, metavar="TUNE",
-                        help="MusicXML or MIDI, or the name of a tune that ships (companion tunes lists them)")
-    parser.add_argument("--phrase", type=int, metavar="N", help="hold it against the Nth phrase only")
-    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
-    parser.add_argument("--json", action="store_true", help="print JSON for programs")
-    parser.add_argument("--more", action="store_true", help="more that a teacher would ask, after the cue")
-    parser.add_argument("--speak", action="store_true", help="say the cue and sound the glides aloud")
-    parser.add_argument("--sound", metavar="FILE", help="save the spoken cue and its glides (.wav or .flac)")
-    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
+                        help=_("MusicXML or MIDI, or the name of a tune that ships (companion tunes lists them)"))
+    parser.add_argument("--phrase", type=int, metavar="N", help=_("hold it against the Nth phrase only"))
+    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
+    parser.add_argument("--more", action="store_true", help=_("more that a teacher would ask, after the cue"))
+    parser.add_argument("--speak", action="store_true", help=_("say the cue and sound the glides aloud"))
+    parser.add_argument("--sound", metavar="FILE", help=_("save the spoken cue and its glides (.wav or .flac)"))
+    parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
 
 def run(options: argparse.Namespace) -> int:
@@ -32,8 +34,8 @@ def run(options: argparse.Namespace) -> int:
                              and os.path.samefile(kept, options.sound) for kept in (options.take, options.tune)):
         from companion.errors import Trouble
 
-        raise Trouble(f"{options.sound} is the take or the tune itself, and would be lost. Give another name for the "
-                      "sound.")
+        raise Trouble(_("{sound} is the take or the tune itself, and would be lost. Give another name for the sound.").format(
+                            sound=options.sound))
     found = answer(options.take, options.tune, options.phrase, options.part, options.american)
     if options.json:
         print(json.dumps(found.as_json(), ensure_ascii=False))

@@ -4,32 +4,34 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def common(parser: argparse.ArgumentParser) -> None:
     """Options of both live commands."""
-    parser.add_argument("--new", action="store_true", help="begin a page for a pupil whose name is new")
+    parser.add_argument("--new", action="store_true", help=_("begin a page for a pupil whose name is new"))
     parser.add_argument("--speech", choices=("on", "off"),
-                        help="off leaves the words as lines of text to a screen reader or braille display")
+                        help=_("off leaves the words as lines of text to a screen reader or braille display"))
     parser.add_argument("--helper", action="store_true",
-                        help="also write the words, for a helper who looks on; with no screen reader running")
-    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
-    parser.add_argument("--microphone", metavar="NAME", help="a microphone, by its name or part of it")
-    parser.add_argument("--loudspeaker", metavar="NAME", help="a loudspeaker, by its name or part of it")
+                        help=_("also write the words, for a helper who looks on; with no screen reader running"))
+    parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
+    parser.add_argument("--microphone", metavar="NAME", help=_("a microphone, by its name or part of it"))
+    parser.add_argument("--loudspeaker", metavar="NAME", help=_("a loudspeaker, by its name or part of it"))
     parser.add_argument("--bind", metavar="KEY=ACTION", action="append", default=[],
-                        help="bind a key or pedal, such as pagedown=go; the key ? says all actions")
-    parser.add_argument("--diary", metavar="FILE", help="another diary than the one in your data folder")
+                        help=_("bind a key or pedal, such as pagedown=go; the key ? says all actions"))
+    parser.add_argument("--diary", metavar="FILE", help=_("another diary than the one in your data folder"))
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("tune", nargs="?", metavar="TUNE",
-                        help="MusicXML or MIDI, or a tune that ships; without one the teacher's line is the tune")
-    parser.add_argument("--pupil", metavar="NAME", help="keep the takes in the diary under this nickname")
-    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
-    parser.add_argument("--phrase", type=int, default=1, metavar="N", help="begin with the Nth phrase")
+                        help=_("MusicXML or MIDI, or a tune that ships; without one the teacher's line is the tune"))
+    parser.add_argument("--pupil", metavar="NAME", help=_("keep the takes in the diary under this nickname"))
+    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    parser.add_argument("--phrase", type=int, default=1, metavar="N", help=_("begin with the Nth phrase"))
     parser.add_argument("--wait", action="store_true",
-                        help="after the starting note wait for the teacher to sing each phrase first")
-    parser.add_argument("--keep-in", metavar="FOLDER", help="where lines that are kept are written as MusicXML")
-    parser.add_argument("--check", action="store_true", help="check the microphone's level instead")
+                        help=_("after the starting note wait for the teacher to sing each phrase first"))
+    parser.add_argument("--keep-in", metavar="FOLDER", help=_("where lines that are kept are written as MusicXML"))
+    parser.add_argument("--check", action="store_true", help=_("check the microphone's level instead"))
     common(parser)
 
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("tune", metavar="TUNE", help="MusicXML or MIDI, or the name of a tune that ships")
-    parser.add_argument("--out", metavar="FILE", help="write .svg or .pdf (swell paper), .brf (embosser) or .txt")
-    parser.add_argument("--phrase", type=int, metavar="N", help="only the Nth phrase")
-    parser.add_argument("--width", type=int, default=40, metavar="N", help="cells in a line of a .brf (40)")
-    parser.add_argument("--height", type=int, default=25, metavar="N", help="lines on a page of a .brf (25)")
-    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
-    parser.add_argument("--american", action="store_true", help="American names (half step)")
+    parser.add_argument("tune", metavar="TUNE", help=_("MusicXML or MIDI, or the name of a tune that ships"))
+    parser.add_argument("--out", metavar="FILE", help=_("write .svg or .pdf (swell paper), .brf (embosser) or .txt"))
+    parser.add_argument("--phrase", type=int, metavar="N", help=_("only the Nth phrase"))
+    parser.add_argument("--width", type=int, default=40, metavar="N", help=_("cells in a line of a .brf (40)"))
+    parser.add_argument("--height", type=int, default=25, metavar="N", help=_("lines on a page of a .brf (25)"))
+    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    parser.add_argument("--american", action="store_true", help=_("American names (half step)"))
 
 
 def run(options: argparse.Namespace) -> int:

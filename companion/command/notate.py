@@ -4,30 +4,34 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("take", metavar="TAKE", nargs="+",
-                        help="a sound file, a pitch track (CSV: time_s,f0_hz), or live for the microphone; "
-                             "several takes sharpen one score")
-    parser.add_argument("--microphone", metavar="NAME", help="which microphone, where there are several")
+                        help=_("a sound file, a pitch track (CSV: time_s,f0_hz), or live for the microphone; "
+                               "several takes sharpen one score"))
+    parser.add_argument("--microphone", metavar="NAME", help=_("which microphone, where there are several"))
     parser.add_argument("--out", action="append", default=[], metavar="FILE",
-                        help="write .musicxml, .mxl, .mid, .brf, .svg, .pdf, .wav or .flac; may be given again")
-    parser.add_argument("--title", default="", metavar="TEXT", help="the tune's title (else the take's name)")
+                        help=_("write .musicxml, .mxl, .mid, .brf, .svg, .pdf, .wav or .flac; may be given again"))
+    parser.add_argument("--title", default="", metavar="TEXT", help=_("the tune's title (else the take's name)"))
     parser.add_argument("--words", default="", metavar="TEXT",
-                        help="words to lay under the notes; hyphens part syllables, _ lets one go on")
-    parser.add_argument("--bpm", type=float, metavar="N", help="beats a minute, where the beat is known")
-    parser.add_argument("--time", metavar="T", help="the time signature where it is known: 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8")
-    parser.add_argument("--key", metavar="KEY", help="the key where it is known: G major, E minor")
-    parser.add_argument("--beats", metavar="FILE", help="times of beats tapped to the take, in seconds, one a line")
+                        help=_("words to lay under the notes; hyphens part syllables, _ lets one go on"))
+    parser.add_argument("--bpm", type=float, metavar="N", help=_("beats a minute, where the beat is known"))
+    parser.add_argument("--time", metavar="T", help=_("the time signature where it is known: 2/4, 3/4, 4/4, 6/8, "
+                                                      "9/8 or 12/8"))
+    parser.add_argument("--key", metavar="KEY", help=_("the key where it is known: G major, E minor"))
+    parser.add_argument("--beats", metavar="FILE", help=_("times of beats tapped to the take, in seconds, one a line"))
     parser.add_argument("--counted-in", type=int, default=0, metavar="N",
-                        help="the take begins with N counts, spoken or clapped one beat apart, a bar before the tune")
+                        help=_("the take begins with N counts, spoken or clapped one beat apart, a bar before the "
+                               "tune"))
     parser.add_argument("--fix", action="append", default=[], metavar="COMMAND",
-                        help='a correction: "bar 3 note 2 is a crotchet", "in three"; may be given again')
+                        help=_('a correction: "bar 3 note 2 is a crotchet", "in three"; may be given again'))
     parser.add_argument("--correct", action="store_true",
-                        help="then read corrections line by line: help, play, undo, an empty line ends")
-    parser.add_argument("--play", action="store_true", help="sound the written tune on the loudspeaker")
-    parser.add_argument("--json", action="store_true", help="print JSON for programs")
-    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
+                        help=_("then read corrections line by line: help, play, undo, an empty line ends"))
+    parser.add_argument("--play", action="store_true", help=_("sound the written tune on the loudspeaker"))
+    parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
+    parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
 
 def run(options: argparse.Namespace) -> int:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help=".brf, or text in Unicode cells; - for standard input")
-    parser.add_argument("--out", metavar="FILE.musicxml", help="write the tune as MusicXML")
-    parser.add_argument("--american", action="store_true", help="American names of note values")
-    parser.add_argument("--json", action="store_true", help="print JSON for programs")
+    parser.add_argument("file", metavar="FILE", help=_(".brf, or text in Unicode cells; - for standard input"))
+    parser.add_argument("--out", metavar="FILE.musicxml", help=_("write the tune as MusicXML"))
+    parser.add_argument("--american", action="store_true", help=_("American names of note values"))
+    parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
 
 def run(options: argparse.Namespace) -> int:

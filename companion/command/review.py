@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("list", metavar="LIST.csv",
-                        help="CSV with a header line take,tune; paths are relative to the list")
-    parser.add_argument("--jobs", type=int, metavar="N", help="how many at a time (all cores if not given)")
-    parser.add_argument("--american", action="store_true", help="American names (measure)")
-    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+                        help=_("CSV with a header line take,tune; paths are relative to the list"))
+    parser.add_argument("--jobs", type=int, metavar="N", help=_("how many at a time (all cores if not given)"))
+    parser.add_argument("--american", action="store_true", help=_("American names (measure)"))
+    parser.add_argument("--json", action="store_true", help=_("one JSON object a line"))
 
 
 def run(options: argparse.Namespace) -> int:

@@ -4,25 +4,27 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("what", metavar="WHAT", choices=("stage", "tune", "drill", "key", "week"),
-                        help="stage N, tune TUNE, drill N, key (of all cells, or up to stage N), or week PUPIL")
-    parser.add_argument("name", metavar="NAME", nargs="?", help="number of a stage, name of a tune, or pupil")
+                        help=_("stage N, tune TUNE, drill N, key (of all cells, or up to stage N), or week PUPIL"))
+    parser.add_argument("name", metavar="NAME", nargs="?", help=_("number of a stage, name of a tune, or pupil"))
     parser.add_argument("--out", metavar="FILE",
-                        help="write .brf, .html, .pdf, .txt, or spoken .wav; printed as text if not given")
-    parser.add_argument("--speak", action="store_true", help="read it out")
-    parser.add_argument("--whole", action="store_true", help="in .brf, the helper's parts too")
-    parser.add_argument("--kind", metavar="KIND", help="for drills: only this kind")
-    parser.add_argument("--tune", metavar="TUNE", help="for drills: from this tune")
+                        help=_("write .brf, .html, .pdf, .txt, or spoken .wav; printed as text if not given"))
+    parser.add_argument("--speak", action="store_true", help=_("read it out"))
+    parser.add_argument("--whole", action="store_true", help=_("in .brf, the helper's parts too"))
+    parser.add_argument("--kind", metavar="KIND", help=_("for drills: only this kind"))
+    parser.add_argument("--tune", metavar="TUNE", help=_("for drills: from this tune"))
     parser.add_argument("--leave-out", metavar="WHAT", action="append", default=[],
-                        help="what is left out of the tune: values, octave marks, bars, key, time, words ...")
-    parser.add_argument("--count", type=int, default=20, metavar="N", help="for drills: how many questions (20)")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="for drills: another number gives others")
-    parser.add_argument("--stages", metavar="FOLDER", help="stages of your own besides those that ship")
-    parser.add_argument("--diary", metavar="FILE", help="another diary than the usual one")
-    parser.add_argument("--on", metavar="DATE", help="for a week: its first day (today)")
-    parser.add_argument("--american", action="store_true", help="American names (quarter note, measure)")
+                        help=_("what is left out of the tune: values, octave marks, bars, key, time, words ..."))
+    parser.add_argument("--count", type=int, default=20, metavar="N", help=_("for drills: how many questions (20)"))
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help=_("for drills: another number gives others"))
+    parser.add_argument("--stages", metavar="FOLDER", help=_("stages of your own besides those that ship"))
+    parser.add_argument("--diary", metavar="FILE", help=_("another diary than the usual one"))
+    parser.add_argument("--on", metavar="DATE", help=_("for a week: its first day (today)"))
+    parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
 
 def run(options: argparse.Namespace) -> int:

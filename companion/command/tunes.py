@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--json", action="store_true", help="print JSON for programs")
-    parser.add_argument("--american", action="store_true", help="American names (half step, measure)")
+    parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
+    parser.add_argument("--american", action="store_true", help=_("American names (half step, measure)"))
 
 
 def run(options: argparse.Namespace) -> int:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import argparse
 
+from companion.messages import _
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("tune", metavar="TUNE", help="MusicXML or MIDI, or the name of a tune that ships")
+    parser.add_argument("tune", metavar="TUNE", help=_("MusicXML or MIDI, or the name of a tune that ships"))
     parser.add_argument("--shoulder", type=float, required=True, metavar="CM",
-                        help="height of the pupil's shoulder above the floor, in centimetres")
-    parser.add_argument("--out", metavar="FILE", help="write .html (large print) or .brf")
-    parser.add_argument("--speak", action="store_true", help="say it aloud")
-    parser.add_argument("--part", metavar="PART", help="which part of a score with several, by number or name")
-    parser.add_argument("--american", action="store_true", help="American spelling (centimeters)")
+                        help=_("height of the pupil's shoulder above the floor, in centimetres"))
+    parser.add_argument("--out", metavar="FILE", help=_("write .html (large print) or .brf"))
+    parser.add_argument("--speak", action="store_true", help=_("say it aloud"))
+    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    parser.add_argument("--american", action="store_true", help=_("American spelling (centimeters)"))
 
 
 def run(options: argparse.Namespace) -> int:

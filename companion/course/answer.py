@@ -18,7 +18,7 @@ from companion.course.facts import AMERICAN, PLAIN, VALUE_NAMES, Fact, by_cells,
 from companion.errors import NothingSung
 from companion.language.cues import ORDINALS, cue_for, in_american, number, ordinal
 from companion.match.details import kind_name as move_name
-from companion.match.model import RIGHT, UNSURE, WRONG, Match
+from companion.match.model import Match, Verdict
 from companion.tune.model import STEPS
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ FAR = 3  # notes: farther apart, "so many notes higher" helps no more, and the o
 
 @dataclass(frozen=True)
 class Judged:
-    """verdict: RIGHT, WRONG or UNSURE. say: what is said back. cards: a verdict for each thing remembered.
+    """say: what is said back. cards: a verdict for each thing remembered.
 
     match: for a sung answer, what was heard.
     """
@@ -146,16 +146,16 @@ def check(item: Item, text: str, american: bool = False) -> Judged:
     """
     text = text.strip()
     if text == HEARD_RIGHT:
-        found = _judged(item, RIGHT, praise(item))
+        found = _judged(item, Verdict.RIGHT, praise(item))
     elif text == HEARD_WRONG:
-        found = _judged(item, WRONG, answer_words(item))
+        found = _judged(item, Verdict.WRONG, answer_words(item))
     else:
         found = _CHECKS[item.wants](item, text)
     return Judged(found.verdict, in_american(found.say), found.cards, found.match) if american else found
 
 
 def _judged(item: Item, verdict: str, say: str) -> Judged:
-    return Judged(verdict, say, dict.fromkeys(item.cards, verdict) if verdict != UNSURE else {})
+    return Judged(verdict, say, dict.fromkeys(item.cards, verdict) if verdict != Verdict.UNSURE else {})
 
 
 def praise(item: Item) -> str:
@@ -237,15 +237,15 @@ def _check_name(item: Item, text: str) -> Judged:
     if item.answer in S.OCTAVE_WORDS and (value := read_number(text)) in range(1, len(S.OCTAVE_WORDS)):
         name = S.OCTAVE_WORDS[int(value or 0)]  # "4" or "fourth" for "fourth octave"
     if name is None:
-        return _judged(item, UNSURE, f"I could not read {text[:20]!r}. Give a name, such as {_example(item.answer)}.")
+        return _judged(item, Verdict.UNSURE, f"I could not read {text[:20]!r}. Give a name, such as {_example(item.answer)}.")
     given = fact(name)
     if wanted.kind == "note" and len(item.answer) > 1 and name == item.answer[0]:
-        return _judged(item, UNSURE, f"{name}, yes. And how long is it?")
+        return _judged(item, Verdict.UNSURE, f"{name}, yes. And how long is it?")
     if given.cells == wanted.cells:
-        return _judged(item, RIGHT, praise(item))
+        return _judged(item, Verdict.RIGHT, praise(item))
     if wanted.kind == "placed note" and given.kind == "note" and name == item.answer[0]:
-        return _judged(item, UNSURE, f"{name}, yes. And in which octave?")
-    return _judged(item, WRONG, f"That cell is {wanted.name}, {say_dots(wanted.cells)}."
+        return _judged(item, Verdict.UNSURE, f"{name}, yes. And in which octave?")
+    return _judged(item, Verdict.WRONG, f"That cell is {wanted.name}, {say_dots(wanted.cells)}."
                    + (_trap_read(wanted, given) or _relation(given, wanted)))
 
 
@@ -283,17 +283,17 @@ def _notes_apart(steps: int) -> str:
 def _check_cells(item: Item, text: str) -> Judged:
     readings = read_cells(text)
     if not readings:
-        return _judged(item, UNSURE, f"I could not read {text[:20]!r} as cells. Give dots, such as 145, or "
+        return _judged(item, Verdict.UNSURE, f"I could not read {text[:20]!r} as cells. Give dots, such as 145, or "
                        "braille.")
     if any(_bare(r) == _bare(item.answer) for r in readings):
-        return _judged(item, RIGHT, praise(item))
+        return _judged(item, Verdict.RIGHT, praise(item))
     wanted_length = len(item.answer)
     given = next((r for r in readings if len(r) == wanted_length), readings[0])
     if wanted_length == 1 and len(given) == 1:
-        return _judged(item, WRONG, _one_cell(fact(item.about[0]), given, item.known))
+        return _judged(item, Verdict.WRONG, _one_cell(fact(item.about[0]), given, item.known))
     if item.group is not None:
-        return _other_writing(item, readings) or _judged(item, WRONG, _compare(item, given))
-    return _judged(item, WRONG, f"That is {what_is(given, item.known)}. {_said_start(item.about[0])} is "
+        return _other_writing(item, readings) or _judged(item, Verdict.WRONG, _compare(item, given))
+    return _judged(item, Verdict.WRONG, f"That is {what_is(given, item.known)}. {_said_start(item.about[0])} is "
                    f"{say_dots(item.answer)}.")
 
 
@@ -306,9 +306,9 @@ def _other_writing(item: Item, readings: list[str]) -> Judged | None:
         found = _decoded(cells)
         if found is not None and found[0] == (_decoded(item.answer) or ((), ""))[0]:
             if found[1]:
-                return _judged(item, WRONG, f"The notes are right. {found[1]}")
+                return _judged(item, Verdict.WRONG, f"The notes are right. {found[1]}")
             shorter = " It can be written with fewer marks." if len(cells) > len(item.answer) else ""
-            return _judged(item, RIGHT, f"Right.{shorter}")
+            return _judged(item, Verdict.RIGHT, f"Right.{shorter}")
     return None
 
 
@@ -401,11 +401,11 @@ _LONGEST_FIRST = sorted(((n, c) for n, c in PLAIN.items() if n != "bar line" and
 def _check_number(item: Item, text: str) -> Judged:
     value = read_number(text)
     if value is None:
-        return _judged(item, UNSURE, f"I could not read {text[:20]!r} as a number. Give one, such as 2.")
+        return _judged(item, Verdict.UNSURE, f"I could not read {text[:20]!r} as a number. Give one, such as 2.")
     if plain_number(value) == item.answer:
-        return _judged(item, RIGHT, "Right." if item.kind != "find the wrong cell" else
+        return _judged(item, Verdict.RIGHT, "Right." if item.kind != "find the wrong cell" else
                        f"Right. {_heard_there(item)}")
-    return _judged(item, WRONG, answer_words(item))
+    return _judged(item, Verdict.WRONG, answer_words(item))
 
 
 def _heard_there(item: Item) -> str:
@@ -416,36 +416,36 @@ def _heard_there(item: Item) -> str:
 def _check_choice(item: Item, text: str) -> Judged:
     value = read_number(text)
     if value not in range(1, len(item.choices) + 1):
-        return _judged(item, UNSURE, "Give 1 for the first or 2 for the second.")
-    return _judged(item, RIGHT, "Right.") if str(int(value or 0)) == item.answer else \
-        _judged(item, WRONG, answer_words(item))
+        return _judged(item, Verdict.UNSURE, "Give 1 for the first or 2 for the second.")
+    return _judged(item, Verdict.RIGHT, "Right.") if str(int(value or 0)) == item.answer else \
+        _judged(item, Verdict.WRONG, answer_words(item))
 
 
 def _check_direction(item: Item, text: str) -> Judged:
     given = DIRECTIONS.get(text.lower().strip(" ."))
     if given is None:
-        return _judged(item, UNSURE, "Say higher, lower or same.")
+        return _judged(item, Verdict.UNSURE, "Say higher, lower or same.")
     if given != item.answer:
-        return _judged(item, WRONG, answer_words(item))
-    return _judged(item, RIGHT, f"Right, {'the ' if given == 'same' else ''}{given}.")
+        return _judged(item, Verdict.WRONG, answer_words(item))
+    return _judged(item, Verdict.RIGHT, f"Right, {'the ' if given == 'same' else ''}{given}.")
 
 
 def _check_octave(item: Item, text: str) -> Judged:
     value = read_number(text.lower().replace("octave", "").replace("the ", "").strip())
     if value is None or value != int(value) or not 0 <= value < len(S.OCTAVE_WORDS):
-        return _judged(item, UNSURE, "Give the octave, such as 4 or fourth.")
+        return _judged(item, Verdict.UNSURE, "Give the octave, such as 4 or fourth.")
     if S.OCTAVE_WORDS[int(value)] == item.answer:
-        return _judged(item, RIGHT, praise(item))
-    return _judged(item, WRONG, f"{answer_words(item)} "
+        return _judged(item, Verdict.RIGHT, praise(item))
+    return _judged(item, Verdict.WRONG, f"{answer_words(item)} "
                    f"{_said_start(S.OCTAVE_WORDS[int(value)])} is {say_dots(S.OCTAVES[int(value)])}.")
 
 
 def _check_yes(item: Item, text: str) -> Judged:
     given = {"yes": "yes", "y": "yes", "no": "no", "n": "no"}.get(text.lower().strip(" ."))
     if given is None:
-        return _judged(item, UNSURE, "Answer yes or no.")
-    return _judged(item, RIGHT, f"Right. {_mark_rule(item)}") if given == item.answer else \
-        _judged(item, WRONG, answer_words(item))
+        return _judged(item, Verdict.UNSURE, "Answer yes or no.")
+    return _judged(item, Verdict.RIGHT, f"Right. {_mark_rule(item)}") if given == item.answer else \
+        _judged(item, Verdict.WRONG, answer_words(item))
 
 
 #: Names of intervals by letters counted with both ends (standard terms).
@@ -490,16 +490,16 @@ def check_take(item: Item, take: str | Path | PitchTrack, american: bool = False
     except NothingSung:
         from companion.language.cues import NOTHING_SUNG
 
-        return Judged(UNSURE, NOTHING_SUNG)
+        return Judged(Verdict.UNSURE, NOTHING_SUNG)
     cue = cue_for(match)
     counts = match.counts
-    verdict = WRONG if counts[WRONG] else UNSURE if counts[UNSURE] else RIGHT
+    verdict = Verdict.WRONG if counts[Verdict.WRONG] else Verdict.UNSURE if counts[Verdict.UNSURE] else Verdict.RIGHT
     say = cue.say
     cards: dict[str, str] = {}
     steps = [n.pitch.step for n in item.sung]
-    if verdict == RIGHT and item.kind == "sing the cell":
+    if verdict == Verdict.RIGHT and item.kind == "sing the cell":
         say = f"Right. {steps[0]} to {steps[1]}."
-    elif verdict == RIGHT and item.cells and len(steps) <= MOST_NAMED:
+    elif verdict == Verdict.RIGHT and item.cells and len(steps) <= MOST_NAMED:
         say = f"{say} {', '.join(steps)}."
     elif cue.move is not None and item.kind == "sing the move":
         say = f"{_wanted_way(item.answer)} Listen."
@@ -507,13 +507,13 @@ def check_take(item: Item, take: str | Path | PitchTrack, american: bool = False
         # The cue in the tune's words, and the two cells that it is about.
         at = cue.move.start - item.sung[0].number
         say = say.replace(". Listen.", f": {steps[at]}, then {steps[at + 1]}. Listen.")
-    if verdict != UNSURE:
+    if verdict != Verdict.UNSURE:
         cards = {c: verdict for c in item.cards if c.split(" | ")[0] not in _MOVES}
     for m in match.moves:
-        if m.verdict != UNSURE:
+        if m.verdict != Verdict.UNSURE:
             name = card(move_name(m.wanted_semitones), item.way)
             # One wrong move of a kind outweighs right ones in the same take.
-            if cards.get(name) != WRONG:
+            if cards.get(name) != Verdict.WRONG:
                 cards[name] = m.verdict
     return Judged(verdict, in_american(say) if american else say, cards, match)
 

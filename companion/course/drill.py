@@ -21,8 +21,8 @@ from companion.course.material import Group, Material, make_group, note_fact
 from companion.errors import Trouble
 from companion.language.cues import number
 from companion.match.details import kind_name as move_name
-from companion.match.model import direction
-from companion.tune.model import STEPS, Bar, LineNote, Note, Pitch, Tune
+from companion.messages import _
+from companion.tune.model import STEPS, Bar, LineNote, Note, Pitch, Tune, direction_of
 
 CELL_TO_NAME, NAME_TO_CELL = "cell to name", "name to cell"
 CELL_TO_VOICE, VOICE_TO_CELL = "cell to voice", "voice to cell"
@@ -121,7 +121,7 @@ def said_line(line: Sequence[LineNote]) -> str:
     out = [note_name(line[0])] if line else []
     way = ""
     for a, b in itertools.pairwise(line):
-        now = direction(b.midi - a.midi)
+        now = direction_of(b.midi - a.midi)
         opening = {"up": "; up to ", "down": "; down to ", "level": "; again "}[now]
         out.append((", " if now == way else opening) + note_name(b))
         way = now
@@ -145,11 +145,14 @@ def make(drill: Drill, material: Material | None, rng: random.Random) -> list[It
     Raises Trouble for a kind or order that there is not, or a kind that needs a tune where none is given.
     """
     if drill.kind not in KINDS:
-        raise Trouble(f"There is no drill {drill.kind!r}. There are: {', '.join(KINDS)}.")
+        raise Trouble(_("There is no drill {kind!r}. There are: {KINDS}.").format(
+                            kind=drill.kind, KINDS=', '.join(KINDS)))
     if drill.order not in ORDERS:
-        raise Trouble(f"There is no order {drill.order!r}. There are: {', '.join(ORDERS)}.")
+        raise Trouble(_("There is no order {order!r}. There are: {ORDERS}.").format(
+                            order=drill.order, ORDERS=', '.join(ORDERS)))
     if material is None and not drill.facts:
-        raise Trouble(f"The drill {drill.kind!r} needs a tune or facts to be made from; name one.")
+        raise Trouble(_("The drill {kind!r} needs a tune or facts to be made from; name one.").format(
+                            kind=drill.kind))
     items = _MAKERS[drill.kind](drill, material, rng)
     return items[:drill.count]
 
@@ -197,13 +200,13 @@ def _higher_or_lower(drill: Drill, material: Material | None, rng: random.Random
 
 def _pair(pitches: Sequence[Pitch], way: str, rng: random.Random) -> tuple[Pitch, Pitch]:
     """Two pitches of which the second lies that way."""
-    pairs = [(a, b) for a in pitches for b in pitches if direction(b.midi - a.midi) == way]
+    pairs = [(a, b) for a in pitches for b in pitches if direction_of(b.midi - a.midi) == way]
     return rng.choice(pairs) if pairs else (pitches[0], pitches[0])
 
 
 def heard_move(a: Pitch, b: Pitch) -> Item:
     """Two notes are sounded: is the second higher, lower or the same?"""
-    way = direction(b.midi - a.midi)
+    way = direction_of(b.midi - a.midi)
     return Item("higher or lower", "Listen to two notes. Is the second one higher, lower or the same?",
                 "direction", HIGHER[way], played=line_of([a, b]), about=(move_name(b.midi - a.midi),),
                 cards=(card(move_name(b.midi - a.midi), BY_EAR),))
@@ -218,7 +221,7 @@ def _sing_move(drill: Drill, material: Material | None, rng: random.Random) -> l
 
 def sung_move(a: Pitch, b: Pitch) -> Item:
     """A note is sounded: sing it, then a higher, a lower or the same one."""
-    way = direction(b.midi - a.midi)
+    way = direction_of(b.midi - a.midi)
     then = {"up": "a higher one", "down": "a lower one", "level": "the same one again"}[way]
     return Item("sing the move", f"Here is a note. Sing it, then {then}.", "sung", HIGHER[way], first=a.midi,
                 sung=line_of([a, b]), about=(move_name(b.midi - a.midi),),
@@ -293,7 +296,7 @@ def sing_cell(start: str, name: str, a: Pitch, b: Pitch) -> Item:
 def _groups(material: Material | None, least: int = 2) -> list[Group]:
     """The bars of a tune with at least so many notes, each different one once."""
     if material is None:
-        raise Trouble("This drill is made from a tune; name one with --tune.")
+        raise Trouble(_("This drill is made from a tune; name one with --tune."))
     seen: dict[str, Group] = {}
     for g in material.groups:
         if len(g.line) >= least:
@@ -323,7 +326,7 @@ def read_and_sing(g: Group) -> Item:
 
 def _whole(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     if material is None:
-        raise Trouble("This drill is made from a tune; name one with --tune.")
+        raise Trouble(_("This drill is made from a tune; name one with --tune."))
     return [whole_tune(material)] * drill.count
 
 
@@ -393,7 +396,7 @@ def _how_often(drill: Drill, material: Material | None, rng: random.Random) -> l
 def _where_it_turns(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     pitches = _placed(drill, material)
     out = []
-    for _ in range(drill.count if len(pitches) > 2 else 0):
+    for _unused in range(drill.count if len(pitches) > 2 else 0):
         up = rng.random() < 0.5
         row = pitches if up else pitches[::-1]
         top = rng.randint(1, min(len(row) - 1, 4))

@@ -17,6 +17,7 @@ from companion.braille import text as T
 from companion.braille.encode import Habits
 from companion.course.facts import fact, said_signs
 from companion.errors import Trouble
+from companion.messages import _
 from companion.tune.model import VALUES, Key, LineNote, Note, Pitch, Tune
 
 #: values: every note a quaver, no rests. octave marks: no marks at all. bars: notes in rows of a few, no bar
@@ -83,7 +84,7 @@ class Material:
     def note_facts(self) -> tuple[str, ...]:
         """Names of the facts of its notes ("C crotchet"), lowest first, each once."""
         seen: dict[str, int] = {}
-        for _, _, n in self.shown.written():
+        for _unused, _unused, n in self.shown.written():
             if n.pitch and not n.grace:
                 seen.setdefault(note_fact(n), n.pitch.diatonic)
         if any(len(name) > 1 for name in seen):
@@ -117,7 +118,8 @@ def material(tune: str | Tune, leave_out: Collection[str] = ()) -> Material:
 
     for word in leave_out:
         if word not in LEAVE_OUT:
-            raise Trouble(f"{word!r} cannot be left out of a tune; these can: {', '.join(LEAVE_OUT)}.")
+            raise Trouble(_("{word!r} cannot be left out of a tune; these can: {LEAVE_OUT}.").format(
+                                word=word, LEAVE_OUT=', '.join(LEAVE_OUT)))
     loaded = load(tune) if isinstance(tune, str) else tune
     return Material(tune if isinstance(tune, str) else tune.title, loaded, frozenset(leave_out))
 

@@ -18,7 +18,8 @@ from companion.diary.diary import Diary
 from companion.diary.model import Pupil, Tally
 from companion.errors import Trouble
 from companion.language.cues import number
-from companion.match.model import RIGHT, UNSURE, WRONG
+from companion.match.model import Verdict
+from companion.messages import _
 
 ROOM, NAME = "course", "progress"  # where the diary keeps it
 VERSION = 1
@@ -68,14 +69,14 @@ class Progress:
     def from_json(data: dict[str, Any]) -> Progress:
         """Raises Trouble where the data is from a newer version or is not of this form."""
         if data.get("version", VERSION) > VERSION:
-            raise Trouble("What is kept of this course was written by a newer version of companion. "
-                          "Bring companion up to date.")
+            raise Trouble(_("What is kept of this course was written by a newer version of companion. Bring "
+                            "companion up to date."))
         try:
             return Progress(list(data["answers"]), dict(data["passed"]), dict(data["since"]),
                             Recall(dict(data["cards"])), str(data.get("moves_until", "")))
         except (KeyError, TypeError, ValueError) as error:
-            raise Trouble("What is kept of this course is damaged. Begin the course again with --begin-again; "
-                          "the diary itself is whole.") from error
+            raise Trouble(_("What is kept of this course is damaged. Begin the course again with --begin-again; the "
+                            "diary itself is whole.")) from error
 
     # --- stages ---
 
@@ -108,7 +109,7 @@ class Progress:
         """
         for name, verdict in judged.cards.items():
             self.recall.review(name, verdict, now, helped)
-        if stage is None or judged.verdict == UNSURE:
+        if stage is None or judged.verdict == Verdict.UNSURE:
             return False
         self.answers.append({"at": now.isoformat(timespec="seconds"), "stage": f"{stage.number:g}",
                              "way": item.way, "verdict": judged.verdict})
@@ -135,7 +136,7 @@ class Progress:
             days, holds, last, seen = set(), False, 0, 0
             for i, a in enumerate(answers):
                 window = answers[max(0, i + 1 - e.of):i + 1]
-                last, seen = sum(x["verdict"] == RIGHT for x in window), len(window)
+                last, seen = sum(x["verdict"] == Verdict.RIGHT for x in window), len(window)
                 holds = last >= e.right
                 if holds:
                     days.add(a["at"][:10])
@@ -148,7 +149,7 @@ class Progress:
         for t in tallies:
             judged = t.right + t.wrong
             if judged >= ENOUGH_MOVES:
-                verdict = RIGHT if t.right >= HELD * judged else WRONG
+                verdict = Verdict.RIGHT if t.right >= HELD * judged else Verdict.WRONG
                 self.recall.review(card(t.kind, EAR_TO_VOICE), verdict, now)
         self.moves_until = utc(now).isoformat()
 

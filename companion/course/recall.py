@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from companion.match.model import RIGHT, WRONG
+from companion.match.model import Verdict
 
 if TYPE_CHECKING:
     from fsrs import Card, Scheduler
 
 #: Verdict to FSRS's grade of recall (1 again, 2 hard, 3 good). What is not sure is no review at all.
-GRADES = {RIGHT: 3, WRONG: 1}
+GRADES = {Verdict.RIGHT: 3, Verdict.WRONG: 1}
 HELPED = 2  # right, but only after a hint
 
 
@@ -39,7 +39,7 @@ class Recall:
         now = utc(now)
         card = Card.from_dict(self.cards[name]) if name in self.cards else Card(  # type: ignore[arg-type]
             card_id=len(self.cards) + 1, due=now)
-        grade = HELPED if helped and verdict == RIGHT else GRADES[verdict]
+        grade = HELPED if helped and verdict == Verdict.RIGHT else GRADES[Verdict(verdict)]
         card, _ = _scheduler().review_card(card, Rating(grade), now)
         self.cards[name] = dict(card.to_dict())
         return card.due

@@ -15,6 +15,7 @@ from companion.course.facts import SIGNS, VALUE_NAMES, fact, letter_of
 from companion.course.material import LEAVE_OUT, Material, material
 from companion.errors import Trouble
 from companion.language.cues import in_american, number
+from companion.messages import _
 
 FOLDER = Path(__file__).parent / "stages"
 MOST_WORDS = 120  # the adult's part: read aloud in under a minute
@@ -151,18 +152,18 @@ class _File:
         try:
             self.text = path.read_text(encoding="utf-8")
         except OSError as error:
-            raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}. "
-                          "Check its name and folder.") from error
+            raise Trouble(_("{path} could not be read: {reason}. Check its name and folder.").format(
+                                path=path, reason=(error.strerror or str(error)).lower())) from error
         except UnicodeDecodeError as error:
-            raise Trouble(f"{path} is not UTF-8 text. Save it as UTF-8.") from error
+            raise Trouble(_("{path} is not UTF-8 text. Save it as UTF-8.").format(path=path)) from error
         try:
             self.data: dict[str, Any] = tomllib.loads(self.text)
         except tomllib.TOMLDecodeError as error:
             found = re.search(r"at line (\d+)", str(error))
             line = int(found[1]) if found else len(self.text.splitlines()) or 1
             what = str(error).split(" (at")[0]
-            raise Trouble(f"{path}, line {line}: this is not the form of a stage file "
-                          f"({what[:1].lower()}{what[1:]}). See stages/README.md.") from error
+            raise Trouble(_("{path}, line {line}: this is not the form of a stage file ({what}{what2}). See "
+                            "stages/README.md.").format(path=path, line=line, what=what[:1].lower(), what2=what[1:])) from error
 
     def line(self, key: str, table: str = "", place: int = 0) -> int:
         """The line of a key, of a table's nth entry where one is given; 1 where it is missing altogether."""
@@ -183,7 +184,8 @@ class _File:
         return start + 1
 
     def wrong(self, say: str, key: str, table: str = "", place: int = 0) -> Trouble:
-        return Trouble(f"{self.path}, line {self.line(key, table, place)}: {say}")
+        return Trouble(_("{path}, line {place}: {say}").format(
+                             path=self.path, place=self.line(key, table, place), say=say))
 
     def get(self, key: str, kind: type, of: dict[str, Any], table: str = "", place: int = 0,
             default: Any = None) -> Any:
@@ -337,21 +339,23 @@ def stages(own: str | Path | None = None) -> tuple[Stage, ...]:
     folder = Path(own)
     files = sorted(folder.glob("*.toml")) if folder.is_dir() else [folder] if folder.is_file() else []
     if not files:
-        raise Trouble(f"There is no stage file in {folder}. Give a folder with .toml files in the form that "
-                      "stages/README.md describes.")
+        raise Trouble(_("There is no stage file in {folder}. Give a folder with .toml files in the form that "
+                        "stages/README.md describes.").format(folder=folder))
     mine: dict[float, Stage] = {}
     for path in files:
         stage = read_stage(path)
         if stage.number in mine:
-            raise Trouble(f"{path}, line {line_of_key(path, 'number')}: {mine[stage.number].path} has the number "
-                          f"{stage.number:g} too. Give each stage its own.")
+            raise Trouble(_("{path}, line {number}: {path2} has the number {number2:g} too. Give each stage its own.").format(
+                                path=path, number=line_of_key(path, 'number'), path2=mine[stage.number].path,
+                                number2=stage.number))
         mine[stage.number] = stage
     together = {s.number: s for s in _shipped()} | mine
     found = tuple(together[n] for n in sorted(together))
     problems = untaught(found)
     for stage, say in problems:
         if stage.path in {str(p) for p in files}:
-            raise Trouble(f"{stage.path}, line {line_of_key(stage.path, 'introduces')}: {say}")
+            raise Trouble(_("{path}, line {introduces}: {say}").format(
+                                path=stage.path, introduces=line_of_key(stage.path, 'introduces'), say=say))
     return found
 
 
@@ -361,8 +365,8 @@ def find_stage(which: str | float, among: Sequence[Stage] | None = None) -> Stag
     for s in some:
         if str(which).strip().lower() in (f"{s.number:g}", s.name):
             return s
-    raise Trouble(f"There is no stage {which}. There are {some[0].number:g} to {some[-1].number:g}; "
-                  "companion course --list names them.")
+    raise Trouble(_("There is no stage {which}. There are {number:g} to {number2:g}; companion course --list names "
+                    "them.").format(which=which, number=some[0].number, number2=some[-1].number))
 
 
 def taught(upto: float, among: Sequence[Stage] | None = None) -> frozenset[str]:

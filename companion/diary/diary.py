@@ -17,6 +17,7 @@ from companion.diary.model import Consent, KeptTake, Pupil, TakeMove, Tally, Wor
 from companion.diary.settings import SETTINGS
 from companion.diary.store import BUSY_S, QUICK_BUSY_S, SWEEP, Locked, Store, Unusable, beside, default_path
 from companion.errors import Trouble
+from companion.messages import _
 
 if TYPE_CHECKING:
     import numpy as np
@@ -41,7 +42,8 @@ def called(nickname: str) -> str:
     """A nickname as it is compared. Raises Trouble where it is none."""
     name = " ".join(nickname.split())
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
-        raise Trouble(f"A pupil is known by a nickname of 1 to {LONGEST_NAME} letters; give one.")
+        raise Trouble(_("A pupil is known by a nickname of 1 to {LONGEST_NAME} letters; give one.").format(
+                            LONGEST_NAME=LONGEST_NAME))
     return name.casefold()
 
 
@@ -95,7 +97,7 @@ class Diary:
         if pupil is None:
             near = self.near(nickname)
             hint = f"Did you mean {near}?" if near else "companion diary lists the pupils."
-            raise Trouble(f"The diary has no pupil {nickname}. {hint}")
+            raise Trouble(_("The diary has no pupil {nickname}. {hint}").format(nickname=nickname, hint=hint))
         return pupil
 
     def near(self, nickname: str) -> str | None:
@@ -107,7 +109,8 @@ class Diary:
     def set_range(self, pupil: Pupil, low: float, high: float) -> None:
         """The comfortable range, MIDI numbers."""
         if not 24 <= low < high <= 108:
-            raise Trouble(f"The range was {low:g} to {high:g}; give the lowest note and then the highest.")
+            raise Trouble(_("The range was {low:g} to {high:g}; give the lowest note and then the highest.").format(
+                                low=low, high=high))
         with self._store.writing() as write:
             write.execute("UPDATE pupils SET low = ?, high = ? WHERE id = ?", (low, high, pupil.id))
 
@@ -132,7 +135,8 @@ class Diary:
 
     def set_setting(self, pupil: Pupil, name: str, value: Any) -> None:
         if name not in SETTINGS:
-            raise Trouble(f"There is no setting {name}. Settings are {', '.join(SETTINGS)}.")
+            raise Trouble(_("There is no setting {name}. Settings are {SETTINGS}.").format(
+                                name=name, SETTINGS=', '.join(SETTINGS)))
         with self._store.writing() as write:
             write.execute("INSERT OR REPLACE INTO settings VALUES (?, ?, ?)", (pupil.id, name, json.dumps(value)))
 
@@ -143,7 +147,7 @@ class Diary:
         """Someone responsible allows `purpose` until the end of a day. An earlier consent to it is ended."""
         who = " ".join(given_by.split())
         if not who:
-            raise Trouble("Say who gives the consent.")
+            raise Trouble(_("Say who gives the consent."))
         with self._store.writing() as write:
             write.execute(END_CONSENT, (self._now(), pupil.id, purpose))
             write.execute("INSERT INTO consents (pupil, given_by, purpose, given_at, until) "
@@ -259,7 +263,7 @@ class Diary:
     def set_work(self, pupil: Pupil, tune: str, days: int = 7) -> None:
         """Set a tune for so many days; set again, its days begin anew."""
         if not 1 <= days <= 366:
-            raise Trouble(f"The days were {days}; give 1 to 366.")
+            raise Trouble(_("The days were {days}; give 1 to 366.").format(days=days))
         until = (self._clock() + timedelta(days=days)).date().isoformat()
         with self._store.writing() as write:
             write.execute("DELETE FROM work WHERE pupil = ? AND tune = ?", (pupil.id, tune))

@@ -13,6 +13,7 @@ from companion.diary.settings import SETTINGS, read_setting
 from companion.diary.store import Unusable, beside, default_path
 from companion.diary.week import week_lines
 from companion.errors import Trouble
+from companion.messages import _
 
 
 def midi_of(name: str) -> int:
@@ -23,7 +24,7 @@ def midi_of(name: str) -> int:
     alter = {"#": 1, "b": -1}.get(rest[:1], 0)
     octave = rest[1:] if alter else rest
     if step not in STEP_SEMITONES or not octave.isdigit() or int(octave) > 8:
-        raise Trouble(f"{name} is no note; give a letter and an octave, as A3, Bb3 or C5.")
+        raise Trouble(_("{name} is no note; give a letter and an octave, as A3, Bb3 or C5.").format(name=name))
     return Pitch(step, int(octave), alter).midi
 
 
@@ -55,10 +56,11 @@ def _told(diary: Diary, pupil: Pupil, options: Any) -> list[str]:
     for text in options.setting:
         name, equals, value = text.partition("=")
         if not equals:
-            raise Trouble(f"A setting is given as NAME=VALUE, not {text}. Settings are {', '.join(SETTINGS)}.")
+            raise Trouble(_("A setting is given as NAME=VALUE, not {text}. Settings are {SETTINGS}.").format(
+                                text=text, SETTINGS=', '.join(SETTINGS)))
         pairs.append((name, read_setting(name, value)))
     if options.until and not options.consent:
-        raise Trouble("--until says when a consent ends; give --consent WHO with it.")
+        raise Trouble(_("--until says when a consent ends; give --consent WHO with it."))
     tunes = []
     for tune in options.set:
         found = find(tune)
@@ -103,7 +105,7 @@ def _date(text: str | None) -> date | None:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise Trouble(f"{text} is no date; give year, month and day as 2026-12-31.") from None
+        raise Trouble(_("{text} is no date; give year, month and day as 2026-12-31.").format(text=text)) from None
 
 
 def page(options: Any) -> dict[str, Any]:
@@ -135,8 +137,9 @@ def forget(nickname: str, path: str | None) -> list[str]:
             except Unusable as trouble:
                 unusable.append(str(trouble))
     if unusable:
-        raise Trouble(f"{unusable[0]} {nickname} may still be in it; nothing can be deleted from such a file "
-                      "but the whole of it.")
+        raise Trouble(_("{unusable} {nickname} may still be in it; nothing can be deleted from such a file but the "
+                        "whole of it.").format(unusable=unusable[0], nickname=nickname))
     if not gone:
-        raise Trouble(f"The diary has no pupil {nickname}. companion diary lists the pupils.")
+        raise Trouble(_("The diary has no pupil {nickname}. companion diary lists the pupils.").format(
+                            nickname=nickname))
     return [f"{nickname} is deleted for good."]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from companion.errors import Trouble
+from companion.messages import _
 
 #: A session at home never lasts longer: a young voice tires (common practice of singing teachers).
 MOST_MINUTES = 20
@@ -65,8 +66,10 @@ SETTINGS: dict[str, Setting] = {
 def read_setting(name: str, text: str) -> Any:
     """A setting's value from text. Raises Trouble where there is no such setting or it may not be that."""
     if name not in SETTINGS:
-        raise Trouble(f"There is no setting {name}. Settings are {', '.join(SETTINGS)}.")
+        raise Trouble(_("There is no setting {name}. Settings are {SETTINGS}.").format(
+                            name=name, SETTINGS=', '.join(SETTINGS)))
     try:
         return SETTINGS[name].read(text)
     except ValueError:
-        raise Trouble(f"{name} was {text}; give {SETTINGS[name].wanted}.") from None
+        raise Trouble(_("{name} was {text}; give {wanted}.").format(
+                            name=name, text=text, wanted=SETTINGS[name].wanted)) from None

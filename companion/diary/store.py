@@ -18,6 +18,7 @@ from typing import Any
 from urllib.parse import quote
 
 from companion.errors import Trouble
+from companion.messages import _
 
 NAME = "diary.sqlite"
 APPLICATION = 0x436D7044  # "CmpD", in the header of every diary (SQLite file format, offset 68)
@@ -207,15 +208,15 @@ class Store:
             if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
                 raise Locked(locked(self.path)) from error
             if code == sqlite3.SQLITE_FULL:
-                raise Trouble(f"The disk with the diary {self.path} is full; what was saved before is safe. "
-                              "Make room.") from error
+                raise Trouble(_("The disk with the diary {path} is full; what was saved before is safe. Make room.").format(
+                                    path=self.path)) from error
             if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN):
                 raise Unusable(read_only(self.path)) from error
             if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
                 raise Unusable(damaged(self.path)) from error
             if code == sqlite3.SQLITE_IOERR:
-                raise Trouble(f"The disk with the diary {self.path} could not be read or written; what was saved "
-                              "before is safe. Check the disk and its free room.") from error
+                raise Trouble(_("The disk with the diary {path} could not be read or written; what was saved before "
+                                "is safe. Check the disk and its free room.").format(path=self.path)) from error
             raise
 
     @contextmanager

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from companion.ear.model import PitchTrack
 from companion.errors import Trouble
+from companion.messages import _
 
 RATE = 22050  # Hz: sung pitch and its first harmonics lie below 5 kHz; twice the work buys nothing
 LONGEST_S = 3600.0  # an hour; more is no take
@@ -50,12 +51,14 @@ def read_sound(path: str | Path, rate: int = RATE) -> Sound:
     if found is None:
         found = _by_av(data)
     if found is None:
-        raise Trouble(f"{path} could not be read as sound. Give a WAV, FLAC, OGG, MP3, M4A or WebM recording.")
+        raise Trouble(_("{path} could not be read as sound. Give a WAV, FLAC, OGG, MP3, M4A or WebM recording.").format(
+                            path=path))
     samples, own_rate = found
     if not len(samples):
-        raise Trouble(f"{path} holds no sound: it is empty or was cut off. Record it again.")
+        raise Trouble(_("{path} holds no sound: it is empty or was cut off. Record it again.").format(path=path))
     if len(samples) / own_rate > LONGEST_S:
-        raise Trouble(f"{path} is longer than an hour; a take is one phrase or tune. Cut out the part you mean.")
+        raise Trouble(_("{path} is longer than an hour; a take is one phrase or tune. Cut out the part you mean.").format(
+                            path=path))
     peak = float(np.abs(samples).max())
     if peak > 1:  # floating-point files may hold anything; some are on the scale of 16-bit integers
         samples = samples / np.float32(peak)
@@ -73,26 +76,27 @@ def resample(samples: NDArray[np.float32], own_rate: int, rate: int) -> NDArray[
 
 def _bytes_of(path: str | Path) -> bytes:
     if str(path) == "":
-        raise Trouble("The name of the take is empty. Give a sound file or a pitch track.")
+        raise Trouble(_("The name of the take is empty. Give a sound file or a pitch track."))
     path = Path(path)
     try:
         if path.is_dir():
-            raise Trouble(f"{path} is a folder. Give one sound file.")
+            raise Trouble(_("{path} is a folder. Give one sound file.").format(path=path))
         if not path.exists():
-            raise Trouble(f"There is no file {path}. Check its name and folder.")
+            raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=path))
         most = MOST_BYTES if path.is_file() else MOST_STREAM_BYTES
-        too_much = Trouble(f"{path} is far larger than a take can be. Cut out the part you mean.")
+        too_much = Trouble(_("{path} is far larger than a take can be. Cut out the part you mean.").format(
+                                 path=path))
         if path.stat().st_size > most:
             raise too_much
         with path.open("rb") as file:
             data = file.read() if path.is_file() else file.read(most + 1)
     except OSError as error:
-        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}. "
-                      "Give another file, or one that you may open.") from error
+        raise Trouble(_("{path} could not be read: {reason}. Give another file, or one that you may open.").format(
+                            path=path, reason=(error.strerror or str(error)).lower())) from error
     if len(data) > most:
         raise too_much
     if not data:
-        raise Trouble(f"{path} is empty. Record it again.")
+        raise Trouble(_("{path} is empty. Record it again.").format(path=path))
     return data
 
 
@@ -167,15 +171,16 @@ def read_track(path: str | Path) -> PitchTrack:
     try:
         text = _bytes_of(path).decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise Trouble(f"{path} is no text. Give a CSV file with a header line time_s,f0_hz.") from error
+        raise Trouble(_("{path} is no text. Give a CSV file with a header line time_s,f0_hz.").format(path=path)) from error
     try:
         rows = list(csv.reader(text.splitlines()))
     except csv.Error as error:
-        raise Trouble(f"{path} has a line that is no part of a pitch track. Give a CSV file with a header line "
-                      "time_s,f0_hz.") from error
+        raise Trouble(_("{path} has a line that is no part of a pitch track. Give a CSV file with a header line "
+                        "time_s,f0_hz.").format(path=path)) from error
     head = [cell.strip().lstrip("# ").split(" ")[0] for cell in rows[0]] if rows else []
     if head[:2] != ["time_s", "f0_hz"]:
-        raise Trouble(f"{path} has no header line time_s,f0_hz. Put it at the top, then a line for each frame.")
+        raise Trouble(_("{path} has no header line time_s,f0_hz. Put it at the top, then a line for each frame.").format(
+                            path=path))
     times: list[float] = []
     pitches: list[float] = []
     for number, row in enumerate(rows[1:], 2):
@@ -184,26 +189,29 @@ def read_track(path: str | Path) -> PitchTrack:
         try:
             t, f = float(row[0]), float(row[1].strip() or 0)
         except (ValueError, IndexError) as error:
-            raise Trouble(f"Line {number} of {path} is not two numbers. Each line is a time in seconds and a "
-                          "pitch in hertz.") from error
+            raise Trouble(_("Line {number} of {path} is not two numbers. Each line is a time in seconds and a pitch "
+                            "in hertz.").format(number=number, path=path)) from error
         if not math.isfinite(t):
-            raise Trouble(f"Line {number} of {path} has no time. Each line is a time in seconds and a pitch in "
-                          "hertz.")
+            raise Trouble(_("Line {number} of {path} has no time. Each line is a time in seconds and a pitch in "
+                            "hertz.").format(number=number, path=path))
         if t < 0:
-            raise Trouble(f"Line {number} of {path} has a time below zero. Count the time from where the take "
-                          "begins.")
+            raise Trouble(_("Line {number} of {path} has a time below zero. Count the time from where the take "
+                            "begins.").format(number=number, path=path))
         if times and t <= times[-1]:
-            raise Trouble(f"Line {number} of {path} goes back in time. Put the lines in order of time.")
+            raise Trouble(_("Line {number} of {path} goes back in time. Put the lines in order of time.").format(
+                                number=number, path=path))
         times.append(t)
         pitches.append(f if LOWEST_HZ <= f <= HIGHEST_HZ else 0.0)
     if len(times) < 2:
-        raise Trouble(f"{path} holds no pitch track: at least two lines of time and pitch are wanted.")
+        raise Trouble(_("{path} holds no pitch track: at least two lines of time and pitch are wanted.").format(
+                            path=path))
     if times[-1] - times[0] > LONGEST_S:
-        raise Trouble(f"{path} is longer than an hour; a take is one phrase or tune. Cut out the part you mean.")
+        raise Trouble(_("{path} is longer than an hour; a take is one phrase or tune. Cut out the part you mean.").format(
+                            path=path))
     hop = float(np.median(np.diff(times)))
     if hop > WIDEST_HOP_S:
-        raise Trouble(f"{path} gives a pitch every {hop:g} seconds, too seldom to tell notes apart. Give one "
-                      "every hundredth of a second.")
+        raise Trouble(_("{path} gives a pitch every {hop:g} seconds, too seldom to tell notes apart. Give one every "
+                        "hundredth of a second.").format(path=path, hop=hop))
     return even_track(np.array(times), np.array(pitches))
 
 

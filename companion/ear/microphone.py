@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from companion.ear.files import RATE
 from companion.errors import Trouble
+from companion.messages import _
 
 F32 = NDArray[np.float32]
 
@@ -80,11 +81,12 @@ def find_microphone(name: str | None = None) -> tuple[int | None, str, int, int]
             able = [(i, str(d["name"])) for i, d in enumerate(sd.query_devices()) if d["max_input_channels"] > 0]
             fits = ([n for n in able if n[1].lower() == wanted] or [n for n in able if wanted in n[1].lower()])
             if not fits:
-                raise Trouble(f"No microphone is called {name!r}. There {'is' if len(there) == 1 else 'are'}: "
-                              f"{', '.join(there)}.")
-            names = list(dict.fromkeys(n for _, n in fits))
+                raise Trouble(_("No microphone is called {name!r}. There {are}: {there}.").format(
+                                    name=name, are='is' if len(there) == 1 else 'are', there=', '.join(there)))
+            names = list(dict.fromkeys(n for _unused, n in fits))
             if len(names) > 1:
-                raise Trouble(f"{name!r} fits several microphones: {', '.join(names)}. Give more of the name.")
+                raise Trouble(_("{name!r} fits several microphones: {names}. Give more of the name.").format(
+                                    name=name, names=', '.join(names)))
             number = fits[0][0]
         info = sd.query_devices(number, "input")
     except (sd.PortAudioError, ValueError) as error:

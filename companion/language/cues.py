@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from companion.match.model import RIGHT, UNSURE, WRONG, Match, Move
+from companion.match.model import Match, Move, Verdict
 from companion.tune.model import VALUES, Key, LineNote, Pitch
 from companion.tune.voice import spell
 
@@ -182,7 +182,7 @@ def _pair(notes: Sequence[LineNote], start: int, american: bool = False, words: 
 
 def move_to_try(match: Match) -> Move | None:
     """The one move to try: of those that are surely not that way the surest, of equals the first."""
-    wrong = [m for m in match.moves if m.verdict == WRONG]
+    wrong = [m for m in match.moves if m.verdict == Verdict.WRONG]
     return max(wrong, key=lambda m: (round(m.sure, 2), -m.start), default=None)
 
 
@@ -195,7 +195,7 @@ def cue_for(match: Match, american: bool = False) -> Cue:
         return Cue(NOTHING_SUNG, "nothing sung")
     if total == 0:
         return Cue("That is the note.", "one note")
-    right = match.counts[RIGHT]
+    right = match.counts[Verdict.RIGHT]
     if right == total:
         return Cue(ONE_RIGHT[match.moves[0].wanted] if total == 1 else
                    "Both right." if total == 2 else f"All {number(total)} right.", "all right")
@@ -209,7 +209,7 @@ def cue_for(match: Match, american: bool = False) -> Cue:
 
 def _went_well(match: Match) -> str:
     """What went well, and nothing that was not heard: moves, else the notes that were sung."""
-    right, total = match.counts[RIGHT], len(match.moves)
+    right, total = match.counts[Verdict.RIGHT], len(match.moves)
     if right:
         count = number(right) if total < len(NUMBERS) else str(right)  # never "twenty of 21"
         return f"{count.capitalize()} of {number(total)} right."
@@ -223,7 +223,7 @@ def _doubt(match: Match, american: bool) -> str:
     written = [n.written for n in match.notes]
     first = written[0].number
     missing = [i for i, n in enumerate(match.notes) if not n.sung]
-    unclear = [m for m in match.moves if m.verdict == UNSURE]
+    unclear = [m for m in match.moves if m.verdict == Verdict.UNSURE]
     if missing and len(missing) * 2 < len(written):
         others = "" if len(missing) == 1 else f" and {number(len(missing) - 1)} more"
         what = f"did not hear {called(written, missing[0], american)}{others}"
@@ -233,8 +233,8 @@ def _doubt(match: Match, american: bool) -> str:
         shared = next((m.start for m in unclear if m.start in ends), unclear[0].end)
         what = f"did not catch {called(written, shared - first, american)}"
     else:
-        what = "could not follow the rest" if match.counts[RIGHT] else "could not follow"
-    if match.counts[RIGHT]:
+        what = "could not follow the rest" if match.counts[Verdict.RIGHT] else "could not follow"
+    if match.counts[Verdict.RIGHT]:
         return f"{_went_well(match)} I {what}. Once more, please."
     return f"I heard you sing, but {what}. Once more, please."
 

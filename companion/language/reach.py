@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from companion.errors import Trouble
 from companion.language.cues import NUMBERS
+from companion.messages import _
 
 PALM_CM = 7.0  # a child's palm is 6 to 8 cm wide; from memory
 CM_PER_SEMITONE = PALM_CM / 2
@@ -58,8 +59,9 @@ def wall_for(midi: Iterable[float], shoulder_cm: float = SHOULDER_CM) -> Wall:
     ValueError where there are no notes.
     """
     if not LOWEST_SHOULDER_CM <= shoulder_cm <= HIGHEST_SHOULDER_CM:
-        raise Trouble(f"The shoulder's height was {shoulder_cm:g} cm; give {LOWEST_SHOULDER_CM:g} to "
-                      f"{HIGHEST_SHOULDER_CM:g}, measured from the floor.")
+        raise Trouble(_("The shoulder's height was {shoulder_cm:g} cm; give {lowest:g} to "
+                        "{highest:g}, measured from the floor.").format(
+                            shoulder_cm=shoulder_cm, lowest=LOWEST_SHOULDER_CM, highest=HIGHEST_SHOULDER_CM))
     notes = list(midi)
     low, high = min(notes), max(notes)
     bottom = math.ceil(shoulder_cm * (1 - BELOW_SHOULDER) / GRAIN_CM) * GRAIN_CM

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from companion.errors import NothingSung, Trouble
+from companion.messages import _
 from companion.tune.model import LineNote, Tune
 
 if TYPE_CHECKING:
@@ -78,8 +79,8 @@ def chosen_line(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:
         return tune.phrase(phrase)
     except IndexError:
         last = max((n.phrase for n in tune.line()), default=0)
-        raise Trouble(f"{tune.title or 'This tune'} has no phrase {phrase}; it has phrases 1 to {last}. "
-                      "Give one of those.") from None
+        raise Trouble(_("{tune} has no phrase {phrase}; it has phrases 1 to {last}. Give one of those.").format(
+                            tune=tune.title or 'This tune', phrase=phrase, last=last)) from None
 
 
 def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, part: str | None = None,
@@ -98,13 +99,13 @@ def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, p
     pitch = hear_pitch(take)
     seconds = len(pitch.f0_hz) * pitch.hop_s
     if len(line) > MOST_NOTES or seconds * len(line) > MOST_NOTE_SECONDS:
-        raise Trouble(f"{tune.title or 'This tune'} has {len(line)} notes and the take lasts "
-                      f"{seconds:.0f} seconds, too much to hold one against the other. Give one phrase "
-                      "with --phrase, and a take of that phrase.")
+        raise Trouble(_("{tune} has {line} notes and the take lasts {seconds:.0f} seconds, too much to hold one "
+                        "against the other. Give one phrase with --phrase, and a take of that phrase.").format(
+                            tune=tune.title or 'This tune', line=len(line), seconds=seconds))
     match = match_take(pitch, line)
     if not any(n.sung for n in match.notes):
-        raise NothingSung("No note of the tune was found in this take. Sing a little closer to the microphone, and "
-                          "once more.")
+        raise NothingSung(_("No note of the tune was found in this take. Sing a little closer to the microphone, "
+                            "and once more."))
     return Answer(str(take), tune, str(tune_name), line, match, cue_for(match, american))
 
 

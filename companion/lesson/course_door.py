@@ -17,6 +17,7 @@ from companion.diary.diary import Diary
 from companion.diary.model import Pupil
 from companion.errors import Trouble
 from companion.lesson.sitting import COMMANDS, MOST_NEW, Hands, Sitting, Step, Tally, plan
+from companion.messages import _
 from companion.workbook.sheets import (
     Sheet,
     drill_sheet,
@@ -39,7 +40,7 @@ def moment(text: str | None) -> datetime:
     try:
         day = datetime.fromisoformat(text)
     except ValueError:
-        raise Trouble(f"{text} is no date; give year, month and day as 2026-12-31.") from None
+        raise Trouble(_("{text} is no date; give year, month and day as 2026-12-31.").format(text=text)) from None
     if len(text) <= 10:
         day = day.replace(hour=now.hour, minute=now.minute, second=now.second)
     return day.astimezone() if day.tzinfo is None else day
@@ -88,7 +89,8 @@ def check_lines(path: str) -> list[str]:
     among = sorted([s for s in stages() if s.number != own.number] + [own], key=lambda s: s.number)
     for stage, say in untaught(among):
         if stage == own:
-            raise Trouble(f"{path}, line {line_of_key(path, 'introduces')}: {say}")
+            raise Trouble(_("{path}, line {introduces}: {say}").format(
+                                path=path, introduces=line_of_key(path, 'introduces'), say=say))
     return [f"{own.label} is in order."]
 
 
@@ -193,19 +195,20 @@ def drill_items(kind: str, stage: Stage | None, tune: str | None, leave_out: Seq
         try:
             fact(name)
         except (KeyError, ValueError):
-            raise Trouble(f"{name!r} names no note or sign. Notes are named C or C crotchet, signs sharp or tie; "
-                          "companion sheet key lists them.") from None
+            raise Trouble(_("{name!r} names no note or sign. Notes are named C or C crotchet, signs sharp or tie; "
+                            "companion sheet key lists them.").format(name=name)) from None
     m: Material | None = material(tune, leave_out) if tune else stage.material if stage else None
     if kind not in KINDS:
-        raise Trouble(f"There is no drill {kind!r}. There are: {', '.join(KINDS)}.")
+        raise Trouble(_("There is no drill {kind!r}. There are: {KINDS}.").format(kind=kind, KINDS=', '.join(KINDS)))
     if not facts and stage is not None and not tune:
         given = [d for d in stage.drills if d.kind == kind]
         facts = given[0].facts if given else ()
     if not 1 <= count <= 100:
-        raise Trouble(f"The count was {count}; give 1 to 100.")
+        raise Trouble(_("The count was {count}; give 1 to 100.").format(count=count))
     items = make(Drill(kind, tuple(facts), order, count), m, random.Random(seed))
     if not items:
-        raise Trouble(f"There is nothing in this tune for the drill {kind!r}; choose another tune or drill.")
+        raise Trouble(_("There is nothing in this tune for the drill {kind!r}; choose another tune or drill.").format(
+                            kind=kind))
     return items
 
 
@@ -227,7 +230,7 @@ def sheet_of(what: str, name: str | None, some: Sequence[Stage], diary: Callable
     if what in ("stage", "tune", "week") and not name:
         wanted = {"stage": "a number, as in companion sheet stage 4", "tune": "a tune, as in companion sheet tune "
                   "snail-wall", "week": "a pupil, as in companion sheet week Robin"}[what]
-        raise Trouble(f"A sheet of a {what} needs {wanted}.")
+        raise Trouble(_("A sheet of a {what} needs {wanted}.").format(what=what, wanted=wanted))
     if what == "stage":
         return stage_sheet(find_stage(name or "", some))
     if what == "tune":
@@ -236,7 +239,7 @@ def sheet_of(what: str, name: str | None, some: Sequence[Stage], diary: Callable
         return key_sheet(some, find_stage(name, some) if name else None)
     if what == "drill":
         if tune is None and name is None:
-            raise Trouble("A sheet of drills needs a stage, as in companion sheet drill 3, or a --tune.")
+            raise Trouble(_("A sheet of drills needs a stage, as in companion sheet drill 3, or a --tune."))
         if kind is None and tune is None:
             return stage_drill_sheet(find_stage(name or "", some), random.Random(seed), count)
         stage = find_stage(name, some) if name else None

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from companion.errors import Trouble
 from companion.lesson.answer import Answer, answer
+from companion.messages import _
 from companion.places import shipped
 
 TAKE, TUNE = "snail-wall-one-move-turned.flac", "snail-wall"
@@ -49,7 +50,7 @@ def save_cue(found: Answer, sound: str | None = None, american: bool = False) ->
     path = Path(sound) if sound else Path(tempfile.gettempdir()) / "companion-demo.wav"
     try:
         if not sound and path.is_symlink():  # somebody else's link in a shared folder: never written through
-            raise Trouble(f"{path} is a link.")
+            raise Trouble(_("{path} is a link.").format(path=path))
         save(made, path)
     except Trouble:
         if sound:

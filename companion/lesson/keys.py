@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from typing import Any, TextIO
 
 from companion.errors import Trouble
+from companion.messages import _
 
 #: Action to what it does, in the order in which they are told.
 ACTIONS = {
@@ -52,7 +53,8 @@ def bindings(extra: Mapping[str, str] | None = None) -> dict[str, str]:
     out = dict(USUAL)
     for key, action in (extra or {}).items():
         if action not in ACTIONS:
-            raise Trouble(f"There is no action {action}. Actions are {', '.join(ACTIONS)}.")
+            raise Trouble(_("There is no action {action}. Actions are {ACTIONS}.").format(
+                                action=action, ACTIONS=', '.join(ACTIONS)))
         out[key.lower() if len(key) > 1 else key] = action
     return out
 
@@ -61,8 +63,8 @@ def read_binding(text: str) -> tuple[str, str]:
     """ "pagedown=go" as key and action. Raises Trouble where it is none."""
     key, equals, action = text.partition("=")
     if not key or not equals or action not in ACTIONS:
-        raise Trouble(f"{text} binds no key; give KEY=ACTION, such as pagedown=go. "
-                      f"Actions are {', '.join(ACTIONS)}.")
+        raise Trouble(_("{text} binds no key; give KEY=ACTION, such as pagedown=go. Actions are {ACTIONS}.").format(
+                            text=text, ACTIONS=', '.join(ACTIONS)))
     return key, action
 
 

@@ -8,8 +8,7 @@ from collections.abc import Sequence
 from companion.audio.sound import Sound
 from companion.course.drill import Item, note_name, said_line
 from companion.course.material import Material
-from companion.match.model import direction
-from companion.tune.model import LineNote
+from companion.tune.model import LineNote, direction_of
 
 QUARTER_S = 0.6  # a calm step
 QUAVERS_S = 1.1  # seconds a crotchet where all is quavers: learners' notes last half a second each
@@ -75,7 +74,7 @@ _WAY = {"up": "up", "down": "down", "level": "the same"}
 
 
 def _ways(line: Sequence[LineNote]) -> list[str]:
-    return [_WAY[direction(b.midi - a.midi)] for a, b in itertools.pairwise(line)]
+    return [_WAY[direction_of(b.midi - a.midi)] for a, b in itertools.pairwise(line)]
 
 
 def _by_words(line: Sequence[LineNote]) -> str:

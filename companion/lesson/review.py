@@ -10,6 +10,7 @@ from typing import Any
 
 from companion.errors import Trouble
 from companion.lesson.answer import answer_or_error
+from companion.messages import _
 
 MOST_WORKERS = 61  # what Windows lets a pool of processes have
 MOST_BYTES = 20_000_000  # some hundred thousand takes
@@ -23,7 +24,7 @@ def read_list(path: str | Path) -> list[tuple[str, str, str, str]]:
     header line or has no line below it.
     """
     if not str(path):
-        raise Trouble("The name of the list is empty. Give a CSV file with a header line take,tune.")
+        raise Trouble(_("The name of the list is empty. Give a CSV file with a header line take,tune."))
     path = Path(path)
     lines = _text(path).splitlines()
     while lines and not lines[0].strip():
@@ -32,11 +33,12 @@ def read_list(path: str | Path) -> list[tuple[str, str, str, str]]:
     try:
         rows = list(csv.reader(lines, delimiter=parted_by))
     except csv.Error as error:
-        raise Trouble(f"{path} has a line that is too long for a list of takes. Give a CSV file with a header line "
-                      "take,tune.") from error
+        raise Trouble(_("{path} has a line that is too long for a list of takes. Give a CSV file with a header line "
+                        "take,tune.").format(path=path)) from error
     head = [cell.strip().lower() for cell in rows[0]] if rows else []
     if not {"take", "tune"} <= set(head):
-        raise Trouble(f"{path} has no header line take,tune. Put it at the top, then a line for each take.")
+        raise Trouble(_("{path} has no header line take,tune. Put it at the top, then a line for each take.").format(
+                            path=path))
     jobs = []
     for row in rows[1:]:
         take, tune = (row[i].strip() if i < len(row) else "" for i in (head.index("take"), head.index("tune")))
@@ -45,7 +47,8 @@ def read_list(path: str | Path) -> list[tuple[str, str, str, str]]:
         beside = path.parent / tune
         jobs.append((take, tune, str(path.parent / take), str(beside) if os.path.isfile(beside) else tune))
     if not jobs:
-        raise Trouble(f"{path} names no take. Put a line for each below the header line take,tune.")
+        raise Trouble(_("{path} names no take. Put a line for each below the header line take,tune.").format(
+                            path=path))
     return jobs
 
 
@@ -54,17 +57,18 @@ def _text(path: Path) -> str:
     wanted = "Give a CSV file with a header line take,tune."
     try:
         if path.is_dir():
-            raise Trouble(f"{path} is a folder. {wanted}")
+            raise Trouble(_("{path} is a folder. {wanted}").format(path=path, wanted=wanted))
         if not path.exists():
-            raise Trouble(f"There is no file {path}. Check its name and folder.")
+            raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=path))
         if path.stat().st_size > MOST_BYTES:
-            raise Trouble(f"{path} is far larger than a list of takes. {wanted}")
+            raise Trouble(_("{path} is far larger than a list of takes. {wanted}").format(path=path, wanted=wanted))
         with path.open("rb") as file:
             data = file.read(MOST_BYTES)
     except OSError as error:
-        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}. {wanted}") from error
+        raise Trouble(_("{path} could not be read: {reason}. {wanted}").format(
+                            path=path, reason=(error.strerror or str(error)).lower(), wanted=wanted)) from error
     if b"\0" in data:
-        raise Trouble(f"{path} is no text. {wanted}")
+        raise Trouble(_("{path} is no text. {wanted}").format(path=path, wanted=wanted))
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -80,7 +84,7 @@ def review(path: str | Path, jobs: int | None = None, american: bool = False) ->
     """The answers of a list in its order, each as soon as it and those before it are done."""
     work = read_list(path)
     if jobs is not None and jobs < 1:
-        raise Trouble(f"--jobs was {jobs}; give 1 or more.")
+        raise Trouble(_("--jobs was {jobs}; give 1 or more.").format(jobs=jobs))
     count = workers(jobs, len(work))
     if count <= 1:
         yield from (answer_or_error(job, american) for job in work)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from companion.ear.model import PitchTrack
 from companion.errors import NothingSung
-from companion.match.model import RIGHT, Match
+from companion.match.model import Match, Verdict
 from companion.tune.model import LineNote
 
 F = NDArray[np.float64]
@@ -136,7 +136,7 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
     """
     from companion.match.take import match_take
 
-    if all(m.verdict == RIGHT for m in match.moves):
+    if all(m.verdict == Verdict.RIGHT for m in match.moves):
         return track, match
     best = track, match
     for cut in _pauses(track)[:MOST_PAUSES]:

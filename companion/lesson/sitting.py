@@ -40,7 +40,7 @@ from companion.course.stage import Stage, taught
 from companion.errors import Trouble
 from companion.language.cues import in_american, number
 from companion.match.details import kind_name as move_name
-from companion.match.model import RIGHT, UNSURE, WRONG
+from companion.match.model import Verdict
 from companion.tune.model import STEPS, Pitch
 
 if TYPE_CHECKING:
@@ -283,7 +283,7 @@ class Sitting:
             if line is None or (isinstance(line, str) and line.strip().lower() == "stop"):
                 return None
             if isinstance(line, str) and line.strip().lower() == "skip":
-                return Judged(UNSURE, "")
+                return Judged(Verdict.UNSURE, "")
             if line == "":
                 self._put(item)  # Enter alone: once more
                 continue
@@ -299,23 +299,23 @@ class Sitting:
                 continue
             judged = self._judge(item, line)
             self.hands.tell(judged.say)
-            if judged.verdict == UNSURE and attempt < 4:
+            if judged.verdict == Verdict.UNSURE and attempt < 4:
                 # Neither right nor wrong: once more, without a word on it.
                 judged = None
                 if item.wants == "sung":
                     self.hands.sound(item)
                 continue
-            if judged.verdict == UNSURE:
+            if judged.verdict == Verdict.UNSURE:
                 self.hands.tell("We leave this one for now.")
             break
         assert judged is not None
-        if judged.verdict != UNSURE:
+        if judged.verdict != Verdict.UNSURE:
             tally.asked += 1
-            tally.right += judged.verdict == RIGHT
+            tally.right += judged.verdict == Verdict.RIGHT
             if self.progress.record(item, judged, step.stage, now(), helped) and step.stage is not None:
                 tally.passed.append(step.stage)
             self.keep()
-        if judged.verdict == WRONG:
+        if judged.verdict == Verdict.WRONG:
             return self._again(item)
         return judged
 
@@ -327,7 +327,7 @@ class Sitting:
             if line is None or (isinstance(line, str) and line.strip().lower() == "stop"):
                 return None
             if isinstance(line, str) and line.strip().lower() == "skip":
-                return Judged(UNSURE, "")
+                return Judged(Verdict.UNSURE, "")
             if line == "" or (isinstance(line, str) and line.strip() == "?"):
                 self._put(item, again=line != "")
             elif isinstance(line, str) and line.strip().lower() == "tune" and self.tune is not None:
@@ -385,8 +385,8 @@ class Sitting:
             try:
                 return check_take(item, text, self.hands.american)
             except Trouble as trouble:
-                return Judged(UNSURE, str(trouble))
-        return Judged(UNSURE, "Sing it, then type plus (+) if it was right or minus (-) if not. "
+                return Judged(Verdict.UNSURE, str(trouble))
+        return Judged(Verdict.UNSURE, "Sing it, then type plus (+) if it was right or minus (-) if not. "
                       "Or give the name of a recording.")
 
 

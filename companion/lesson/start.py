@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from companion.diary import MOST_MINUTES, SETTINGS, Diary, Pupil, default_path, open_or_beside
 from companion.errors import Trouble
 from companion.lesson.keys import Keys, bindings, read_binding
+from companion.messages import _
 
 if TYPE_CHECKING:
     from companion.lesson.practise import Set
@@ -40,8 +41,8 @@ def keys_for(options: Any, settings: dict[str, Any]) -> Keys:
 def known(diary: Diary, nickname: str, new: bool) -> Pupil:
     """The pupil; a new page is begun for a name that is like no other, since a child at home types nothing."""
     if diary.find(nickname) is None and not new and diary.near(nickname):
-        raise Trouble(f"The diary has no pupil {nickname}. Did you mean {diary.near(nickname)}? "
-                      "With --new a page is begun.")
+        raise Trouble(_("The diary has no pupil {nickname}. Did you mean {nickname2}? With --new a page is begun.").format(
+                            nickname=nickname, nickname2=diary.near(nickname)))
     return diary.pupil(nickname, new=True)
 
 
@@ -63,7 +64,8 @@ def run_practise(options: Any) -> int:
     pupil = known(diary, options.pupil, options.new)
     settings = settings_for(options, diary, pupil)
     if not 0 < float(settings["minutes"]) <= MOST_MINUTES:
-        raise Trouble(f"The minutes were {settings['minutes']:g}; give up to {MOST_MINUTES}. A young voice tires.")
+        raise Trouble(_("The minutes were {minutes:g}; give up to {MOST_MINUTES}. A young voice tires.").format(
+                            minutes=settings['minutes'], MOST_MINUTES=MOST_MINUTES))
     from companion.lesson.out import Out
 
     out = Out(settings, show=options.helper)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from companion.lesson.answer import Answer, say_cell
+from companion.match import Verdict
 
 
-def count_line(counts: dict[str, int]) -> str:
+def count_line(counts: Mapping[Verdict, int]) -> str:
     """How many moves of how many went as written."""
-    right, wrong, unsure = counts["right"], counts["not that way"], counts["not sure"]
+    right, wrong, unsure = (counts[v] for v in (Verdict.RIGHT, Verdict.WRONG, Verdict.UNSURE))
     total = right + wrong + unsure
     if total == 0:
         return "One note, no move."
@@ -48,7 +50,7 @@ def answer_lines(found: Answer, more: bool = False, american: bool = False) -> l
     Of a take that could not be followed at all nothing is said move by move, nor measured.
     """
     counts = found.match.counts
-    followed = counts["right"] + counts["not that way"] > 0 or not found.match.moves
+    followed = counts[Verdict.RIGHT] + counts[Verdict.WRONG] > 0 or not found.match.moves
     lines = [found.cue.say, count_line(counts)]
     if followed:
         lines += [move_line(found, i) for i, m in enumerate(found.match.moves) if m.verdict != "right" or more]

@@ -1,18 +1,5 @@
 """A take held against a tune."""
 
-from companion.match.model import (
-    DOWN,
-    LEVEL,
-    RIGHT,
-    UNSURE,
-    UP,
-    VERDICTS,
-    WRONG,
-    HeardNote,
-    Match,
-    Move,
-    direction,
-)
+from companion.match.model import HeardNote, Match, Move, Verdict
 
-__all__ = ["DOWN", "LEVEL", "RIGHT", "UNSURE", "UP", "VERDICTS", "WRONG", "HeardNote", "Match", "Move",
-           "direction"]
+__all__ = ["HeardNote", "Match", "Move", "Verdict"]

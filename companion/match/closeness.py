@@ -2,7 +2,7 @@
 
 Four plain features of the notes, weighted by a logistic regression on the graded takes of the MAST melody
 set (majority grade 3 or 4 against 1 or 2; `tests/benchmarks/graded.py --fit` makes the weights anew and
-reports them with each melody held out). Direction alone says little about a grade; pitch error carries it.
+reports them with each melody held out). ScoreDirection alone says little about a grade; pitch error carries it.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.match.model import UNSURE, HeardNote, Move
+from companion.match.model import HeardNote, Move, Verdict
 from companion.tune.catalogue import kind_of
 
 F = NDArray[np.float64]
@@ -19,7 +19,7 @@ LEAST_NOTES = 3  # fewer notes than this show no drift and no tempo
 
 
 def kind_name(semitones: int) -> str:
-    """Direction and kind in words: "step up", "leap down", "level"."""
+    """ScoreDirection and kind in words: "step up", "leap down", "level"."""
     kind = kind_of(semitones)
     return kind if kind == "level" else f"{kind} {'up' if semitones > 0 else 'down'}"
 
@@ -42,7 +42,7 @@ def detail(notes: Sequence[HeardNote], moves: Sequence[Move], key: F) -> dict[st
              for i in range(len(notes))]
     drift = _drift_cents(np.where(there, sung - written, np.nan), notes)
     pairs = [(m.wanted_semitones, m.sung_semitones) for m in moves
-             if m.sung_semitones is not None and m.verdict != UNSURE]
+             if m.sung_semitones is not None and m.verdict != Verdict.UNSURE]
     square = sum(w * w for w, _ in pairs)
     factor = round(sum(w * s for w, s in pairs) / square, 2) if square else None
     steps = [{"from": m.start, "to": m.end,

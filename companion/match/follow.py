@@ -18,6 +18,7 @@ from companion.errors import NothingSung
 from companion.match.align import align
 from companion.match.model import Match
 from companion.match.take import LEAST_VOICE_S, match_take
+from companion.messages import _
 from companion.tune.model import LineNote
 
 QUIET_AT_END_S = 0.12  # longer than a consonant inside a word (about 0.1 s)
@@ -110,6 +111,6 @@ class Follower:
 def joined(parts: Sequence[PitchTrack]) -> PitchTrack:
     """Tracks that follow each other as one. Raises `NothingSung` where there are none."""
     if not parts:
-        raise NothingSung("I heard no singing. A little closer, and sing again.")
+        raise NothingSung(_("I heard no singing. A little closer, and sing again."))
     whole = join(parts)
     return replace(whole, duration_s=float(whole.time_s[-1]) + whole.hop_s / 2)

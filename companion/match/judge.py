@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.match.align import CELL, Alignment
-from companion.match.model import RIGHT, UNSURE, WRONG, direction
+from companion.match.model import Verdict
 from companion.match.steady import Steady
+from companion.tune.model import Direction, direction_of
 
 F = NDArray[np.float64]
 
@@ -108,41 +109,42 @@ def move_evidence(aligned: Alignment, steady: Steady, key: F, written: F, i: int
     return replace(found, fault=True, folded=folded, bare=bare)
 
 
-def evidence_row(e: Evidence, wanted: str) -> F:
+def evidence_row(e: Evidence, wanted: Direction) -> F:
     """What the probability of a right move rests on: 5 numbers (see WEIGHTS). e.interval is not None."""
     assert e.interval is not None
-    chances = {"up": e.up, "down": e.down, "level": e.level}
+    chances = {Direction.UP: e.up, Direction.DOWN: e.down, Direction.LEVEL: e.level}
     good = chances[wanted]
     bad = sum(chances.values()) - good
-    beyond = {"up": e.interval - EDGE, "down": -e.interval - EDGE, "level": EDGE - abs(e.interval)}[wanted]
+    beyond = {Direction.UP: e.interval - EDGE, Direction.DOWN: -e.interval - EDGE,
+              Direction.LEVEL: EDGE - abs(e.interval)}[wanted]
     odds = math.log(min(max(good, LEAST_CHANCE), 1 - LEAST_CHANCE) / min(max(bad, LEAST_CHANCE), 1 - LEAST_CHANCE))
     misplaced = math.log(1 + LEAST_CHANCE - min(e.placed, 1 - LEAST_CHANCE))
     short = math.copysign(math.exp(-e.seconds / SHORT_S), beyond)
     return np.array([min(max(beyond, LEAN_CAP[0]), LEAN_CAP[1]), odds, misplaced, short, 1.0])
 
 
-def chance_right(e: Evidence, wanted: str) -> float:
-    """Probability that a move went as wanted ("up", "down", "level")."""
+def chance_right(e: Evidence, wanted: Direction) -> float:
+    """Probability that a move went as wanted."""
     return 1 / (1 + math.exp(-float(np.dot(WEIGHTS, evidence_row(e, wanted)))))
 
 
-def call(e: Evidence, wanted: str) -> tuple[str, str | None, float]:
+def call(e: Evidence, wanted: Direction) -> tuple[Verdict, Direction | None, float]:
     """(verdict, heard direction, how sure) of one move."""
     if e.interval is None:
-        return UNSURE, None, 0.5
-    chances = {"up": e.up, "down": e.down, "level": e.level}
+        return Verdict.UNSURE, None, 0.5
+    chances = {Direction.UP: e.up, Direction.DOWN: e.down, Direction.LEVEL: e.level}
     heard = max(chances, key=lambda k: chances[k])
     right = chance_right(e, wanted)
-    if e.fault and direction(e.interval) != wanted:
+    if e.fault and direction_of(e.interval) != wanted:
         # Slips of an octave are common in tracks of unknown make; in our own they are rare, so it stays doubt.
         if e.bare and e.folded is not None and (folded := chance_right(e.folded, wanted)) >= SAY_RIGHT:
-            return RIGHT, wanted, min(folded, FOLDED_SURE)
-        return UNSURE, None, 0.5
-    if e.fault and not e.bare and e.folded is not None and direction(e.folded.interval or 0.0) != wanted:
-        return UNSURE, None, 0.5
+            return Verdict.RIGHT, wanted, min(folded, FOLDED_SURE)
+        return Verdict.UNSURE, None, 0.5
+    if e.fault and not e.bare and e.folded is not None and direction_of(e.folded.interval or 0.0) != wanted:
+        return Verdict.UNSURE, None, 0.5
     if right >= SAY_RIGHT and evidence_row(e, wanted)[0] >= -LEEWAY:
-        return RIGHT, wanted, right
+        return Verdict.RIGHT, wanted, right
     others = {k: v for k, v in chances.items() if k != wanted}
-    if 1 - right >= SAY_WRONG and direction(e.interval) != wanted:
-        return WRONG, max(others, key=lambda k: others[k]), 1 - right
-    return UNSURE, None if chances[heard] < SAY_RIGHT else heard, max(right, 1 - right)
+    if 1 - right >= SAY_WRONG and direction_of(e.interval) != wanted:
+        return Verdict.WRONG, max(others, key=lambda k: others[k]), 1 - right
+    return Verdict.UNSURE, None if chances[heard] < SAY_RIGHT else heard, max(right, 1 - right)

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import Any
 
-from companion.tune.model import LineNote
-
-RIGHT, WRONG, UNSURE = "right", "not that way", "not sure"
-VERDICTS = (RIGHT, WRONG, UNSURE)
-UP, DOWN, LEVEL = "up", "down", "level"
+from companion.tune import Direction, LineNote
 
 
-def direction(semitones: float, level_within: float = 0.5) -> str:
-    """Up, down or level. A level move lies within half a semitone (half of equal temperament's step)."""
-    return LEVEL if abs(semitones) <= level_within else UP if semitones > 0 else DOWN
+class Verdict(StrEnum):
+    """Whether a move went as written. The values are those of the JSON that programs read."""
+
+    RIGHT = "right"
+    WRONG = "not that way"
+    UNSURE = "not sure"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +35,9 @@ class Move:
 
     start: int
     end: int
-    wanted: str
-    heard: str | None
-    verdict: str
+    wanted: Direction
+    heard: Direction | None
+    verdict: Verdict
     sure: float
     wanted_semitones: int
     sung_semitones: float | None
@@ -57,5 +57,5 @@ class Match:
     detail: dict[str, Any] = field(default_factory=dict)
 
     @property
-    def counts(self) -> dict[str, int]:
-        return {v: sum(m.verdict == v for m in self.moves) for v in VERDICTS}
+    def counts(self) -> dict[Verdict, int]:
+        return {v: sum(m.verdict == v for m in self.moves) for v in Verdict}

@@ -11,9 +11,10 @@ from companion.ear.model import PitchTrack
 from companion.errors import NothingSung
 from companion.match.align import Alignment, align
 from companion.match.judge import call, move_evidence
-from companion.match.model import UNSURE, HeardNote, Match, Move, direction
+from companion.match.model import HeardNote, Match, Move, Verdict
 from companion.match.steady import Steady, steady_parts
-from companion.tune.model import LineNote
+from companion.messages import _
+from companion.tune.model import LineNote, direction_of
 
 F = NDArray[np.float64]
 
@@ -69,8 +70,8 @@ def match_take(track: PitchTrack, line: Sequence[LineNote]) -> Match:
     voice_s = float((track.sure * (track.f0_hz > 0)).sum() * track.hop_s)
     placed = place(track, line) if voice_s >= LEAST_VOICE_S else None
     if placed is None:
-        raise NothingSung("Nothing sung was found in this take. Sing a little closer to the microphone, "
-                          "and once more.")
+        raise NothingSung(_("Nothing sung was found in this take. Sing a little closer to the microphone, and once "
+                            "more."))
     aligned, steady, key = placed
     written = np.array([n.midi for n in line], dtype=float)
     notes = []
@@ -86,12 +87,12 @@ def match_take(track: PitchTrack, line: Sequence[LineNote]) -> Match:
     moves = []
     for i in range(len(line) - 1):
         semitones = line[i + 1].midi - line[i].midi
-        wanted = direction(semitones)
+        wanted = direction_of(semitones)
         e = move_evidence(aligned, steady, key, written, i, bare)
         if notes[i].sung and notes[i + 1].sung:
             verdict, heard, sure = call(e, wanted)
         else:
-            verdict, heard, sure = UNSURE, None, 0.5
+            verdict, heard, sure = Verdict.UNSURE, None, 0.5
         moves.append(Move(
             start=line[i].number, end=line[i + 1].number, wanted=wanted, heard=heard, verdict=verdict,
             sure=round(sure, 3), wanted_semitones=semitones,

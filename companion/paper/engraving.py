@@ -15,6 +15,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 from companion.errors import Trouble
+from companion.messages import _
 from companion.paper.drawing import POINT_PER_MM
 from companion.places import sans_typeface, write_whole
 from companion.tune.model import Key, Note, Time, Tune
@@ -144,7 +145,8 @@ def pages(tune: Tune, staff_mm: float = STAFF_MM) -> list[PrintPage]:
         "svgRemoveXlink": False, "lyricNoStartHyphen": True, **_LINES,
     })
     if not kit.loadData(engraving(tune)):
-        raise Trouble(f"{tune.title or 'This tune'} could not be engraved. Write it as .musicxml instead.")
+        raise Trouble(_("{tune} could not be engraved. Write it as .musicxml instead.").format(
+                            tune=tune.title or 'This tune'))
     count = kit.getPageCount()
     return [_page(kit.renderToSVG(k), f"{tune.title}, page {k} of {count}".lstrip(", ") if count > 1 else "")
             for k in range(1, count + 1)]

@@ -17,6 +17,7 @@ from companion.braille import needs_octave, note_cells
 from companion.braille import words as in_braille
 from companion.errors import Trouble
 from companion.language.cues import bare, in_american
+from companion.messages import _
 from companion.paper.drawing import CELL_MM, DOT_MM, DOT_PITCH_MM, LINE_MM, Page, to_pdf, to_svg
 from companion.paper.large_print import heading, pages_brf
 from companion.places import write_whole
@@ -111,7 +112,8 @@ def _chosen(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:
     chosen = line if phrase is None else tuple(n for n in line if n.phrase == phrase)
     if not chosen:
         last = max((n.phrase for n in line), default=0)
-        raise Trouble(f"There is no phrase {phrase}; {tune.title or 'this tune'} has phrases 1 to {last}.")
+        raise Trouble(_("There is no phrase {phrase}; {tune} has phrases 1 to {last}.").format(
+                            phrase=phrase, tune=tune.title or 'this tune', last=last))
     return chosen
 
 
@@ -264,7 +266,8 @@ def save(tune: Tune, path: str | Path, phrase: int | None = None, width: int = 4
         write_whole(path, to_pdf(list(picture.pages), picture.title))
         return [str(path)]
     if kind != ".svg":
-        raise Trouble(f"{path} ends in {kind or 'nothing'}; the line is written as .svg, .pdf, .brf or .txt.")
+        raise Trouble(_("{path} ends in {nothing}; the line is written as .svg, .pdf, .brf or .txt.").format(
+                            path=path, nothing=kind or 'nothing'))
     names = []
     for k, page in enumerate(picture.pages, 1):
         name = path if len(picture.pages) == 1 else path.with_name(f"{path.stem}-{k}{path.suffix}")

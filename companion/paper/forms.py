@@ -11,6 +11,7 @@ from companion.braille import say_dots, to_ascii
 from companion.braille import signs as S
 from companion.braille import text as T
 from companion.errors import Trouble
+from companion.messages import _
 from companion.places import sans_typeface, write_whole
 from companion.workbook.sheets import BREAK, CELLS, HEADING, ITEM, Block, Sheet
 
@@ -47,8 +48,8 @@ def save(sheet: Sheet, path: str | Path, whole: bool = False) -> None:
         save_sound(to_sound(sheet), path)
         return
     else:
-        raise Trouble(f"{path} ends in {kind or 'nothing'}; a sheet is written to .brf, .html, .pdf, .txt or, "
-                      "spoken, to .wav.")
+        raise Trouble(_("{path} ends in {nothing}; a sheet is written to .brf, .html, .pdf, .txt or, spoken, to "
+                        ".wav.").format(path=path, nothing=kind or 'nothing'))
     write_whole(path, data)
 
 

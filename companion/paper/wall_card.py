@@ -12,6 +12,7 @@ from companion.braille.encode import wrap
 from companion.errors import Trouble
 from companion.language.cues import bare
 from companion.language.reach import CAUTION, heights_cm
+from companion.messages import _
 from companion.paper.large_print import heading, html_page, pages_brf
 from companion.places import write_whole
 from companion.transcribe.doubts import pitch_words
@@ -92,6 +93,7 @@ def save(card: WallCard, path: str | Path) -> None:
     """Write the card as .html, .brf or .txt."""
     kind = Path(path).suffix.lower()
     if kind not in (".html", ".brf", ".txt"):
-        raise Trouble(f"{path} ends in {kind or 'nothing'}; the card is written as .html, .brf or .txt.")
+        raise Trouble(_("{path} ends in {nothing}; the card is written as .html, .brf or .txt.").format(
+                            path=path, nothing=kind or 'nothing'))
     write_whole(path, to_html(card) if kind == ".html" else to_cells(card) if kind == ".brf"
                 else ("\n".join(card.lines()) + "\n").encode("utf-8"))

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from companion.ear.files import RATE
 from companion.ear.model import PitchTrack
 from companion.errors import NothingSung
+from companion.messages import _
 
 F32 = NDArray[np.float32]
 
@@ -107,9 +108,9 @@ def sliding(track: PitchTrack) -> float:
 def check(track: PitchTrack) -> None:
     """Raises NothingSung, one sentence, where a take is one long slide, or breath and no voice."""
     if sliding(track) > SLIDE_FROM:
-        raise NothingSung("The pitch of this take slides all the way and rests on no note, so there is nothing to write "
-                          "down. Sing it note by note.")
+        raise NothingSung(_("The pitch of this take slides all the way and rests on no note, so there is nothing to "
+                            "write down. Sing it note by note."))
     voiced = track.f0_hz > 0
     if voiced.any() and float(np.median(track.harmonic[voiced])) < BREATH_BELOW:  # false where NaN is
-        raise NothingSung("This take holds breath or noise, and no clear voice in it. Sing it aloud, closer to the "
-                          "microphone.")
+        raise NothingSung(_("This take holds breath or noise, and no clear voice in it. Sing it aloud, closer to "
+                            "the microphone."))

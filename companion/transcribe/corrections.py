@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from companion.errors import Trouble
 from companion.language.cues import NUMBERS, ORDINALS
+from companion.messages import _
 from companion.transcribe.doubts import pitch_words, value_words
 from companion.transcribe.lyrics import lay
 from companion.transcribe.rhythm import BY_BEATS, METRES, TICKS, bar_ticks
@@ -102,12 +103,13 @@ def place_of(n: Notation, bar: int, note: int) -> int:
     inside = [i for i, b in enumerate(bars_of(n)) if b == bar]
     if not inside:
         last = bars_of(n)[-1]
-        raise Trouble(f"There is no bar {bar}; the tune has bars {0 if n.place else 1} to {last}.")
+        raise Trouble(_("There is no bar {bar}; the tune has bars {place} to {last}.").format(
+                            bar=bar, place=0 if n.place else 1, last=last))
     if note == -1:
         return inside[-1]
     if not 1 <= note <= len(inside):
-        raise Trouble(f"Bar {bar} has {len(inside)} note{'s' if len(inside) > 1 else ''} that begin in it; "
-                      f"there is no note {note}.")
+        raise Trouble(_("Bar {bar} has {inside} note{inside2} that begin in it; there is no note {note}.").format(
+                            bar=bar, inside=len(inside), inside2='s' if len(inside) > 1 else '', note=note))
     return inside[note - 1]
 
 
@@ -129,12 +131,13 @@ def correct(n: Notation, command: str) -> Corrected:
     match = re.fullmatch(rf"(take out|leave out|split|join|no rest after|(?:an? )?[\w -]+? rest after)?\s*{_AT}"
                          r"(?: to the next| and the next)?(?: (?:is|was|should be)?\s*(.+))?", low)
     if not match:
-        raise Trouble(f"I do not understand \"{command}\". Say for example: {HELP[0]}; {HELP[1]}; {HELP[10]}; "
-                      f"{HELP[12]}.")
+        raise Trouble(_('I do not understand "{command}". Say for example: {HELP}; {HELP2}; {HELP3}; {HELP4}.').format(
+                            command=command, HELP=HELP[0], HELP2=HELP[1], HELP3=HELP[10], HELP4=HELP[12]))
     lead, bar_word, note_word, other_word, rest = match.groups()
     bar, note = _number(bar_word), _number(note_word or other_word)
     if bar is None or note is None:
-        raise Trouble(f"I do not understand which note is meant in \"{command}\". Say for example: bar 3 note 2.")
+        raise Trouble(_('I do not understand which note is meant in "{command}". Say for example: bar 3 note 2.').format(
+                            command=command))
     return _one(n, place_of(n, bar, note), (lead or "").strip(), (rest or "").strip(), command,
                 f"bar {bar}, note {note if note > 0 else 'last'}")
 
@@ -145,7 +148,8 @@ def _whole(n: Notation, low: str) -> Corrected | None:
     if match:
         metre = _METRE_WORDS.get(match.group(1), match.group(1))
         if metre not in METRES:
-            raise Trouble(f"{metre} was asked for; a tune is written in {', '.join(METRES)} here.")
+            raise Trouble(_("{metre} was asked for; a tune is written in {METRES} here.").format(
+                                metre=metre, METRES=', '.join(METRES)))
         return Corrected(_again(n, replace(n.given, time=metre)), f"Read again in {metre}.")
     if low.startswith("in ") and (key := key_said(low[3:])):
         return Corrected(replace(n, key=key, key_sure=1.0), f"Written in {key.name}; the notes stay.")
@@ -163,14 +167,15 @@ def _whole(n: Notation, low: str) -> Corrected | None:
         ticks = value_of(match.group(1))
         bar = bar_ticks(n.metre)
         if ticks is None or not 0 < ticks < bar:
-            raise Trouble(f"A pickup of {match.group(1)} does not go into {n.metre}. Give a value shorter than a bar.")
+            raise Trouble(_("A pickup of {group} does not go into {metre}. Give a value shorter than a bar.").format(
+                                group=match.group(1), metre=n.metre))
         return Corrected(replace(n, place=bar - ticks), f"The tune begins with a pickup of {value_words(ticks)}.")
     match = re.fullmatch(r"(?:all )?values (twice|half) as (?:long|short)", low)
     if match:
         up = match.group(1) == "twice"
         if not up and any(e.ticks % 2 or e.rest % 2 for e in n.events):
-            raise Trouble("There are semiquavers in it, which are the shortest value written here; they cannot be "
-                          "halved.")
+            raise Trouble(_("There are semiquavers in it, which are the shortest value written here; they cannot be "
+                            "halved."))
         events = tuple(replace(e, ticks=e.ticks * 2 if up else e.ticks // 2,
                                rest=e.rest * 2 if up else e.rest // 2) for e in n.events)
         bar = bar_ticks(n.metre)
@@ -214,7 +219,7 @@ def _one(n: Notation, i: int, lead: str, rest: str, command: str, where: str) ->
     place = where[0].upper() + where[1:]
     if lead in ("take out", "leave out") or rest in ("no note", "not a note"):
         if len(n.events) < 3:
-            raise Trouble("A tune must keep at least two notes.")
+            raise Trouble(_("A tune must keep at least two notes."))
         length = event.ticks + event.rest
         if i == 0:
             bar = bar_ticks(n.metre)
@@ -225,13 +230,14 @@ def _one(n: Notation, i: int, lead: str, rest: str, command: str, where: str) ->
         return Corrected(_drop(grown, i), f"{place} is taken out; the note before it lasts on.")
     if lead == "join":
         if i + 1 >= len(n.events):
-            raise Trouble(f"{place} is the last note; there is none after it to join.")
+            raise Trouble(_("{place} is the last note; there is none after it to join.").format(place=place))
         after = n.events[i + 1]
         joined = _set(n, i, ticks=event.ticks + event.rest + after.ticks, rest=after.rest, breath=after.breath)
         return Corrected(_drop(joined, i + 1), f"{place} and the next are one note now.")
     if lead == "split":
         if event.ticks < 2:
-            raise Trouble(f"{place} is a semiquaver, the shortest value written here; it cannot be parted.")
+            raise Trouble(_("{place} is a semiquaver, the shortest value written here; it cannot be parted.").format(
+                                place=place))
         half = event.ticks // 2
         out = _set(n, i, ticks=half, rest=0, breath=False)
         doubled = {name: (*getattr(out, name)[:i + 1], *getattr(out, name)[i:])
@@ -250,10 +256,12 @@ def _one(n: Notation, i: int, lead: str, rest: str, command: str, where: str) ->
     if lead.endswith("rest after"):
         ticks = value_of(lead.removesuffix("rest after"))
         if ticks is None:
-            raise Trouble(f"I do not know a rest of that length in \"{command}\". Say for example: {HELP[6]}.")
+            raise Trouble(_('I do not know a rest of that length in "{command}". Say for example: {HELP}.').format(
+                                command=command, HELP=HELP[6]))
         total = event.ticks + event.rest
         if total < 2:
-            raise Trouble(f"{place} is a semiquaver, the shortest value written here; there is no room for a rest.")
+            raise Trouble(_("{place} is a semiquaver, the shortest value written here; there is no room for a rest.").format(
+                                place=place))
         return Corrected(_set(n, i, ticks=max(1, total - ticks), rest=min(ticks, total - 1), breath=False),
                          f"{place} ends with {value_words(min(ticks, total - 1))} of rest.")
     if rest in ("a rest", "rest", "silent"):
@@ -283,7 +291,8 @@ def _one(n: Notation, i: int, lead: str, rest: str, command: str, where: str) ->
         else:
             midi = event.midi + (target - event.midi + 6) % 12 - 6
         return Corrected(_set(n, i, midi=midi), f"{place} is {pitch_words(spell(midi, n.key))} now.")
-    raise Trouble(f"I do not understand \"{command}\". Say for example: {HELP[0]}; {HELP[1]}; {HELP[4]}.")
+    raise Trouble(_('I do not understand "{command}". Say for example: {HELP}; {HELP2}; {HELP3}.').format(
+                        command=command, HELP=HELP[0], HELP2=HELP[1], HELP3=HELP[4]))
 
 
 def _length(n: Notation, i: int, ticks: int, place: str) -> Corrected:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from companion.ear.model import PitchTrack
 from companion.errors import Trouble
+from companion.messages import _
 
 F = NDArray[np.float64]
 
@@ -52,9 +53,10 @@ def beginnings(track: PitchTrack) -> F:
 def find_counts(track: PitchTrack, number: int) -> CountIn:
     """The first `number` even sounds of a take. Raises Trouble where there are none such."""
     if not FEWEST <= number <= MOST:
-        raise Trouble(f"Counting in by {number} was given; give a number of counts from {FEWEST} to {MOST}.")
+        raise Trouble(_("Counting in by {number} was given; give a number of counts from {FEWEST} to {MOST}.").format(
+                            number=number, FEWEST=FEWEST, MOST=MOST))
     if np.isnan(track.level_db).all():
-        raise Trouble("A bare pitch track holds no counts; give the sound, or leave counting in out.")
+        raise Trouble(_("A bare pitch track holds no counts; give the sound, or leave counting in out."))
     at = beginnings(track)
     best: tuple[float, tuple[float, ...]] | None = None
     for second in range(1, min(len(at), 3 * number)):
@@ -75,8 +77,8 @@ def find_counts(track: PitchTrack, number: int) -> CountIn:
         if best is None or cost < best[0]:
             best = cost, tuple(found)
     if best is None:
-        raise Trouble(f"No {number} even counts were found at the start of this take. Speak or clap them one beat apart, "
-                      "or leave counting in out.")
+        raise Trouble(_("No {number} even counts were found at the start of this take. Speak or clap them one beat "
+                        "apart, or leave counting in out.").format(number=number))
     beat = (best[1][-1] - best[1][0]) / (number - 1)
     return CountIn(best[1], beat, best[1][0] + number * beat)
 

@@ -18,6 +18,7 @@ from companion.ear import PitchTrack, is_track_file, read_sound, read_track, tra
 from companion.ear.files import RATE
 from companion.errors import NothingSung, Trouble
 from companion.language.cues import number
+from companion.messages import _
 from companion.places import write_whole
 from companion.transcribe.accompaniment import COMPANY, check, has_company
 from companion.transcribe.corrections import correct, key_said
@@ -49,13 +50,15 @@ def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[st
     """Exercises from a tune (file or shipped name). Raises Trouble for kinds that there are not."""
     for kind in kinds:
         if kind not in EXERCISE_KINDS:
-            raise Trouble(f"There is no exercise of the kind {kind}. Kinds: {', '.join(EXERCISE_KINDS)}.")
+            raise Trouble(_("There is no exercise of the kind {kind}. Kinds: {EXERCISE_KINDS}.").format(
+                                kind=kind, EXERCISE_KINDS=', '.join(EXERCISE_KINDS)))
     for move in practise:
         if move not in MOVE_KINDS:
-            raise Trouble(f"{move} is no kind of move. Kinds: {', '.join(MOVE_KINDS)}.")
+            raise Trouble(_("{move} is no kind of move. Kinds: {MOVE_KINDS}.").format(
+                                move=move, MOVE_KINDS=', '.join(MOVE_KINDS)))
     tune = load(name, part=part)
     if len(tune.line()) < 3:
-        raise Trouble(f"{name} has fewer than three notes; exercises want a tune.")
+        raise Trouble(_("{name} has fewer than three notes; exercises want a tune.").format(name=name))
     made = Booklet(tune.title or Path(name).stem, tuple(exercises(tune, seed, practise, width)), american)
     return made.chosen(level, kinds) if level or kinds else made
 
@@ -78,8 +81,9 @@ def take_of(path: str | Path) -> Take:
         return Take(read_track(path), False)
     sound = read_sound(path)
     if sound.seconds > LONGEST_S:
-        raise Trouble(f"{path} lasts {sound.seconds / 60:.0f} minutes; a tune of up to {LONGEST_S / 60:.0f} minutes can "
-                      "be written down. Cut out the part that you want.")
+        raise Trouble(_("{path} lasts {seconds:.0f} minutes; a tune of up to {LONGEST_S:.0f} minutes can be written "
+                        "down. Cut out the part that you want.").format(
+                            path=path, seconds=sound.seconds / 60, LONGEST_S=LONGEST_S / 60))
     return _take(sound.samples, track(sound))
 
 
@@ -118,11 +122,12 @@ def beats_of(path: str | Path) -> tuple[float, ...]:
     try:
         text = Path(path).read_text(encoding="utf-8", errors="replace")
     except OSError as error:
-        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}.") from error
+        raise Trouble(_("{path} could not be read: {reason}.").format(
+                            path=path, reason=(error.strerror or str(error)).lower())) from error
     found = [float(m.group()) for m in (re.match(r"\s*\d+(\.\d+)?", line) for line in text.splitlines()) if m]
     if len(found) < FEWEST_BEATS or any(b <= a for a, b in pairwise(found)):
-        raise Trouble(f"{path} holds {len(found)} beats in order; at least three are wanted, one time in seconds a "
-                      "line, each later than the one before.")
+        raise Trouble(_("{path} holds {found} beats in order; at least three are wanted, one time in seconds a "
+                        "line, each later than the one before.").format(path=path, found=len(found)))
     return tuple(found)
 
 
@@ -130,18 +135,20 @@ def given(bpm: float | None = None, time: str | None = None, beats: str | Path |
           key: str | None = None, counted_in: int = 0) -> Given:
     """What a person has said, checked. Raises Trouble for what cannot be."""
     if bpm is not None and not 30 <= bpm <= 240:
-        raise Trouble(f"{bpm:g} beats a minute were given; give 30 to 240.")
+        raise Trouble(_("{bpm:g} beats a minute were given; give 30 to 240.").format(bpm=bpm))
     if time is not None:
         time = {str(beats): metre for beats, metre in BY_BEATS.items()}.get(time.strip(), time.strip())
         if time not in METRES:
-            raise Trouble(f"Time {time} was given; a tune is written in {', '.join(METRES)} here.")
+            raise Trouble(_("Time {time} was given; a tune is written in {METRES} here.").format(
+                                time=time, METRES=', '.join(METRES)))
     said = None
     if key is not None:
         said = key_said(key)
         if said is None:
-            raise Trouble(f"Key {key} was given; say it as G major, B flat major or E minor.")
+            raise Trouble(_("Key {key} was given; say it as G major, B flat major or E minor.").format(key=key))
     if counted_in and not FEWEST <= counted_in <= MOST:
-        raise Trouble(f"Counting in by {counted_in} was given; give a number of counts from {FEWEST} to {MOST}.")
+        raise Trouble(_("Counting in by {counted_in} was given; give a number of counts from {FEWEST} to {MOST}.").format(
+                            counted_in=counted_in, FEWEST=FEWEST, MOST=MOST))
     return Given(bpm, time, beats_of(beats) if beats else (), said, counted_in)
 
 
@@ -207,7 +214,7 @@ def write_takes(paths: Sequence[str | Path], said: Given, title: str = "", words
     microphone: gives sound for a take called LIVE.
     """
     if said.beats_s and len(paths) > 1:
-        raise Trouble("Beats belong to one take; give one take with them.")
+        raise Trouble(_("Beats belong to one take; give one take with them."))
     takes = [live_take(microphone) if str(p) == LIVE and microphone else take_of(p) for p in paths]
     with_others = any(t.company for t in takes)
     name = title or ("" if str(paths[0]) == LIVE else titled(Path(paths[0]).stem))
@@ -248,12 +255,13 @@ def check_outs(outs: Sequence[str | Path], takes: Sequence[str | Path] = ()) -> 
     for path in map(Path, outs):
         kind = path.suffix.lower()
         if kind not in FORMS:
-            raise Trouble(f"{path} ends in {kind or 'nothing'}; a tune is written as {', '.join(FORMS)}. Give such a "
-                          "name.")
+            raise Trouble(_("{path} ends in {nothing}; a tune is written as {FORMS}. Give such a name.").format(
+                                path=path, nothing=kind or 'nothing', FORMS=', '.join(FORMS)))
         if not path.parent.is_dir():
-            raise Trouble(f"There is no folder {path.parent} to write {path.name} into. Make it, or give another.")
+            raise Trouble(_("There is no folder {parent} to write {name} into. Make it, or give another.").format(
+                                parent=path.parent, name=path.name))
         if path.exists() and any(Path(t).exists() and path.samefile(t) for t in takes):
-            raise Trouble(f"{path} is the take itself, and would be lost. Give another name.")
+            raise Trouble(_("{path} is the take itself, and would be lost. Give another name.").format(path=path))
         if kind in (".svg", ".pdf"):
             from companion.paper.engraving import check
 

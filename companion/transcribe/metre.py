@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.errors import Trouble
+from companion.messages import _
 from companion.transcribe.rhythm import GUESSED, METRES, TICKS, Evidence, Reading, bar_ticks, counts, read
 
 F = NDArray[np.float64]
@@ -98,7 +99,7 @@ def choose(e: Evidence, midi: Sequence[int], time: str | None = None, bpm: float
     downbeat_s: when a bar begins, after so many counts of a beat each (with bpm), where the take was counted in.
     """
     if time is not None and time not in METRES:
-        raise Trouble(f"Time {time} was given; it can be {', '.join(METRES)}.")
+        raise Trouble(_("Time {time} was given; it can be {METRES}.").format(time=time, METRES=', '.join(METRES)))
     names = [time] if time else list(GUESSED)
     readings: list[Reading] = []
     for name in names:

@@ -16,6 +16,7 @@ import numpy as np
 
 from companion.ear.model import PitchTrack, SungNote
 from companion.errors import NothingSung, Trouble
+from companion.messages import _
 from companion.transcribe.count_in import CountIn, find_counts, without_counts
 from companion.transcribe.layout import Event, lay_out
 from companion.transcribe.metre import choose
@@ -185,16 +186,16 @@ def usable_notes(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful], str
     from companion.transcribe.suitability import check, sound_doubt
 
     if track.duration_s > LONGEST_S:
-        raise Trouble(f"This take lasts {track.duration_s / 60:.0f} minutes; a tune of up to five minutes can be "
-                      "written down. Cut out the part that you want.")
+        raise Trouble(_("This take lasts {duration_s:.0f} minutes; a tune of up to five minutes can be written "
+                        "down. Cut out the part that you want.").format(duration_s=track.duration_s / 60))
     notes, doubtful = sung_and_doubtful(track)
     if not notes:
-        raise NothingSung("Nothing sung was found in this take. Sing a little closer to the microphone, "
-                          "and once more.")
+        raise NothingSung(_("Nothing sung was found in this take. Sing a little closer to the microphone, and once "
+                            "more."))
     fit = check(track, notes)
     if len(notes) < FEWEST_NOTES:
-        raise NothingSung(f"Only {len(notes)} sung note{'s' if len(notes) > 1 else ''} could be found; a tune has at "
-                          "least three. Sing it once more, a little closer.")
+        raise NothingSung(_("Only {notes} sung note{notes2} could be found; a tune has at least three. Sing it once "
+                            "more, a little closer.").format(notes=len(notes), notes2='s' if len(notes) > 1 else ''))
     return notes, doubtful, sound_doubt(fit)
 
 
@@ -296,7 +297,8 @@ def _bell(off: float, spread: float) -> float:
 def with_metre(n: Notation, metre: str) -> Notation:
     """The same take read in another metre ("in three")."""
     if metre not in METRES:
-        raise Trouble(f"{metre} is not a metre that can be read here; give {', '.join(METRES)}.")
+        raise Trouble(_("{metre} is not a metre that can be read here; give {METRES}.").format(
+                            metre=metre, METRES=', '.join(METRES)))
     return write(n.sung, n.title, replace(n.given, time=metre))
 
 
@@ -307,7 +309,7 @@ def as_json(n: Notation) -> dict[str, Any]:
     tune = n.tune
     notes: list[dict[str, Any]] = []
     held = False
-    for b, _, note in tune.written():
+    for b, _unused, note in tune.written():
         number = tune.bars[b].number
         if held and note.pitch is not None and notes:
             notes[-1]["quarters"] += float(note.quarters)

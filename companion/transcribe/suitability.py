@@ -14,6 +14,7 @@ import numpy as np
 
 from companion.ear.model import PitchTrack, SungNote
 from companion.errors import NothingSung
+from companion.messages import _
 
 STEADY_SPREAD = 0.3  # semitones within which a sung note rests, vibrato and all
 STEADY_S = 0.12
@@ -69,18 +70,18 @@ def check(track: PitchTrack, notes: Sequence[SungNote]) -> Fitness:
     """Raises NothingSung, one sentence, where a take holds sound that is no tune."""
     f = measure(track, notes)
     if f.hiss > MOST_HISS:
-        raise NothingSung("Most of this take is too soft or too noisy to be heard as singing. Sing closer to the "
-                          "microphone, in a quieter place.")
+        raise NothingSung(_("Most of this take is too soft or too noisy to be heard as singing. Sing closer to the "
+                            "microphone, in a quieter place."))
     if f.glides > MOST_GLIDES and f.sure > SLIDE_SURE:
-        raise NothingSung("The pitch of this take slides all the way and rests on no note, so there is nothing to "
-                          "write down. Sing it note by note.")
+        raise NothingSung(_("The pitch of this take slides all the way and rests on no note, so there is nothing to "
+                            "write down. Sing it note by note."))
     a, glides, b, sure, c, steady = SPEECH
     if a * (f.glides - glides) + b * (sure - f.sure) + c * (steady - f.steady) > SPEECH_FROM:
-        raise NothingSung("This take sounds like speech or like a voice that rests on no note. Sing the tune on "
-                          "clear notes.")
+        raise NothingSung(_("This take sounds like speech or like a voice that rests on no note. Sing the tune on "
+                            "clear notes."))
     if f.jumps > MOST_JUMPS and f.sure < UNSURE:
-        raise NothingSung("Something else sounds with the voice, and the two cannot be told apart. Record the voice "
-                          "alone.")
+        raise NothingSung(_("Something else sounds with the voice, and the two cannot be told apart. Record the "
+                            "voice alone."))
     return f
 
 

@@ -2,8 +2,22 @@
 
 from companion.tune.catalogue import Entry, catalogue
 from companion.tune.files import find, load, save, shipped_names
-from companion.tune.model import Bar, Direction, Key, LineNote, Note, Pitch, Syllable, Time, Tune, Tuplet
+from companion.tune.model import (
+    Bar,
+    Direction,
+    Key,
+    LineNote,
+    Note,
+    Pitch,
+    ScoreDirection,
+    Syllable,
+    Time,
+    Tune,
+    Tuplet,
+    direction_of,
+)
 from companion.tune.voice import Fit, fit, spell, transpose
 
-__all__ = ["Bar", "Direction", "Entry", "Fit", "Key", "LineNote", "Note", "Pitch", "Syllable", "Time", "Tune",
-           "Tuplet", "catalogue", "find", "fit", "load", "save", "shipped_names", "spell", "transpose"]
+__all__ = ["Bar", "Direction", "Entry", "Fit", "Key", "LineNote", "Note", "Pitch", "ScoreDirection", "Syllable", "Time",
+           "Tune", "Tuplet", "catalogue", "direction_of", "find", "fit", "load", "save", "shipped_names", "spell",
+           "transpose"]

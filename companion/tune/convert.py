@@ -6,7 +6,8 @@ from fractions import Fraction
 from typing import Any
 
 from companion.errors import Trouble
-from companion.tune.model import JUMPS, VALUES, Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune, Tuplet
+from companion.messages import _
+from companion.tune.model import JUMPS, VALUES, Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tune, Tuplet
 
 #: music21's names of note values.
 TYPES = {
@@ -51,7 +52,7 @@ def from_music21(part: Any, title: str = "", source: str = "") -> Tune:
         measures = list(flat.makeMeasures().makeTies().getElementsByClass(stream.Measure))
     slurs_from: dict[int, int] = {}
     slurs_to: dict[int, int] = {}
-    hairpins: dict[int, list[Direction]] = {}
+    hairpins: dict[int, list[ScoreDirection]] = {}
     hairpin_ends: set[int] = set()
     endings: dict[int, tuple[tuple[int, ...], bool]] = {}
     for sp in part.recurse().getElementsByClass(spanner.Spanner):
@@ -60,7 +61,7 @@ def from_music21(part: Any, title: str = "", source: str = "") -> Tune:
             slurs_from[id(first)] = slurs_from.get(id(first), 0) + 1
             slurs_to[id(last)] = slurs_to.get(id(last), 0) + 1
         elif type(sp).__name__ in ("Crescendo", "Diminuendo"):
-            hairpins.setdefault(id(first), []).append(Direction(type(sp).__name__.lower()))
+            hairpins.setdefault(id(first), []).append(ScoreDirection(type(sp).__name__.lower()))
             hairpin_ends.add(id(last))
         elif isinstance(sp, spanner.RepeatBracket):
             numbers = tuple(sp.numberRange) or (1,)
@@ -104,8 +105,9 @@ def _signatures(measure: Any) -> tuple[Key | None, Time | None]:
     for k in measure.getElementsByClass("KeySignature"):
         fifths = k.sharps or 0
         if abs(fifths) > MOST_SIGNS:
-            raise Trouble(f"Bar {measure.number} has a key of {abs(fifths)} {'sharps' if fifths > 0 else 'flats'}; "
-                          "seven is the most. Write the tune in another key.")
+            raise Trouble(_("Bar {number} has a key of {fifths} {flats}; seven is the most. Write the tune in "
+                            "another key.").format(
+                                number=measure.number, fifths=abs(fifths), flats='sharps' if fifths > 0 else 'flats'))
         key = Key(int(fifths), getattr(k, "mode", None) or "major")
     for t in measure.getElementsByClass("TimeSignature"):
         symbol = {"common": "common", "cut": "cut"}.get(t.symbol or "", "")
@@ -124,16 +126,16 @@ def _signatures(measure: Any) -> tuple[Key | None, Time | None]:
 
 
 def _bar_notes(measure: Any, where: int, slurs_from: dict[int, int], slurs_to: dict[int, int],
-               hairpins: dict[int, list[Direction]], hairpin_ends: set[int],
-               pending_end: bool) -> tuple[list[Note], list[Direction], bool]:
+               hairpins: dict[int, list[ScoreDirection]], hairpin_ends: set[int],
+               pending_end: bool) -> tuple[list[Note], list[ScoreDirection], bool]:
     from music21 import stream
 
     source = measure
     voices = list(measure.getElementsByClass(stream.Voice))
     filled = [v for v in voices if v.notes]
     if len(filled) > 1:
-        raise Trouble(f"Bar {measure.number or where} has more than one voice at a time; a single line is wanted. "
-                      "Choose a part with one line.")
+        raise Trouble(_("Bar {where} has more than one voice at a time; a single line is wanted. Choose a part with "
+                        "one line.").format(where=measure.number or where))
     if voices:
         source = filled[0] if filled else voices[0]
         elements = sorted([*measure.getElementsNotOfClass(stream.Voice), *source],
@@ -141,7 +143,7 @@ def _bar_notes(measure: Any, where: int, slurs_from: dict[int, int], slurs_to: d
     else:
         elements = sorted(measure, key=lambda e: (float(e.offset), 0 if not _is_note(e) else 1))
     notes: list[Note] = []
-    said: list[Direction] = []
+    said: list[ScoreDirection] = []
     end_after = pending_end
     sung_until = Fraction(0)
     for e in elements:
@@ -149,22 +151,23 @@ def _bar_notes(measure: Any, where: int, slurs_from: dict[int, int], slurs_to: d
             said += _directions(e)
             continue
         if not e.isRest and not e.pitches:
-            raise Trouble(f"Bar {measure.number or where} has a note without a pitch, as percussion has; a line that "
-                          "can be sung is wanted. Choose another part.")
+            raise Trouble(_("Bar {where} has a note without a pitch, as percussion has; a line that can be sung is "
+                            "wanted. Choose another part.").format(where=measure.number or where))
         if e.isChord and len(e.pitches) > 1:
-            raise Trouble(f"Bar {measure.number or where} has a chord; a single line is wanted. "
-                          "Choose a part with one note at a time.")
+            raise Trouble(_("Bar {where} has a chord; a single line is wanted. Choose a part with one note at a "
+                            "time.").format(where=measure.number or where))
         if not e.duration.isGrace and not e.isRest:
             if float(e.offset) < float(sung_until) - 1e-6:  # thirds come as floats and as fractions
-                raise Trouble(f"Bar {measure.number or where} has a note that begins before the last one ends; a "
-                              "single line is wanted. Choose a part with one note at a time.")
+                raise Trouble(_("Bar {where} has a note that begins before the last one ends; a single line is "
+                                "wanted. Choose a part with one note at a time.").format(
+                                    where=measure.number or where))
             sung_until = e.offset + e.duration.quarterLength
         if getattr(e, "style", None) is not None and getattr(e.style, "hideObjectOnPrint", False) and e.isRest:
             continue
         before = list(said)
         said = []
         if end_after:
-            before.insert(0, Direction("hairpin end"))
+            before.insert(0, ScoreDirection("hairpin end"))
             end_after = False
         before += hairpins.get(id(e), [])
         notes += _note(e, measure, before, slurs_from.get(id(e), 0), slurs_to.get(id(e), 0))
@@ -177,35 +180,35 @@ def _is_note(e: Any) -> bool:
     return bool("GeneralNote" in e.classes and "ChordSymbol" not in e.classes)
 
 
-def _directions(e: Any) -> list[Direction]:
+def _directions(e: Any) -> list[ScoreDirection]:
     classes = e.classes
     if "Dynamic" in classes:
-        return [Direction("dynamic", str(e.value))]
+        return [ScoreDirection("dynamic", str(e.value))]
     if "MetronomeMark" in classes:
         out = []
         if e.text and not e.textImplicit:
-            out.append(Direction("words", str(e.text)))
+            out.append(ScoreDirection("words", str(e.text)))
         if e.number and e.number > 0 and not e.numberImplicit:
-            out.append(Direction("metronome", f"{Fraction(e.referent.quarterLength).limit_denominator(64)}="
+            out.append(ScoreDirection("metronome", f"{Fraction(e.referent.quarterLength).limit_denominator(64)}="
                                               f"{e.number:g}"))
         return out
     if "TempoText" in classes:
-        return [Direction("words", str(e.text))]
+        return [ScoreDirection("words", str(e.text))]
     if "RepeatExpression" in classes:
         text = {"DaCapo": "da capo", "DaCapoAlFine": "da capo al fine", "DaCapoAlCoda": "da capo al coda",
                 "DalSegno": "dal segno", "DalSegnoAlFine": "dal segno al fine",
                 "DalSegnoAlCoda": "dal segno al coda", "Segno": "segno", "Coda": "coda",
                 "Fine": "fine"}.get(classes[0], "")
-        return [Direction("jump", text)] if text in JUMPS else []
+        return [ScoreDirection("jump", text)] if text in JUMPS else []
     if "TextExpression" in classes:
         text = str(e.content).strip()
         if text.lower().rstrip(".") in JUMPS:
-            return [Direction("jump", text.lower().rstrip("."))]
-        return [Direction("words", text)] if text else []
+            return [ScoreDirection("jump", text.lower().rstrip("."))]
+        return [ScoreDirection("words", text)] if text else []
     return []
 
 
-def _note(e: Any, measure: Any, before: list[Direction], slur_starts: int, slur_stops: int) -> list[Note]:
+def _note(e: Any, measure: Any, before: list[ScoreDirection], slur_starts: int, slur_stops: int) -> list[Note]:
     duration = e.duration
     grace = ""
     if duration.isGrace:
@@ -220,8 +223,8 @@ def _note(e: Any, measure: Any, before: list[Direction], slur_starts: int, slur_
         return _split(e, before, slur_starts, slur_stops)
     base = TYPES.get(duration.type)
     if base is None:
-        raise Trouble(f"Bar {measure.number} has a note of a length that cannot be written ({duration.type}); the "
-                      "shortest is a 128th note. Write it in longer values.")
+        raise Trouble(_("Bar {number} has a note of a length that cannot be written ({type}); the shortest is a "
+                        "128th note. Write it in longer values.").format(number=measure.number, type=duration.type))
     tuplet = None
     if duration.tuplets:
         t = duration.tuplets[0]
@@ -239,14 +242,15 @@ def _note(e: Any, measure: Any, before: list[Direction], slur_starts: int, slur_
 def _pitch(e: Any, measure: Any) -> tuple[Pitch, str]:
     p = e.pitches[0] if e.isChord else e.pitch
     if p.microtone.cents or (p.accidental is not None and p.accidental.alter != int(p.accidental.alter)):
-        raise Trouble(f"Bar {measure.number} has a microtone (near {p.step}{p.implicitOctave}); only whole semitones "
-                      "can be written here. Write the nearest one.")
+        raise Trouble(_("Bar {number} has a microtone (near {step}{implicitOctave}); only whole semitones can be "
+                        "written here. Write the nearest one.").format(
+                            number=measure.number, step=p.step, implicitOctave=p.implicitOctave))
     if p.implicitOctave not in OCTAVES:
-        raise Trouble(f"Bar {measure.number} has {p.step}{p.implicitOctave}, far from what any voice sings. Move the "
-                      "tune by octaves.")
+        raise Trouble(_("Bar {number} has {step}{implicitOctave}, far from what any voice sings. Move the tune by "
+                        "octaves.").format(number=measure.number, step=p.step, implicitOctave=p.implicitOctave))
     if abs(p.alter) > MOST_ALTERED:
-        raise Trouble(f"Bar {measure.number} has a note raised or lowered by more than two semitones, which has no "
-                      "sign. Write it by another letter.")
+        raise Trouble(_("Bar {number} has a note raised or lowered by more than two semitones, which has no sign. "
+                        "Write it by another letter.").format(number=measure.number))
     accidental = ""
     if p.accidental is not None:
         if p.accidental.displayStyle in ("parentheses", "bracket"):
@@ -299,16 +303,17 @@ def split_value(quarters: Fraction) -> list[tuple[Fraction, int]]:
     return out
 
 
-def _split(e: Any, before: list[Direction], slur_starts: int, slur_stops: int) -> list[Note]:
+def _split(e: Any, before: list[ScoreDirection], slur_starts: int, slur_stops: int) -> list[Note]:
     """A length with no sign of its own: as tied values."""
     quarters = Fraction(e.duration.quarterLength).limit_denominator(64)
     if quarters <= 0 and not e.isRest:
-        raise Trouble(f"Bar {e.measureNumber} has a note of no length. Give it a value and try again.")
+        raise Trouble(_("Bar {measureNumber} has a note of no length. Give it a value and try again.").format(
+                            measureNumber=e.measureNumber))
     try:
         values = split_value(quarters)
     except ValueError as error:
-        raise Trouble(f"Bar {e.measureNumber} has a note of {quarters} crotchets, which cannot be written. Write it "
-                      "as two or more tied notes.") from error
+        raise Trouble(_("Bar {measureNumber} has a note of {quarters} crotchets, which cannot be written. Write it "
+                        "as two or more tied notes.").format(measureNumber=e.measureNumber, quarters=quarters)) from error
     pitch = None if e.isRest else _pitch(e, e)[0]
     tie = e.tie is not None and e.tie.type in ("start", "continue")
     notes = []

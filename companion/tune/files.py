@@ -16,6 +16,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 from companion.errors import Trouble
+from companion.messages import _
 from companion.places import shipped, write_whole
 from companion.tune.convert import from_music21
 from companion.tune.model import Tune
@@ -36,22 +37,24 @@ def find(name: str | Path) -> Path:
     """The file that a path or the name of a shipped tune stands for. Raises Trouble where there is none."""
     path = Path(name)
     if not str(name).strip():
-        raise Trouble("The name of the tune is empty. Give a MusicXML or MIDI file, or the name of a tune that ships.")
+        raise Trouble(_("The name of the tune is empty. Give a MusicXML or MIDI file, or the name of a tune that "
+                        "ships."))
     try:
         if path.is_dir():
-            raise Trouble(f"{name} is a folder. Give a MusicXML or MIDI file, or the name of a tune that ships.")
+            raise Trouble(_("{name} is a folder. Give a MusicXML or MIDI file, or the name of a tune that ships.").format(
+                                name=name))
         if path.is_file():
             return path
     except OSError as error:
-        raise Trouble(f"{name} could not be read: {(error.strerror or str(error)).lower()}. Give a MusicXML or MIDI "
-                      "file, or the name of a tune that ships.") from error
+        raise Trouble(_("{name} could not be read: {reason}. Give a MusicXML or MIDI file, or the name of a tune "
+                        "that ships.").format(name=name, reason=(error.strerror or str(error)).lower())) from error
     if ships := _shipped_as(str(name)):
         return shipped("exercises") / f"{ships}.musicxml"
     if path.suffix.lower() in SCORES + MIDI or len(path.parts) > 1:
-        raise Trouble(f"There is no file {name}. Check its name and folder.")
+        raise Trouble(_("There is no file {name}. Check its name and folder.").format(name=name))
     near = difflib.get_close_matches(str(name), shipped_names(), 1, 0.4)
     hint = f"Did you mean {near[0]}?" if near else "companion tunes lists the tunes that ship."
-    raise Trouble(f"No tune is called {name}. {hint}")
+    raise Trouble(_("No tune is called {name}. {hint}").format(name=name, hint=hint))
 
 
 def _shipped_as(said: str) -> str | None:
@@ -72,7 +75,8 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     path = find(name)
     kind = path.suffix.lower()
     if kind not in SCORES + MIDI:
-        raise Trouble(f"{path} ends in {kind or 'nothing'}; a tune is read from .musicxml, .xml, .mxl or .mid.")
+        raise Trouble(_("{path} ends in {nothing}; a tune is read from .musicxml, .xml, .mxl or .mid.").format(
+                            path=path, nothing=kind or 'nothing'))
     data = _read(path)
     if kind in SCORES:
         text = _unpack(path, data) if kind == ".mxl" or data[:2] == b"PK" else data
@@ -80,7 +84,7 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
         score = _parse(path, text, "musicxml")
     else:
         if data[:4] != b"MThd":
-            raise Trouble(f"{path} is no MIDI file. Give a .mid file or MusicXML.")
+            raise Trouble(_("{path} is no MIDI file. Give a .mid file or MusicXML.").format(path=path))
         score = _parse(path, data, "midi")
     chosen = _choose_part(path, score, part)
     title = ""
@@ -92,7 +96,7 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
 
     tune = replace(tune, composer=composer)
     if not tune.line():
-        raise Trouble(f"{path} holds no notes. Give a file with a melody in it.")
+        raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
     return tune
 
 
@@ -100,13 +104,14 @@ def _read(path: Path) -> bytes:
     try:
         size = path.stat().st_size
         if size > MOST_BYTES:
-            raise Trouble(f"{path} is {size // 1_000_000} megabytes; a tune is far smaller. Give another file.")
+            raise Trouble(_("{path} is {size} megabytes; a tune is far smaller. Give another file.").format(
+                                path=path, size=size // 1000000))
         data = path.read_bytes()
     except OSError as error:
-        raise Trouble(f"{path} could not be read: {(error.strerror or str(error)).lower()}. Give another file, or one "
-                      "that you may open.") from error
+        raise Trouble(_("{path} could not be read: {reason}. Give another file, or one that you may open.").format(
+                            path=path, reason=(error.strerror or str(error)).lower())) from error
     if not data.strip():
-        raise Trouble(f"{path} is empty. Give a file with a melody in it.")
+        raise Trouble(_("{path} is empty. Give a file with a melody in it.").format(path=path))
     return data
 
 
@@ -116,15 +121,15 @@ def _unpack(path: Path, data: bytes) -> bytes:
             names = [n for n in archive.namelist() if not n.startswith("META-INF") and
                      n.lower().endswith((".xml", ".musicxml"))]
             if not names:
-                raise Trouble(f"{path} holds no score. Give a MusicXML file.")
+                raise Trouble(_("{path} holds no score. Give a MusicXML file.").format(path=path))
             name = _root_file(archive) or names[0]
             if archive.getinfo(name).file_size > MOST_BYTES:
-                raise Trouble(f"{path} unpacks to more than a tune can be. Give another file.")
+                raise Trouble(_("{path} unpacks to more than a tune can be. Give another file.").format(path=path))
             return archive.read(name)
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError,
             ValueError) as error:
-        raise Trouble(f"{path} is cut or damaged and could not be unpacked. Save it anew and try "
-                      "again.") from error
+        raise Trouble(_("{path} is cut or damaged and could not be unpacked. Save it anew and try again.").format(
+                            path=path)) from error
 
 
 def _root_file(archive: zipfile.ZipFile) -> str | None:
@@ -151,16 +156,18 @@ def _checked_xml(path: Path, text: bytes) -> bytes:
     try:
         root = defusedxml.ElementTree.fromstring(text)
     except DefusedXmlException as error:
-        raise Trouble(f"{path} defines entities of its own, which a score never needs; it was not read. "
-                      "Save it anew from a score editor.") from error
+        raise Trouble(_("{path} defines entities of its own, which a score never needs; it was not read. Save it "
+                        "anew from a score editor.").format(path=path)) from error
     except (ET.ParseError, ValueError, LookupError) as error:
         line = getattr(error, "position", (0, 0))[0]
         where = f" in line {line}" if line else ""
-        raise Trouble(f"{path} is no MusicXML, or is cut off or damaged{where}. Save it anew and try again.") from error
+        raise Trouble(_("{path} is no MusicXML, or is cut off or damaged{where}. Save it anew and try again.").format(
+                            path=path, where=where)) from error
     if root.tag not in ("score-partwise", "score-timewise"):
-        raise Trouble(f"{path} is XML but no MusicXML score (it begins with {root.tag}). Give a MusicXML file.")
+        raise Trouble(_("{path} is XML but no MusicXML score (it begins with {tag}). Give a MusicXML file.").format(
+                            path=path, tag=root.tag))
     if root.find(".//note") is None:
-        raise Trouble(f"{path} holds no notes. Give a file with a melody in it.")
+        raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
     return text if root.tag == "score-partwise" else _by_parts(root)
 
 
@@ -190,11 +197,11 @@ def _parse(path: Path, data: bytes, kind: str) -> Any:
                 file = midi.MidiFile()
                 file.readstr(data)
                 if not any(e.isNoteOn() for t in file.tracks for e in t.events):
-                    raise Trouble(f"{path} holds no notes. Give a file with a melody in it.")
+                    raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
                 ticks = max(sum(e.time for e in t.events if e.isDeltaTime()) for t in file.tracks)
                 if ticks > MOST_QUARTERS * file.ticksPerQuarterNote:
-                    raise Trouble(f"{path} lasts longer than any tune: it is damaged, or holds a silence of hours. "
-                                  "Save it anew and try again.")
+                    raise Trouble(_("{path} lasts longer than any tune: it is damaged, or holds a silence of hours. "
+                                    "Save it anew and try again.").format(path=path))
                 for t in file.tracks:
                     _one_after_another(t, file.ticksPerQuarterNote)
                 file.ticksPerQuarterNote *= GRID
@@ -207,8 +214,8 @@ def _parse(path: Path, data: bytes, kind: str) -> Any:
         raise
     except Exception as error:  # music21 raises whatever its parsers meet
         what = "MIDI" if kind == "midi" else "MusicXML"
-        raise Trouble(f"{path} could not be read as {what}: it is cut or damaged. Save it anew and try "
-                      "again.") from error
+        raise Trouble(_("{path} could not be read as {what}: it is cut or damaged. Save it anew and try again.").format(
+                            path=path, what=what)) from error
     return score if isinstance(score, stream.Score) else stream.Score([score])
 
 
@@ -277,7 +284,7 @@ def _one_after_another(track: Any, quarter: int) -> None:
 def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
     parts = [p for p in score.parts if any(n.pitches and "ChordSymbol" not in n.classes for n in p.recurse().notes)]
     if not parts:
-        raise Trouble(f"{path} holds no notes. Give a file with a melody in it.")
+        raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
     names = [str(p.partName or f"part {i + 1}") for i, p in enumerate(parts)]
     listed = ", ".join(f"{i + 1} {n}" for i, n in enumerate(names))
     if part is not None:
@@ -287,13 +294,15 @@ def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
         matches = [i for i, n in enumerate(names) if n.lower() == wanted.lower()]
         if matches:
             return parts[matches[0]]
-        raise Trouble(f"{path} has no part {wanted}. Its parts are: {listed}.")
+        raise Trouble(_("{path} has no part {wanted}. Its parts are: {listed}.").format(
+                            path=path, wanted=wanted, listed=listed))
     if len(parts) == 1:
         return parts[0]
     with_words = [p for p in parts if any(n.lyrics for n in p.recurse().notes)]
     if len(with_words) == 1:
         return with_words[0]
-    raise Trouble(f"{path} has {len(parts)} parts: {listed}. Say which with --part.")
+    raise Trouble(_("{path} has {parts} parts: {listed}. Say which with --part.").format(
+                        path=path, parts=len(parts), listed=listed))
 
 
 def save(tune: Tune, path: str | Path) -> None:
@@ -310,7 +319,8 @@ def save(tune: Tune, path: str | Path) -> None:
     elif kind in MIDI:
         write_whole(path, to_midi(tune))
     else:
-        raise Trouble(f"{path} ends in {kind or 'nothing'}; a tune is written to .musicxml, .mxl or .mid.")
+        raise Trouble(_("{path} ends in {nothing}; a tune is written to .musicxml, .mxl or .mid.").format(
+                            path=path, nothing=kind or 'nothing'))
 
 
 _CONTAINER_NAME = "META-INF/container.xml"

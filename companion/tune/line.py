@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from companion.errors import Trouble
+from companion.messages import _
 from companion.tune.model import Bar, LineNote, Note, Syllable, Tune
 
 MOST_BARS = 2000  # a tune whose repeats unfold to more than this is written wrongly
@@ -40,8 +41,8 @@ def sung_order(tune: Tune) -> list[tuple[int, int]]:
             again = [b for b in again if b <= fine]
         order += again
     if len(order) >= most:
-        raise Trouble(f"{tune.title or 'This tune'} comes to {most} bars or more with its repeats. Look at how often "
-                      "they are to be taken, and save it anew.")
+        raise Trouble(_("{tune} comes to {most} bars or more with its repeats. Look at how often they are to be "
+                        "taken, and save it anew.").format(tune=tune.title or 'This tune', most=most))
     times: dict[int, int] = {}
     out = []
     for bar in order:

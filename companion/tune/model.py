@@ -12,8 +12,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
+
+
+class Direction(StrEnum):
+    """Which way a move goes. The values are those of the JSON that programs read."""
+
+    UP = "up"
+    DOWN = "down"
+    LEVEL = "level"
+
+
+#: Half of equal temperament's step: a smaller move counts as level.
+LEVEL_WITHIN_SEMITONES = 0.5
+
+
+def direction_of(semitones: float, level_within: float = LEVEL_WITHIN_SEMITONES) -> Direction:
+    """Up, down or level."""
+    if abs(semitones) <= level_within:
+        return Direction.LEVEL
+    return Direction.UP if semitones > 0 else Direction.DOWN
+
 
 STEPS = "CDEFGAB"
 STEP_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -90,7 +111,7 @@ class Tuplet:
 
 
 @dataclass(frozen=True, slots=True)
-class Direction:
+class ScoreDirection:
     """Something said before a note.
 
     kind: "words" (text as printed), "dynamic" (text is "p", "mf", "sfz" ...), "crescendo", "diminuendo",
@@ -129,7 +150,7 @@ class Note:
     slur_stops: int = 0
     marks: tuple[str, ...] = ()
     syllables: tuple[Syllable | None, ...] = ()
-    before: tuple[Direction, ...] = ()
+    before: tuple[ScoreDirection, ...] = ()
 
     @property
     def quarters(self) -> Fraction:
@@ -148,13 +169,18 @@ class Key:
     mode: str = "major"
 
     @property
-    def name(self) -> str:
-        """As said, British: "G major", "E flat minor"."""
+    def tonic(self) -> Pitch:
+        """The keynote, in the fourth octave."""
         steps = {"major": 0, "minor": 3, "dorian": 2, "phrygian": 4, "lydian": -1, "mixolydian": 1,
                  "aeolian": 3, "locrian": 5}  # fmt: skip
         place = self.fifths + steps.get(self.mode, 0) + 1  # in the row of fifths from F
-        letter, alter = "FCGDAEB"[place % 7], place // 7
-        return f"{letter}{' sharp' * alter if alter > 0 else ' flat' * -alter} {self.mode}"
+        return Pitch("FCGDAEB"[place % 7], 4, place // 7)
+
+    @property
+    def name(self) -> str:
+        """As the JSON of the commands has it: "G major", "E flat minor"."""
+        alter = self.tonic.alter
+        return f"{self.tonic.step}{' sharp' * alter if alter > 0 else ' flat' * -alter} {self.mode}"
 
     def alter(self, step: str) -> int:
         """What the signature does to a letter: 1 sharp, -1 flat, 0 nothing."""
@@ -199,7 +225,7 @@ class Bar:
     ending: tuple[int, ...] = ()
     ending_stop: bool = False
     barline: str = ""
-    after: tuple[Direction, ...] = ()
+    after: tuple[ScoreDirection, ...] = ()
 
     @property
     def quarters(self) -> Fraction:

@@ -6,7 +6,7 @@ from fractions import Fraction
 from xml.etree import ElementTree as ET
 
 from companion.tune.convert import TYPES, split_value
-from companion.tune.model import Bar, Direction, Note, Tune
+from companion.tune.model import Bar, Note, ScoreDirection, Tune
 
 _TYPE_NAMES = {value: name for name, value in TYPES.items()}
 _ARTICULATION_TAGS = {
@@ -51,7 +51,7 @@ def to_musicxml(tune: Tune) -> bytes:
                 ET.SubElement(left, "repeat", direction="forward")
         _write_attributes(measure, bar, divisions if index == 0 else None, _clef(tune) if index == 0 else None)
         if index == 0 and tune.quarter_bpm and not any(d.kind == "metronome" for n in bar.notes for d in n.before):
-            _write_direction(measure, Direction("metronome", f"1={tune.quarter_bpm:g}"))
+            _write_direction(measure, ScoreDirection("metronome", f"1={tune.quarter_bpm:g}"))
         for note in bar.notes:
             for said in note.before:
                 _write_direction(measure, said)
@@ -99,7 +99,7 @@ def _clef(tune: Tune) -> tuple[str, int, int]:
     return best[:3]
 
 
-def _write_direction(measure: ET.Element, said: Direction) -> None:
+def _write_direction(measure: ET.Element, said: ScoreDirection) -> None:
     direction = ET.SubElement(measure, "direction", placement="below" if said.kind == "dynamic" else "above")
     kind = ET.SubElement(direction, "direction-type")
     if said.kind == "dynamic":

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from companion.errors import Trouble
+from companion.messages import _
 from companion.tune.model import STEP_SEMITONES, STEPS, Bar, Key, LineNote, Pitch, Tune
 
 
@@ -33,7 +34,8 @@ def fit(tune: Tune, low: float, high: float, written: bool = True) -> Fit:
     than the range is moved so that what is too much hangs over evenly, and `fits` is False.
     """
     if high <= low:
-        raise Trouble(f"The range from {low} to {high} is empty; give the lowest and then the highest note.")
+        raise Trouble(_("The range from {low} to {high} is empty; give the lowest and then the highest note.").format(
+                            low=low, high=high))
     lowest, highest = reach(tune.line())
     fits = highest - lowest <= high - low
     if written and low <= lowest and highest <= high:

@@ -14,6 +14,7 @@ from companion.braille import words as in_braille
 from companion.braille.encode import wrap
 from companion.errors import Trouble
 from companion.language.cues import in_american
+from companion.messages import _
 from companion.paper.large_print import cell_shapes, drawn, heading, html_page, pages_brf
 from companion.places import write_whole
 from companion.workbook.exercises import LEVELS, Exercise, Item
@@ -41,7 +42,8 @@ class Booklet:
                      and (not kinds or e.kind in kinds))
         if not kept:
             have = ", ".join(f"{e.kind} (level {e.level})" for e in self.exercises)
-            raise Trouble(f"No exercise of that kind and level can be made from this tune. It gives: {have}.")
+            raise Trouble(_("No exercise of that kind and level can be made from this tune. It gives: {have}.").format(
+                                have=have))
         return Booklet(self.title, kept, self.american)
 
     def say(self, text: str) -> str:

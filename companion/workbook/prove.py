@@ -11,9 +11,9 @@ from collections.abc import Sequence
 
 from companion.braille import decode
 from companion.braille import signs as S
-from companion.match.model import RIGHT, Match, direction
+from companion.match.model import Match, Verdict
 from companion.match.take import match_take
-from companion.tune.model import LineNote, Tune
+from companion.tune.model import LineNote, Tune, direction_of
 from companion.workbook.booklet import QUARTER_S
 from companion.workbook.exercises import GAP, Exercise, Item, demands, level_of, without_marks
 
@@ -67,7 +67,7 @@ def _by_kind(exercise: Exercise, item: Item, wanted: list[int], sound: bool) -> 
     kind = exercise.kind
     if kind == "moves":
         a, b = wanted
-        way = {"up": "goes up", "down": "goes down", "level": "stays"}[direction(b - a)]
+        way = {"up": "goes up", "down": "goes down", "level": "stays"}[direction_of(b - a)]
         if way not in item.answer:
             return f"{exercise.title}: the key says otherwise than the notes go ({item.answer})."
     if kind == "octave marks" and (tuple(without_marks(c) for c in item.answer_cells) != item.cells
@@ -104,7 +104,7 @@ def _by_ear(exercise: Exercise, item: Item) -> str:
     """What is sounded, held against the key; and where there is another version, against that."""
     assert item.play is not None
     match = heard(item.play, item.answer_line)
-    wrong = [m for m in match.moves if m.verdict != RIGHT]
+    wrong = [m for m in match.moves if m.verdict != Verdict.RIGHT]
     if wrong:
         return (f"{exercise.title}: what is sounded is not heard as the key "
                 f"(move from note {wrong[0].start}: {wrong[0].verdict}).")

@@ -23,7 +23,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 from companion.ear import read_sound  # noqa: E402
 from companion.ear.tracker import track  # noqa: E402
 from companion.errors import NothingSung  # noqa: E402
-from companion.match.model import RIGHT, UNSURE, WRONG  # noqa: E402
+from companion.match.model import WRONG, Verdict  # noqa: E402
 from companion.match.take import match_take  # noqa: E402
 
 RATE = 22050
@@ -76,7 +76,7 @@ def kinds(maker: str, number: int, seed: int) -> dict[str, list[str]]:
         try:
             return [m.verdict for m in match_take(track(samples, rate), written).moves]
         except NothingSung:
-            return [UNSURE] * (len(written) - 1)
+            return [Verdict.UNSURE] * (len(written) - 1)
 
     found = {"plain": verdicts(plain)}
     midi = [n.midi for n in performance.notes]
@@ -109,7 +109,7 @@ def report(takes: list[dict[str, list[str]]]) -> dict[str, dict[str, float]]:
             for a, b in zip(take["plain"], found, strict=True):
                 row["moves"] += 1
                 row["same"] += a == b
-                row["turned"] += {a, b} == {RIGHT, WRONG}
+                row["turned"] += {a, b} == {Verdict.RIGHT, WRONG}
     for row in out.values():
         for k, name in enumerate(("moves", "same", "turned")):
             total[k] += int(row[name])

@@ -23,7 +23,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 from companion.ear.tracker import track  # noqa: E402
 from companion.errors import NothingSung  # noqa: E402
 from companion.match.judge import evidence_row, move_evidence  # noqa: E402
-from companion.match.model import RIGHT, UNSURE, WRONG, direction  # noqa: E402
+from companion.match.model import Verdict, direction  # noqa: E402
 from companion.match.take import match_take, place  # noqa: E402
 
 MAKERS = ("speech", "formants")
@@ -47,7 +47,7 @@ def moves_of(take) -> list[dict]:
             continue
         wanted = direction(line[i + 1].midi - line[i].midi)
         row = {"right": direction(interval) == wanted, "true": interval, "noise": bool(performance.tags["noise"]),
-               "tags": performance.tags, "verdict": UNSURE, "sure": 0.5, "evidence": None}
+               "tags": performance.tags, "verdict": Verdict.UNSURE, "sure": 0.5, "evidence": None}
         if found is not None and placed is not None:
             row["verdict"], row["sure"] = found.moves[i].verdict, found.moves[i].sure
             row["move"] = found.moves[i]
@@ -77,13 +77,13 @@ def report(rows: list[dict]) -> dict:
     right = np.array([r["right"] for r in rows])
     noise = np.array([r["noise"] for r in rows])
     verdict = np.array([r["verdict"] for r in rows])
-    called = verdict != UNSURE
+    called = verdict != Verdict.UNSURE
     sure = np.array([r["sure"] for r in rows])
-    so = np.where(verdict == RIGHT, right, ~right)
-    return {"moves": len(rows), "false_wrong": float((right & (verdict == WRONG)).mean()),
-            "wrong_called_right": float((~right & (verdict == RIGHT)).mean()),
+    so = np.where(verdict == Verdict.RIGHT, right, ~right)
+    return {"moves": len(rows), "false_wrong": float((right & (verdict == Verdict.WRONG)).mean()),
+            "wrong_called_right": float((~right & (verdict == Verdict.RIGHT)).mean()),
             "not_sure": float((~called).mean()), "not_sure_in_noise": float((~called[noise]).mean()),
-            "truly_wrong": int((~right).sum()), "found": float((verdict[~right] == WRONG).mean()),
+            "truly_wrong": int((~right).sum()), "found": float((verdict[~right] == Verdict.WRONG).mean()),
             "calibration_error": calibration_error(sure[called], so[called])}
 
 
@@ -112,7 +112,7 @@ def main() -> None:
         rows = [row for rows in pool.map(part, jobs) for row in rows]
     if options.verbose:
         for r in rows:
-            if (r["verdict"] == WRONG and r["right"]) or (r["verdict"] == RIGHT and not r["right"]):
+            if (r["verdict"] == Verdict.WRONG and r["right"]) or (r["verdict"] == Verdict.RIGHT and not r["right"]):
                 print(f"{r['verdict']}, truly {r['true']:.2f}: {r['move']} {r['tags']}")
     if options.fit:
         print("WEIGHTS", fit(rows))

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from companion.braille import Habits, decode, encode, from_brf, lines_of, needs_octave, signs, to_brf
 from companion.errors import Trouble
 from companion.tune import load, shipped_names
-from companion.tune.model import STEPS, Bar, Direction, Key, Note, Pitch, Time, Tune, Tuplet
+from companion.tune.model import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True,
                  suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
@@ -29,10 +29,12 @@ MARKS = ["staccato", "staccatissimo", "accent", "strong accent", "tenuto", "stac
 pitches = st.builds(Pitch, st.sampled_from(STEPS), st.integers(0, 8), st.integers(-2, 2))
 near = st.builds(Pitch, st.sampled_from(STEPS), st.integers(4, 5), st.sampled_from([0, 0, 0, 1, -1]))
 directions = st.sampled_from([
-    Direction("dynamic", "p"), Direction("dynamic", "mf"), Direction("dynamic", "sfz"), Direction("crescendo"),
-    Direction("diminuendo"), Direction("hairpin end"), Direction("words", "dolce"), Direction("words", "rit."),
-    Direction("words", "poco a poco"), Direction("words", "dim. e rall."), Direction("jump", "segno"),
-    Direction("jump", "coda"), Direction("words", "cresc."),
+    ScoreDirection("dynamic", "p"), ScoreDirection("dynamic", "mf"), ScoreDirection("dynamic", "sfz"),
+    ScoreDirection("crescendo"),
+    ScoreDirection("diminuendo"), ScoreDirection("hairpin end"), ScoreDirection("words", "dolce"),
+    ScoreDirection("words", "rit."),
+    ScoreDirection("words", "poco a poco"), ScoreDirection("words", "dim. e rall."), ScoreDirection("jump", "segno"),
+    ScoreDirection("jump", "coda"), ScoreDirection("words", "cresc."),
 ])
 
 
@@ -61,7 +63,7 @@ def notes(draw: st.DrawFn, rich: bool) -> list[Note]:
                                 grace=draw(st.sampled_from(["short", "long"]))))
         else:
             marks: tuple[str, ...] = ()
-            before: tuple[Direction, ...] = ()
+            before: tuple[ScoreDirection, ...] = ()
             accidental = ""
             if rich:
                 marks = tuple(draw(st.lists(st.sampled_from(MARKS), max_size=2, unique=True)))

@@ -7,7 +7,7 @@ import pytest
 from companion.braille import Habits, decode, encode, from_dots, lines_of, to_ascii, to_dots
 from companion.braille.encode import one_line
 from companion.errors import Trouble
-from companion.tune.model import Bar, Direction, Key, Note, Pitch, Syllable, Time, Tune
+from companion.tune.model import Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tune
 
 FOUR = Time((4,), 4)
 
@@ -177,9 +177,9 @@ def test_slurs_ties_and_marks() -> None:
 
 def test_ornaments_grace_notes_hairpins_and_words() -> None:
     t = tune((note("D5", 0.5, grace="short"), note("C5", marks=("trill",)),
-              note("B4", marks=("turn", "fermata"), before=(Direction("crescendo"),)),
-              note("A4", before=(Direction("hairpin end"), Direction("dynamic", "mf"))),
-              note("G4", before=(Direction("words", "dolce"),))))
+              note("B4", marks=("turn", "fermata"), before=(ScoreDirection("crescendo"),)),
+              note("A4", before=(ScoreDirection("hairpin end"), ScoreDirection("dynamic", "mf"))),
+              note("G4", before=(ScoreDirection("words", "dolce"),))))
     line = one_line(t)
     assert line.startswith("⠢⠨⠑⠖")  # short appoggiatura 26, D; trill 235
     back = decode(encode(t).lines).tune.bars[0].notes
@@ -190,7 +190,7 @@ def test_ornaments_grace_notes_hairpins_and_words() -> None:
 
 
 def test_metronome_tempo_and_composer() -> None:
-    first = note("C4", 4, before=(Direction("words", "Andante"), Direction("metronome", "1=96")))
+    first = note("C4", 4, before=(ScoreDirection("words", "Andante"), ScoreDirection("metronome", "1=96")))
     page = encode(Tune(title="A tune", composer="Nobody", bars=(Bar(number=1, notes=(first,), time=FOUR),)))
     assert [line.strip("⠀") for line in page.lines[:3]] == ["⠠⠁⠀⠞⠥⠝⠑", "⠃⠽⠀⠠⠝⠕⠃⠕⠙⠽", "⠠⠁⠝⠙⠁⠝⠞⠑⠲⠀⠹⠶⠼⠊⠋⠀⠼⠙⠲"]
     back = decode(page.lines).tune
@@ -214,7 +214,7 @@ def test_repeats_endings_and_jumps() -> None:
     bars = (Bar(number=1, notes=c, time=FOUR, forward_repeat=True),
             Bar(number=2, notes=(note("D4", 4),), ending=(1,), ending_stop=True, backward_repeat=2),
             Bar(number=3, notes=(note("E4", 4),), ending=(2,), ending_stop=True, barline="final",
-                after=(Direction("jump", "da capo al fine"),)))
+                after=(ScoreDirection("jump", "da capo al fine"),)))
     t = Tune(title="", bars=bars)
     back = decode(encode(t).lines).tune.bars
     assert [(b.forward_repeat, b.backward_repeat, b.ending, b.ending_stop, b.after) for b in back] == [

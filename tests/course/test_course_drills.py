@@ -15,7 +15,7 @@ from companion.course.facts import fact
 from companion.course.material import material
 from companion.course.stage import find_stage, stages
 from companion.errors import Trouble
-from companion.match.model import RIGHT, UNSURE, WRONG
+from companion.match.model import Verdict
 from companion.tune.model import STEPS
 
 ROW = material("three-quavers", ("values", "octave marks", "bars"))
@@ -59,7 +59,7 @@ def test_the_same_chance_gives_the_same_questions() -> None:
 def test_a_wrong_name_is_told_what_it_is_and_where_it_lies() -> None:
     # The direction of the wording is the brief's: "That cell is E. D is one note lower: 1 5."
     judged = check(name_cell(fact("E")), "D")
-    assert judged.verdict == WRONG
+    assert judged.verdict == Verdict.WRONG
     assert judged.say == "That cell is E, dots 1 2 4. D is one note lower: dots 1 5."
 
 
@@ -71,33 +71,33 @@ def test_the_letter_trap_is_taught_both_ways() -> None:
     for step in STEPS:
         letter = step.lower()
         judged = check(write_cell(fact(step)), letter)
-        assert judged.verdict == WRONG
+        assert judged.verdict == Verdict.WRONG
         assert "the letter" in judged.say, step
 
 
 def test_a_note_named_without_its_length_is_asked_on() -> None:
     for name in ("C crotchet", "C quaver"):
         judged = check(name_cell(fact(name)), "C")
-        assert (judged.verdict, judged.say, judged.cards) == (UNSURE, "C, yes. And how long is it?", {})
-        assert check(name_cell(fact(name)), name).verdict == RIGHT
+        assert (judged.verdict, judged.say, judged.cards) == (Verdict.UNSURE, "C, yes. And how long is it?", {})
+        assert check(name_cell(fact(name)), name).verdict == Verdict.RIGHT
     # Where all are quavers, nobody is asked for a length, and nobody is corrected for giving it.
     assert name_cell(fact("C")).ask == "Which note is this?"
-    assert check(name_cell(fact("C")), "C quaver").verdict == RIGHT
+    assert check(name_cell(fact("C")), "C quaver").verdict == Verdict.RIGHT
 
 
 def test_what_cannot_be_read_is_not_sure_and_not_remembered() -> None:
     for item, text in ((name_cell(fact("C")), "blah"), (write_cell(fact("C")), "é"), (say_octave(fact(
             "C, fourth octave")), "high"), (one("higher or lower", "C", "E"), "dunno")):
         judged = check(item, text)
-        assert judged.verdict == UNSURE
+        assert judged.verdict == Verdict.UNSURE
         assert judged.cards == {}
         assert judged.say.endswith(".")
 
 
 def test_cells_that_look_alike_in_two_values_are_taken_either_way() -> None:
     item = name_cell(fact("C semibreve"))
-    assert check(item, "C semiquaver").verdict == RIGHT == check(item, "C semibreve").verdict
-    assert check(name_cell(fact("full bar rest")), "semibreve rest").verdict == RIGHT
+    assert check(item, "C semiquaver").verdict == Verdict.RIGHT == check(item, "C semibreve").verdict
+    assert check(name_cell(fact("full bar rest")), "semibreve rest").verdict == Verdict.RIGHT
 
 
 @pytest.mark.parametrize(("text", "name"), [
@@ -120,12 +120,12 @@ def test_names_as_people_give_them(text: str, name: str | None) -> None:
                                   "1-4-5", "dots 1, 4 and 5"])
 def test_a_cell_in_every_form(text: str) -> None:
     judged = check(write_cell(fact("C")), text)
-    assert (judged.verdict == RIGHT) == (text not in ("1-4-5", "dots 1, 4 and 5")), judged.say
+    assert (judged.verdict == Verdict.RIGHT) == (text not in ("1-4-5", "dots 1, 4 and 5")), judged.say
 
 
 @pytest.mark.parametrize("text", ["5-145", "5 145", "dot 5, then 1 4 5", "\"D", "⠐⠙", "5, 145"])
 def test_several_cells_in_every_form(text: str) -> None:
-    assert check(write_cell(fact("C, fourth octave")), text).verdict == RIGHT
+    assert check(write_cell(fact("C, fourth octave")), text).verdict == Verdict.RIGHT
 
 
 def test_all_forms_of_all_facts_of_the_course() -> None:
@@ -137,7 +137,7 @@ def test_all_forms_of_all_facts_of_the_course() -> None:
                 if re.fullmatch(r"[0-6 -]+", ascii_form):
                     ascii_form = f"ascii:{ascii_form}"  # "3" alone is dot 3, not Braille ASCII
                 for text in (item.answer, to_dots(item.answer), ascii_form, fact(name).dots):
-                    assert check(item, text).verdict == RIGHT, (name, text)
+                    assert check(item, text).verdict == Verdict.RIGHT, (name, text)
 
 
 @pytest.mark.parametrize(("name", "text", "say"), [
@@ -152,13 +152,13 @@ def test_all_forms_of_all_facts_of_the_course() -> None:
 ])
 def test_wrong_cells_teach(name: str, text: str, say: str) -> None:
     judged = check(write_cell(fact(name)), text)
-    assert (judged.verdict, judged.say) == (WRONG, say)
+    assert (judged.verdict, judged.say) == (Verdict.WRONG, say)
 
 
 def test_a_dictation_tells_where_it_goes_astray() -> None:
     item = make(Drill("write what you hear", order="up", count=1), ROW, random.Random(1))[0]
     assert to_ascii(item.answer) == "DEFE"
-    assert check(item, "DEFE").verdict == RIGHT
+    assert check(item, "DEFE").verdict == Verdict.RIGHT
     assert check(item, "DEEE").say == "The first two cells are right. Next comes E, dots 1 2 4. You wrote D."
     assert check(item, "DEF").say == "The first three cells are right. Something is missing after it: D, dots 1 5."
     assert check(item, "DEFED").say.endswith("something follows that was not sung: dots 1 4 5.")
@@ -167,8 +167,8 @@ def test_a_dictation_tells_where_it_goes_astray() -> None:
     assert check(marked, "HIJG").say.startswith("First comes fourth octave, dot 5.")
     # Other cells that say the same: a mark too many is no fault, a missing one is told.
     assert (check(marked, '"H"IJH').verdict, check(marked, '"H"IJH').say) == (
-        RIGHT, "Right. It can be written with fewer marks.")
-    assert check(marked, "HIJH").verdict == WRONG
+        Verdict.RIGHT, "Right. It can be written with fewer marks.")
+    assert check(marked, "HIJH").verdict == Verdict.WRONG
     assert check(marked, "HIJH").say.startswith("The notes are right. ")
     assert "octave mark" in check(marked, "HIJH").say
 
@@ -180,11 +180,11 @@ def test_any_text_gets_a_verdict_and_a_sentence(text: str, kind: str, seed: int)
     if item.wants == "sung":
         return
     judged = check(item, text)
-    assert judged.verdict in (RIGHT, WRONG, UNSURE)
+    assert judged.verdict in (Verdict.RIGHT, Verdict.WRONG, Verdict.UNSURE)
     assert judged.say
     assert judged.say[0].isupper()
     assert judged.say[-1] in ".?"
-    if judged.verdict == WRONG:
+    if judged.verdict == Verdict.WRONG:
         assert judged.say != "Wrong."
 
 
@@ -204,7 +204,7 @@ def test_directions_and_their_words() -> None:
         assert item.answer == ("higher" if b > a else "lower" if b < a else "same")
         for text in {"higher": ("up", "H", "higher."), "lower": ("down", "l"), "same": ("level", "the same")}[
                 item.answer]:
-            assert check(item, text).verdict == RIGHT
+            assert check(item, text).verdict == Verdict.RIGHT
 
 
 def test_all_three_directions_are_asked() -> None:
@@ -258,7 +258,7 @@ def test_beats_are_those_of_the_notes() -> None:
         assert float(item.answer) == float(sum(n.quarters for n in item.group.notes))
     for name, beats in (("C", "half"), ("C crotchet", "1"), ("C dotted crotchet", "one and a half"),
                         ("C minim", "2"), ("C dotted minim", "three"), ("C semibreve", "4"), ("minim rest", "2")):
-        assert check(one("how many beats", name), beats).verdict == RIGHT, name
+        assert check(one("how many beats", name), beats).verdict == Verdict.RIGHT, name
 
 
 def test_when_a_mark_is_needed() -> None:
@@ -291,9 +291,9 @@ def test_numbers_as_people_give_them() -> None:
 
 def test_a_helper_says_what_was_spoken_aloud() -> None:
     item = name_cell(fact("C"))
-    assert check(item, "+").verdict == RIGHT
-    assert check(item, "+").cards == {card("C", "cell to name"): RIGHT}
-    assert check(item, "-").verdict == WRONG
+    assert check(item, "+").verdict == Verdict.RIGHT
+    assert check(item, "+").cards == {card("C", "cell to name"): Verdict.RIGHT}
+    assert check(item, "-").verdict == Verdict.WRONG
     assert "dots 1 4 5" in check(item, "-").say
 
 
@@ -333,7 +333,7 @@ def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
             items = [i for kind in KINDS for i in make(Drill(kind, count=2), m, random.Random(1))]
             assert len({i.kind for i in items}) >= 12
             for item in items:
-                assert check(item, "+" if item.wants == "sung" else item.answer).verdict == RIGHT
+                assert check(item, "+" if item.wants == "sung" else item.answer).verdict == Verdict.RIGHT
             for sheet in (tune_sheet(m), drill_sheet("Folk", items)):
                 assert forms.to_text(sheet)
                 assert all(len(line) <= 40 for line in re.split(r"[\r\n\f]+", forms.to_brf(sheet).decode()))
@@ -423,10 +423,10 @@ def test_a_helper_is_told_how_a_sung_answer_should_go() -> None:
 def test_dots_are_no_name_and_an_octave_may_be_a_number() -> None:
     for text in ("1 5", "15", "145"):
         judged = check(name_cell(fact("E")), text)
-        assert (judged.verdict, judged.say) == (UNSURE, f"I could not read '{text}'. Give a name, such as D.")
+        assert (judged.verdict, judged.say) == (Verdict.UNSURE, f"I could not read '{text}'. Give a name, such as D.")
     for text in ("4", "fourth", "4th", "fourth octave"):
-        assert check(name_cell(fact("fourth octave")), text).verdict == RIGHT
-    assert check(name_cell(fact("fourth octave")), "5").verdict == WRONG
+        assert check(name_cell(fact("fourth octave")), text).verdict == Verdict.RIGHT
+    assert check(name_cell(fact("fourth octave")), "5").verdict == Verdict.WRONG
     octave = say_octave(fact("C, fifth octave"))
     assert check(octave, "-").say == "The mark is dots 4 6: fifth octave."
     assert check(octave, "5").say == "Right. Fifth octave, dots 4 6."

@@ -21,7 +21,7 @@ from companion.language.cues import (
     smaller_piece,
     start_line,
 )
-from companion.match.model import RIGHT, UNSURE, WRONG, Match
+from companion.match.model import Match, Verdict
 from companion.places import shipped
 from companion.tune import catalogue, load
 from companion.tune.model import LineNote, Pitch
@@ -45,7 +45,7 @@ def line(*syllables: str, per_bar: int = 4, first: int = 1, pitches: str = "") -
 
 
 def one_wrong(notes: tuple[LineNote, ...], at: int, american: bool = False) -> str:
-    return cue_for(made_match(notes, {at: WRONG}), american).say
+    return cue_for(made_match(notes, {at: Verdict.WRONG}), american).say
 
 
 # The wording itself: the directions are those of the brief (product.md, "How it speaks").
@@ -63,7 +63,7 @@ def test_one_move_right_names_its_way(pitches: str, says: str) -> None:
 
 def test_one_thing_to_try() -> None:
     notes = line("Snail", "on", "the", "wall", "creep", "up")
-    cue = cue_for(made_match(notes, {2: WRONG, 4: WRONG}))
+    cue = cue_for(made_match(notes, {2: Verdict.WRONG, 4: Verdict.WRONG}))
     assert cue.say == "Three of five right. From 'the' to 'wall' the tune goes up. Listen."
     assert cue.kind == "one to try"
     assert cue.move is not None
@@ -71,22 +71,22 @@ def test_one_thing_to_try() -> None:
 
 
 def test_all_wrong_says_what_went_well_all_the_same() -> None:
-    wrong = dict.fromkeys(range(5), WRONG)
+    wrong = dict.fromkeys(range(5), Verdict.WRONG)
     notes = line("", "", "", "", "", "")
     assert cue_for(made_match(notes, wrong)).say == (
         "You sang all six notes. From the first note to the second the tune goes up. Listen.")
     assert cue_for(made_match(notes[:2], wrong)).say.startswith("You sang both notes. ")
-    assert cue_for(made_match(notes, {0: WRONG, 1: WRONG, 2: WRONG}, left_out=[4])).say.startswith(
+    assert cue_for(made_match(notes, {0: Verdict.WRONG, 1: Verdict.WRONG, 2: Verdict.WRONG}, left_out=[4])).say.startswith(
         "I heard five of six notes. "), "nothing is praised that was not heard"
 
 
 def test_not_sure_says_what_to_sing_again() -> None:
     notes = line("", "", "", "", "", "")
-    assert cue_for(made_match(notes, {1: UNSURE, 2: UNSURE})).say == (
+    assert cue_for(made_match(notes, {1: Verdict.UNSURE, 2: Verdict.UNSURE})).say == (
         "Three of five right. I did not catch the third note. Once more, please.")
     assert cue_for(made_match(notes, left_out=[2])).say == (
         "Three of five right. I did not hear the third note. Once more, please.")
-    assert cue_for(made_match(notes, dict.fromkeys(range(5), UNSURE))).say == (
+    assert cue_for(made_match(notes, dict.fromkeys(range(5), Verdict.UNSURE))).say == (
         "I heard you sing, but could not follow. Once more, please.")
 
 
@@ -189,9 +189,9 @@ def test_every_cue_over_every_shipped_tune_is_one_breath() -> None:
         whole = tune.line()
         for notes in [whole, *[tune.phrase(p) for p in sorted({n.phrase for n in whole})]]:
             moves = range(len(notes) - 1)
-            cases = [made_match(notes), made_match(notes, dict.fromkeys(moves, WRONG)),
-                     made_match(notes, dict.fromkeys(moves, UNSURE))]
-            cases += [made_match(notes, {i: verdict}) for i in moves for verdict in (WRONG, UNSURE)]
+            cases = [made_match(notes), made_match(notes, dict.fromkeys(moves, Verdict.WRONG)),
+                     made_match(notes, dict.fromkeys(moves, Verdict.UNSURE))]
+            cases += [made_match(notes, {i: verdict}) for i in moves for verdict in (Verdict.WRONG, Verdict.UNSURE)]
             cases += [made_match(notes, {}, range(i, i + n)) for i in moves for n in (1, 2)]
             for match in cases:
                 breath(cue_for(match).say)
@@ -211,8 +211,8 @@ def test_the_cue_of_every_shipped_take_is_one_breath(take: str) -> None:
         assert "too-noisy" in take, "in every other take something was sung"
         return
     breath(found.cue.say)
-    assert (found.cue.kind == "all right") == (found.match.counts[RIGHT] == len(found.match.moves))
-    assert (found.cue.move is not None) == (found.match.counts[WRONG] > 0)
+    assert (found.cue.kind == "all right") == (found.match.counts[Verdict.RIGHT] == len(found.match.moves))
+    assert (found.cue.move is not None) == (found.match.counts[Verdict.WRONG] > 0)
 
 
 # What comes before and after.
@@ -239,7 +239,8 @@ def test_a_smaller_piece_is_said_by_its_words() -> None:
 def test_details_in_british_and_american_terms() -> None:
     notes = line(*[""] * 12)
     detail = {"steps": [{"from": 10, "to": 11, "off_semitones": -1.2, "say": "too small"}], "drift_cents": 10,
-              "kinds": {"semitone up": {RIGHT: 1, WRONG: 1, UNSURE: 0}, "level": {RIGHT: 0, WRONG: 1, UNSURE: 0}}}
+              "kinds": {"semitone up": {Verdict.RIGHT: 1, Verdict.WRONG: 1, Verdict.UNSURE: 0},
+                        "level": {Verdict.RIGHT: 0, Verdict.WRONG: 1, Verdict.UNSURE: 0}}}
     match = replace(made_match(notes), detail=detail)
     assert detail_lines(match) == [
         "From the second to the third note of bar three the move was 1.2 semitones too small.", "The key held.",

@@ -18,7 +18,7 @@ from companion.course.stage import find_stage, stages, taught
 from companion.diary.diary import Diary
 from companion.lesson import course_door as door
 from companion.lesson.sitting import DUE, LAST, NEW, item_for, plan
-from companion.match.model import RIGHT
+from companion.match.model import Verdict
 from companion.tune.model import Pitch
 
 START = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
@@ -119,8 +119,8 @@ def test_a_sitting_is_what_is_due_then_the_new_step_then_something_that_can_be_d
     progress.pass_stage(find_stage(1), START)
     for n, about in enumerate(("C", "D", "E")):
         for way in ("cell to name", "name to cell"):
-            progress.recall.review(card(about, way), RIGHT, START + timedelta(minutes=n))
-    progress.recall.review("step up | ear to voice", RIGHT, START)
+            progress.recall.review(card(about, way), Verdict.RIGHT, START + timedelta(minutes=n))
+    progress.recall.review("step up | ear to voice", Verdict.RIGHT, START)
     steps = plan(progress, stages(), START + timedelta(days=2), random.Random(1))
     whys = [s.why for s in steps]
     assert whys == sorted(whys, key=[DUE, NEW, LAST].index)
@@ -130,7 +130,7 @@ def test_a_sitting_is_what_is_due_then_the_new_step_then_something_that_can_be_d
     assert steps[-1].item.kind == "sing the move"
     # With more due than fits, those longest due come first, and the new step keeps its room.
     for n, move in enumerate(("level", "step up", "step down", "skip up", "skip down", "leap up", "leap down")):
-        progress.recall.review(card(move, "by ear"), RIGHT, START + timedelta(hours=n + 1))
+        progress.recall.review(card(move, "by ear"), Verdict.RIGHT, START + timedelta(hours=n + 1))
     steps = plan(progress, stages(), START + timedelta(days=9), random.Random(1))
     assert Counter(s.why for s in steps)[DUE] == 8
     assert Counter(s.why for s in steps)[NEW] == 16
@@ -141,8 +141,8 @@ def test_reviews_keep_to_what_is_taught_after_a_stage_is_taken_back() -> None:
     progress = Progress()
     for s in stages()[:8]:
         progress.pass_stage(s, START)
-    progress.recall.review(card("C crotchet", "cell to name"), RIGHT, START)
-    progress.recall.review(card("tick-tock bar 1", "cell to voice"), RIGHT, START)
+    progress.recall.review(card("C crotchet", "cell to name"), Verdict.RIGHT, START)
+    progress.recall.review(card("tick-tock bar 1", "cell to voice"), Verdict.RIGHT, START)
     reached = [s for s in stages() if s.number <= 9]
     assert item_for(card("C crotchet", "cell to name"), reached, random.Random(1)) is not None
     progress.take_back(find_stage(3), START)

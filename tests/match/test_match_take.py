@@ -13,10 +13,10 @@ from companion.ear.tracker import track
 from companion.errors import NothingSung
 from companion.match.align import align
 from companion.match.follow import Follower
-from companion.match.model import RIGHT, UNSURE, WRONG, Match, direction
+from companion.match.model import Match, Verdict
 from companion.match.steady import in_order
 from companion.match.take import match_take
-from companion.tune.model import Key, LineNote
+from companion.tune.model import Key, LineNote, direction_of
 from companion.tune.voice import spell
 
 HOP = 0.01
@@ -58,7 +58,7 @@ def sing(midi: Sequence[int], maker: str = "formants", seed: int = 3, voice: int
 @pytest.mark.parametrize("shift", [-14.0, -7.3, 0.0, 5.5, 12.0, 14.0])
 def test_any_key_and_octave(shift: float) -> None:
     found = match_take(drawn([m + shift for m in TUNE]), line(TUNE))
-    assert verdicts(found) == [RIGHT] * 7
+    assert verdicts(found) == [Verdict.RIGHT] * 7
     assert found.shift_semitones == pytest.approx(shift, abs=0.15)
 
 
@@ -70,52 +70,53 @@ def test_one_move_the_other_way_is_found_and_nothing_else(turned: int) -> None:
     for i in range(turned + 1, len(sung)):
         sung[i] += change  # the rest follows it, so that one move alone is turned
     found = match_take(drawn(sung), line(TUNE))
-    assert found.moves[turned].verdict == WRONG
-    assert found.moves[turned].heard == direction(sung[turned + 1] - sung[turned])
-    assert [v for i, v in enumerate(verdicts(found)) if i != turned].count(WRONG) == 0
+    assert found.moves[turned].verdict == Verdict.WRONG
+    assert found.moves[turned].heard == direction_of(sung[turned + 1] - sung[turned])
+    assert [v for i, v in enumerate(verdicts(found)) if i != turned].count(Verdict.WRONG) == 0
 
 
 def test_level_ends_half_a_semitone_away() -> None:
     # Half of equal temperament's step: 0.3 is level, 0.8 is a step; at the edge itself nothing is said.
-    for sung, wanted, verdict in ((0.3, 0, RIGHT), (0.9, 1, RIGHT), (-1.6, 0, WRONG), (0.02, 0, RIGHT)):
+    for sung, wanted, verdict in ((0.3, 0, Verdict.RIGHT), (0.9, 1, Verdict.RIGHT),
+                                  (-1.6, 0, Verdict.WRONG), (0.02, 0, Verdict.RIGHT)):
         found = match_take(drawn([60, 62, 64, 64 + sung, 62]), line((60, 62, 64, 64 + wanted, 62)))
         assert found.moves[2].verdict == verdict, (sung, wanted)
     edge = match_take(drawn([60, 62, 64, 64.5, 62]), line((60, 62, 64, 64, 62))).moves[2]
-    assert edge.verdict != WRONG
+    assert edge.verdict != Verdict.WRONG
 
 
 def test_shrunken_steps_are_still_steps() -> None:
     # Untrained singers compress intervals (Pfordresher and Brown 2007).
     narrow = [60 + 0.65 * (m - 60) for m in TUNE]
-    assert verdicts(match_take(drawn(narrow), line(TUNE))) == [RIGHT] * 7
+    assert verdicts(match_take(drawn(narrow), line(TUNE))) == [Verdict.RIGHT] * 7
 
 
 def test_a_drifting_key_is_not_a_wrong_move() -> None:
     drifting = [m - 0.25 * i for i, m in enumerate(TUNE)]
     found = match_take(drawn(drifting), line(TUNE))
-    assert WRONG not in verdicts(found)
+    assert Verdict.WRONG not in verdicts(found)
     assert found.detail["drift_cents"] == pytest.approx(-175, abs=60)
 
 
 @pytest.mark.parametrize("note_s", [0.2, 0.9])
 def test_tempo_is_free(note_s: float) -> None:
-    assert verdicts(match_take(drawn(TUNE, note_s), line(TUNE))) == [RIGHT] * 7
+    assert verdicts(match_take(drawn(TUNE, note_s), line(TUNE))) == [Verdict.RIGHT] * 7
 
 
 @pytest.mark.parametrize("out", [1, 4, 5, 6])
 def test_a_note_left_out_is_found_and_its_moves_are_not_judged(out: int) -> None:
     found = match_take(drawn([m for i, m in enumerate(TUNE) if i != out]), line(TUNE))
-    assert WRONG not in verdicts(found)
+    assert Verdict.WRONG not in verdicts(found)
     missing = [i for i, n in enumerate(found.notes) if not n.sung]
     assert missing == [out]
-    assert all(m.verdict == UNSURE for m in found.moves if out + 1 in (m.start, m.end))
+    assert all(m.verdict == Verdict.UNSURE for m in found.moves if out + 1 in (m.start, m.end))
 
 
 def test_a_repeated_note_left_out_does_no_harm() -> None:
     # One note held where two of the same pitch are written: no ear can tell a long note from two joined ones.
     found = match_take(drawn([m for i, m in enumerate(TUNE) if i != 3]), line(TUNE))
-    assert WRONG not in verdicts(found)
-    assert verdicts(found).count(RIGHT) >= 5
+    assert Verdict.WRONG not in verdicts(found)
+    assert verdicts(found).count(Verdict.RIGHT) >= 5
 
 
 LONG = (60, 62, 64, 65, 67, 67, 69, 67, 65, 64, 62, 64, 60, 67, 72, 71, 69, 65, 67, 64, 65, 62, 59, 60)
@@ -125,7 +126,7 @@ LONG = (60, 62, 64, 65, 67, 67, 69, 67, 65, 64, 62, 64, 60, 67, 72, 71, 69, 65, 
 def test_what_was_sung_of_a_long_tune_is_right_and_of_the_rest_nothing_is_said(sung: range) -> None:
     found = match_take(drawn([LONG[i] for i in sung]), line(LONG))
     inside = [i in sung and i + 1 in sung for i in range(len(LONG) - 1)]
-    assert verdicts(found) == [RIGHT if there else UNSURE for there in inside]
+    assert verdicts(found) == [Verdict.RIGHT if there else Verdict.UNSURE for there in inside]
 
 
 def test_leaving_out_what_cannot_be_sung_now_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -134,19 +135,19 @@ def test_leaving_out_what_cannot_be_sung_now_changes_nothing(monkeypatch: pytest
     banded = match_take(sung, line(LONG))
     monkeypatch.setattr(module, "FAINT", 0.0)
     whole = match_take(sung, line(LONG))
-    assert WRONG in verdicts(whole)
+    assert Verdict.WRONG in verdicts(whole)
     assert banded == whole
 
 
 def test_an_added_note_does_no_harm() -> None:
     sung = [*TUNE[:3], 69, *TUNE[3:]]
-    assert WRONG not in verdicts(match_take(drawn(sung), line(TUNE)))
+    assert Verdict.WRONG not in verdicts(match_take(drawn(sung), line(TUNE)))
 
 
 def test_an_octave_slip_of_the_tracker_is_doubt() -> None:
     sung = [float(m) for m in TUNE]
     sung[4] += 12
-    assert WRONG not in verdicts(match_take(drawn(sung), line(TUNE)))
+    assert Verdict.WRONG not in verdicts(match_take(drawn(sung), line(TUNE)))
 
 
 def test_one_note_has_no_move_and_silence_is_nothing_sung() -> None:
@@ -170,7 +171,7 @@ def test_noise_never_gives_not_that_way(kind: str, seed: int) -> None:
         found = match_take(track(sound.astype(np.float32)), line(TUNE))
     except NothingSung:
         return
-    assert WRONG not in verdicts(found)
+    assert Verdict.WRONG not in verdicts(found)
 
 
 @pytest.mark.parametrize("snr_db", [20.0, 10.0, 3.0, -3.0])
@@ -183,8 +184,8 @@ def test_added_noise_never_turns_right_into_not_that_way(maker: str, snr_db: flo
             found = match_take(track(noisy(sound, np.random.default_rng(seed), snr_db)), line(TUNE))
         except NothingSung:
             continue
-        assert RIGHT in verdicts(clean)
-        assert not any(a == RIGHT and b == WRONG for a, b in zip(verdicts(clean), verdicts(found), strict=True))
+        assert Verdict.RIGHT in verdicts(clean)
+        assert not any(a == Verdict.RIGHT and b == Verdict.WRONG for a, b in zip(verdicts(clean), verdicts(found), strict=True))
 
 
 @pytest.mark.parametrize("maker", ["formants", "speech"])
@@ -193,7 +194,7 @@ def test_a_tune_sung_upside_down_is_never_all_right(maker: str) -> None:
     for voice in range(len(VOICES)):
         sound = sing(upside, maker, voice, voice, shift=VOICES[voice].middle - 57)
         found = match_take(track(sound), line(TUNE))
-        assert verdicts(found).count(RIGHT) <= 3
+        assert verdicts(found).count(Verdict.RIGHT) <= 3
         assert found.closeness < 0.5
 
 
@@ -225,11 +226,11 @@ def test_singers_of_both_makers_are_judged_as_the_bars_ask() -> None:
                 interval = p.interval(i)
                 if interval is None:
                     continue
-                right = direction(interval) == move.wanted
+                right = direction_of(interval) == move.wanted
                 total += 1
-                false_wrong += right and move.verdict == WRONG
-                wrong_right += not right and move.verdict == RIGHT
-                unsure += move.verdict == UNSURE
+                false_wrong += right and move.verdict == Verdict.WRONG
+                wrong_right += not right and move.verdict == Verdict.RIGHT
+                unsure += move.verdict == Verdict.UNSURE
     assert total > 350
     assert false_wrong / total <= 0.003  # 0.2 % of 2,000; on these few, one
     assert wrong_right / total <= 0.013

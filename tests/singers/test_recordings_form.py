@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from companion.match.model import VERDICTS
+from companion.match.model import Verdict
 from companion.places import shipped
 from companion.tune import load
 
@@ -30,6 +30,6 @@ def test_take_and_truth_are_well_formed(take: Path) -> None:
     assert truth["take"] == take.name
     line = load(truth["tune"]).line()
     assert [(m["from"], m["to"]) for m in truth["moves"]] == [(i, i + 1) for i in range(1, len(line))]
-    assert {m["verdict"] for m in truth["moves"]} <= set(VERDICTS)
+    assert {m["verdict"] for m in truth["moves"]} <= set(Verdict)
     if take.stem.endswith("turned"):
         assert any(m["verdict"] == "not that way" for m in truth["moves"])

@@ -1,0 +1,99 @@
+"""English, with British or American names. Numbers, names of notes, values, keys and octaves."""
+
+from __future__ import annotations
+
+import gettext
+from collections.abc import Sequence
+from enum import StrEnum
+from fractions import Fraction
+from pathlib import Path
+
+from companion.language.interface import Joining, Language
+from companion.tune import Direction, Key, Pitch, Time
+
+LOCALE = Path(__file__).parent / "locale"
+
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+           "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty")
+ORDINALS = ("zeroth", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth",
+            "tenth", "eleventh", "twelfth", "thirteenth", "fourteenth", "fifteenth", "sixteenth",
+            "seventeenth", "eighteenth", "nineteenth", "twentieth")
+OCTAVES = ("octave below the first", "first octave", "second octave", "third octave", "fourth octave",
+           "fifth octave", "sixth octave", "seventh octave", "octave above the seventh")
+ACCIDENTALS = {2: "double sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "double flat"}
+#: Undotted values in quarters, longest first.
+BRITISH_VALUES: dict[Fraction, str] = {
+    Fraction(8): "breve", Fraction(4): "semibreve", Fraction(2): "minim", Fraction(1): "crotchet",
+    Fraction(1, 2): "quaver", Fraction(1, 4): "semiquaver", Fraction(1, 8): "demisemiquaver",
+    Fraction(1, 16): "hemidemisemiquaver", Fraction(1, 32): "semihemidemisemiquaver",
+}
+AMERICAN_VALUES: dict[Fraction, str] = {
+    Fraction(8): "double whole note", Fraction(4): "whole note", Fraction(2): "half note",
+    Fraction(1): "quarter note", Fraction(1, 2): "eighth note", Fraction(1, 4): "sixteenth note",
+    Fraction(1, 8): "thirty-second note", Fraction(1, 16): "sixty-fourth note",
+    Fraction(1, 32): "hundred-and-twenty-eighth note",
+}
+DOTTED = ("", "dotted ", "double dotted ", "triple dotted ")
+
+
+class Variety(StrEnum):
+    """Whose names are used. The values are those of the setting `variety` in the diary."""
+
+    BRITISH = "british"
+    AMERICAN = "american"
+
+
+class English(Language):
+    """English. variety: British names (crotchet, bar, semitone) or American ones (quarter note, measure, half step)."""
+
+    def __init__(self, variety: Variety | str = Variety.BRITISH) -> None:
+        self.variety = Variety(variety)
+        american = self.variety is Variety.AMERICAN
+        self.code = "en_US" if american else "en_GB"
+        self.voice = "gmw/en-US" if american else "gmw/en"
+        self.values = AMERICAN_VALUES if american else BRITISH_VALUES
+        self.translations = gettext.translation("companion", LOCALE, [self.code], fallback=True)
+
+    def number(self, n: int) -> str:
+        """In words up to twenty, in figures beyond."""
+        return NUMBERS[n] if 0 <= n < len(NUMBERS) else str(n)
+
+    def ordinal(self, n: int) -> str:
+        """In words up to twentieth, as "21st" beyond."""
+        if 0 < n < len(ORDINALS):
+            return ORDINALS[n]
+        ending = "th" if 10 <= n % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
+        return f"{n}{ending}"
+
+    def listed(self, items: Sequence[str], joining: Joining = Joining.AND) -> str:
+        if len(items) < 2:
+            return "".join(items)
+        return f"{', '.join(items[:-1])} {joining.value} {items[-1]}"
+
+    def capitalised(self, text: str) -> str:
+        return text[:1].upper() + text[1:]
+
+    def quoted(self, word: str) -> str:
+        """Single quotation marks, double ones around an apostrophe."""
+        return f'"{word}"' if "'" in word or "’" in word else f"'{word}'"
+
+    def accidental(self, alter: int) -> str:
+        return ACCIDENTALS[alter]
+
+    def pitch_class(self, pitch: Pitch) -> str:
+        return f"{pitch.step} {ACCIDENTALS[pitch.alter]}" if pitch.alter else pitch.step
+
+    def octave(self, n: int) -> str:
+        return OCTAVES[n]
+
+    def value(self, base: Fraction, dots: int = 0) -> str:
+        return DOTTED[min(dots, 3)] + self.values[base]
+
+    def key(self, key: Key) -> str:
+        return f"{self.pitch_class(key.tonic)} {key.mode}"
+
+    def time(self, time: Time) -> str:
+        return f"{' plus '.join(map(str, time.upper))} {time.lower} time"
+
+    def direction(self, direction: Direction) -> str:
+        return {Direction.UP: "up", Direction.DOWN: "down", Direction.LEVEL: "level"}[direction]

@@ -1,0 +1,24 @@
+"""One-off sentences (errors, help) in the language that was chosen, through the standard library's gettext.
+
+    raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=path))
+
+The sentence is the key of the catalogue, so it stands whole in the source, with named places for values. What is
+composed from parts (numbers, names of notes, cues) is made in `companion.language` instead.
+"""
+
+from __future__ import annotations
+
+import gettext
+
+_active: gettext.NullTranslations = gettext.NullTranslations()
+
+
+def use(translations: gettext.NullTranslations) -> None:
+    """Say one-off sentences with these translations from now on. Called once, where the language is chosen."""
+    global _active
+    _active = translations
+
+
+def _(message: str) -> str:
+    """The sentence in the language in use; itself where the catalogue does not have it."""
+    return _active.gettext(message)
