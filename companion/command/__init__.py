@@ -11,9 +11,12 @@ import os
 import re
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from companion.errors import Trouble
+
+if TYPE_CHECKING:
+    from companion.language import Language
 
 #: Command to what it does, in the order in which help lists them. Each is a module beside this file with
 #: `arguments(parser)` and `run(options) -> int`; it is imported only when asked for, so that help is quick.
@@ -144,7 +147,19 @@ def _run(arguments: list[str]) -> int:
     module = importlib.import_module(f"companion.command.{name}")
     parser = Parser(prog=f"companion {name}", description=COMMANDS[name][:1].upper() + COMMANDS[name][1:] + ".")
     module.arguments(parser)
-    return int(module.run(parser.parse_args(arguments[1:])))
+    options = parser.parse_args(arguments[1:])
+    options.language = _language(american=getattr(options, "american", False))
+    return int(module.run(options))
+
+
+def _language(american: bool) -> Language:
+    """The language of all that this run says: chosen here, once, and handed in to what speaks or writes."""
+    from companion import messages
+    from companion.language import English, Variety
+
+    language = English(Variety.AMERICAN if american else Variety.BRITISH)
+    messages.use(language.translations)
+    return language
 
 
 def main(argv: Sequence[str] | None = None) -> int:
