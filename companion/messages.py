@@ -2,7 +2,8 @@
 
     raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=path))
 
-The sentence is the key of the catalogue, so it stands whole in the source, with named places for values. What is
+The sentence is the key of the catalogue, so it stands whole in the source, with named places for values. A table
+that is filled before the language is chosen marks its sentences with `N_` and looks them up when they are said. What is
 composed from parts (numbers, names of notes, cues) is made in `companion.language` instead.
 """
 
@@ -22,3 +23,8 @@ def use(translations: gettext.NullTranslations) -> None:
 def _(message: str) -> str:
     """The sentence in the language in use; itself where the catalogue does not have it."""
     return _active.gettext(message)
+
+
+def N_(message: str) -> str:  # named as gettext's users name it
+    """Marks a sentence for the catalogue and leaves it as it is; `_` or `Language.message` looks it up when it is said."""
+    return message

@@ -3,7 +3,7 @@
     python tests/catalogue.py            builds companion/language/locale anew
     python tests/catalogue.py --check    says whether what lies there is what would be built
 
-Sentences are the first argument of `_`, `message` and `plural` (and its second), and the texts of the stages. The
+Sentences are the first argument of `_`, `N_`, `message` and `plural` (and its second), and the texts of the stages. The
 American catalogue has those in which a British word of the trade stands; what the table of words would get wrong is
 in `AMERICAN_SENTENCES`. A translator begins with `companion.pot`.
 """
@@ -79,7 +79,7 @@ def sentences() -> dict[str, tuple[str | None, list[str]]]:
                 continue
             called = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
             texts = [a.value for a in node.args if isinstance(a, ast.Constant) and isinstance(a.value, str)]
-            if called in ("_", "message", "plural") and texts:
+            if called in ("_", "N_", "message", "plural") and texts:
                 many = texts[1] if called == "plural" and len(texts) > 1 else None
                 found.setdefault(texts[0], (many, []))[1].append(str(path.relative_to(ROOT)))
     for path in sorted((ROOT / "companion" / "course" / "stages").glob("*.toml")):

@@ -27,7 +27,7 @@ NARROW: dict[str, set[str]] = {"braille": {"tune"}, "ear": set(), "diary": {"tun
 SHARED = ("errors", "messages", "places")
 MOST_LINES, MOST_COMPLEX = 60, 20
 #: Calls whose text is looked up in the catalogue.
-TRANSLATED = ("_", "message", "plural")
+TRANSLATED = ("_", "N_", "message", "plural")
 
 
 @dataclass(frozen=True)

@@ -154,12 +154,9 @@ def _run(arguments: list[str]) -> int:
 
 def _language(american: bool) -> Language:
     """The language of all that this run says: chosen here, once, and handed in to what speaks or writes."""
-    from companion import messages
-    from companion.language import English, Variety
+    from companion.language import Variety, choose_language
 
-    language = English(Variety.AMERICAN if american else Variety.BRITISH)
-    messages.use(language.translations)
-    return language
+    return choose_language(Variety.AMERICAN if american else Variety.BRITISH)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

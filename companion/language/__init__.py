@@ -1,6 +1,7 @@
 """Everything that is composed from parts and heard or read by a person. English is one file; see `interface`."""
 
+from companion.language.choice import LANGUAGES, choose_language
 from companion.language.english import English, Variety
 from companion.language.interface import Joining, Language
 
-__all__ = ["English", "Joining", "Language", "Variety"]
+__all__ = ["LANGUAGES", "English", "Joining", "Language", "Variety", "choose_language"]

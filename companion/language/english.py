@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gettext
 from collections.abc import Sequence
+from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from pathlib import Path
@@ -33,6 +34,9 @@ AMERICAN_VALUES: dict[Fraction, str] = {
     Fraction(1, 8): "thirty-second note", Fraction(1, 16): "sixty-fourth note",
     Fraction(1, 32): "hundred-and-twenty-eighth note",
 }
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+          "December")
 DOTTED = ("", "dotted ", "double dotted ", "triple dotted ")
 
 
@@ -97,3 +101,9 @@ class English(Language):
 
     def direction(self, direction: Direction) -> str:
         return {Direction.UP: "up", Direction.DOWN: "down", Direction.LEVEL: "level"}[direction]
+
+    def weekday(self, day: date) -> str:
+        return WEEKDAYS[day.weekday()]
+
+    def full_date(self, day: date) -> str:
+        return f"{day.day:02} {MONTHS[day.month - 1]} {day.year}"

@@ -11,6 +11,7 @@ from __future__ import annotations
 import gettext
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
+from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 
@@ -90,3 +91,11 @@ class Language(ABC):
     @abstractmethod
     def direction(self, direction: Direction) -> str:
         """Which way a move goes: "up", "down", "level"."""
+
+    @abstractmethod
+    def weekday(self, day: date) -> str:
+        """The day of the week: "Thursday"."""
+
+    @abstractmethod
+    def full_date(self, day: date) -> str:
+        """A day with its month and year: "05 March 2026"."""
