@@ -9,6 +9,7 @@ from companion.errors import Trouble
 from companion.lesson.answer import Answer, answer
 from companion.messages import _
 from companion.places import shipped
+from companion.tune import wall_for
 
 TAKE, TUNE = "snail-wall-one-move-turned.flac", "snail-wall"
 
@@ -22,7 +23,7 @@ def demo_lines(found: Answer, sound: str | None = None, american: bool = False) 
 
     sound: where to save it; Trouble is raised only where that was asked for and cannot be done.
     """
-    from companion.language.reach import for_helper, wall_for
+    from companion.language import English, Variety, hand_for_helper
     from companion.lesson.words import count_line, move_line, note_line
 
     lines = [note_line(found, i, american) for i in range(len(found.match.notes))]
@@ -30,8 +31,8 @@ def demo_lines(found: Answer, sound: str | None = None, american: bool = False) 
     lines.append(count_line(found.match.counts))
     if found.cue.move is not None:
         wall = wall_for(n.midi for n in found.line)
-        lines.append("For the helper: " + for_helper(found.cue.move.wanted, found.cue.move.wanted_semitones, wall,
-                                                     american))
+        language = English(Variety.AMERICAN if american else Variety.BRITISH)
+        lines.append("For the helper: " + hand_for_helper(language, found.cue.move.wanted_semitones, wall))
     try:
         lines.append(f"The cue spoken, then the tune's glide and the voice's own: {save_cue(found, sound, american)}")
     except Trouble as trouble:

@@ -221,8 +221,8 @@ class Practise:
 
     def _announce(self, ladder: Ladder, move: Move | None) -> None:
         """A smaller or larger piece: its notes, and for a single move the hand's way."""
+        from companion.language import English, hand_for_helper, hand_for_pupil
         from companion.language.cues import smaller_piece
-        from companion.language.reach import for_helper, for_pupil
 
         notes = ladder.notes()
         if ladder.piece.size == PHRASE:
@@ -231,10 +231,10 @@ class Practise:
         self._say(smaller_piece(notes))
         if ladder.piece.size == MOVE and len(notes) == 2:
             semitones = notes[1].midi - notes[0].midi
-            wanted = "level" if semitones == 0 else "up" if semitones > 0 else "down"
-            self._say(for_pupil(wanted, semitones))
+            language = English(str(self.session.settings["variety"]))
+            self._say(hand_for_pupil(language, semitones))
             if self.helper:
-                self.session.out.write(for_helper(wanted, semitones))
+                self.session.out.write(hand_for_helper(language, semitones))
             self._glide_of(notes)
 
     def _glide_of(self, notes: Sequence[LineNote]) -> None:

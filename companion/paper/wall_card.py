@@ -11,13 +11,13 @@ from companion.braille import words as in_braille
 from companion.braille.encode import wrap
 from companion.errors import Trouble
 from companion.language.cues import bare
-from companion.language.reach import CAUTION, heights_cm
 from companion.messages import _
 from companion.paper.large_print import heading, html_page, pages_brf
 from companion.places import write_whole
 from companion.transcribe.doubts import pitch_words
-from companion.tune.model import Tune
+from companion.tune import Tune, heights_cm
 
+CAUTION = "Clear the space first, and let someone who can see it say that it is clear."
 LARGE_PT = 24  # large print is 18 points and more (American Printing House, guidelines; from memory)
 
 

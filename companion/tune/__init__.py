@@ -16,8 +16,9 @@ from companion.tune.model import (
     Tuplet,
     direction_of,
 )
+from companion.tune.reach import PLAIN_WALL, Wall, heights_cm, wall_for
 from companion.tune.voice import Fit, fit, spell, transpose
 
-__all__ = ["Bar", "Direction", "Entry", "Fit", "Key", "LineNote", "Note", "Pitch", "ScoreDirection", "Syllable", "Time",
-           "Tune", "Tuplet", "catalogue", "direction_of", "find", "fit", "load", "save", "shipped_names", "spell",
-           "transpose"]
+__all__ = ["PLAIN_WALL", "Bar", "Direction", "Entry", "Fit", "Key", "LineNote", "Note", "Pitch", "ScoreDirection",
+           "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue", "direction_of", "find", "fit", "heights_cm", "load",
+           "save", "shipped_names", "spell", "transpose", "wall_for"]
