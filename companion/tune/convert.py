@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -35,12 +37,24 @@ _ORNAMENTS = {
 }  # fmt: skip
 
 
+@dataclass
+class _Spans:
+    """What a part's spanners say, by the `id` of the music21 element at which it begins or ends."""
+
+    slur_starts: Counter[int] = field(default_factory=Counter)
+    slur_stops: Counter[int] = field(default_factory=Counter)
+    hairpins: dict[int, list[ScoreDirection]] = field(default_factory=dict)
+    hairpin_ends: set[int] = field(default_factory=set)
+    #: By measure: numbers of the ending that begins there (empty inside one), and whether it ends there.
+    endings: dict[int, tuple[tuple[int, ...], bool]] = field(default_factory=dict)
+
+
 def from_music21(part: Any, title: str = "", source: str = "") -> Tune:
     """A music21 Part (or a stream of notes without measures) as a `Tune`.
 
     Raises Trouble where several notes stand at once, or a value cannot be written.
     """
-    from music21 import spanner, stream, tempo
+    from music21 import stream
 
     measures = list(part.getElementsByClass(stream.Measure))
     if not measures:
@@ -50,46 +64,54 @@ def from_music21(part: Any, title: str = "", source: str = "") -> Tune:
         if not flat.recurse().notesAndRests:
             return Tune(title=title, bars=(), source=source)
         measures = list(flat.makeMeasures().makeTies().getElementsByClass(stream.Measure))
-    slurs_from: dict[int, int] = {}
-    slurs_to: dict[int, int] = {}
-    hairpins: dict[int, list[ScoreDirection]] = {}
-    hairpin_ends: set[int] = set()
-    endings: dict[int, tuple[tuple[int, ...], bool]] = {}
+    spans = _spans(part)
+    bars: list[Bar] = []
+    hairpin_over = False
+    for index, measure in enumerate(measures):
+        bar, hairpin_over = _bar(measure, index + 1, spans, hairpin_over)
+        bars.append(bar)
+    return Tune(title=title, bars=tuple(bars), quarter_bpm=_tempo(part), source=source)
+
+
+def _spans(part: Any) -> _Spans:
+    from music21 import spanner
+
+    spans = _Spans()
     for sp in part.recurse().getElementsByClass(spanner.Spanner):
         first, last = sp.getFirst(), sp.getLast()
         if isinstance(sp, spanner.Slur) and first is not None and last is not None and first is not last:
-            slurs_from[id(first)] = slurs_from.get(id(first), 0) + 1
-            slurs_to[id(last)] = slurs_to.get(id(last), 0) + 1
+            spans.slur_starts[id(first)] += 1
+            spans.slur_stops[id(last)] += 1
         elif type(sp).__name__ in ("Crescendo", "Diminuendo"):
-            hairpins.setdefault(id(first), []).append(ScoreDirection(type(sp).__name__.lower()))
-            hairpin_ends.add(id(last))
+            spans.hairpins.setdefault(id(first), []).append(ScoreDirection(type(sp).__name__.lower()))
+            spans.hairpin_ends.add(id(last))
         elif isinstance(sp, spanner.RepeatBracket):
             numbers = tuple(sp.numberRange) or (1,)
             members = list(sp.getSpannedElements())
             for m in members:
-                endings[id(m)] = (numbers if m is members[0] else (), m is members[-1])
-    bars: list[Bar] = []
-    bpm: float | None = None
-    for mark in part.recurse().getElementsByClass(tempo.MetronomeMark):
-        if mark.number and mark.number > 0:
-            bpm = float(mark.getQuarterBPM() or mark.number)
-            break
-    pending_end = False
-    for index, measure in enumerate(measures):
-        notes, after, pending_end = _bar_notes(
-            measure, index + 1, slurs_from, slurs_to, hairpins, hairpin_ends, pending_end)
-        key, time = _signatures(measure)
-        left, right = measure.leftBarline, measure.rightBarline
-        ending = endings.get(id(measure), ((), False))
-        backward = 0
-        if right is not None and type(right).__name__ == "Repeat":
-            backward = int(right.times or 2)
-        bars.append(Bar(
-            number=int(measure.number or 0), notes=tuple(notes), key=key, time=time,
-            forward_repeat=left is not None and type(left).__name__ == "Repeat",
-            backward_repeat=backward, ending=ending[0], ending_stop=ending[1],
-            barline=_barline(right), after=tuple(after)))
-    return Tune(title=title, bars=tuple(bars), quarter_bpm=bpm, source=source)
+                spans.endings[id(m)] = (numbers if m is members[0] else (), m is members[-1])
+    return spans
+
+
+def _tempo(part: Any) -> float | None:
+    """Crotchets a minute of the first metronome mark that has a number."""
+    from music21 import tempo
+
+    marks = part.recurse().getElementsByClass(tempo.MetronomeMark)
+    return next((float(m.getQuarterBPM() or m.number) for m in marks if m.number and m.number > 0), None)
+
+
+def _bar(measure: Any, where: int, spans: _Spans, hairpin_over: bool) -> tuple[Bar, bool]:
+    """A measure as a bar, and whether a hairpin has ended at its last note. `where`: its place, from 1."""
+    notes, after, hairpin_over = _bar_notes(measure, where, spans, hairpin_over)
+    key, time = _signatures(measure)
+    left, right = measure.leftBarline, measure.rightBarline
+    ending, ending_stop = spans.endings.get(id(measure), ((), False))
+    return Bar(
+        number=int(measure.number or 0), notes=tuple(notes), key=key, time=time,
+        forward_repeat=left is not None and type(left).__name__ == "Repeat",
+        backward_repeat=int(right.times or 2) if right is not None and type(right).__name__ == "Repeat" else 0,
+        ending=ending, ending_stop=ending_stop, barline=_barline(right), after=tuple(after)), hairpin_over
 
 
 def _barline(right: Any) -> str:
@@ -105,9 +127,10 @@ def _signatures(measure: Any) -> tuple[Key | None, Time | None]:
     for k in measure.getElementsByClass("KeySignature"):
         fifths = k.sharps or 0
         if abs(fifths) > MOST_SIGNS:
-            raise Trouble(_("Bar {number} has a key of {fifths} {flats}; seven is the most. Write the tune in "
-                            "another key.").format(
-                                number=measure.number, fifths=abs(fifths), flats='sharps' if fifths > 0 else 'flats'))
+            too_many = (_("Bar {number} has a key of {signs} sharps; seven is the most. Write the tune in another key.")
+                        if fifths > 0 else
+                        _("Bar {number} has a key of {signs} flats; seven is the most. Write the tune in another key."))
+            raise Trouble(too_many.format(number=measure.number, signs=abs(fifths)))
         key = Key(int(fifths), getattr(k, "mode", None) or "major")
     for t in measure.getElementsByClass("TimeSignature"):
         symbol = {"common": "common", "cut": "cut"}.get(t.symbol or "", "")
@@ -125,55 +148,58 @@ def _signatures(measure: Any) -> tuple[Key | None, Time | None]:
     return key, time
 
 
-def _bar_notes(measure: Any, where: int, slurs_from: dict[int, int], slurs_to: dict[int, int],
-               hairpins: dict[int, list[ScoreDirection]], hairpin_ends: set[int],
-               pending_end: bool) -> tuple[list[Note], list[ScoreDirection], bool]:
-    from music21 import stream
+def _bar_notes(measure: Any, where: int, spans: _Spans,
+               hairpin_over: bool) -> tuple[list[Note], list[ScoreDirection], bool]:
+    """The notes of a measure, the directions after the last one, and whether a hairpin has ended at that note.
 
-    source = measure
-    voices = list(measure.getElementsByClass(stream.Voice))
-    filled = [v for v in voices if v.notes]
-    if len(filled) > 1:
-        raise Trouble(_("Bar {where} has more than one voice at a time; a single line is wanted. Choose a part with "
-                        "one line.").format(where=measure.number or where))
-    if voices:
-        source = filled[0] if filled else voices[0]
-        elements = sorted([*measure.getElementsNotOfClass(stream.Voice), *source],
-                          key=lambda e: (float(e.offset), e.classSortOrder, e.priority))
-    else:
-        elements = sorted(measure, key=lambda e: (float(e.offset), 0 if not _is_note(e) else 1))
+    `hairpin_over`: one has ended at the last note of the measure before, so the next note says so.
+    """
+    number = measure.number or where
     notes: list[Note] = []
     said: list[ScoreDirection] = []
-    end_after = pending_end
     sung_until = Fraction(0)
-    for e in elements:
+    for e in _elements(measure, number):
         if not _is_note(e):
             said += _directions(e)
             continue
-        if not e.isRest and not e.pitches:
-            raise Trouble(_("Bar {where} has a note without a pitch, as percussion has; a line that can be sung is "
-                            "wanted. Choose another part.").format(where=measure.number or where))
-        if e.isChord and len(e.pitches) > 1:
-            raise Trouble(_("Bar {where} has a chord; a single line is wanted. Choose a part with one note at a "
-                            "time.").format(where=measure.number or where))
+        _check_single(e, number, sung_until)
         if not e.duration.isGrace and not e.isRest:
-            if float(e.offset) < float(sung_until) - 1e-6:  # thirds come as floats and as fractions
-                raise Trouble(_("Bar {where} has a note that begins before the last one ends; a single line is "
-                                "wanted. Choose a part with one note at a time.").format(
-                                    where=measure.number or where))
             sung_until = e.offset + e.duration.quarterLength
         if getattr(e, "style", None) is not None and getattr(e.style, "hideObjectOnPrint", False) and e.isRest:
             continue
-        before = list(said)
-        said = []
-        if end_after:
-            before.insert(0, ScoreDirection("hairpin end"))
-            end_after = False
-        before += hairpins.get(id(e), [])
-        notes += _note(e, measure, before, slurs_from.get(id(e), 0), slurs_to.get(id(e), 0))
-        if id(e) in hairpin_ends:
-            end_after = True
-    return notes, said, end_after
+        before = [ScoreDirection("hairpin end")] * hairpin_over + said + spans.hairpins.get(id(e), [])
+        said, hairpin_over = [], id(e) in spans.hairpin_ends
+        notes += _note(e, measure, before, spans.slur_starts[id(e)], spans.slur_stops[id(e)])
+    return notes, said, hairpin_over
+
+
+def _elements(measure: Any, number: int) -> list[Any]:
+    """What stands in a measure, in order of time. Raises Trouble where two voices have notes."""
+    from music21 import stream
+
+    voices = list(measure.getElementsByClass(stream.Voice))
+    if not voices:
+        return sorted(measure, key=lambda e: (float(e.offset), 0 if not _is_note(e) else 1))
+    filled = [v for v in voices if v.notes]
+    if len(filled) > 1:
+        raise Trouble(_("Bar {where} has more than one voice at a time; a single line is wanted. Choose a part with "
+                        "one line.").format(where=number))
+    return sorted([*measure.getElementsNotOfClass(stream.Voice), *(filled[0] if filled else voices[0])],
+                  key=lambda e: (float(e.offset), e.classSortOrder, e.priority))
+
+
+def _check_single(e: Any, number: int, sung_until: Fraction) -> None:
+    """Raises Trouble where a note cannot be sung by one voice: no pitch, a chord, or begun before the last ends."""
+    if not e.isRest and not e.pitches:
+        raise Trouble(_("Bar {where} has a note without a pitch, as percussion has; a line that can be sung is "
+                        "wanted. Choose another part.").format(where=number))
+    if e.isChord and len(e.pitches) > 1:
+        raise Trouble(_("Bar {where} has a chord; a single line is wanted. Choose a part with one note at a "
+                        "time.").format(where=number))
+    # Thirds come as floats and as fractions: hence the tolerance.
+    if not e.duration.isGrace and not e.isRest and float(e.offset) < float(sung_until) - 1e-6:
+        raise Trouble(_("Bar {where} has a note that begins before the last one ends; a single line is "
+                        "wanted. Choose a part with one note at a time.").format(where=number))
 
 
 def _is_note(e: Any) -> bool:

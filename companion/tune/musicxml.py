@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from math import lcm
 from xml.etree import ElementTree as ET
 
 from companion.tune.convert import TYPES, split_value
@@ -26,44 +27,51 @@ _ACCIDENTAL_TAGS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "d
 
 def to_musicxml(tune: Tune) -> bytes:
     """The tune as written, as a MusicXML 4.0 partwise score of one part, UTF-8."""
-    from math import lcm
-
-    divisions = lcm(*(n.quarters.denominator for _, _, n in tune.written())) if tune.bars else 1
     root = ET.Element("score-partwise", version="4.0")
     ET.SubElement(ET.SubElement(root, "work"), "work-title").text = tune.title
     if tune.composer:
         ET.SubElement(ET.SubElement(root, "identification"), "creator", type="composer").text = tune.composer
     score_part = ET.SubElement(ET.SubElement(root, "part-list"), "score-part", id="P1")
     ET.SubElement(score_part, "part-name").text = "Voice"
-    part = ET.SubElement(root, "part", id="P1")
-    slur_numbers: list[int] = []
+    _write_bars(ET.SubElement(root, "part", id="P1"), tune)
+    ET.indent(root)
+    head = (b'<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC '
+            b'"-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n')
+    body: bytes = ET.tostring(root, encoding="utf-8")
+    return head + body + b"\n"
+
+
+def _write_bars(part: ET.Element, tune: Tune) -> None:
+    divisions = lcm(*(n.quarters.denominator for _, _, n in tune.written())) if tune.bars else 1
+    slur_numbers: list[int] = []  # of the slurs that are open
     tied = False
     for index, bar in enumerate(tune.bars):
         implicit = {"implicit": "yes"} if index == 0 and tune.pickup else {}
         measure = ET.SubElement(part, "measure", {"number": str(bar.number), **implicit})
-        if bar.forward_repeat or bar.ending:
-            left = ET.SubElement(measure, "barline", location="left")
-            if bar.forward_repeat:
-                ET.SubElement(left, "bar-style").text = "heavy-light"
-            if bar.ending:
-                ET.SubElement(left, "ending", number=",".join(map(str, bar.ending)), type="start")
-            if bar.forward_repeat:
-                ET.SubElement(left, "repeat", direction="forward")
+        _write_left(measure, bar)
         _write_attributes(measure, bar, divisions if index == 0 else None, _clef(tune) if index == 0 else None)
         if index == 0 and tune.quarter_bpm and not any(d.kind == "metronome" for n in bar.notes for d in n.before):
             _write_direction(measure, ScoreDirection("metronome", f"1={tune.quarter_bpm:g}"))
         for note in bar.notes:
             for said in note.before:
                 _write_direction(measure, said)
-            tied = _write_note(measure, note, bar, divisions, tied, slur_numbers)
+            _write_note(measure, note, divisions, tied, slur_numbers)
+            tied = note.tie if not note.grace else tied
         for said in bar.after:
             _write_direction(measure, said)
         _write_right(measure, bar, tune)
-    ET.indent(root)
-    head = (b'<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC '
-            b'"-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n')
-    body: bytes = ET.tostring(root, encoding="utf-8")
-    return head + body + b"\n"
+
+
+def _write_left(measure: ET.Element, bar: Bar) -> None:
+    if not (bar.forward_repeat or bar.ending):
+        return
+    left = ET.SubElement(measure, "barline", location="left")
+    if bar.forward_repeat:
+        ET.SubElement(left, "bar-style").text = "heavy-light"
+    if bar.ending:
+        ET.SubElement(left, "ending", number=",".join(map(str, bar.ending)), type="start")
+    if bar.forward_repeat:
+        ET.SubElement(left, "repeat", direction="forward")
 
 
 def _write_attributes(measure: ET.Element, bar: Bar, divisions: int | None,
@@ -128,27 +136,38 @@ def _write_direction(measure: ET.Element, said: ScoreDirection) -> None:
                 ET.SubElement(direction, "sound", attributes)
 
 
-def _write_note(measure: ET.Element, note: Note, bar: Bar, divisions: int, tied: bool,
-                slurs: list[int]) -> bool:
+def _write_note(measure: ET.Element, note: Note, divisions: int, tied: bool, slurs: list[int]) -> None:
+    """One note, its children in the order that the schema wants. `tied`: the note before is tied to this one."""
     element = ET.SubElement(measure, "note")
+    tie_stops = tied and note.pitch is not None and not note.grace
     if note.grace:
         ET.SubElement(element, "grace", {"slash": "yes"} if note.grace == "short" else {"slash": "no"})
-    if note.pitch is None:
-        ET.SubElement(element, "rest", {"measure": "yes"} if note.whole_bar else {})
-    else:
-        pitch = ET.SubElement(element, "pitch")
-        ET.SubElement(pitch, "step").text = note.pitch.step
-        if note.pitch.alter:
-            ET.SubElement(pitch, "alter").text = str(note.pitch.alter)
-        ET.SubElement(pitch, "octave").text = str(note.pitch.octave)
+    _write_pitch(element, note)
     if not note.grace:
-        length = note.quarters
-        ET.SubElement(element, "duration").text = str(int(length * divisions))
-    if tied and note.pitch is not None and not note.grace:
+        ET.SubElement(element, "duration").text = str(int(note.quarters * divisions))
+    if tie_stops:
         ET.SubElement(element, "tie", type="stop")
     if note.tie:
         ET.SubElement(element, "tie", type="start")
     ET.SubElement(element, "voice").text = "1"
+    _write_value(element, note)
+    _write_notations(element, note, tie_stops, slurs)
+    _write_lyrics(element, note)
+
+
+def _write_pitch(element: ET.Element, note: Note) -> None:
+    if note.pitch is None:
+        ET.SubElement(element, "rest", {"measure": "yes"} if note.whole_bar else {})
+        return
+    pitch = ET.SubElement(element, "pitch")
+    ET.SubElement(pitch, "step").text = note.pitch.step
+    if note.pitch.alter:
+        ET.SubElement(pitch, "alter").text = str(note.pitch.alter)
+    ET.SubElement(pitch, "octave").text = str(note.pitch.octave)
+
+
+def _write_value(element: ET.Element, note: Note) -> None:
+    """The value with its dots, the accidental where one is printed, the tuplet's ratio."""
     if not note.whole_bar:
         ET.SubElement(element, "type").text = _TYPE_NAMES[note.base]
         for _ in range(note.dots):
@@ -160,26 +179,39 @@ def _write_note(measure: ET.Element, note: Note, bar: Bar, divisions: int, tied:
         change = ET.SubElement(element, "time-modification")
         ET.SubElement(change, "actual-notes").text = str(note.tuplet.actual)
         ET.SubElement(change, "normal-notes").text = str(note.tuplet.normal)
-    _write_notations(element, note, tied, slurs)
+
+
+def _write_lyrics(element: ET.Element, note: Note) -> None:
     for number, syllable in enumerate(note.syllables, 1):
-        if syllable:
-            lyric = ET.SubElement(element, "lyric", number=str(number))
-            ET.SubElement(lyric, "syllabic").text = syllable.place
-            for k, text in enumerate(syllable.text.split("‿")):
-                if k:
-                    ET.SubElement(lyric, "elision").text = "‿"
-                ET.SubElement(lyric, "text").text = text
-            if syllable.extends:
-                ET.SubElement(lyric, "extend")
-    return note.tie if not note.grace else tied
+        if not syllable:
+            continue
+        lyric = ET.SubElement(element, "lyric", number=str(number))
+        ET.SubElement(lyric, "syllabic").text = syllable.place
+        for k, text in enumerate(syllable.text.split("‿")):
+            if k:
+                ET.SubElement(lyric, "elision").text = "‿"
+            ET.SubElement(lyric, "text").text = text
+        if syllable.extends:
+            ET.SubElement(lyric, "extend")
 
 
-def _write_notations(element: ET.Element, note: Note, tied: bool, slurs: list[int]) -> None:
+def _write_notations(element: ET.Element, note: Note, tie_stops: bool, slurs: list[int]) -> None:
     notations = ET.Element("notations")
-    if tied and note.pitch is not None and not note.grace:
+    if tie_stops:
         ET.SubElement(notations, "tied", type="stop")
     if note.tie:
         ET.SubElement(notations, "tied", type="start")
+    _write_slurs(notations, note, slurs)
+    if note.tuplet and note.tuplet.place:
+        for kind in ("start", "stop") if note.tuplet.place == "single" else (note.tuplet.place,):
+            ET.SubElement(notations, "tuplet", type=kind)
+    _write_marks(notations, note)
+    if len(notations):
+        element.append(notations)
+
+
+def _write_slurs(notations: ET.Element, note: Note, slurs: list[int]) -> None:
+    """`slurs`: numbers of those open, oldest first; changed here."""
     for _ in range(note.slur_stops):
         if slurs:
             ET.SubElement(notations, "slur", type="stop", number=str(slurs.pop(0)))
@@ -187,9 +219,9 @@ def _write_notations(element: ET.Element, note: Note, tied: bool, slurs: list[in
         number = next(k for k in range(1, 17) if k not in slurs)
         slurs.append(number)
         ET.SubElement(notations, "slur", type="start", number=str(number))
-    if note.tuplet and note.tuplet.place:
-        for kind in ("start", "stop") if note.tuplet.place == "single" else (note.tuplet.place,):
-            ET.SubElement(notations, "tuplet", type=kind)
+
+
+def _write_marks(notations: ET.Element, note: Note) -> None:
     ornaments = [_ORNAMENT_TAGS[m] for m in note.marks if m in _ORNAMENT_TAGS]
     if ornaments:
         group = ET.SubElement(notations, "ornaments")
@@ -202,8 +234,6 @@ def _write_notations(element: ET.Element, note: Note, tied: bool, slurs: list[in
             ET.SubElement(group, tag)
     if "fermata" in note.marks:
         ET.SubElement(notations, "fermata")
-    if len(notations):
-        element.append(notations)
 
 
 def _write_right(measure: ET.Element, bar: Bar, tune: Tune) -> None:
