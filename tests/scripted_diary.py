@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from companion.diary import Diary
-from companion.match.model import HeardNote, Match, Move
+from companion.match import HeardNote, Match, Move
 from companion.tune.model import LineNote, Pitch
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.audio.sound import PART_DB, Sound, silence, together
-from companion.match.model import Match, Move
+from companion.match import Match, Move
 from companion.tune.model import LineNote
 
 RATE = 44100

@@ -18,7 +18,7 @@ from companion.diary.diary import Diary
 from companion.diary.model import Pupil, Tally
 from companion.errors import Trouble
 from companion.language.cues import number
-from companion.match.model import Verdict
+from companion.match import Verdict
 from companion.messages import _
 
 ROOM, NAME = "course", "progress"  # where the diary keeps it

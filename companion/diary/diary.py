@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from companion.match.model import Match
+    from companion.match import Match
 
 LONGEST_NAME = 40
 RECORDING = "recording"  # the purpose for which sound is kept
@@ -188,8 +188,6 @@ class Diary:
 
         sound: mono float samples and their rate; kept (as FLAC) only where a consent holds today.
         """
-        from companion.match.details import kind_name
-
         flac = _flac(*sound) if sound is not None and self.consent(pupil) else None
         notes = [{"number": n.written.number, "written": n.written.pitch.name, "sung": n.sung, "midi": n.midi,
                   "onset_s": n.onset_s, "duration_s": n.duration_s} for n in match.notes]
@@ -203,7 +201,7 @@ class Diary:
             take = int(cursor.lastrowid or 0)
             write.executemany(
                 "INSERT INTO moves VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                [(take, m.start, m.end, m.wanted, m.heard, m.verdict, m.sure, kind_name(m.wanted_semitones),
+                [(take, m.start, m.end, m.wanted, m.heard, m.verdict, m.sure, m.kind,
                   m.wanted_semitones, m.sung_semitones) for m in match.moves])
             if flac:
                 until = (self._clock() + timedelta(days=days)).date().isoformat()

@@ -30,7 +30,7 @@ class Consent:
 
 @dataclass(frozen=True, slots=True)
 class TakeMove:
-    """A move of a kept take; kind as in `companion.match.details.kind_name`: "step up", "leap down", "level"."""
+    """A move of a kept take; kind as in `companion.match.MoveKind`: "step up", "leap down", "level"."""
 
     start: int
     end: int

@@ -6,8 +6,11 @@ from pathlib import Path
 
 from companion.ear.files import Sound, is_track_file, read_sound, read_track
 from companion.ear.model import PitchTrack, SungNote
+from companion.ear.notes import steadiness, weighted_median
+from companion.ear.tracker import join
 
-__all__ = ["PitchTrack", "Sound", "SungNote", "hear_pitch", "is_track_file", "read_sound", "read_track", "track"]
+__all__ = ["PitchTrack", "Sound", "SungNote", "hear_pitch", "is_track_file", "join", "read_sound", "read_track", "steadiness",
+           "track", "weighted_median"]
 
 
 def track(sound: Sound) -> PitchTrack:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from companion.match.model import Move
+from companion.match import Move
 from companion.tune.model import LineNote
 
 MISSES = 2  # on one piece, before it gets smaller

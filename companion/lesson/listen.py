@@ -23,8 +23,7 @@ from companion.ear.model import PitchTrack
 from companion.ear.tracker import HOP, Tracker
 from companion.errors import NothingSung
 from companion.lesson.singing import OTHER, SINGING, UNCLEAR, kind_of_sound, part, without_talk, without_words
-from companion.match.follow import Follower, joined
-from companion.match.model import Match
+from companion.match import Follower, Match, joined
 from companion.tune.model import LineNote
 
 F32 = NDArray[np.float32]

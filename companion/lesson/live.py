@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from companion.lesson.listen import SILENCE
 from companion.lesson.session import Session, Taken
 from companion.lesson.sung_line import SungLine, tune_of
+from companion.match import CueKind
 from companion.tune.model import LineNote, Tune
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ class Lesson:
                 give = heard not in UNCHANGED
                 if session.ask(heard, self.where()):
                     continue
-                self._move(heard, go_next=bool(session.taken) and session.taken[-1].kind == "all right")
+                self._move(heard, go_next=bool(session.taken) and session.taken[-1].kind == CueKind.ALL_RIGHT)
                 continue
             if heard.match is None or heard.kind != "take":
                 waits += 1
@@ -81,7 +82,7 @@ class Lesson:
                 continue
             waits, give = 0, False
             taken = session.answer(heard, self.name)
-            if taken.kind in ("all right", "one note") and not session.action:
+            if taken.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE) and not session.action:
                 self.at += 1
                 give = True
         if self.at >= len(self.phrases):
@@ -203,7 +204,7 @@ class Echo:
                 continue
             waits = 0
             taken: Taken = session.answer(heard, line.tune.title)
-            if taken.kind == "all right" and not session.action:
+            if taken.kind == CueKind.ALL_RIGHT and not session.action:
                 return None
 
     def _keep(self) -> None:

@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING
 
 from companion.lesson.ladder import MOVE, PHRASE, Ladder
 from companion.lesson.session import Session, Taken
+from companion.match import CueKind, move_to_try
 from companion.tune.model import LineNote, Pitch, Tune
 
 if TYPE_CHECKING:
     from companion.lesson.listen import Heard
-    from companion.match.model import Move
+    from companion.match import Move
 
 WARM_UP_S = 90.0  # a short warm-up: about a seventh of ten minutes
 WARM_UP_SHARE = 0.2  # of the session at most, where it is shorter
@@ -156,7 +157,7 @@ class Practise:
                 missed += 1
             elif heard.match is not None:
                 taken = session.answer(heard, "warm-up", quiet=True)
-                missed = 0 if taken.kind == "all right" else missed + 1
+                missed = 0 if taken.kind == CueKind.ALL_RIGHT else missed + 1
             if missed >= 2:
                 # Higher or lower than is easy today: back towards the middle, or on with the tune.
                 if k >= len(lows) // 2:
@@ -207,13 +208,11 @@ class Practise:
             self._say("We leave that for another day.")
 
     def _step(self, ladder: Ladder, taken: Taken, before: Move | None) -> Move | None:
-        from companion.language.cues import move_to_try
-
-        move = move_to_try(taken.match) if taken.kind == "one to try" else None
-        if taken.kind in ("all right", "one note"):
+        move = move_to_try(taken.match) if taken.kind == CueKind.ONE_TO_TRY else None
+        if taken.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE):
             ladder.right()
             return None if ladder.piece.size == PHRASE else before
-        if taken.kind == "one to try":
+        if taken.kind == CueKind.ONE_TO_TRY:
             ladder.missed(move)
             return move or before
         ladder.unsure()
@@ -221,14 +220,13 @@ class Practise:
 
     def _announce(self, ladder: Ladder, move: Move | None) -> None:
         """A smaller or larger piece: its notes, and for a single move the hand's way."""
-        from companion.language import English, hand_for_helper, hand_for_pupil
-        from companion.language.cues import smaller_piece
+        from companion.language import English, hand_for_helper, hand_for_pupil, smaller_piece
 
         notes = ladder.notes()
         if ladder.piece.size == PHRASE:
             self._say("Now the whole phrase.")
             return
-        self._say(smaller_piece(notes))
+        self._say(smaller_piece(self.session.language, notes))
         if ladder.piece.size == MOVE and len(notes) == 2:
             semitones = notes[1].midi - notes[0].midi
             language = English(str(self.session.settings["variety"]))
@@ -305,12 +303,11 @@ class Practise:
 def closing(taken: Sequence[Taken]) -> tuple[str, str]:
     """One sentence of what went well and one for next time, from the takes of a session."""
     from companion.diary.week import plural
-    from companion.match.details import kind_name
 
     tally: dict[str, list[int]] = {}
     for t in taken:
         for m in t.match.moves:
-            row = tally.setdefault(kind_name(m.wanted_semitones), [0, 0, 0])
+            row = tally.setdefault(m.kind, [0, 0, 0])
             row[("right", "not that way", "not sure").index(m.verdict)] += 1
     if not tally:
         return "That is all for today.", "Next time we sing again."

@@ -17,14 +17,16 @@ from numpy.typing import NDArray
 from companion.ear.files import RATE
 from companion.ear.microphone import CLIPPED_SHARE, FAINT_DB, GONE, NOTHING_DB, Gone
 from companion.errors import Trouble
+from companion.language import NOTHING_SUNG, English, Language, count_line, cue_text, detail_lines
 from companion.lesson.keys import Keys, help_lines
 from companion.lesson.out import Out
+from companion.match import CueKind, advise
 
 if TYPE_CHECKING:
     from companion.audio.sound import Sound
     from companion.diary import Diary, Pupil
     from companion.lesson.listen import Heard
-    from companion.match.model import Match
+    from companion.match import Match
     from companion.tune.model import LineNote
 
 F32 = NDArray[np.float32]
@@ -57,7 +59,7 @@ class Taken:
     line: tuple[LineNote, ...]
     match: Match
     say: str
-    kind: str
+    kind: CueKind
 
 
 @dataclass
@@ -84,6 +86,7 @@ class Session:
         self.tempo = float(self.settings["tempo"])
         self._began = self.clock()
         self._advised = False
+        self.language: Language = English(self.settings["variety"])
         self.american = self.settings["variety"] == "american"
 
     # --- out ---
@@ -221,14 +224,13 @@ class Session:
         quiet: keep and judge, but say nothing.
         """
         from companion.audio.glides import move_glides
-        from companion.language.cues import cue_for
 
         assert heard.match is not None
         match = heard.match
-        cue = cue_for(match)
-        say, kind, move = cue.say, cue.kind, cue.move
-        if heard.early and kind != "all right":
-            say, kind, move = "You began before I had ended. Wait a little, and once more.", "not sure", None
+        advice = advise(match)
+        say, kind, move = cue_text(self.language, match, advice), advice.kind, advice.move
+        if heard.early and kind != CueKind.ALL_RIGHT:
+            say, kind, move = "You began before I had ended. Wait a little, and once more.", CueKind.NOT_SURE, None
         taken = Taken(tune, tuple(n.written for n in match.notes), match, say, kind)
         self.taken.append(taken)
         # Kept before it is said: what was answered is never lost.
@@ -238,7 +240,7 @@ class Session:
             return taken
         if glides and move is not None and not self.play(move_glides(match, move)):
             return taken
-        if kind == "not sure":
+        if kind == CueKind.NOT_SURE:
             self._advise(heard)
         if self.settings["detail"] == "more":
             self._more()
@@ -266,7 +268,6 @@ class Session:
 
     def not_a_take(self, heard: Heard) -> str:
         """What to say where there was nothing to judge."""
-        from companion.language.cues import NOTHING_SUNG
         from companion.lesson.listen import NOISE
 
         if heard.kind == "silence" and heard.room_db < NOTHING_DB:
@@ -275,7 +276,7 @@ class Session:
             return "There is a steady sound in the room. I wait until it has gone, then sing again."
         if heard.kind == "unclear":
             return "I cannot tell whether that was singing. Once more, please."
-        return NOTHING_SUNG
+        return self.language.message(NOTHING_SUNG)
 
     # --- on request ---
 
@@ -314,13 +315,10 @@ class Session:
         return [f"It is given {number(n)} {'semitone' if n == 1 else 'semitones'} {way} than written."]
 
     def _more(self) -> None:
-        from companion.language.cues import detail_lines
-        from companion.lesson.words import count_line
-
         if not self.taken:
             self.say("Nothing has been sung yet.")
             return
         match = self.taken[-1].match
-        for text in [count_line(match.counts), *detail_lines(match), *self._key_line()]:
+        for text in [count_line(self.language, match.counts), *detail_lines(self.language, match), *self._key_line()]:
             if not self.say(text):
                 break

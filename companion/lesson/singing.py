@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from companion.ear.model import PitchTrack
 from companion.errors import NothingSung
-from companion.match.model import Match, Verdict
+from companion.match import Match, Verdict
 from companion.tune.model import LineNote
 
 F = NDArray[np.float64]
@@ -134,7 +134,7 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
     A beginning before a pause is left out where it is not clearly singing and the rest is closer to the tune
     without it. A take that is all right as it stands is left alone.
     """
-    from companion.match.take import match_take
+    from companion.match import match_take
 
     if all(m.verdict == Verdict.RIGHT for m in match.moves):
         return track, match

@@ -39,8 +39,8 @@ from companion.course.progress import Progress
 from companion.course.stage import Stage, taught
 from companion.errors import Trouble
 from companion.language.cues import in_american, number
-from companion.match.details import kind_name as move_name
-from companion.match.model import Verdict
+from companion.match import Verdict
+from companion.match import move_kind as move_name
 from companion.tune.model import STEPS, Pitch
 
 if TYPE_CHECKING:

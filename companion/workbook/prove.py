@@ -11,8 +11,7 @@ from collections.abc import Sequence
 
 from companion.braille import decode
 from companion.braille import signs as S
-from companion.match.model import Match, Verdict
-from companion.match.take import match_take
+from companion.match import Match, Verdict, match_take
 from companion.tune.model import LineNote, Tune, direction_of
 from companion.workbook.booklet import QUARTER_S
 from companion.workbook.exercises import GAP, Exercise, Item, demands, level_of, without_marks

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from made_matches import made_match, turned_answer
@@ -9,7 +11,9 @@ from made_matches import made_match, turned_answer
 from companion.audio.glides import RATE, glide, hertz, line_sound, move_glides, starting_note
 from companion.audio.playback import finish
 from companion.audio.sound import PART_DB, Sound, active_db
+from companion.language import English
 from companion.lesson.sounds import AFTER_SPEECH_S, cue_sound, said_then, start_sound
+from companion.match import advise
 from companion.tune import load
 
 
@@ -87,7 +91,7 @@ def test_no_sound_folds_back_from_above_half_the_rate() -> None:
 
 def test_the_glides_of_a_move_are_in_the_pupils_key_and_octave() -> None:
     found = turned_answer()
-    move = found.cue.move
+    move = found.advice.move
     assert move is not None
     sound = move_glides(found.match, move)
     first = found.match.notes[move.start - 1].midi
@@ -111,7 +115,7 @@ def test_where_a_note_was_left_out_only_the_tunes_glide_sounds() -> None:
 def test_speech_and_glides_have_one_level() -> None:
     """They were 12 dB apart. As saved and as played: what `finish` does keeps them together."""
     found = turned_answer()
-    made = cue_sound(found)
+    made = cue_sound(English(), found)
     glides = round(2.45 * RATE)
     for sound, at_most in ((made, 0.5), (finish(made), 1.5)):
         speech = active_db(Sound(sound.samples[:-glides], RATE))
@@ -137,14 +141,14 @@ def test_whatever_level_speech_and_sounds_come_at_they_leave_at_one(monkeypatch:
 
 def test_without_a_move_to_try_there_are_no_glides() -> None:
     found = turned_answer()
-    only = cue_sound(type(found)(found.take, found.tune, found.tune_name, found.line, found.match,
-                                 type(found.cue)("All five right.", "all right")))
+    match = made_match(found.line)
+    only = cue_sound(English(), replace(found, match=match, advice=advise(match)))
     assert only.seconds < 3
 
 
 def test_the_starting_note_is_said_and_then_sounded() -> None:
     note = load("lantern").line()[0]
-    sound = start_sound(note, shift=-2.5)
+    sound = start_sound(English(), note, shift=-2.5)
     tone = sound.samples[-RATE + 4410:-4410].astype(float)
     assert 69 + 12 * np.log2(spectrum_peak(tone) / 440) == pytest.approx(note.midi - 2.5, abs=0.02)
     assert sound.seconds > 1 + AFTER_SPEECH_S + 0.4

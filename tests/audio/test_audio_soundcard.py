@@ -49,12 +49,13 @@ def test_a_whole_cue_comes_out_spoken_and_then_both_glides_at_their_pitches(card
     code = """
 import json
 from companion.audio.playback import play
+from companion.language import English
 from companion.lesson.sounds import cue_sound
 from made_matches import turned_answer
 found = turned_answer()
-move = found.cue.move
+move = found.advice.move
 notes = [found.match.notes[n - 1].midi for n in (move.start, move.end)]
-play(cue_sound(found, rate_wpm=300))
+play(cue_sound(English(), found, rate_wpm=300))
 print(json.dumps([*notes, move.wanted_semitones]))
 """
     with card.recording() as record:

@@ -18,7 +18,7 @@ from companion.course.stage import find_stage, stages, taught
 from companion.diary.diary import Diary
 from companion.lesson import course_door as door
 from companion.lesson.sitting import DUE, LAST, NEW, item_for, plan
-from companion.match.model import Verdict
+from companion.match import Verdict
 from companion.tune.model import Pitch
 
 START = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)

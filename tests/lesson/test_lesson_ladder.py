@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from companion.lesson.ladder import HALF, MOVE, PHRASE, Ladder
-from companion.match.model import Move
+from companion.match import Move
 from companion.tune import load
 
 

@@ -167,7 +167,7 @@ def test_takes_are_kept_and_sound_only_with_consent(tmp_path: Path) -> None:
         import soundfile
 
         from companion.ear.tracker import track
-        from companion.match.take import match_take
+        from companion.match import match_take
 
         samples, rate = soundfile.read(io.BytesIO(diary.sound(kept[0]) or b""), dtype="float32")
         assert rate == RATE
