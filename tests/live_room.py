@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from singers import VOICES, LineItem, Style, perform, render
 
-from companion.audio.sound import Sound, at_rate
+from companion.audio import Sound
 from companion.diary import SETTINGS
 from companion.lesson.keys import Keys
 from companion.lesson.out import Out
@@ -100,7 +100,7 @@ class RoomOut(Out):
     def sound(self, sound: Sound, cut: Any = None, after_start: Any = None) -> bool:
         self.tones.append((self.room.clock(), sound))
         if self.room.echo:
-            self.room.put(at_rate(sound, RATE).samples, 0.2)  # the card's delay and the room
+            self.room.put(sound.at_rate(RATE).samples, 0.2)  # the card's delay and the room
         self.room.at += round(sound.seconds * RATE)
         return not (cut is not None and cut())
 

@@ -11,7 +11,7 @@ from companion.messages import _
 
 if TYPE_CHECKING:
     from companion.course.drill import Item
-    from companion.ear.model import PitchTrack
+    from companion.ear import PitchTrack
     from companion.lesson.out import Out
     from companion.lesson.sitting import Hands
 
@@ -188,7 +188,7 @@ def sounder(out: Out, silent: bool, shift: float) -> Callable[[Item], None]:
 def listener(settings: dict[str, Any]) -> Callable[[Item], PitchTrack | None]:
     """A sung answer through the microphone; None where nothing was sung. What was no singing is passed over."""
     def listen(item: Item) -> PitchTrack | None:
-        from companion.ear.microphone import Microphone
+        from companion.ear import Microphone
         from companion.lesson.listen import SILENCE, TAKE, Listener
 
         ear = Listener(item.sung)

@@ -20,7 +20,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.demo import demo_answer, demo_lines, save_cue
 
     if options.sound:
-        from companion.audio.playback import check_name
+        from companion.audio import check_name
 
         check_name(options.sound)
     language = options.language

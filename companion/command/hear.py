@@ -27,7 +27,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.answer import answer
 
     if options.sound:
-        from companion.audio.playback import check_name
+        from companion.audio import check_name
 
         check_name(options.sound)
     if options.sound and any(os.path.exists(kept) and os.path.exists(options.sound)
@@ -48,11 +48,11 @@ def run(options: argparse.Namespace) -> int:
 
         sound = cue_sound(options.language, found)
         if options.sound:
-            from companion.audio.playback import save
+            from companion.audio import save_sound
 
-            save(sound, options.sound)
+            save_sound(sound, options.sound)
         if options.speak:
-            from companion.audio.playback import play
+            from companion.audio import play
 
             play(sound)
     return 0

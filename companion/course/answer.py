@@ -19,10 +19,10 @@ from companion.errors import NothingSung
 from companion.language import English
 from companion.language.cues import ORDINALS, cue_text, in_american, number, ordinal
 from companion.match import Match, Verdict, advise
-from companion.tune.model import STEPS
+from companion.tune import STEPS
 
 if TYPE_CHECKING:
-    from companion.ear.model import PitchTrack
+    from companion.ear import PitchTrack
 
 #: What a helper presses for an answer that was spoken aloud.
 HEARD_RIGHT, HEARD_WRONG = "+", "-"

@@ -22,7 +22,7 @@ from companion.errors import Trouble
 from companion.language.cues import number
 from companion.match import move_kind as move_name
 from companion.messages import _
-from companion.tune.model import STEPS, Bar, LineNote, Note, Pitch, Tune, direction_of
+from companion.tune import STEPS, Bar, LineNote, Note, Pitch, Tune, direction_of
 
 CELL_TO_NAME, NAME_TO_CELL = "cell to name", "name to cell"
 CELL_TO_VOICE, VOICE_TO_CELL = "cell to voice", "voice to cell"

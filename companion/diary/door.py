@@ -18,7 +18,7 @@ from companion.messages import _
 
 def midi_of(name: str) -> int:
     """MIDI number of a note name such as "A3", "Bb3" or "F#4". Raises Trouble where it is none."""
-    from companion.tune.model import STEP_SEMITONES, Pitch
+    from companion.tune import STEP_SEMITONES, Pitch
 
     step, rest = name[:1].upper(), name[1:]
     alter = {"#": 1, "b": -1}.get(rest[:1], 0)
@@ -47,7 +47,7 @@ def told(options: Any) -> list[str]:
 
 
 def _told(diary: Diary, pupil: Pupil, options: Any) -> list[str]:
-    from companion.tune.files import find
+    from companion.tune import find
 
     # All that could be refused is looked at before anything is written.
     until = _date(options.until)

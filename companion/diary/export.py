@@ -27,7 +27,7 @@ def export(diary: Diary, pupil: Pupil, path: str | Path) -> list[str]:
     notes and moves. tunes/: the tunes that were sung or set, as far as they can still be read.
     sound/: what sound is kept, by the take's number.
     """
-    from companion.tune.files import find
+    from companion.tune import find
 
     takes = diary.takes(pupil)
     about = {

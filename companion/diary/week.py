@@ -17,7 +17,7 @@ MOST_TUNES = 3
 
 def title(tune: str) -> str:
     """How a tune is called: the title of one that ships, else its file's name."""
-    from companion.tune.catalogue import catalogue
+    from companion.tune import catalogue
 
     return next((e.title for e in catalogue() if e.name == tune), Path(tune).stem)
 
@@ -47,7 +47,7 @@ def next_kind(tallies: list[Tally]) -> Tally | None:
 
 def tunes_with(kind: str, reach: float | None = None) -> list[str]:
     """Names of shipped tunes in which a kind of move is frequent, densest first, within a reach in semitones."""
-    from companion.tune.catalogue import catalogue
+    from companion.tune import catalogue
 
     base = kind.split(" ")[0]
     fitting = [e for e in catalogue() if e.moves.get(base) and (reach is None or e.reach <= reach)]

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.files import RATE
+from companion.ear.sound import RATE
 from companion.errors import Trouble
 from companion.messages import _
 

@@ -13,8 +13,7 @@ from companion.language.english import NUMBERS, ORDINALS, English
 from companion.language.interface import Language
 from companion.match import Advice, CueKind, Detail, LengthFault, Match, Move, MoveKind, SizeFault, Verdict
 from companion.messages import N_
-from companion.tune import Direction, Key, LineNote, Pitch, spell
-from companion.tune.model import VALUES
+from companion.tune import VALUES, Direction, Key, LineNote, Pitch, spell
 
 COUNTED = 9  # notes that are counted from the beginning; farther on they are counted in their bar
 MOST_LISTED = 6  # words said one by one before a smaller piece

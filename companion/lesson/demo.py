@@ -47,7 +47,7 @@ def demo_lines(language: Language, found: Answer, sound: str | None = None) -> l
 def save_cue(language: Language, found: Answer, sound: str | None = None) -> Path:
     """Save the spoken cue and its glides, in the temporary folder if no place is given; returns where."""
     # Here and not above: sound files and speech are loaded only where they are made.
-    from companion.audio.playback import save
+    from companion.audio import save_sound
     from companion.lesson.sounds import cue_sound
 
     made = cue_sound(language, found)
@@ -55,10 +55,10 @@ def save_cue(language: Language, found: Answer, sound: str | None = None) -> Pat
     try:
         if not sound and path.is_symlink():  # somebody else's link in a shared folder: never written through
             raise Trouble(_("{path} is a link.").format(path=path))
-        save(made, path)
+        save_sound(made, path)
     except Trouble:
         if sound:
             raise
         path = Path(tempfile.mkdtemp(prefix="companion-")) / path.name  # another person's file holds the name
-        save(made, path)
+        save_sound(made, path)
     return path

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from companion.match import Move
-from companion.tune.model import LineNote
+from companion.tune import LineNote
 
 MISSES = 2  # on one piece, before it gets smaller
 MOST_AT_SMALLEST = 3  # misses on a single move, before the phrase is left for another day

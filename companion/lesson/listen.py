@@ -17,14 +17,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.files import RATE
-from companion.ear.microphone import CLIPPED
-from companion.ear.model import PitchTrack
-from companion.ear.tracker import HOP, Tracker
+from companion.ear import CLIPPED, HOP, RATE, PitchTrack, Tracker
 from companion.errors import NothingSung
 from companion.lesson.singing import OTHER, SINGING, UNCLEAR, kind_of_sound, part, without_talk, without_words
 from companion.match import Follower, Match, joined
-from companion.tune.model import LineNote
+from companion.tune import LineNote
 
 F32 = NDArray[np.float32]
 

@@ -14,7 +14,7 @@ from companion.lesson.listen import SILENCE
 from companion.lesson.session import Session, Taken
 from companion.lesson.sung_line import SungLine, tune_of
 from companion.match import CueKind
-from companion.tune.model import LineNote, Tune
+from companion.tune import LineNote, Tune
 
 if TYPE_CHECKING:
     from companion.lesson.listen import Heard
@@ -95,7 +95,7 @@ class Lesson:
         if not self.wait:
             session.give(line, self.quarter_s)
             return None
-        from companion.audio.glides import starting_note
+        from companion.audio import starting_note
 
         session.play(starting_note(line[0].midi + session.shift, 0.8))
         heard = session.listen(line, self.quarter_s, 10 * WAIT_S)

@@ -42,7 +42,7 @@ class Out:
             if after_start is not None:
                 after_start()
             return True
-        from companion.audio.speech import speak
+        from companion.audio import speak
 
         shown = self.show
         done = self.sound(speak(text, self.rate, self.variety), cut, after_start)
@@ -56,10 +56,10 @@ class Out:
 
     def sound(self, sound: Any, cut: Cut | None = None, after_start: Callable[[], None] | None = None) -> bool:
         """Play to the end, False where it was cut short. A loudspeaker that is gone is said once, as text."""
-        from companion.audio.playback import start
+        from companion.audio import start_playing
 
         try:
-            playing = start(sound, self.device, cap_db=self.cap_db)
+            playing = start_playing(sound, self.device, cap_db=self.cap_db)
             if after_start is not None:
                 after_start()
             while not playing.wait(POLL_S):

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from companion.lesson.ladder import MOVE, PHRASE, Ladder
 from companion.lesson.session import Session, Taken
 from companion.match import CueKind, move_to_try
-from companion.tune.model import LineNote, Pitch, Tune
+from companion.tune import LineNote, Pitch, Tune
 
 if TYPE_CHECKING:
     from companion.lesson.listen import Heard
@@ -42,8 +42,7 @@ class Set:
 
 def pattern(low: int, steps: Sequence[int] = PATTERN) -> tuple[LineNote, ...]:
     """A warm-up pattern from a lowest note, as quavers with a longer last note."""
-    from companion.tune.model import Key
-    from companion.tune.voice import spell
+    from companion.tune import Key, spell
 
     out, onset = [], Fraction(0)
     for i, step in enumerate(steps):
@@ -167,7 +166,7 @@ class Practise:
         session.shift = shift
 
     def _glide(self, low: float, high: float) -> None:
-        from companion.audio.glides import glide
+        from companion.audio import glide
 
         session = self.session
         middle = (low + high) / 2
@@ -236,7 +235,7 @@ class Practise:
             self._glide_of(notes)
 
     def _glide_of(self, notes: Sequence[LineNote]) -> None:
-        from companion.audio.glides import glide
+        from companion.audio import glide
 
         shift = self.session.shift
         self.session.play(glide(notes[0].midi + shift, notes[1].midi + shift))

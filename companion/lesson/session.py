@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.files import RATE
-from companion.ear.microphone import CLIPPED_SHARE, FAINT_DB, GONE, NOTHING_DB, Gone
+from companion.ear import CLIPPED_SHARE, FAINT_DB, GONE, NOTHING_DB, RATE, Gone
 from companion.errors import Trouble
 from companion.language import NOTHING_SUNG, English, Language, count_line, cue_text, detail_lines
 from companion.lesson.keys import Keys, help_lines
@@ -23,11 +22,11 @@ from companion.lesson.out import Out
 from companion.match import CueKind, advise
 
 if TYPE_CHECKING:
-    from companion.audio.sound import Sound
+    from companion.audio import Sound
     from companion.diary import Diary, Pupil
     from companion.lesson.listen import Heard
     from companion.match import Match
-    from companion.tune.model import LineNote
+    from companion.tune import LineNote
 
 F32 = NDArray[np.float32]
 
@@ -207,14 +206,12 @@ class Session:
 
     def give(self, line: Sequence[LineNote], quarter_s: float, note: bool = True) -> bool:
         """The starting note and then the line, in the pupil's key; False where a key cut it short."""
-        from companion.audio.glides import RATE as OUT_RATE
-        from companion.audio.glides import line_sound, starting_note
-        from companion.audio.sound import silence, together
+        from companion.audio import OUTPUT_RATE, concatenated, line_sound, silence, starting_note
 
         parts = [line_sound(line, self.shift, quarter_s)]
         if note:
-            parts = [starting_note(line[0].midi + self.shift, 0.8), silence(0.4, OUT_RATE), *parts]
-        return self.play(together(*parts, rate=OUT_RATE))
+            parts = [starting_note(line[0].midi + self.shift, 0.8), silence(0.4, OUTPUT_RATE), *parts]
+        return self.play(concatenated(*parts, rate=OUTPUT_RATE))
 
     # --- the answer ---
 
@@ -223,7 +220,7 @@ class Session:
 
         quiet: keep and judge, but say nothing.
         """
-        from companion.audio.glides import move_glides
+        from companion.audio import move_glides
 
         assert heard.match is not None
         match = heard.match

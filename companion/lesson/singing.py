@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.model import PitchTrack
+from companion.ear import PitchTrack
 from companion.errors import NothingSung
 from companion.match import Match, Verdict
-from companion.tune.model import LineNote
+from companion.tune import LineNote
 
 F = NDArray[np.float64]
 

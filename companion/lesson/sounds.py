@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from companion.audio.glides import RATE, move_glides, starting_note
-from companion.audio.sound import Sound, levelled, silence, together
-from companion.audio.speech import RATE_WPM, speak
+from companion.audio import OUTPUT_RATE, RATE_WPM, Sound, concatenated, levelled, move_glides, silence, speak, starting_note
 from companion.language import Language, start_line
 from companion.lesson.answer import Answer
-from companion.tune.model import LineNote
+from companion.tune import LineNote
 
 AFTER_SPEECH_S = 0.3  # long enough that the first tone is not taken for the end of a word
 
@@ -16,8 +14,8 @@ def said_then(say: str, *sounds: Sound, rate_wpm: int = RATE_WPM, variety: str =
     """A sentence spoken and then sounds, all at one level. Raises Trouble where speech is not to be had."""
     parts = [levelled(speak(say, rate_wpm, variety))]
     for sound in sounds:
-        parts += [silence(AFTER_SPEECH_S, RATE), levelled(sound)]
-    return together(*parts, rate=RATE)
+        parts += [silence(AFTER_SPEECH_S, OUTPUT_RATE), levelled(sound)]
+    return concatenated(*parts, rate=OUTPUT_RATE)
 
 
 def _variety(language: Language) -> str:

@@ -48,7 +48,7 @@ def known(diary: Diary, nickname: str, new: bool) -> Pupil:
 
 def open_session(kind: str, nickname: str | None, diary: Diary | None, keys: Keys,
                  settings: dict[str, Any], out: Any) -> Session:
-    from companion.ear.microphone import Microphone
+    from companion.ear import Microphone
     from companion.lesson.session import Session
 
     pupil = diary.pupil(nickname) if diary is not None and nickname else None
@@ -138,7 +138,7 @@ def check_level(options: Any) -> int:
     """Three seconds of singing, and what to change about the microphone."""
     import numpy as np
 
-    from companion.ear.microphone import Microphone, level_of
+    from companion.ear import Microphone, level_of
 
     _wake()
     settings = settings_for(options, None, None)
@@ -186,7 +186,7 @@ class Later:
 
 def _wake() -> None:
     try:
-        from companion.audio.playback import portaudio
+        from companion.audio import portaudio
 
         portaudio()
     except Trouble:

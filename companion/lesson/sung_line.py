@@ -12,10 +12,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from companion.ear.model import PitchTrack, SungNote
+from companion.ear import PitchTrack, SungNote
 from companion.transcribe.segmentation import sung_notes
-from companion.tune.model import Bar, Key, LineNote, Note, Time, Tune
-from companion.tune.voice import spell
+from companion.tune import Bar, Key, LineNote, Note, Time, Tune, spell
 
 #: Values that a note of an echoed line may have, in crotchets.
 LENGTHS = (Fraction(1, 2), Fraction(1), Fraction(3, 2), Fraction(2), Fraction(3), Fraction(4))

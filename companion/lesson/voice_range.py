@@ -10,7 +10,7 @@ import numpy as np
 
 from companion.lesson.practise import pattern
 from companion.lesson.session import HIGH, LOW, Session
-from companion.tune.model import LineNote
+from companion.tune import LineNote
 
 STEPS = (0, 2, 4, 2, 0)
 QUARTER_S = 0.9

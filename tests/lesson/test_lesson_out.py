@@ -13,7 +13,7 @@ from companion.lesson.out import Out
 
 
 class Player:
-    """Stands for companion.audio.playback.start."""
+    """Stands for companion.audio.start_playing."""
 
     def __init__(self, fails: bool = False) -> None:
         self.fails, self.played, self.stopped = fails, 0, False
@@ -39,7 +39,7 @@ class Player:
 
 
 def out(monkeypatch: pytest.MonkeyPatch, player: Player, show: bool = False, **settings: Any) -> tuple[Out, Any]:
-    monkeypatch.setattr("companion.audio.playback.start", player)
+    monkeypatch.setattr("companion.audio.start_playing", player)
     stream = io.StringIO()
     return Out({**{n: s.default for n, s in SETTINGS.items()}, **settings}, show, stream), stream
 
