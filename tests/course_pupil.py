@@ -15,7 +15,7 @@ from singers.performance import STEP_S
 
 from companion.braille import to_ascii, to_dots
 from companion.course.drill import Item
-from companion.ear.files import Sound
+from companion.ear import Sound
 from companion.ear.model import PitchTrack
 from companion.lesson.sitting import Hands
 from companion.tune.model import LineNote

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from companion.language.cues import cue_for
 from companion.lesson.answer import Answer
-from companion.match.model import HeardNote, Match, Move, Verdict
+from companion.match import HeardNote, Match, Move, Verdict, advise
 from companion.tune import load
 from companion.tune.model import LineNote, direction_of
 
@@ -41,4 +40,4 @@ def turned_answer(tune: str = "snail-wall", place: int = 4) -> Answer:
     notes = [HeardNote(n.written, True, first + 2 if i == place + 1 else n.midi, n.onset_s, n.duration_s)
              for i, n in enumerate(match.notes)]
     match = Match(match.shift_semitones, tuple(notes), match.moves, match.closeness)
-    return Answer("made", loaded, tune, line, match, cue_for(match))
+    return Answer("made", loaded, tune, line, match, advise(match))

@@ -14,6 +14,7 @@ import re
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -46,14 +47,23 @@ class Module:
         return parts[0] if len(parts) > 1 else ""
 
 
+@cache
+def _all_modules() -> tuple[Module, ...]:
+    return tuple(Module(p, ast.parse(p.read_text(encoding="utf-8"))) for p in sorted(CODE.glob("**/*.py")))
+
+
+@cache
+def _known() -> frozenset[str]:
+    return frozenset(m.name for m in _all_modules())
+
+
 def modules(package: str | None = None) -> list[Module]:
-    found = [Module(p, ast.parse(p.read_text(encoding="utf-8"))) for p in sorted(CODE.glob("**/*.py"))]
-    return [m for m in found if package is None or m.package == package]
+    return [m for m in _all_modules() if package is None or m.package == package]
 
 
 def imports(module: Module) -> Iterator[tuple[str, int]]:
     """(module imported, line), those inside functions and for type checking too."""
-    known = {m.name for m in modules()}
+    known = _known()
     for node in ast.walk(module.tree):
         if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "companion":
             for alias in node.names:

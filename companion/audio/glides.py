@@ -12,11 +12,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.audio.sound import PART_DB, Sound, silence, together
-from companion.match.model import Match, Move
-from companion.tune.model import LineNote
+from companion.audio.sound import PART_DB, concatenated, silence
+from companion.ear import Sound
+from companion.match import Match, Move
+from companion.tune import LineNote
 
-RATE = 44100
+OUTPUT_RATE = 44100
 REST_S = 0.35  # on the first and on the last pitch: longer than the 0.1 s or so that a pitch needs
 GLIDE_S = 0.4
 BETWEEN_S = 0.25
@@ -35,21 +36,21 @@ def hertz(midi: float | NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def tone(midi: NDArray[np.float64], timbre: str, edge_s: float = EDGE_S) -> NDArray[np.float32]:
-    """Sound of a pitch contour: one MIDI number a sample, at RATE, at PART_DB RMS. timbre: "tune" or "voice".
+    """Sound of a pitch contour: one MIDI number a sample, at OUTPUT_RATE, at PART_DB RMS. timbre: "tune" or "voice".
 
     edge_s: length of the soft ends, seconds. An empty contour gives no samples.
     """
     if not len(midi):
         return np.zeros(0, dtype=np.float32)
     f0 = hertz(midi)
-    phase = 2 * np.pi * np.cumsum(f0) / RATE
+    phase = 2 * np.pi * np.cumsum(f0) / OUTPUT_RATE
     out = np.zeros(len(midi))
     for k, strength in enumerate(TIMBRES[timbre], 1):
         # Harmonics fade out below half the rate, so that none folds back.
-        room = np.clip((RATE / 2 - k * f0) / 2000.0, 0, 1)
+        room = np.clip((OUTPUT_RATE / 2 - k * f0) / 2000.0, 0, 1)
         out += strength * room * np.sin(k * phase)
     out *= 10 ** (PART_DB / 20) / (float(np.sqrt(np.mean(out**2))) + 1e-9)
-    edge = min(len(out) // 2, round(edge_s * RATE))
+    edge = min(len(out) // 2, round(edge_s * OUTPUT_RATE))
     ramp = np.sin(np.linspace(0, np.pi / 2, edge)) ** 2
     out[:edge] *= ramp
     out[len(out) - edge:] *= ramp[::-1]
@@ -58,11 +59,11 @@ def tone(midi: NDArray[np.float64], timbre: str, edge_s: float = EDGE_S) -> NDAr
 
 def glide(start_midi: float, end_midi: float, timbre: str = "tune") -> Sound:
     """One move as a tone that rises, falls or stays: it rests, glides, rests."""
-    rest, slide = round(REST_S * RATE), round(GLIDE_S * RATE)
+    rest, slide = round(REST_S * OUTPUT_RATE), round(GLIDE_S * OUTPUT_RATE)
     bend = 0.5 - 0.5 * np.cos(np.linspace(0, np.pi, slide))
     contour = np.concatenate([np.full(rest, start_midi), start_midi + (end_midi - start_midi) * bend,
                               np.full(rest, end_midi)])
-    return Sound(tone(contour, timbre, SOFT_EDGE_S), RATE)
+    return Sound(tone(contour, timbre, SOFT_EDGE_S), OUTPUT_RATE)
 
 
 def move_glides(match: Match, move: Move) -> Sound:
@@ -77,7 +78,7 @@ def move_glides(match: Match, move: Move) -> Sound:
     tune = glide(start, start + move.wanted_semitones, "tune")
     if last.midi is None or first.midi is None:
         return tune
-    return together(tune, silence(BETWEEN_S, RATE), glide(start, last.midi, "voice"), rate=RATE)
+    return concatenated(tune, silence(BETWEEN_S, OUTPUT_RATE), glide(start, last.midi, "voice"), rate=OUTPUT_RATE)
 
 
 def line_sound(line: Sequence[LineNote], shift: float = 0.0, quarter_s: float = NOTE_S,
@@ -85,13 +86,13 @@ def line_sound(line: Sequence[LineNote], shift: float = 0.0, quarter_s: float = 
     """A line played note for note, `shift` semitones from where it is written, `quarter_s` a crotchet."""
     parts: list[Sound] = []
     for note in line:
-        length = round(float(note.quarters) * quarter_s * RATE)
-        parts.append(Sound(tone(np.full(length, note.midi + shift), timbre), RATE))
+        length = round(float(note.quarters) * quarter_s * OUTPUT_RATE)
+        parts.append(Sound(tone(np.full(length, note.midi + shift), timbre), OUTPUT_RATE))
         if note.rest_after:
-            parts.append(silence(float(note.rest_after) * quarter_s, RATE))
-    return together(*parts, rate=RATE)
+            parts.append(silence(float(note.rest_after) * quarter_s, OUTPUT_RATE))
+    return concatenated(*parts, rate=OUTPUT_RATE)
 
 
 def starting_note(midi: float, seconds: float = 1.0) -> Sound:
     """The note to begin on: `midi` may lie between the keys of a piano."""
-    return Sound(tone(np.full(round(seconds * RATE), float(midi)), "tune", SOFT_EDGE_S), RATE)
+    return Sound(tone(np.full(round(seconds * OUTPUT_RATE), float(midi)), "tune", SOFT_EDGE_S), OUTPUT_RATE)

@@ -19,7 +19,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.audio.sound import SILENT_DB, Sound, at_rate
+from companion.audio.sound import SILENT_DB
+from companion.ear import Sound
 from companion.errors import Trouble
 from companion.messages import _
 from companion.places import write_whole
@@ -133,7 +134,7 @@ def check_name(path: str | Path) -> str:
     return kind
 
 
-def save(sound: Sound, path: str | Path) -> None:
+def save_sound(sound: Sound, path: str | Path) -> None:
     """Write a sound as .wav or .flac (16 bit), whole or not at all, capped as all that is played."""
     import soundfile
 
@@ -235,7 +236,7 @@ class _Stalled(Exception):
 
 
 class Playing:
-    """A sound on its way out. Made by `start`; goes on by itself."""
+    """A sound on its way out. Made by `start_playing`; goes on by itself."""
 
     def __init__(self, stream: Any, samples: NDArray[np.float32], rate: int, failures: tuple[type[Exception], ...],
                  stop: Event | None) -> None:
@@ -322,7 +323,7 @@ def _end_all() -> None:
         playing.thread.join(STALLED_S + 1)
 
 
-def start(sound: Sound, device: str | int | None = None, stop: Event | None = None,
+def start_playing(sound: Sound, device: str | int | None = None, stop: Event | None = None,
           cap_db: float = CAP_DBFS) -> Playing:
     """Begin to play a sound and return at once. device: name or number, the default one if None.
 
@@ -331,7 +332,7 @@ def start(sound: Sound, device: str | int | None = None, stop: Event | None = No
     """
     sd = portaudio()
     found, rate = find_loudspeaker(device)
-    samples = at_rate(finish(sound, cap_db), rate).samples
+    samples = finish(sound, cap_db).at_rate(rate).samples
     for channels in (1, 2):  # some drivers open no single channel: then both carry the same
         try:
             stream = sd.OutputStream(samplerate=rate, channels=channels, dtype="float32", device=found,
@@ -345,5 +346,5 @@ def start(sound: Sound, device: str | int | None = None, stop: Event | None = No
 
 def play(sound: Sound, device: str | int | None = None, stop: Event | None = None,
          cap_db: float = CAP_DBFS) -> None:
-    """Play a sound to its end, or until `stop` is set. As `start`, and then `Playing.wait`."""
-    start(sound, device, stop, cap_db).wait()
+    """Play a sound to its end, or until `stop` is set. As `start_playing`, and then `Playing.wait`."""
+    start_playing(sound, device, stop, cap_db).wait()

@@ -1,11 +1,10 @@
-"""Sound that goes out: mono samples and their rate, and parts brought to one level."""
+"""Sound that goes out: parts joined, and brought to one level."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import NDArray
+
+from companion.ear import Sound
 
 #: Level of every part of a cue while it sounds, RMS, dB re full scale. Near the -23 LUFS of broadcasts (EBU
 #: R 128), and so low that speech, whose loudest moments lie 8 dB above its level and its peaks 16, stays
@@ -18,34 +17,13 @@ PAUSE_DB = 25.0
 SILENT_DB = -120.0
 
 
-@dataclass(frozen=True)
-class Sound:
-    """Mono sound out: samples float32 within -1..1, rate in Hz."""
-
-    samples: NDArray[np.float32]
-    rate: int
-
-    @property
-    def seconds(self) -> float:
-        return len(self.samples) / self.rate
-
-
 def silence(seconds: float, rate: int) -> Sound:
     return Sound(np.zeros(round(seconds * rate), dtype=np.float32), rate)
 
 
-def at_rate(sound: Sound, rate: int) -> Sound:
-    """The same sound at another rate (soxr)."""
-    if sound.rate == rate:
-        return sound
-    import soxr
-
-    return Sound(np.asarray(soxr.resample(sound.samples, sound.rate, rate), dtype=np.float32), rate)
-
-
-def together(*sounds: Sound, rate: int = 44100) -> Sound:
+def concatenated(*sounds: Sound, rate: int = 44100) -> Sound:
     """Sounds one after the other, at one rate."""
-    parts = [at_rate(s, rate).samples for s in sounds]
+    parts = [s.at_rate(rate).samples for s in sounds]
     return Sound(np.concatenate(parts) if parts else np.zeros(0, dtype=np.float32), rate)
 
 

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.audio.sound import Sound
+from companion.ear import Sound
 from companion.errors import Trouble
 from companion.messages import _
 

@@ -29,7 +29,7 @@ from companion.braille.groups import (
 )
 from companion.braille.rhythm import BASES, UNITS, beat, capacity, read_bar
 from companion.braille.units import Unit, direction, read_expression, shape_of, split, unit
-from companion.tune.model import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tuplet
+from companion.tune import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tuplet
 
 MOST_BARS = 20_000  # a repeat sign with a great number must not fill the memory
 #: Values of grace notes by row: they have no time of their own, so the commonest value of each row is meant.

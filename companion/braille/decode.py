@@ -34,7 +34,7 @@ from companion.braille.reading import Problem, Raw, Reading, Row, say_written
 from companion.braille.text import from_dots, read_words, words
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune.model import Key, ScoreDirection, Syllable, Time, Tune
+from companion.tune import Key, ScoreDirection, Syllable, Time, Tune
 
 __all__ = ["Problem", "Reading", "decode", "lines_of", "read_file", "say_written"]
 

@@ -28,7 +28,7 @@ from companion.braille.pieces import (
 )
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune.model import Bar, Note, ScoreDirection, Syllable, Tune
+from companion.tune import Bar, Note, ScoreDirection, Syllable, Tune
 
 __all__ = ["Habits", "encode", "key_cells", "needs_octave", "one_line", "pitch_only_tune", "time_cells"]
 

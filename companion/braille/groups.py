@@ -13,7 +13,7 @@ from companion.braille import signs as S
 from companion.braille.rhythm import BASES
 from companion.braille.text import read_words
 from companion.braille.units import NOTES, Unit, read_expression, shape_of, split, unit
-from companion.tune.model import Key, ScoreDirection, Time
+from companion.tune import Key, ScoreDirection, Time
 
 _U, _L = "".join(S.UPPER_DIGITS.values()), "".join(S.LOWER_DIGITS.values())
 _SHARP, _FLAT, _NATURAL = S.ACCIDENTALS[1], S.ACCIDENTALS[-1], S.ACCIDENTALS[0]

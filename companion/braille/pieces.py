@@ -25,7 +25,7 @@ from companion.braille.rhythm import REST_NOTE, ROWS, UNITS, Code, Written, beat
 from companion.braille.rhythm import SMALLER as SMALLER_SIGN
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune.model import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tune
+from companion.tune import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tune
 
 LONG_SLUR = 5  # a slur of so many notes is written with brackets (De Garmo, chapter 12: up to four notes singly)
 DOUBLED_FROM = 4  # so many notes in a row with one mark: the sign doubled at the first, once at the last (ch. 14)

@@ -14,7 +14,7 @@ from companion.braille.groups import METRONOME_MARK, read_metronome, read_signat
 from companion.braille.page import Link, Said
 from companion.braille.text import read_words
 from companion.braille.units import unit
-from companion.tune.model import VALUES, Bar, Note, Tune
+from companion.tune import VALUES, Bar, Note, Tune
 
 
 @dataclass

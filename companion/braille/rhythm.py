@@ -14,7 +14,7 @@ from fractions import Fraction
 from functools import lru_cache
 from math import lcm, log2
 
-from companion.tune.model import Time
+from companion.tune import Time
 
 UNITS = 256
 BREVE = 4  # the row of the breve, which has only one value

@@ -7,7 +7,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from companion.braille import signs as S
-from companion.tune.model import VALUES, Pitch
+from companion.tune import VALUES, Pitch
 
 _TO_ASCII = {chr(S.CELL_BASE + i): c for i, c in enumerate(S.ASCII)}
 _TO_CELLS = {c: cell for cell, c in _TO_ASCII.items()} | {

@@ -12,7 +12,7 @@ from functools import lru_cache
 from companion.braille import signs as S
 from companion.braille.rhythm import BREVE, GROUP, LARGER, REST, SMALLER
 from companion.braille.text import read_words
-from companion.tune.model import STEPS, ScoreDirection
+from companion.tune import STEPS, ScoreDirection
 
 #: Cells that words are made of: six-dot cells with any of dots 1, 2, 3 (a word of music ends where dots 4, 5, 6
 #: stand alone, since the octave mark of the next note is due there), dot 3 itself apart.

@@ -20,15 +20,16 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.demo import demo_answer, demo_lines, save_cue
 
     if options.sound:
-        from companion.audio.playback import check_name
+        from companion.audio import check_name
 
         check_name(options.sound)
-    found = demo_answer(options.american)
+    language = options.language
+    found = demo_answer()
     if options.json:
-        print(json.dumps(found.as_json(), ensure_ascii=False))
+        print(json.dumps(found.as_json(language), ensure_ascii=False))
         if options.sound:
-            save_cue(found, options.sound, options.american)
+            save_cue(language, found, options.sound)
         return 0
-    print("A child sings Snail on the wall; the take and the tune ship with this program.", flush=True)
-    print("\n".join(demo_lines(found, options.sound, options.american)))
+    print(_("A child sings Snail on the wall; the take and the tune ship with this program."), flush=True)
+    print("\n".join(demo_lines(language, found, options.sound)))
     return 0

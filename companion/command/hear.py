@@ -27,7 +27,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.answer import answer
 
     if options.sound:
-        from companion.audio.playback import check_name
+        from companion.audio import check_name
 
         check_name(options.sound)
     if options.sound and any(os.path.exists(kept) and os.path.exists(options.sound)
@@ -36,23 +36,23 @@ def run(options: argparse.Namespace) -> int:
 
         raise Trouble(_("{sound} is the take or the tune itself, and would be lost. Give another name for the sound.").format(
                             sound=options.sound))
-    found = answer(options.take, options.tune, options.phrase, options.part, options.american)
+    found = answer(options.take, options.tune, options.phrase, options.part)
     if options.json:
-        print(json.dumps(found.as_json(), ensure_ascii=False))
+        print(json.dumps(found.as_json(options.language), ensure_ascii=False))
     else:
         from companion.lesson.words import answer_lines
 
-        print("\n".join(answer_lines(found, more=options.more, american=options.american)), flush=True)
+        print("\n".join(answer_lines(options.language, found, more=options.more)), flush=True)
     if options.sound or options.speak:
         from companion.lesson.sounds import cue_sound
 
-        sound = cue_sound(found, variety="american" if options.american else "british")
+        sound = cue_sound(options.language, found)
         if options.sound:
-            from companion.audio.playback import save
+            from companion.audio import save_sound
 
-            save(sound, options.sound)
+            save_sound(sound, options.sound)
         if options.speak:
-            from companion.audio.playback import play
+            from companion.audio import play
 
             play(sound)
     return 0

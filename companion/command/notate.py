@@ -45,7 +45,7 @@ def run(options: argparse.Namespace) -> int:
     said = given(options.bpm, options.time, options.beats, options.key, options.counted_in)
     microphone = None
     if options.take == [LIVE]:
-        from companion.ear.microphone import Microphone
+        from companion.ear import Microphone
 
         microphone = Microphone(options.microphone)
         print(LIVE_SAY, file=sys.stderr if options.json else sys.stdout, flush=True)
@@ -69,7 +69,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(as_json(written.notation), ensure_ascii=False))
     if options.play:
-        from companion.audio.playback import play
+        from companion.audio import play
 
         play(tune_sound(tune))
     return 0

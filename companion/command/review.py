@@ -21,6 +21,8 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.review import review
     from companion.lesson.words import review_line
 
-    for found in review(options.list, options.jobs, options.american):
-        print(json.dumps(found, ensure_ascii=False) if options.json else review_line(found), flush=True)
+    language = options.language
+    for found in review(options.list, language, options.jobs):
+        print(json.dumps(found.as_json(language), ensure_ascii=False) if options.json else review_line(language, found),
+              flush=True)
     return 0

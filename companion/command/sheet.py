@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from companion.course.stage import stages
-    from companion.diary import Diary
+    from companion.diary.diary import Diary
     from companion.lesson.course_door import moment, sheet_of
     from companion.paper import forms
 
@@ -44,7 +44,7 @@ def run(options: argparse.Namespace) -> int:
     elif not options.speak:
         print("\n".join(forms.to_text(sheet)))
     if options.speak:
-        from companion.audio.playback import play
+        from companion.audio import play
 
         play(forms.to_sound(sheet, variety="american" if options.american else "british"))
     return 0

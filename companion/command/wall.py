@@ -28,8 +28,7 @@ def run(options: argparse.Namespace) -> int:
     else:
         print("\n".join(card.lines()), flush=True)
     if options.speak:
-        from companion.audio.playback import play
-        from companion.audio.speech import speak
+        from companion.audio import play, speak
 
         play(speak(" ".join(card.lines())))
     return 0

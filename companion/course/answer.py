@@ -16,13 +16,13 @@ from companion.braille import signs as S
 from companion.course.drill import HIGHER, Item, card, plain_number, said_line
 from companion.course.facts import AMERICAN, PLAIN, VALUE_NAMES, Fact, by_cells, fact, letter_of
 from companion.errors import NothingSung
-from companion.language.cues import ORDINALS, cue_for, in_american, number, ordinal
-from companion.match.details import kind_name as move_name
-from companion.match.model import Match, Verdict
-from companion.tune.model import STEPS
+from companion.language import English
+from companion.language.cues import ORDINALS, cue_text, in_american, number, ordinal
+from companion.match import Match, Verdict, advise
+from companion.tune import STEPS
 
 if TYPE_CHECKING:
-    from companion.ear.model import PitchTrack
+    from companion.ear import PitchTrack
 
 #: What a helper presses for an answer that was spoken aloud.
 HEARD_RIGHT, HEARD_WRONG = "+", "-"
@@ -482,7 +482,7 @@ def check_take(item: Item, take: str | Path | PitchTrack, american: bool = False
     Every move is remembered by its kind. Raises Trouble where a file cannot be read.
     """
     from companion.ear import hear_pitch
-    from companion.match.take import match_take
+    from companion.match import match_take
 
     track = hear_pitch(take) if isinstance(take, (str, Path)) else take
     try:
@@ -491,27 +491,27 @@ def check_take(item: Item, take: str | Path | PitchTrack, american: bool = False
         from companion.language.cues import NOTHING_SUNG
 
         return Judged(Verdict.UNSURE, NOTHING_SUNG)
-    cue = cue_for(match)
+    advice = advise(match)
     counts = match.counts
     verdict = Verdict.WRONG if counts[Verdict.WRONG] else Verdict.UNSURE if counts[Verdict.UNSURE] else Verdict.RIGHT
-    say = cue.say
+    say = cue_text(English(), match, advice)
     cards: dict[str, str] = {}
     steps = [n.pitch.step for n in item.sung]
     if verdict == Verdict.RIGHT and item.kind == "sing the cell":
         say = f"Right. {steps[0]} to {steps[1]}."
     elif verdict == Verdict.RIGHT and item.cells and len(steps) <= MOST_NAMED:
         say = f"{say} {', '.join(steps)}."
-    elif cue.move is not None and item.kind == "sing the move":
+    elif advice.move is not None and item.kind == "sing the move":
         say = f"{_wanted_way(item.answer)} Listen."
-    elif cue.move is not None and item.cells:
+    elif advice.move is not None and item.cells:
         # The cue in the tune's words, and the two cells that it is about.
-        at = cue.move.start - item.sung[0].number
+        at = advice.move.start - item.sung[0].number
         say = say.replace(". Listen.", f": {steps[at]}, then {steps[at + 1]}. Listen.")
     if verdict != Verdict.UNSURE:
         cards = {c: verdict for c in item.cards if c.split(" | ")[0] not in _MOVES}
     for m in match.moves:
         if m.verdict != Verdict.UNSURE:
-            name = card(move_name(m.wanted_semitones), item.way)
+            name = card(m.kind, item.way)
             # One wrong move of a kind outweighs right ones in the same take.
             if cards.get(name) != Verdict.WRONG:
                 cards[name] = m.verdict

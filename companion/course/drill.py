@@ -20,9 +20,9 @@ from companion.course.facts import VALUE_NAMES, Fact, fact
 from companion.course.material import Group, Material, make_group, note_fact
 from companion.errors import Trouble
 from companion.language.cues import number
-from companion.match.details import kind_name as move_name
+from companion.match import move_kind as move_name
 from companion.messages import _
-from companion.tune.model import STEPS, Bar, LineNote, Note, Pitch, Tune, direction_of
+from companion.tune import STEPS, Bar, LineNote, Note, Pitch, Tune, direction_of
 
 CELL_TO_NAME, NAME_TO_CELL = "cell to name", "name to cell"
 CELL_TO_VOICE, VOICE_TO_CELL = "cell to voice", "voice to cell"

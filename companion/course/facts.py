@@ -15,7 +15,7 @@ from companion.braille import say_dots
 from companion.braille import signs as S
 from companion.braille import text as T
 from companion.braille.encode import key_cells, time_cells
-from companion.tune.model import STEPS, VALUES, Key, Pitch, Time
+from companion.tune import STEPS, VALUES, Key, Pitch, Time
 
 VALUE_NAMES = {british: value for value, (british, _) in VALUES.items()}
 AMERICAN = dict(VALUES.values())

@@ -18,7 +18,7 @@ from companion.braille.encode import Habits
 from companion.course.facts import fact, said_signs
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune.model import VALUES, Key, LineNote, Note, Pitch, Tune
+from companion.tune import VALUES, Key, LineNote, Note, Pitch, Tune
 
 #: values: every note a quaver, no rests. octave marks: no marks at all. bars: notes in rows of a few, no bar
 #: lines. key: accidentals written at the notes instead. time: no time signature. words: no words.

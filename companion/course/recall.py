@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from companion.match.model import Verdict
+from companion.match import Verdict
 
 if TYPE_CHECKING:
     from fsrs import Card, Scheduler

@@ -1,51 +1,10 @@
-"""What the diary holds, as data. Times are UTC; a pupil is known by a nickname only.
-
-The values of the enums are those in the diary's file and in the JSON that programs read: never change one that has
-shipped.
-"""
+"""What the diary holds, as data. Times are UTC; a pupil is known by a nickname only."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from enum import StrEnum
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from companion.match import Verdict
-    from companion.tune import Direction
-
-
-class SessionKind(StrEnum):
-    """In what kind of session a take was sung."""
-
-    LESSON = "lesson"
-    PRACTISE = "practise"
-
-
-class Purpose(StrEnum):
-    """What a consent allows: that sound is recorded and kept."""
-
-    RECORDING = "recording"
-
-
-class MoveKind(StrEnum):
-    """A move by its size and direction, as `companion.match` names it."""
-
-    LEVEL = "level"
-    SEMITONE_UP = "semitone up"
-    SEMITONE_DOWN = "semitone down"
-    STEP_UP = "step up"
-    STEP_DOWN = "step down"
-    SKIP_UP = "skip up"
-    SKIP_DOWN = "skip down"
-    LEAP_UP = "leap up"
-    LEAP_DOWN = "leap down"
-
-    @property
-    def size(self) -> str:
-        """Without the direction, as the catalogue of tunes counts them: "step"."""
-        return self.value.partition(" ")[0]
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,22 +23,22 @@ class Consent:
     """Someone responsible allows something for a pupil. until: last day, None without an end."""
 
     given_by: str
-    purpose: Purpose
+    purpose: str
     given_at: datetime
     until: date | None
 
 
 @dataclass(frozen=True, slots=True)
 class TakeMove:
-    """A move of a kept take: start and end are numbers of notes, the intervals semitones."""
+    """A move of a kept take; kind as in `companion.match.MoveKind`: "step up", "leap down", "level"."""
 
     start: int
     end: int
-    wanted: Direction
-    heard: Direction | None
-    verdict: Verdict
+    wanted: str
+    heard: str | None
+    verdict: str
     sure: float
-    kind: MoveKind
+    kind: str
     wanted_semitones: int
     sung_semitones: float | None
 
@@ -88,13 +47,13 @@ class TakeMove:
 class KeptTake:
     """A take as it is remembered. number: order in which takes were saved, whatever the clock said.
 
-    first, last: numbers of the tune's notes it was held against. cue: the sentence that was said.
+    session: "lesson" or "practise". first, last: numbers of the tune's notes it was held against.
     notes: as in the JSON of `companion hear` (number, sung, midi, onset_s, duration_s).
     """
 
     number: int
     at: datetime
-    session: SessionKind
+    session: str
     tune: str
     first: int
     last: int
@@ -119,7 +78,7 @@ class Work:
 class Tally:
     """How often moves of one kind went right, not that way, or stayed unclear."""
 
-    kind: MoveKind
+    kind: str
     right: int
     wrong: int
     unsure: int
@@ -127,8 +86,3 @@ class Tally:
     @property
     def total(self) -> int:
         return self.right + self.wrong + self.unsure
-
-    @property
-    def share_right(self) -> float:
-        """Share of right ones, 0 to 1; an unclear one counts half, since it was no miss."""
-        return (self.right + 0.5 * self.unsure) / max(1, self.total)

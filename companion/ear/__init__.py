@@ -1,34 +1,37 @@
-"""Sound in, pitch out. Nothing heavy is imported here."""
+"""Sound in, pitch out. Nothing heavy is imported here: NumPy is all."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
-from companion.ear.files import RATE, Sound, is_track_file, read_sound, read_track
+from companion.ear.files import is_track_file, read_sound, read_track
 from companion.ear.microphone import (
     CLIPPED,
     CLIPPED_SHARE,
     FAINT_DB,
+    GONE,
     NOTHING_DB,
     Gone,
     Level,
-    LevelAdvice,
     Microphone,
+    find_microphone,
     level_of,
 )
 from companion.ear.model import PitchTrack, SungNote
-from companion.ear.tracker import HOP, Tracker
+from companion.ear.notes import cheapest_path, find_notes, measured, steadiness, weighted_median
+from companion.ear.sound import RATE, Sound
+from companion.ear.tracker import HOP, Tracker, join
+from companion.ear.tracker import track as _track
 
-__all__ = ["CLIPPED", "CLIPPED_SHARE", "FAINT_DB", "HOP", "NOTHING_DB", "RATE", "Gone", "Level", "LevelAdvice",
-           "Microphone", "PitchTrack", "Sound", "SungNote", "Tracker", "hear_pitch", "is_track_file", "level_of",
-           "read_sound", "read_track", "track"]
+__all__ = ["CLIPPED", "CLIPPED_SHARE", "FAINT_DB", "GONE", "HOP", "NOTHING_DB", "RATE", "Gone", "Level", "Microphone",
+           "PitchTrack", "Sound", "SungNote", "Tracker", "cheapest_path", "find_microphone", "find_notes", "hear_pitch",
+           "is_track_file", "join", "level_of", "measured", "read_sound", "read_track", "steadiness", "track",
+           "weighted_median"]
 
 
 def track(sound: Sound) -> PitchTrack:
     """The pitch of a sound, frame by frame."""
-    from companion.ear.tracker import track as run
-
-    return run(sound.samples, sound.rate)
+    return _track(sound.samples, sound.rate)
 
 
 def hear_pitch(path: str | Path) -> PitchTrack:

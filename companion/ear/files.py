@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear.model import PitchTrack
+from companion.ear.sound import RATE, Sound
 from companion.errors import Trouble
 from companion.messages import _
 
-RATE = 22050  # Hz: sung pitch and its first harmonics lie below 5 kHz; twice the work buys nothing
 LONGEST_S = 3600.0  # an hour; more is no take
 MOST_BYTES = 2_000_000_000  # an hour of 96 kHz stereo at 24 bits comes to this
 MOST_STREAM_BYTES = 200_000_000  # from a pipe or device, whose end nobody knows: /dev/zero has none
@@ -26,18 +25,6 @@ TEXT = (".csv", ".txt")
 #: addresses, and one (SDP) that opens a network port and waits on it.
 CONTAINERS = ("aac,ac3,aiff,amr,ape,asf,au,avi,caf,flac,flv,matroska,webm,mov,mp4,m4a,3gp,3g2,mj2,mp3,mpeg,"
               "mpegts,ogg,rm,tta,w64,wav,wv")
-
-
-@dataclass(frozen=True)
-class Sound:
-    """Mono sound: samples float32 within -1..1, rate in Hz."""
-
-    samples: NDArray[np.float32]
-    rate: int
-
-    @property
-    def seconds(self) -> float:
-        return len(self.samples) / self.rate
 
 
 def read_sound(path: str | Path, rate: int = RATE) -> Sound:
@@ -62,16 +49,7 @@ def read_sound(path: str | Path, rate: int = RATE) -> Sound:
     peak = float(np.abs(samples).max())
     if peak > 1:  # floating-point files may hold anything; some are on the scale of 16-bit integers
         samples = samples / np.float32(peak)
-    return Sound(resample(samples, own_rate, rate), rate)
-
-
-def resample(samples: NDArray[np.float32], own_rate: int, rate: int) -> NDArray[np.float32]:
-    """The same sound at another rate (soxr, its high quality)."""
-    if own_rate == rate:
-        return samples
-    import soxr
-
-    return np.asarray(soxr.resample(samples, own_rate, rate), dtype=np.float32)
+    return Sound(samples, own_rate).at_rate(rate)
 
 
 def _bytes_of(path: str | Path) -> bytes:

@@ -22,9 +22,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.files import RATE
 from companion.ear.model import PitchTrack
 from companion.ear.pyin import F32, F64, GROUP, Frames, Pyin
+from companion.ear.sound import RATE, Sound
 
 HOP = 221  # samples: 10 ms
 FRAME = 768
@@ -93,10 +93,8 @@ class Tracker:
 
 def track(samples: NDArray[np.float32], rate: int = RATE) -> PitchTrack:
     """The pitch of a whole sound (mono float samples); the same frames as the stream gives."""
-    from companion.ear.files import resample
-
     tracker = Tracker()
-    parts = [tracker.push(resample(np.asarray(samples, dtype=np.float32), rate, RATE)), tracker.finish()]
+    parts = [tracker.push(Sound(np.asarray(samples, dtype=np.float32), rate).at_rate(RATE).samples), tracker.finish()]
     return join(parts)
 
 

@@ -6,54 +6,25 @@ It names what the tune does, not what the singer did wrong; it never scolds, fla
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from companion.match.model import Match, Move, Verdict
-from companion.tune.model import VALUES, Key, LineNote, Pitch
-from companion.tune.voice import spell
+from companion.language.english import NUMBERS, ORDINALS, English
+from companion.language.interface import Language
+from companion.match import Advice, CueKind, Detail, LengthFault, Match, Move, MoveKind, SizeFault, Verdict
+from companion.messages import N_
+from companion.tune import VALUES, Direction, Key, LineNote, Pitch, spell
 
-NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
-           "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty")
-ORDINALS = ("zeroth", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth",
-            "tenth", "eleventh", "twelfth", "thirteenth", "fourteenth", "fifteenth", "sixteenth",
-            "seventeenth", "eighteenth", "nineteenth", "twentieth")
-DOES = {"up": "goes up", "down": "goes down", "level": "stays on one note"}
-#: A tune of one move: it names the way, which is all there is to name.
-ONE_RIGHT = {"up": "Right. You went up.", "down": "Right. You went down.", "level": "Right. You stayed."}
 COUNTED = 9  # notes that are counted from the beginning; farther on they are counted in their bar
 MOST_LISTED = 6  # words said one by one before a smaller piece
 MOST_IN_NAME = 3  # words on one note: more is a line of text that stands there by mistake
 MOST_WORDS = 24  # what is spoken calmly in one breath: at 150 words a minute just under ten seconds
 TUNING_SAID = 30  # cents: less is not worth a word to a learner
 DRIFT_SAID = 40  # cents over a phrase
-NOTHING_SUNG = "I heard no singing. A little closer, and sing again."
+NOTHING_SUNG = N_("I heard no singing. A little closer, and sing again.")
 
 
-@dataclass(frozen=True)
-class Cue:
-    """What is said back. kind: "all right", "one to try", "not sure", "nothing sung" or "one note".
-
-    move: the one move to try, where there is one.
-    """
-
-    say: str
-    kind: str
-    move: Move | None = None
-
-
-def number(n: int) -> str:
-    """A number in words up to twenty, in figures beyond."""
-    return NUMBERS[n] if 0 <= n < len(NUMBERS) else str(n)
-
-
-def ordinal(n: int) -> str:
-    """A place in words up to twentieth, as "21st" beyond."""
-    if 0 < n < len(ORDINALS):
-        return ORDINALS[n]
-    ending = "th" if 10 <= n % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
-    return f"{n}{ending}"
-
+# Names of notes: by the word that is sung on them, else by their place.
 
 #: What stands around a word in a line of text and is no part of it.
 _AROUND = " \t\r\n,.;:!?…\"“”„«»()[]{}-‐‑‒–—―_*‿"
@@ -79,11 +50,6 @@ def bare(syllable: str) -> str:
     return word
 
 
-def quoted(word: str) -> str:
-    """A word in quotation marks: single ones, double ones around an apostrophe."""
-    return f'"{word}"' if "'" in word or "’" in word else f"'{word}'"
-
-
 @dataclass(frozen=True)
 class _Sung:
     """What is sung on a note: a whole word, or one part (syllable) of it; which time the word comes."""
@@ -93,15 +59,6 @@ class _Sung:
     parts: int
     time: int
     times: int
-
-    @property
-    def of_word(self) -> str:
-        again = f"the {ordinal(self.time)} " if self.times > 1 else ""
-        return f"{again}{quoted(self.word)}"
-
-    @property
-    def name(self) -> str:
-        return self.of_word if self.parts == 1 else f"the {ordinal(self.part)} part of {self.of_word}"
 
 
 def _sung_words(notes: Sequence[LineNote]) -> list[_Sung | None]:
@@ -122,15 +79,31 @@ def _sung_words(notes: Sequence[LineNote]) -> list[_Sung | None]:
         else:
             words.append([i])
             open_word = []
-    said = ["".join(bare(notes[i].syllable) for i in places) for places in words]
-    keys = [word.lower() for word in said]
+    sung = ["".join(bare(notes[i].syllable) for i in places) for places in words]
+    keys = [word.lower() for word in sung]
     found: list[_Sung | None] = [None] * len(notes)
     for k, places in enumerate(words):
-        if len(said[k].split()) > MOST_IN_NAME:
+        if len(sung[k].split()) > MOST_IN_NAME:
             continue
         for part, i in enumerate(places, 1):
-            found[i] = _Sung(said[k], part, len(places), keys[:k + 1].count(keys[k]), keys.count(keys[k]))
+            found[i] = _Sung(sung[k], part, len(places), keys[:k + 1].count(keys[k]), keys.count(keys[k]))
     return found
+
+
+def _word_name(language: Language, sung: _Sung) -> str:
+    """ "'wall'", or "the second 'la'" where the word comes again."""
+    word = language.quoted(sung.word)
+    if sung.times == 1:
+        return word
+    return language.message("the {ordinal} {word}").format(ordinal=language.ordinal(sung.time), word=word)
+
+
+def _sung_name(language: Language, sung: _Sung) -> str:
+    """The same, and of a word in several parts the part: "the first part of 'lantern'"."""
+    word = _word_name(language, sung)
+    if sung.parts == 1:
+        return word
+    return language.message("the {ordinal} part of {word}").format(ordinal=language.ordinal(sung.part), word=word)
 
 
 def _in_bar(notes: Sequence[LineNote], index: int) -> int | None:
@@ -141,187 +114,324 @@ def _in_bar(notes: Sequence[LineNote], index: int) -> int | None:
     return index - there[0] + 1 if bar > 0 and whole else None
 
 
-def _places(notes: Sequence[LineNote], indexes: Sequence[int], american: bool) -> list[str]:
-    """Names by place, of one kind: "the third note"; far into a line "the second note of bar five"."""
-    if max(indexes) >= COUNTED:
-        inside = [_in_bar(notes, i) for i in indexes]
-        bar = "measure" if american else "bar"
-        if all(n is not None for n in inside):
-            return [f"the {ordinal(n or 0)} note of {bar} {number(notes[i].bar)}"
-                    for n, i in zip(inside, indexes, strict=True)]
-    return [f"the {ordinal(i + 1)} note" for i in indexes]
+def _in_bars(notes: Sequence[LineNote], *indexes: int) -> list[int] | None:
+    """Which notes of their bars they are, where they are far into a line and all can be counted in their bars."""
+    inside = [_in_bar(notes, i) for i in indexes] if max(indexes) >= COUNTED else []
+    found = [n for n in inside if n is not None]
+    return found if len(found) == len(indexes) else None
 
 
-def called(notes: Sequence[LineNote], index: int, american: bool = False) -> str:
+def note_name(language: Language, notes: Sequence[LineNote], index: int) -> str:
     """How a note is called: by its word ("the second 'la'" where it comes again), else by its place.
 
     A syllable goes by its whole word: "the first part of 'lantern'". A note on which an earlier syllable is
-    still sung, or a word that is not whole within `notes`, goes by its place. american: measure, not bar.
+    still sung, or a word that is not whole within `notes`, goes by its place: "the third note", far into a line
+    "the second note of bar five".
     """
-    word = _sung_words(notes)[index]
-    return word.name if word else _places(notes, [index], american)[0]
+    sung = _sung_words(notes)[index]
+    if sung is not None:
+        return _sung_name(language, sung)
+    inside = _in_bars(notes, index)
+    if inside is None:
+        return language.message("the {ordinal} note").format(ordinal=language.ordinal(index + 1))
+    return language.message("the {ordinal} note of bar {bar}").format(
+        ordinal=language.ordinal(inside[0]), bar=language.number(notes[index].bar))
 
 
-def _pair(notes: Sequence[LineNote], start: int, american: bool = False, words: bool = True) -> str:
-    """ "From 'snail' to 'wall'", "From the third note to the fourth": both ends by the same kind of name."""
+def move_name(language: Language, notes: Sequence[LineNote], start: int, words: bool = True) -> str:
+    """ "from 'snail' to 'wall'", "from the third note to the fourth": both ends by the same kind of name.
+
+    start: index of the first of its notes. words: whether it may go by the words that are sung.
+    """
     sung = _sung_words(notes)
     first, second = sung[start], sung[start + 1]
     if not words or first is None or second is None:
-        one, two = _places(notes, [start, start + 1], american)
-        if one.endswith(" note"):
-            two = two.removesuffix(" note")
-        elif one.partition(" of ")[2] == two.partition(" of ")[2]:
-            one = one.partition(" note")[0]  # "from the first to the second note of bar five"
-        return f"From {one} to {two}"
+        return _move_by_place(language, notes, start)
     if first.parts > 1 and second.part == first.part + 1:
-        return f"From the {ordinal(first.part)} to {second.name}"
+        return language.message("from the {first} to the {second} part of {word}").format(
+            first=language.ordinal(first.part), second=language.ordinal(second.part), word=_word_name(language, second))
     if first.parts == second.parts == 1 and first.times > 1 and first.word.lower() == second.word.lower():
-        return f"From {first.name} to the {ordinal(second.time)}"
-    return f"From {first.name} to {second.name}"
+        return language.message("from {first} to the {second}").format(
+            first=_word_name(language, first), second=language.ordinal(second.time))
+    return language.message("from {first} to {second}").format(
+        first=_sung_name(language, first), second=_sung_name(language, second))
 
 
-def move_to_try(match: Match) -> Move | None:
-    """The one move to try: of those that are surely not that way the surest, of equals the first."""
-    wrong = [m for m in match.moves if m.verdict == Verdict.WRONG]
-    return max(wrong, key=lambda m: (round(m.sure, 2), -m.start), default=None)
+def _move_by_place(language: Language, notes: Sequence[LineNote], start: int) -> str:
+    inside = _in_bars(notes, start, start + 1)
+    if inside is None:
+        return language.message("from the {first} note to the {second}").format(
+            first=language.ordinal(start + 1), second=language.ordinal(start + 2))
+    first, second = (language.ordinal(n) for n in inside)
+    bar, next_bar = (language.number(notes[i].bar) for i in (start, start + 1))
+    if bar == next_bar:
+        return language.message("from the {first} to the {second} note of bar {bar}").format(
+            first=first, second=second, bar=bar)
+    return language.message("from the {first} note of bar {bar} to the {second} note of bar {next_bar}").format(
+        first=first, bar=bar, second=second, next_bar=next_bar)
 
 
-def cue_for(match: Match, american: bool = False) -> Cue:
-    """The cue for a match, one breath long. american: measure, not bar."""
-    notes = [n.written for n in match.notes]
-    first = notes[0].number if notes else 1
-    total = len(match.moves)
-    if not any(n.sung for n in match.notes):
-        return Cue(NOTHING_SUNG, "nothing sung")
-    if total == 0:
-        return Cue("That is the note.", "one note")
-    right = match.counts[Verdict.RIGHT]
-    if right == total:
-        return Cue(ONE_RIGHT[match.moves[0].wanted] if total == 1 else
-                   "Both right." if total == 2 else f"All {number(total)} right.", "all right")
-    move = move_to_try(match)
-    if move is None:
-        return Cue(_doubt(match, american), "not sure")
-    tries = [f"{_went_well(match)} {_pair(notes, move.start - first, american, words)} the tune "
-             f"{DOES[move.wanted]}. Listen." for words in (True, False)]
-    return Cue(next((say for say in tries if len(say.split()) <= MOST_WORDS), tries[1]), "one to try", move)
+# The cue: one breath.
+
+@dataclass(frozen=True)
+class CueSentences:
+    """A cue in its sentences: what went well ("" if nothing), what it is about, what is asked for ("" if nothing)."""
+
+    well: str
+    about: str
+    ask: str
+
+    @property
+    def whole(self) -> str:
+        return " ".join(s for s in (self.well, self.about, self.ask) if s)
 
 
-def _went_well(match: Match) -> str:
+def cue_text(language: Language, match: Match, advice: Advice) -> str:
+    """What is said back to a take, one breath long."""
+    return cue_sentences(language, match, advice).whole
+
+
+def cue_sentences(language: Language, match: Match, advice: Advice) -> CueSentences:
+    """The same in its sentences."""
+    if advice.kind is CueKind.NOTHING_SUNG:
+        return CueSentences("", language.message(NOTHING_SUNG), "")
+    if advice.kind is CueKind.ONE_NOTE:
+        return CueSentences("", language.message("That is the note."), "")
+    if advice.kind is CueKind.ALL_RIGHT:
+        return CueSentences("", _all_right(language, match, advice), "")
+    if advice.kind is CueKind.NOT_SURE:
+        well = went_well(language, advice) if advice.right else ""
+        return CueSentences(well, _doubt(language, match, advice), language.message("Once more, please."))
+    assert advice.move is not None
+    tries = [CueSentences(went_well(language, advice), _to_try(language, match, advice.move, words),
+                          language.message("Listen.")) for words in (True, False)]
+    return next((said for said in tries if len(said.whole.split()) <= MOST_WORDS), tries[1])
+
+
+def _all_right(language: Language, match: Match, advice: Advice) -> str:
+    if advice.moves == 1:  # it names the way, which is all there is to name
+        return {Direction.UP: language.message("Right. You went up."), Direction.DOWN: language.message("Right. You went down."),
+                Direction.LEVEL: language.message("Right. You stayed.")}[match.moves[0].wanted]
+    if advice.moves == 2:
+        return language.message("Both right.")
+    return language.message("All {n} right.").format(n=language.number(advice.moves))
+
+
+def went_well(language: Language, advice: Advice) -> str:
     """What went well, and nothing that was not heard: moves, else the notes that were sung."""
-    right, total = match.counts[Verdict.RIGHT], len(match.moves)
-    if right:
-        count = number(right) if total < len(NUMBERS) else str(right)  # never "twenty of 21"
-        return f"{count.capitalize()} of {number(total)} right."
-    sung, notes = sum(n.sung for n in match.notes), len(match.notes)
-    if sung == notes:
-        return f"You sang {'both' if notes == 2 else f'all {number(notes)}'} notes."
-    return f"I heard {number(sung) if notes < len(NUMBERS) else sung} of {number(notes)} notes."
+    if advice.right:
+        right, moves = _alike(language, advice.right, advice.moves)
+        return language.capitalised(language.message("{right} of {moves} right.").format(right=right, moves=moves))
+    if advice.sung == advice.notes:
+        if advice.notes == 2:
+            return language.message("You sang both notes.")
+        return language.message("You sang all {n} notes.").format(n=language.number(advice.notes))
+    sung, notes = _alike(language, advice.sung, advice.notes)
+    return language.message("I heard {sung} of {notes} notes.").format(sung=sung, notes=notes)
 
 
-def _doubt(match: Match, american: bool) -> str:
-    written = [n.written for n in match.notes]
-    first = written[0].number
-    missing = [i for i, n in enumerate(match.notes) if not n.sung]
-    unclear = [m for m in match.moves if m.verdict == Verdict.UNSURE]
-    if missing and len(missing) * 2 < len(written):
-        others = "" if len(missing) == 1 else f" and {number(len(missing) - 1)} more"
-        what = f"did not hear {called(written, missing[0], american)}{others}"
-    elif len(unclear) == 1 or len(unclear) * 2 <= len(match.moves):
-        # The note that two unclear moves share is the one that was not caught; else where the move goes to.
-        ends = [m.end for m in unclear]
-        shared = next((m.start for m in unclear if m.start in ends), unclear[0].end)
-        what = f"did not catch {called(written, shared - first, american)}"
-    else:
-        what = "could not follow the rest" if match.counts[Verdict.RIGHT] else "could not follow"
-    if match.counts[Verdict.RIGHT]:
-        return f"{_went_well(match)} I {what}. Once more, please."
-    return f"I heard you sing, but {what}. Once more, please."
+def _alike(language: Language, some: int, whole: int) -> tuple[str, str]:
+    """Two numbers both in words or both in figures, never "twenty of 21"."""
+    said = language.number(whole)
+    return (str(some) if said == str(whole) else language.number(some)), said
 
 
-def start_line(pitch: Pitch, shift: float = 0.0) -> str:
+def _to_try(language: Language, match: Match, move: Move, words: bool) -> str:
+    notes = [n.written for n in match.notes]
+    template = {Direction.UP: language.message("{move} the tune goes up."),
+                Direction.DOWN: language.message("{move} the tune goes down."),
+                Direction.LEVEL: language.message("{move} the tune stays on one note.")}[move.wanted]
+    return language.capitalised(template.format(move=move_name(language, notes, move.start - notes[0].number, words)))
+
+
+def _doubt(language: Language, match: Match, advice: Advice) -> str:
+    notes = [n.written for n in match.notes]
+    some = advice.right > 0  # something else was right
+    if advice.not_heard:
+        note = note_name(language, notes, advice.not_heard[0] - notes[0].number)
+        more = len(advice.not_heard) - 1
+        if not more:
+            template = language.message("I did not hear {note}.") if some else language.message(
+                "I heard you sing, but did not hear {note}.")
+        else:
+            template = language.message("I did not hear {note} and {more} more.") if some else language.message(
+                "I heard you sing, but did not hear {note} and {more} more.")
+        return template.format(note=note, more=language.number(more))
+    if advice.not_caught is not None:
+        template = language.message("I did not catch {note}.") if some else language.message(
+            "I heard you sing, but did not catch {note}.")
+        return template.format(note=note_name(language, notes, advice.not_caught - notes[0].number))
+    return language.message("I could not follow the rest.") if some else language.message(
+        "I heard you sing, but could not follow.")
+
+
+# What comes before a take, and after it on request.
+
+def start_line(language: Language, pitch: Pitch, shift: float = 0.0) -> str:
     """The note to begin on: "Start on G.", "Start on B flat.". shift: semitones from where it is written.
 
     A moved note is called by the nearest note of the scale of twelve, spelled as in C major.
     """
     if round(shift):
         pitch = spell(pitch.midi + round(shift), Key())
-    sign = {-2: " double flat", -1: " flat", 0: "", 1: " sharp", 2: " double sharp"}[pitch.alter]
-    return f"Start on {pitch.step}{sign}."
+    return language.message("Start on {note}.").format(note=language.pitch_class(pitch))
 
 
-def smaller_piece(notes: Sequence[LineNote], within: Sequence[LineNote] | None = None) -> str:
+def smaller_piece(language: Language, notes: Sequence[LineNote], within: Sequence[LineNote] | None = None) -> str:
     """Before a smaller piece is sung: "Just two notes now. Snail, wall.".
 
-    within: the phrase from which the piece is taken. With it, part of a word is said as such ("Just two notes
+    within: the phrase from which the piece is taken. With it, part of a word is named as such ("Just two notes
     now. The second part of 'lantern', then 'glow'."), and a longer piece by its ends.
     """
-    say = f"Just {number(len(notes))} {'note' if len(notes) == 1 else 'notes'} now."
+    size = language.plural("Just {n} note now.", "Just {n} notes now.", len(notes)).format(n=language.number(len(notes)))
+    which = _which_piece(language, notes, within or ())
+    return f"{size} {language.capitalised(which)}" if which else size
+
+
+def _which_piece(language: Language, notes: Sequence[LineNote], phrase: Sequence[LineNote]) -> str:
+    """The words of a piece, "" where it has none."""
     sung = _sung_words(notes)
     if 0 < len(notes) <= MOST_LISTED and all(sung):
-        words = ", ".join(s.word for s in sung if s and s.part == 1)
-        return f"{say} {words[:1].upper()}{words[1:]}."
-    phrase = list(within or ())
+        return language.message("{words}.").format(words=", ".join(s.word for s in sung if s and s.part == 1))
     at = next((i for i, n in enumerate(phrase) if notes and n.number == notes[0].number), None)
     around = _sung_words(phrase)[at:at + len(notes)] if at is not None else []
     if len(notes) < 2 or len(around) != len(notes):
-        return say
+        return ""
     first, last = around[0], around[-1]
     if first is None or last is None:
-        return say
-    if len(notes) == 2:
-        return f"{say} {first.name[:1].upper()}{first.name[1:]}, then {last.name}."
-    return f"{say} From {first.name} to {last.name}."
+        return ""
+    template = language.message("{first}, then {last}.") if len(notes) == 2 else language.message("from {first} to {last}.")
+    return template.format(first=_sung_name(language, first), last=_sung_name(language, last))
 
 
-def detail_lines(match: Match, american: bool = False) -> list[str]:
-    """What a teacher asks for beyond the cue, a plain line each; nothing that was not measured.
+def count_line(language: Language, counts: Mapping[Verdict, int]) -> str:
+    """How many moves of how many went as written, and how many have each other verdict."""
+    total = sum(counts.values())
+    if total == 0:
+        return language.message("One note, no move.")
+    others = {Verdict.WRONG: language.message("{n} not that way"), Verdict.UNSURE: language.message("{n} not sure")}
+    right = language.plural("{n} of {total} move as written", "{n} of {total} moves as written", total).format(
+        n=counts[Verdict.RIGHT], total=total)
+    parts = [right, *(others[v].format(n=n) for v, n in counts.items() if v is not Verdict.RIGHT and n)]
+    return language.message("{counts}.").format(counts=", ".join(parts))
 
-    american: half steps, not semitones; measure, not bar.
-    """
+
+def move_line(language: Language, move: Move) -> str:
+    """One move: what the tune does, and what was heard."""
+    verdict = {Verdict.RIGHT: language.message("Right."), Verdict.WRONG: language.message("Not that way."),
+               Verdict.UNSURE: language.message("Not sure.")}[move.verdict]
+    if move.heard is None:
+        template = {
+            Direction.UP: language.message("Note {start} to {end}: the tune goes up; what was sung there is not clear."),
+            Direction.DOWN: language.message("Note {start} to {end}: the tune goes down; what was sung there is not clear."),
+            Direction.LEVEL: language.message("Note {start} to {end}: the tune stays; what was sung there is not clear."),
+        }[move.wanted]
+        return f"{verdict} {template.format(start=move.start, end=move.end)}"
+    template = {Direction.UP: language.message("Note {start} to {end}: the tune goes up, heard {heard}."),
+                Direction.DOWN: language.message("Note {start} to {end}: the tune goes down, heard {heard}."),
+                Direction.LEVEL: language.message("Note {start} to {end}: the tune stays, heard {heard}.")}[move.wanted]
+    return f"{verdict} {template.format(start=move.start, end=move.end, heard=language.direction(move.heard))}"
+
+
+def detail_lines(language: Language, match: Match) -> list[str]:
+    """What a teacher asks for beyond the cue, a plain line each; nothing that was not measured."""
+    return [*_size_lines(language, match), *_tuning_lines(language, match), *_drift_lines(language, match.detail),
+            *_highest_lines(language, match), *_length_lines(language, match), *_kind_lines(language, match)]
+
+
+def _numbered(language: Language, match: Match, number: int) -> str:
+    """The name of a note by its number in the tune."""
     notes = [n.written for n in match.notes]
-    first = notes[0].number if notes else 1
-    detail = match.detail
-    lines: list[str] = []
+    return note_name(language, notes, number - notes[0].number)
 
-    def name(n: int) -> str:
-        return called(notes, n - first, american)
 
-    for step in detail.get("steps", []):
-        off = abs(float(step["off_semitones"]))
-        unit = ("half step" if american else "semitone") + ("" if off == 1 else "s")
-        lines.append(f"{_pair(notes, step['from'] - first, american)} the move was {off:g} {unit} "
-                     f"{step['say']}.")
-    known = [(abs(c), c, i) for i, c in enumerate(detail.get("tuning_cents", [])) if c is not None]
-    if known and max(known)[0] >= TUNING_SAID:
-        most, value, at = max(known)
-        lines.append(f"Farthest from the singer's own key: {called(notes, at, american)}, {most:.0f} cents "
-                     f"{'high' if value > 0 else 'low'}.")
-    drift = detail.get("drift_cents")
-    if drift is not None:
-        lines.append("The key held." if abs(drift) < DRIFT_SAID else
-                     f"The key {'rose' if drift > 0 else 'sank'} by {abs(drift):.0f} cents over the phrase.")
-    highest = detail.get("highest")
-    if highest and not highest["agrees"]:
-        lines.append(f"The highest sung was {name(highest['sung'])}; the tune's highest is "
-                     f"{name(highest['written'][0])}.")
-    for length in detail.get("lengths", []):
-        lines.append(f"{name(length['note'])[:1].upper()}{name(length['note'])[1:]} was {length['say']}.")
-    for kind, row in sorted(detail.get("kinds", {}).items()):
-        missed = row["not that way"]
-        if missed:
-            lines.append(f"Not that way: {missed} of {_moves_called(kind, sum(row.values()), american)}.")
+def _size_lines(language: Language, match: Match) -> list[str]:
+    notes = [n.written for n in match.notes]
+    lines = []
+    for size in match.detail.sizes:
+        off = abs(size.off_semitones)
+        count = 1 if off == 1 else 2
+        template = {
+            SizeFault.TOO_SMALL: language.plural("{move} the move was {off:g} semitone too small.",
+                                                 "{move} the move was {off:g} semitones too small.", count),
+            SizeFault.TOO_LARGE: language.plural("{move} the move was {off:g} semitone too large.",
+                                                 "{move} the move was {off:g} semitones too large.", count)}[size.fault]
+        move = move_name(language, notes, size.start - notes[0].number)
+        lines.append(language.capitalised(template.format(move=move, off=off)))
     return lines
 
 
-def _moves_called(kind: str, count: int, american: bool) -> str:
-    """ "4 steps up", "1 leap down", "3 moves that stay": so many moves of a kind as `match.detail` names it."""
-    what, _, way = kind.partition(" ")
-    many = "" if count == 1 else "s"
-    if what == "level":
-        return f"{count} move{many} that stay{'s' if count == 1 else ''}"
-    name = "half step" if american and what == "semitone" else what
-    return f"{count} {name}{many} {way}".rstrip()
+def _tuning_lines(language: Language, match: Match) -> list[str]:
+    known = [(abs(c), c, i) for i, c in enumerate(match.detail.tuning_cents) if c is not None]
+    if not known or max(known)[0] < TUNING_SAID:
+        return []
+    most, value, at = max(known)
+    template = language.message("Farthest from the singer's own key: {note}, {cents:.0f} cents high.") if value > 0 else \
+        language.message("Farthest from the singer's own key: {note}, {cents:.0f} cents low.")
+    return [template.format(note=note_name(language, [n.written for n in match.notes], at), cents=most)]
+
+
+def _drift_lines(language: Language, detail: Detail) -> list[str]:
+    drift = detail.drift_cents
+    if drift is None:
+        return []
+    if abs(drift) < DRIFT_SAID:
+        return [language.message("The key held.")]
+    template = language.message("The key rose by {cents:.0f} cents over the phrase.") if drift > 0 else \
+        language.message("The key sank by {cents:.0f} cents over the phrase.")
+    return [template.format(cents=abs(drift))]
+
+
+def _highest_lines(language: Language, match: Match) -> list[str]:
+    highest = match.detail.highest
+    if highest is None or highest.agrees:
+        return []
+    return [language.message("The highest sung was {sung}; the tune's highest is {written}.").format(
+        sung=_numbered(language, match, highest.sung), written=_numbered(language, match, highest.written[0]))]
+
+
+def _length_lines(language: Language, match: Match) -> list[str]:
+    templates = {LengthFault.TOO_LONG: language.message("{note} was much too long."),
+                 LengthFault.TOO_SHORT: language.message("{note} was much too short.")}
+    return [language.capitalised(templates[x.fault].format(note=_numbered(language, match, x.note)))
+            for x in match.detail.lengths]
+
+
+def _kind_lines(language: Language, match: Match) -> list[str]:
+    return [language.message("Not that way: {missed} of {moves}.").format(
+        missed=row[Verdict.WRONG], moves=moves_of_kind(language, kind, sum(row.values())))
+        for kind, row in sorted(match.kinds.items()) if row[Verdict.WRONG]]
+
+
+def moves_of_kind(language: Language, kind: MoveKind, n: int) -> str:
+    """So many moves of a kind: "4 steps up", "1 leap down", "3 moves that stay"."""
+    template = {
+        MoveKind.LEVEL: language.plural("{n} move that stays", "{n} moves that stay", n),
+        MoveKind.SEMITONE_UP: language.plural("{n} semitone up", "{n} semitones up", n),
+        MoveKind.SEMITONE_DOWN: language.plural("{n} semitone down", "{n} semitones down", n),
+        MoveKind.STEP_UP: language.plural("{n} step up", "{n} steps up", n),
+        MoveKind.STEP_DOWN: language.plural("{n} step down", "{n} steps down", n),
+        MoveKind.SKIP_UP: language.plural("{n} skip up", "{n} skips up", n),
+        MoveKind.SKIP_DOWN: language.plural("{n} skip down", "{n} skips down", n),
+        MoveKind.LEAP_UP: language.plural("{n} leap up", "{n} leaps up", n),
+        MoveKind.LEAP_DOWN: language.plural("{n} leap down", "{n} leaps down", n),
+    }[kind]
+    return template.format(n=n)
+
+
+# For callers that have no `Language` yet; each goes when nothing uses it any more.
+
+_BRITISH = English()
+
+
+def number(n: int) -> str:
+    """`Language.number` in British English."""
+    return _BRITISH.number(n)
+
+
+def ordinal(n: int) -> str:
+    """`Language.ordinal` in British English."""
+    return _BRITISH.ordinal(n)
 
 
 #: British words and American ones (common usage on both sides).
@@ -343,3 +453,8 @@ def in_american(text: str) -> str:
     pattern = rf"(?<!double )\b(?:{'|'.join(names)})s?\b(?! line)"
     out = re.sub(pattern, swap, text, flags=re.IGNORECASE)
     return re.sub(r"\ba (eighth note)", r"an \1", out)
+
+
+__all__ = ["AMERICAN_WORDS", "COUNTED", "MOST_WORDS", "NOTHING_SUNG", "NUMBERS", "ORDINALS", "CueSentences", "bare",
+           "count_line", "cue_sentences", "cue_text", "detail_lines", "in_american", "move_line", "move_name",
+           "moves_of_kind", "note_name", "number", "ordinal", "smaller_piece", "start_line", "went_well"]

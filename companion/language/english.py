@@ -58,6 +58,9 @@ class English(Language):
         self.values = AMERICAN_VALUES if american else BRITISH_VALUES
         self.translations = gettext.translation("companion", LOCALE, [self.code], fallback=True)
 
+    def __reduce__(self) -> tuple[type[English], tuple[Variety]]:
+        return English, (self.variety,)  # the catalogue is read anew in another process
+
     def number(self, n: int) -> str:
         """In words up to twenty, in figures beyond."""
         return NUMBERS[n] if 0 <= n < len(NUMBERS) else str(n)

@@ -14,10 +14,8 @@ from collections.abc import Sequence
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from companion.tune import Direction, Key, Pitch, Time
+from companion.tune import Direction, Key, Pitch, Time
 
 
 class Joining(StrEnum):
@@ -31,7 +29,8 @@ class Language(ABC):
     """A language to speak and write in. Chosen once, where a command or page begins, and handed in.
 
     code: of the catalogue, as gettext has it ("en_GB", "en_US"). voice: name of the speech voice.
-    translations: of templates; one-off sentences use the same (see `companion.messages`).
+    translations: of templates; one-off sentences use the same (see `companion.messages`). A language can be pickled,
+    since the work on many takes is shared out among processes.
     """
 
     code: str

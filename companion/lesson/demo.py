@@ -6,7 +6,10 @@ import tempfile
 from pathlib import Path
 
 from companion.errors import Trouble
+from companion.language import Language, count_line, hand_for_helper, move_line
 from companion.lesson.answer import Answer, answer
+from companion.lesson.words import note_line
+from companion.match import Verdict
 from companion.messages import _
 from companion.places import shipped
 from companion.tune import wall_for
@@ -14,48 +17,48 @@ from companion.tune import wall_for
 TAKE, TUNE = "snail-wall-one-move-turned.flac", "snail-wall"
 
 
-def demo_answer(american: bool = False) -> Answer:
-    return answer(shipped("recordings") / TAKE, TUNE, american=american)
+def demo_answer() -> Answer:
+    """The answer to the take that ships."""
+    return answer(shipped("recordings") / TAKE, TUNE)
 
 
-def demo_lines(found: Answer, sound: str | None = None, american: bool = False) -> list[str]:
+def demo_lines(language: Language, found: Answer, sound: str | None = None) -> list[str]:
     """Notes with their cells, moves, the hand's way, where the sound lies, and last the cue.
 
     sound: where to save it; Trouble is raised only where that was asked for and cannot be done.
     """
-    from companion.language import English, Variety, hand_for_helper
-    from companion.lesson.words import count_line, move_line, note_line
-
-    lines = [note_line(found, i, american) for i in range(len(found.match.notes))]
-    lines += [move_line(found, i) for i, m in enumerate(found.match.moves) if m.verdict != "right"]
-    lines.append(count_line(found.match.counts))
-    if found.cue.move is not None:
+    lines = [note_line(language, found, i) for i in range(len(found.match.notes))]
+    lines += [move_line(language, m) for m in found.match.moves if m.verdict != Verdict.RIGHT]
+    lines.append(count_line(language, found.match.counts))
+    if found.advice.move is not None:
         wall = wall_for(n.midi for n in found.line)
-        language = English(Variety.AMERICAN if american else Variety.BRITISH)
-        lines.append("For the helper: " + hand_for_helper(language, found.cue.move.wanted_semitones, wall))
+        lines.append(language.message("For the helper: {hand}").format(
+            hand=hand_for_helper(language, found.advice.move.wanted_semitones, wall)))
     try:
-        lines.append(f"The cue spoken, then the tune's glide and the voice's own: {save_cue(found, sound, american)}")
+        lines.append(language.message("The cue spoken, then the tune's glide and the voice's own: {path}").format(
+            path=save_cue(language, found, sound)))
     except Trouble as trouble:
         if sound:
             raise
         lines.append(str(trouble))
-    return [*lines, found.cue.say]
+    return [*lines, found.cue(language)]
 
 
-def save_cue(found: Answer, sound: str | None = None, american: bool = False) -> Path:
+def save_cue(language: Language, found: Answer, sound: str | None = None) -> Path:
     """Save the spoken cue and its glides, in the temporary folder if no place is given; returns where."""
-    from companion.audio.playback import save
+    # Here and not above: sound files and speech are loaded only where they are made.
+    from companion.audio import save_sound
     from companion.lesson.sounds import cue_sound
 
-    made = cue_sound(found, variety="american" if american else "british")
+    made = cue_sound(language, found)
     path = Path(sound) if sound else Path(tempfile.gettempdir()) / "companion-demo.wav"
     try:
         if not sound and path.is_symlink():  # somebody else's link in a shared folder: never written through
             raise Trouble(_("{path} is a link.").format(path=path))
-        save(made, path)
+        save_sound(made, path)
     except Trouble:
         if sound:
             raise
         path = Path(tempfile.mkdtemp(prefix="companion-")) / path.name  # another person's file holds the name
-        save(made, path)
+        save_sound(made, path)
     return path

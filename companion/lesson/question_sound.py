@@ -5,10 +5,10 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 
-from companion.audio.sound import Sound
+from companion.audio import Sound
 from companion.course.drill import Item, note_name, said_line
 from companion.course.material import Material
-from companion.tune.model import LineNote, direction_of
+from companion.tune import LineNote, direction_of
 
 QUARTER_S = 0.6  # a calm step
 QUAVERS_S = 1.1  # seconds a crotchet where all is quavers: learners' notes last half a second each
@@ -29,8 +29,7 @@ def shift_for(material: Material | None, low: float | None, high: float | None) 
 
 def item_sound(item: Item, shift: float = 0.0) -> Sound | None:
     """A question as sound: what is given first, then the line that is played; None where it is silent."""
-    from companion.audio.glides import RATE, line_sound, starting_note
-    from companion.audio.sound import silence, together
+    from companion.audio import OUTPUT_RATE, concatenated, line_sound, silence, starting_note
 
     parts = []
     if item.first is not None:
@@ -38,9 +37,9 @@ def item_sound(item: Item, shift: float = 0.0) -> Sound | None:
     if item.played and item.wants != "yes or no":
         quick = max(n.quarters for n in item.played) * 2 <= 1
         if parts:
-            parts.append(silence(BETWEEN_S, RATE))
+            parts.append(silence(BETWEEN_S, OUTPUT_RATE))
         parts.append(line_sound(item.played, shift, QUAVERS_S if quick else QUARTER_S))
-    return together(*parts, rate=RATE) if parts else None
+    return concatenated(*parts, rate=OUTPUT_RATE) if parts else None
 
 
 def said_instead(item: Item) -> str:

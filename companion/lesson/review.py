@@ -5,19 +5,31 @@ from __future__ import annotations
 import csv
 import os
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+from companion import messages
 from companion.errors import Trouble
-from companion.lesson.answer import answer_or_error
+from companion.language import Language
+from companion.lesson.answer import Answer, answer
 from companion.messages import _
 
 MOST_WORKERS = 61  # what Windows lets a pool of processes have
 MOST_BYTES = 20_000_000  # some hundred thousand takes
 
 
-def read_list(path: str | Path) -> list[tuple[str, str, str, str]]:
-    """(take, tune, path of the take, path or name of the tune) for each row of a list.
+class Job(NamedTuple):
+    """A row of a list: take and tune as named there, and the paths (or the name of a shipped tune) they stand for."""
+
+    take: str
+    tune: str
+    take_path: str
+    tune_path: str
+
+
+def read_list(path: str | Path) -> list[Job]:
+    """The rows of a list.
 
     Spreadsheets part columns by comma, semicolon or tab as the country has it, and write UTF-8 or Latin
     letters of one byte; all of these are read. Raises Trouble where the list cannot be read, lacks its
@@ -45,7 +57,7 @@ def read_list(path: str | Path) -> list[tuple[str, str, str, str]]:
         if not take and not tune:
             continue
         beside = path.parent / tune
-        jobs.append((take, tune, str(path.parent / take), str(beside) if os.path.isfile(beside) else tune))
+        jobs.append(Job(take, tune, str(path.parent / take), str(beside) if os.path.isfile(beside) else tune))
     if not jobs:
         raise Trouble(_("{path} names no take. Put a line for each below the header line take,tune.").format(
                             path=path))
@@ -54,21 +66,21 @@ def read_list(path: str | Path) -> list[tuple[str, str, str, str]]:
 
 def _text(path: Path) -> str:
     """The text of a list. Raises Trouble where there is none."""
-    wanted = "Give a CSV file with a header line take,tune."
     try:
         if path.is_dir():
-            raise Trouble(_("{path} is a folder. {wanted}").format(path=path, wanted=wanted))
+            raise Trouble(_("{path} is a folder. Give a CSV file with a header line take,tune.").format(path=path))
         if not path.exists():
             raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=path))
         if path.stat().st_size > MOST_BYTES:
-            raise Trouble(_("{path} is far larger than a list of takes. {wanted}").format(path=path, wanted=wanted))
+            raise Trouble(_("{path} is far larger than a list of takes. Give a CSV file with a header line "
+                            "take,tune.").format(path=path))
         with path.open("rb") as file:
             data = file.read(MOST_BYTES)
     except OSError as error:
-        raise Trouble(_("{path} could not be read: {reason}. {wanted}").format(
-                            path=path, reason=(error.strerror or str(error)).lower(), wanted=wanted)) from error
+        raise Trouble(_("{path} could not be read: {reason}. Give a CSV file with a header line take,tune.").format(
+                            path=path, reason=(error.strerror or str(error)).lower())) from error
     if b"\0" in data:
-        raise Trouble(_("{path} is no text. {wanted}").format(path=path, wanted=wanted))
+        raise Trouble(_("{path} is no text. Give a CSV file with a header line take,tune.").format(path=path))
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -80,31 +92,69 @@ def workers(jobs: int | None, takes: int) -> int:
     return min(jobs or os.cpu_count() or 1, takes, MOST_WORKERS)
 
 
-def review(path: str | Path, jobs: int | None = None, american: bool = False) -> Iterator[dict[str, Any]]:
-    """The answers of a list in its order, each as soon as it and those before it are done."""
+@dataclass(frozen=True)
+class Reviewed:
+    """One take of a list: take and tune as named there; its answer, or None and one sentence of what went wrong."""
+
+    take: str
+    tune: str
+    answer: Answer | None
+    error: str = ""
+
+    def as_json(self, language: Language) -> dict[str, Any]:
+        """As `companion hear --json`, or {"take", "error"}."""
+        if self.answer is None:
+            return {"take": self.take, "error": self.error}
+        return {**self.answer.as_json(language), "take": self.take, "tune": self.tune}
+
+
+def review_take(job: Job) -> Reviewed:
+    """The answer to one row of a list; what cannot be answered gives a sentence, so that the rest go on."""
+    if not job.take:
+        return Reviewed(job.take, job.tune, None, _("This line of the list names no take. Put the name of a file under "
+                                                    "take."))
+    if not job.tune:
+        return Reviewed(job.take, job.tune, None, _("This line of the list names no tune. Put a file, or a tune that "
+                                                    "ships, under tune."))
+    try:
+        return Reviewed(job.take, job.tune, answer(job.take_path, job.tune_path))
+    except Trouble as trouble:
+        return Reviewed(job.take, job.tune, None, str(trouble))
+    except Exception as error:
+        return Reviewed(job.take, job.tune, None, _("This is a fault of ours: {kind}: {error}").format(
+            kind=type(error).__name__, error=error))
+
+
+def review(path: str | Path, language: Language, jobs: int | None = None) -> Iterator[Reviewed]:
+    """The answers of a list in its order, each as soon as it and those before it are done.
+
+    language: of the sentences that say what went wrong.
+    """
     work = read_list(path)
     if jobs is not None and jobs < 1:
         raise Trouble(_("--jobs was {jobs}; give 1 or more.").format(jobs=jobs))
     count = workers(jobs, len(work))
     if count <= 1:
-        yield from (answer_or_error(job, american) for job in work)
+        yield from map(review_take, work)
         return
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
     from concurrent.futures.process import BrokenProcessPool
 
     # Fresh processes, not forked ones: a fork copies the locks of threads that the numerical libraries run.
-    with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"),
-                             initializer=_one_thread) as pool:
-        futures = [pool.submit(answer_or_error, job, american) for job in work]
+    with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker,
+                             initargs=(language,)) as pool:
+        futures = [pool.submit(review_take, job) for job in work]
         for job, future in zip(work, futures, strict=True):
             try:
                 yield future.result()
             except BrokenProcessPool:
-                yield {"take": job[0], "error": "The work on this take broke off; try it alone with "
-                                                "companion hear."}
+                yield Reviewed(job.take, job.tune, None, _("The work on this take broke off; try it alone with "
+                                                           "companion hear."))
 
 
-def _one_thread() -> None:
+def _begin_worker(language: Language) -> None:
+    """One thread a process, and the language of the sentences that are made in it."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[name] = "1"
+    messages.use(language.translations)

@@ -39,12 +39,12 @@ from companion.course.progress import Progress
 from companion.course.stage import Stage, taught
 from companion.errors import Trouble
 from companion.language.cues import in_american, number
-from companion.match.details import kind_name as move_name
-from companion.match.model import Verdict
-from companion.tune.model import STEPS, Pitch
+from companion.match import Verdict
+from companion.match import move_kind as move_name
+from companion.tune import STEPS, Pitch
 
 if TYPE_CHECKING:
-    from companion.ear.model import PitchTrack
+    from companion.ear import PitchTrack
 
 MOST_DUE = 8  # things to come back to in one sitting: the new step keeps the most of it
 MOST_NEW = 16  # new questions; with the rest some five to ten minutes, as long as a child sits well

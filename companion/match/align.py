@@ -12,9 +12,11 @@ A note may be left out (a transition over it); a sound may be added (a voiced ga
 else a wrong note would be explained away as one left out and another added. But what is dear for a note is
 not so for a line: a take that begins or ends in mid-tune, or leaves out a line, pays as for a few notes.
 
-The track is first cut into fragments of at most `FRAGMENT_S`, in which the pitch hardly moves: an alignment
-over fragments costs a fifth of one over frames and loses nothing that a direction needs. Of a long tune only
-the notes that can be sung at the time are reckoned with, so that time grows with the take, not with its square.
+Observations are the fragments of the track (`fragments.py`). Of a long tune only the notes that can be sung at the
+time are reckoned with, so that time grows with the take, not with its square.
+
+The steps, each a function below: observation costs, tempo prior, transitions (the `Model`), forward pass, backward
+pass, interval posterior. The forward and backward recursions are those of Rabiner (1989), scaled at each fragment.
 """
 
 from __future__ import annotations
@@ -25,119 +27,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.model import PitchTrack
+from companion.ear import PitchTrack
+from companion.match.fragments import Fragments, cut, is_bare
+from companion.match.parameters import PARAMETERS, MatchParameters
 
 F = NDArray[np.float64]
-
-FRAGMENT_S = 0.06  # shorter than the shortest sung note (about 0.1 s), longer than a frame
-FRAGMENT_SPAN = 0.45  # semitones: a fragment ends when the pitch leaves this span, so slides fall to pieces
-CELL = 0.25  # semitones of the pitch grid
-MISS = 77.5  # nats per second and semitone between the sung pitch and the note's
-MISS_CAP = 6  # semitones: farther off is no worse (an octave slip of the tracker is one event)
-OCTAVE_MISS = 1.61  # semitones: what it costs more to hear a note in another octave (a slip of the tracker's)
-OCTAVE_MOVE = 0.01  # probability that a move goes as written, but to another octave
-VOICED_GAP = 118  # nats per second of voice that belongs to no note
-UNVOICED_NOTE = 42.3  # nats per second of silence inside a note
-INTERVAL_SPREAD = 0.43  # semitones, Laplace; the step is missed by this much ...
-INTERVAL_SPREAD_PER = 0.05  # ... and large intervals by more, in proportion
-INTERVAL_ANY = 0.526  # probability that a move goes anywhere
-FAR_SPREAD = 8.0  # semitones: how far a move that goes anywhere goes
-#: Untrained singers shrink their intervals (Pfordresher and Brown 2007): factors and their weights.
-SHRINK = ((1.0, 0.6), (0.85, 0.25), (0.68, 0.15))
-LEFT_OUT = 9  # nats for each note that is left out
-AT_AN_END = 27.0  # nats: a take that begins or ends in mid-tune costs no more than three notes left out ...
-JUMP = 36.0  # ... and a line of the tune left out no more than four
-FARTHEST = 16  # notes from the last one before such a line to the first one after it, at most
-NEXT_FROM_GAP = 0.403  # probability, per fragment, that a gap ends and the next note begins
-NO_GAP = 0.23  # probability that the next note follows without a gap
-PLACE = 0.8  # nats per second and per beat that a note lies outside its place in a steady tempo
-PLACE_FREE = 1.72  # beats that it may lie outside for nothing
-MAX_SKIP = 2
-KEY_EVERY_S = 0.25  # the singer's key speaks for a pitch once in so long
-FAINT = 1e-24  # of the weight: a note that holds less is out of the question
-#: A bare pitch track, with no level, comes from a tracker whose faults are not known: its frames are trusted
-#: less, and a note far from where the tune has it is less likely the singer's.
-BARE_TRUST = 0.3
-BARE_ANY = 0.03
-#: How long a note lasts is told by stages that follow each other, each as long as its share of the written
-#: length (an Erlang law): one stage alone would make the shortest notes the likeliest.
-STAGES = 3
-MOST_LEAVE = 0.929  # a stage ends with at most this probability in one fragment
-SHORT = 0.0468  # factor for leaving a note before its last stage
-UNVOICED_ENTRY = 0.0204  # factor for a note that begins where there is no voice
-NO_ONSET = 0.0282  # factor for a new note that begins with neither a change of pitch, nor a dip, nor a consonant
-NO_ONSET_UNKNOWN = 0.79  # the same where the level is not known (a bare pitch track)
-ONSET_PITCH = 0.4  # semitones of change that make an onset
-ONSET_DIP_DB = 3.0  # a fall and rise of the level that makes one
-
-
-@dataclass(frozen=True)
-class Fragments:
-    """n pieces of a track: start frame, frames, pitch (MIDI; NaN unvoiced), weight of voice 0 to 1.
-
-    onset: a factor of up to 1 for how well a new note may begin with the fragment.
-    """
-
-    first: NDArray[np.int64]
-    frames: NDArray[np.int64]
-    midi: F
-    voiced: F
-    onset: F
-    hop_s: float
-
-    @property
-    def seconds(self) -> F:
-        return np.asarray(self.frames * self.hop_s, dtype=np.float64)
-
-
-def cut(track: PitchTrack) -> Fragments:
-    """Cut a track into fragments of steady pitch (see the module's head)."""
-    midi = track.midi
-    longest = max(1, round(FRAGMENT_S / track.hop_s))
-    first: list[int] = []
-    low = high = 0.0
-    was_voiced = False
-    values = midi.tolist()
-    for i, m in enumerate(values):
-        is_voiced = m == m
-        new = not first or is_voiced != was_voiced or i - first[-1] >= longest
-        if not new and is_voiced and (max(high, m) - min(low, m) > FRAGMENT_SPAN):
-            new = True
-        if new:
-            first.append(i)
-            low = high = m
-        elif is_voiced:
-            low, high = min(low, m), max(high, m)
-        was_voiced = is_voiced
-    start = np.array(first, dtype=np.int64)
-    if not len(start):
-        empty = np.zeros(0)
-        return Fragments(start, start, empty, empty, empty, track.hop_s)
-    frames = np.diff(np.append(start, len(midi)))
-    total = np.add.reduceat(np.nan_to_num(midi), start)
-    weight = np.add.reduceat(np.where(track.f0_hz > 0, track.sure, 0.0), start)
-    voiced = ~np.isnan(midi[start])
-    pitch = np.where(voiced, total / frames, np.nan)
-    return Fragments(start, frames, pitch, np.where(voiced, weight / frames, 0.0),
-                     _onsets(track, start, pitch), track.hop_s)
-
-
-def _onsets(track: PitchTrack, start: NDArray[np.int64], pitch: F) -> F:
-    before, after = np.append(np.nan, pitch[:-1]), np.append(pitch[1:], np.nan)
-    with np.errstate(invalid="ignore"):
-        jump = (np.abs(pitch - before) > ONSET_PITCH) | (np.abs(after - before) > 1.5 * ONSET_PITCH)
-    begins = np.isnan(before) & ~np.isnan(pitch)
-    if np.isnan(track.level_db).all():
-        return np.where(jump | begins, 1.0, NO_ONSET_UNKNOWN)
-    level = np.nan_to_num(track.level_db, nan=-120.0)
-    reach = max(1, round(0.08 / track.hop_s))
-    dips = np.zeros(len(start), dtype=bool)
-    for k, at in enumerate(start.tolist()):
-        around = level[max(0, at - reach):at + reach + 1]
-        low = int(around.argmin())
-        if 0 < low < len(around) - 1:
-            dips[k] = min(around[:low].max(), around[low + 1:].max()) - around[low] > ONSET_DIP_DB
-    return np.where(jump | begins | dips, 1.0, NO_ONSET)
 
 
 @dataclass(frozen=True)
@@ -162,20 +56,149 @@ class Alignment:
     log_likelihood: float
 
 
-def interval_kernel(written: float, cells: int, any_way: float) -> F:
-    """Probability of sung intervals -(cells-1)..cells-1 (in CELLs) where `written` semitones stand.
+@dataclass(frozen=True)
+class Model:
+    """The hidden Markov model of one take and one tune: N notes, P pitches, T fragments.
 
-    any_way: probability that the move goes anywhere at all.
+    note_cost: T x P, nats. gap_emission: T. tempo_cost: T x N, nats. log_prior: N x P (or N x 1), nats a second.
+    seconds: T, lengths. onset: T, factor of a note that begins there. leave: T x N, probability that a stage ends.
+    enter: N, probability of beginning with that note at one pitch. end: N, factor of ending after that note.
+    jump: probability of leaving out a line of the tune and going on at one pitch.
+    kernel: N x RP x P, from the pitches of the R notes before (farthest first) to those of a note.
     """
-    sung = np.arange(-(cells - 1), cells) * CELL
-    spread = INTERVAL_SPREAD + INTERVAL_SPREAD_PER * abs(written)
+
+    parameters: MatchParameters
+    note_cost: F
+    gap_emission: F
+    tempo_cost: F
+    log_prior: F
+    seconds: F
+    onset: F
+    leave: F
+    enter: F
+    end: F
+    jump: float
+    kernel: F
+
+    @property
+    def reach(self) -> int:
+        """How many notes before a note may be followed by it."""
+        return self.parameters.most_left_out + 1
+
+    def emission(self, t: int, notes: slice) -> F:
+        """Probability density of fragment t for each of the notes and pitches."""
+        cost = self.note_cost[t] + self.tempo_cost[t, notes, None]
+        return np.asarray(np.exp(self.log_prior[notes] * self.seconds[t] - cost))
+
+
+def interval_kernel(written: float, cells: int, any_interval: float, params: MatchParameters = PARAMETERS) -> F:
+    """Probability of each sung interval where `written` semitones stand: 2 * cells - 1 values, which sum to 1.
+
+    They belong to -(cells - 1) .. cells - 1 cells of the pitch grid. any_interval: probability that the move goes
+    anywhere at all.
+    """
+    sung = np.arange(-(cells - 1), cells) * params.cell
+    spread = params.interval_spread + params.interval_spread_per_semitone * abs(written)
     near = np.zeros_like(sung)
-    for factor, weight in SHRINK:
+    for factor, weight in params.interval_shrink:
         near += weight * np.exp(-np.abs(sung - factor * written) / spread)
     octave = sum(np.exp(-np.abs(sung - written - o) / spread) for o in (-12.0, 12.0))
-    near = (near + OCTAVE_MOVE * octave) / max(near.sum(), 1e-12)
-    far = np.exp(-np.abs(sung) / FAR_SPREAD)
-    return np.asarray((1 - any_way) * near + any_way * far / far.sum())
+    near = (near + params.octave_move * octave) / max(near.sum(), 1e-12)
+    far = np.exp(-np.abs(sung) / params.any_interval_spread)
+    return np.asarray((1 - any_interval) * near + any_interval * far / far.sum())
+
+
+def pitch_grid(fragments: Fragments, params: MatchParameters) -> F:
+    """The P sung pitches (MIDI) that are reckoned with: a semitone beyond all that was heard."""
+    heard = fragments.midi[fragments.voiced]
+    low, high = float(np.floor(heard.min())) - 1, float(np.ceil(heard.max())) + 1
+    grid: F = np.arange(low, high + params.cell / 2, params.cell, dtype=np.float64)
+    return grid
+
+
+def observation_costs(fragments: Fragments, grid: F, trust: float, params: MatchParameters) -> tuple[F, F]:
+    """(T x P, T): what each fragment costs as part of a note at each pitch, and as part of a gap, in nats."""
+    distance = np.abs(np.nan_to_num(fragments.midi)[:, None] - grid[None, :])
+    distance = np.minimum(distance, np.abs(distance - 12.0) + params.octave_cost)
+    confidence = np.maximum(fragments.confidence, params.least_confidence)
+    voiced_cost = trust * params.pitch_cost * np.minimum(distance, params.pitch_cost_cap) * confidence[:, None]
+    seconds = fragments.seconds
+    note = np.where(fragments.voiced[:, None], voiced_cost, trust * params.unvoiced_note_cost) * seconds[:, None]
+    gap = np.where(fragments.voiced, trust * params.voiced_gap_cost * confidence, 0.0) * seconds
+    return note, gap
+
+
+def sung_frames(fragments: Fragments) -> tuple[int, int]:
+    """The frames from the first voiced fragment to the end of the last one."""
+    span = np.flatnonzero(fragments.voiced)
+    return int(fragments.first[span[0]]), int(fragments.first[span[-1]] + fragments.frames[span[-1]])
+
+
+def written_onsets(beats: F, rests: F) -> tuple[F, float]:
+    """Where each note begins, in beats from the first one, and where the last one ends."""
+    onset = np.concatenate([[0.0], np.cumsum(beats + rests)[:-1]])
+    return onset, float(onset[-1] + beats[-1])
+
+
+def tempo_prior(fragments: Fragments, beats: F, rests: F, params: MatchParameters) -> F:
+    """T x N: what it costs (nats) that a fragment belongs to a note far from the note's place in a steady tempo.
+
+    The tempo is free: the span that was sung is laid over the span that is written.
+    """
+    begin, end = sung_frames(fragments)
+    onset, whole = written_onsets(beats, rests)
+    middle = (fragments.first + fragments.frames / 2 - begin) / max(1, end - begin) * whole  # beats
+    early = onset[None, :] - middle[:, None]
+    late = middle[:, None] - (onset + beats)[None, :]
+    outside = np.maximum(np.maximum(early, late) - params.tempo_free, 0.0)
+    return np.asarray(params.tempo_cost * np.minimum(outside, params.tempo_cost_cap) * fragments.seconds[:, None])
+
+
+def leave_probability(seconds: F, beats: F, beat_s: float, params: MatchParameters) -> F:
+    """T x N: probability that a stage of a note ends within a fragment, by the length the note is written with."""
+    stage_s = np.maximum(params.least_stage_share_s, beats * beat_s) / params.stages
+    leave = 1 - np.exp(-seconds[:, None] / stage_s[None, :])
+    return np.asarray(np.clip(leave, params.least_leave, params.most_leave))
+
+
+def transitions(midi: F, pitches: int, any_interval: float, params: MatchParameters) -> F:
+    """N x RP x P: for each note one matrix that takes what leaves the R notes before it (stacked, the farthest
+    first) to its pitches."""
+    n, reach = len(midi), params.most_left_out + 1
+    kernel = np.zeros((n, reach * pitches, pitches))
+    for j in range(n):
+        for skip in range(1, min(j, reach) + 1):
+            row = interval_kernel(midi[j] - midi[j - skip], pitches, any_interval, params) * np.exp(
+                -params.left_out_cost * (skip - 1))
+            place = (reach - skip) * pitches
+            kernel[j, place:place + pitches] = np.lib.stride_tricks.sliding_window_view(row, pitches)[::-1]
+    return kernel
+
+
+def build_model(fragments: Fragments, grid: F, midi: F, beats: F, rests: F, key_prior: F | None, beat_s: float | None,
+                bare: bool, params: MatchParameters) -> Model:
+    """The model of a take (see `align` for the arguments)."""
+    n, p = len(midi), len(grid)
+    trust, any_interval = (params.bare_trust, params.any_interval_bare) if bare else (1.0, params.any_interval)
+    note_cost, gap_cost = observation_costs(fragments, grid, trust, params)
+    number = np.arange(n)
+    first = np.exp(-np.minimum(params.left_out_cost * number, params.end_cost))
+    if beat_s is None:
+        begin, end = sung_frames(fragments)
+        beat_s = (end - begin) * fragments.hop_s / max(written_onsets(beats, rests)[1], 1e-6)
+        tempo_cost = tempo_prior(fragments, beats, rests, params)
+        last = np.exp(-np.minimum(params.left_out_cost * number[::-1], params.end_cost))
+    else:  # the take is still going on
+        tempo_cost = np.zeros((len(fragments.first), n))
+        first = first * (number <= params.most_left_out)
+        last = np.ones(n)
+    seconds = fragments.seconds
+    return Model(
+        parameters=params, note_cost=note_cost, gap_emission=np.exp(-gap_cost), tempo_cost=tempo_cost,
+        log_prior=np.zeros((n, 1)) if key_prior is None else np.log(np.maximum(key_prior, 1e-300)) / params.key_every_s,
+        seconds=seconds, onset=fragments.onset * np.where(fragments.voiced, 1.0, params.unvoiced_entry),
+        leave=leave_probability(seconds, beats, beat_s, params), enter=params.gap_ends * first / p, end=last,
+        jump=float(np.exp(-params.line_left_out_cost)) / p, kernel=transitions(midi, p, any_interval, params))
 
 
 def _sums(weight: F, low: NDArray[np.int64], high: NDArray[np.int64]) -> F:
@@ -184,167 +207,185 @@ def _sums(weight: F, low: NDArray[np.int64], high: NDArray[np.int64]) -> F:
     return np.asarray(before[np.clip(high, 0, len(weight))] - before[np.clip(low, 0, len(weight))])
 
 
+@dataclass(frozen=True)
+class Step:
+    """The forward pass at one fragment, for the notes from `first` to before `enter_end`, at P pitches.
+
+    Those before `leave_end` had weight before it. emission: their probability density. leaving: what left each
+    of those that had weight. entering: what entered each. state: S stages x notes x P, scaled.
+    scale: the likelihood of the fragment given those before it.
+    """
+
+    first: int
+    leave_end: int
+    enter_end: int
+    emission: F
+    leaving: F
+    entering: F
+    state: F
+    scale: float
+
+
+@dataclass(frozen=True)
+class Forward:
+    """The forward pass: a step for each fragment; the sum over the last states; reached and log likelihood."""
+
+    steps: list[Step]
+    final: float
+    reached: F
+    log_likelihood: float
+
+
+def forward(model: Model) -> Forward:
+    """Run the model over the fragments in order.
+
+    It runs in bands of notes: those that had more than `negligible` of the weight, and the ones within their reach.
+    """
+    params = model.parameters
+    n, p = len(model.end), model.kernel.shape[2]
+    state, gap, start = np.zeros((params.stages, n, p)), np.zeros((n, p)), 1.0
+    padded = np.zeros((n + model.reach, p))  # what leaves each note, behind `reach` rows of nothing
+    before = np.lib.stride_tricks.sliding_window_view(padded, (model.reach, p))[:n, 0]
+    steps: list[Step] = []
+    a, b = 0, 0
+    for t in range(len(model.seconds)):
+        stop = min(n, b + params.line_left_out_most)
+        was, here = slice(a, b), slice(a, stop)
+        done = model.leave[t - 1, was][:, None]
+        ended = done * (state[-1, was] + params.early_leave * state[:-1, was].sum(axis=0))
+        leaving = params.no_gap * ended + params.gap_ends * gap[was]
+        padded[:] = 0.0
+        padded[a + model.reach:b + model.reach] = leaving
+        entering = _entering(model, before[here], leaving, start, here) * model.onset[t]
+        gap[here] *= 1 - params.gap_ends
+        gap[was] += (1 - params.no_gap) * ended
+        gap[here] *= model.gap_emission[t]
+        moved = np.zeros((params.stages, stop - a, p))
+        moved[:, :b - a] = state[:, was] * (1 - done)
+        moved[1:, :b - a] += done * (1 - params.early_leave) * state[:-1, was]
+        moved[0] += entering
+        emission = model.emission(t, here)
+        moved *= emission
+        start *= (1 - params.gap_ends) * model.gap_emission[t]
+        weight = moved.sum(axis=(0, 2)) + gap[here].sum(axis=1)
+        scale = weight.sum() + start
+        moved /= scale
+        gap[here] /= scale
+        start /= scale
+        state[:, here] = moved
+        steps.append(Step(a, b, stop, emission, leaving, entering, moved, float(scale)))
+        alive = np.flatnonzero(weight > params.negligible * scale) + a
+        b = int(alive[-1]) + 1 if len(alive) else stop
+        if start < params.negligible and len(alive):
+            a = int(alive[0])
+        state[:, :a] = gap[:a] = state[:, b:] = gap[b:] = 0.0
+    end = model.end[:, None]
+    final = (state * end).sum() + (gap * end).sum() + 1e-300
+    reached = ((state.sum(axis=0) + gap) * end).sum(axis=1) / final
+    return Forward(steps, float(final), reached, float(np.log([s.scale for s in steps]).sum() + np.log(final)))
+
+
+def _entering(model: Model, before: F, leaving: F, start: float, here: slice) -> F:
+    """m x P: what enters each of the m notes `here` from the notes before it, from a line away, or from `start`.
+
+    before: m x R x P, what leaves the R notes before each. leaving: what leaves the notes from the first of them on.
+    """
+    size, reach, p = before.shape
+    entering = np.matmul(before.reshape(size, 1, reach * p), model.kernel[here])[:, 0]
+    entering += start * model.enter[here, None]
+    number = np.arange(size)
+    far = _sums(leaving.sum(axis=1), number - model.parameters.line_left_out_most, number - reach)
+    entering += model.jump * far[:, None]
+    return np.asarray(entering)
+
+
+@dataclass(frozen=True)
+class Backward:
+    """The backward pass. note_weight: T x N. pitch: N x P, probability that a note was entered at a pitch.
+
+    ahead: for each fragment, of the notes of its step x P: emission times what follows, for a note entered there.
+    """
+
+    note_weight: F
+    pitch: F
+    ahead: list[F]
+
+
+def backward(model: Model, passed: Forward) -> Backward:
+    """Run the model from the last fragment to the first, in the bands of the forward pass."""
+    params = model.parameters
+    n, p = len(model.end), model.kernel.shape[2]
+    t = len(passed.steps)
+    kernel = np.ascontiguousarray(model.kernel.transpose(0, 2, 1))
+    gap = np.repeat(model.end[:, None] / passed.final, p, axis=1)
+    note = np.repeat(gap[None], params.stages, axis=0)
+    note_weight, pitch = np.zeros((t, n)), np.zeros((n, p))
+    ahead: list[F] = []
+    for i in range(t - 1, -1, -1):
+        step = passed.steps[i]
+        here = slice(step.first, step.enter_end)
+        note_weight[i, here] = np.einsum("snp,snp->n", step.state, note[:, here])
+        enter = step.emission * note[:, here] / step.scale
+        fresh = enter[0] * model.onset[i]
+        ahead.append(fresh)
+        pitch[here] += step.entering / max(model.onset[i], 1e-9) * fresh
+        stay_gap = (model.gap_emission[i] / step.scale) * gap[here]
+        onto = _onto(model, kernel[here], fresh)
+        out = model.leave[i - 1, here][:, None]
+        goes = params.no_gap * onto + (1 - params.no_gap) * stay_gap
+        note[:], gap[:] = 0.0, 0.0
+        note[:, here] = (1 - out) * enter
+        note[-1, here] += out * goes
+        note[:-1, here] += out * ((1 - params.early_leave) * enter[1:] + params.early_leave * goes)
+        gap[here] = (1 - params.gap_ends) * stay_gap + params.gap_ends * onto
+    ahead.reverse()
+    return Backward(note_weight, pitch, ahead)
+
+
+def _onto(model: Model, kernel: F, fresh: F) -> F:
+    """m x P: what follows where each of m notes is left for one of those after it. kernel: of these, turned round."""
+    reach, (size, p) = model.reach, fresh.shape
+    back = np.matmul(fresh[:, None, :], kernel).reshape(size, reach, p)
+    onward = np.zeros((size + reach, p))
+    for k in range(reach):
+        onward[k:k + size] += back[:, k]
+    number = np.arange(size)
+    far = _sums(fresh.sum(axis=1), number + reach + 1, number + model.parameters.line_left_out_most + 1)
+    return np.asarray(onward[reach:] + model.jump * far[:, None])
+
+
+def interval_posterior(model: Model, passed: Forward, back: Backward) -> F:
+    """(N-1) x (2P-1): probability of each sung interval of each move (see `Alignment.intervals`)."""
+    n, p = len(model.end), model.kernel.shape[2]
+    cells = np.subtract.outer(np.arange(p), np.arange(p)).T + (p - 1)  # from pitch o to o2: o2 - o + p - 1
+    first, leave_end, enter_end = np.array([(s.first, s.leave_end, s.enter_end) for s in passed.steps]).T
+    posterior = np.zeros((max(n - 1, 0), 2 * p - 1))
+    for j in range(1, n):
+        when = np.flatnonzero((first < j) & (j <= leave_end) & (j < enter_end))
+        if len(when):
+            before = np.array([passed.steps[i].leaving[j - 1 - first[i]] for i in when])
+            after = np.array([back.ahead[i][j - first[i]] for i in when])
+            pairs = (before.T @ after) * model.kernel[j, (model.reach - 1) * p:]
+            posterior[j - 1] = np.bincount(cells.ravel(), weights=pairs.ravel(), minlength=2 * p - 1)
+    return posterior
+
+
 def align(track: PitchTrack, midi: Sequence[float], beats: Sequence[float], rests: Sequence[float],
-          key_prior: F | None = None, beat_s: float | None = None) -> Alignment | None:
-    """Hold a take against N written notes. midi, beats (length in quarters), rests (after each): length N.
+          key_prior: F | None = None, beat_s: float | None = None, params: MatchParameters = PARAMETERS) -> Alignment | None:
+    """Align a take with N written notes. midi, beats (length in quarters), rests (after each): length N.
 
     Returns None where nothing is voiced. key_prior: N x P, weight of each sung pitch for each note where a
     first pass has found the singer's key, else None. beat_s: seconds a quarter for a take that is still
     going on: it may then end anywhere in the tune, and nothing is said about where in time a note lies;
-    None for a finished take, which is held against the whole tune.
+    None for a finished take, which is matched with the whole tune.
     """
-    pieces = cut(track)
-    heard = pieces.midi[~np.isnan(pieces.midi)]
-    if not len(heard):
+    fragments = cut(track, params)
+    if not fragments.voiced.any():
         return None
-    n, t = len(midi), len(pieces.first)
-    low, high = np.floor(heard.min()) - 1, np.ceil(heard.max()) + 1
-    grid = np.arange(low, high + CELL / 2, CELL)
-    p = len(grid)
-    seconds = pieces.seconds
-    is_voiced = ~np.isnan(pieces.midi)
-
-    bare = bool(np.isnan(track.level_db).all())
-    trust, any_way = (BARE_TRUST, BARE_ANY) if bare else (1.0, INTERVAL_ANY)
-    distance = np.abs(np.nan_to_num(pieces.midi)[:, None] - grid[None, :])
-    distance = np.minimum(distance, np.abs(distance - 12.0) + OCTAVE_MISS)
-    voiced_cost = trust * MISS * np.minimum(distance, MISS_CAP) * np.maximum(pieces.voiced, 0.1)[:, None]
-    note_cost = np.where(is_voiced[:, None], voiced_cost, trust * UNVOICED_NOTE) * seconds[:, None]  # T x P
-    gap_cost = np.where(is_voiced, trust * VOICED_GAP * np.maximum(pieces.voiced, 0.1), 0.0) * seconds  # T
-
-    # Where in time each note should fall, tempo free: the sung span against the written one.
-    span = np.flatnonzero(is_voiced)
-    begin = pieces.first[span[0]]
-    end = pieces.first[span[-1]] + pieces.frames[span[-1]]
-    length = np.asarray(beats, dtype=float) + np.asarray(rests, dtype=float)
-    onset = np.concatenate([[0.0], np.cumsum(length)[:-1]])
-    whole = onset[-1] + float(beats[-1])
-    middle = (pieces.first + pieces.frames / 2 - begin) / max(1, end - begin) * whole  # beats
-    early = onset[None, :] - middle[:, None]
-    late = middle[:, None] - (onset + np.asarray(beats, dtype=float))[None, :]
-    outside = np.maximum(np.maximum(early, late) - PLACE_FREE, 0.0)
-    place_cost = PLACE * np.minimum(outside, 8.0) * seconds[:, None]  # T x N
-    finished = beat_s is None
-    if beat_s is None:
-        beat_s = (end - begin) * pieces.hop_s / max(whole, 1e-6)
-    else:
-        place_cost = np.zeros_like(place_cost)
-
-    # Leaving a note: as often as its expected length says.
-    stage_s = np.maximum(0.05, np.asarray(beats, dtype=float) * beat_s) / STAGES
-    leave = 1 - np.exp(-seconds[:, None] / stage_s[None, :])
-    leave = np.clip(leave, 0.02, MOST_LEAVE)
-
-    written = np.asarray(midi, dtype=float)
-    # For each note, one matrix that takes what leaves the 1, 2 or 3 notes before it (stacked) to its pitches.
-    reach = MAX_SKIP + 1
-    kernel = np.zeros((n, reach * p, p))
-    for j in range(n):
-        for skip in range(1, min(j, reach) + 1):
-            row = interval_kernel(written[j] - written[j - skip], p, any_way) * np.exp(-LEFT_OUT * (skip - 1))
-            place = (reach - skip) * p
-            kernel[j, place:place + p] = np.lib.stride_tricks.sliding_window_view(row, p)[::-1]
-    kernel_back = np.ascontiguousarray(kernel.transpose(0, 2, 1))
-
-    log_prior = np.zeros((n, 1)) if key_prior is None else np.log(np.maximum(key_prior, 1e-300)) / KEY_EVERY_S
-    emit_gap = np.exp(-gap_cost)
-    onset_factor = pieces.onset * np.where(is_voiced, 1.0, UNVOICED_ENTRY)
-
-    first_in = np.exp(-np.minimum(LEFT_OUT * np.arange(n), AT_AN_END)) * ((np.arange(n) <= MAX_SKIP) | finished)
-    last_out = np.exp(-np.minimum(LEFT_OUT * np.arange(n)[::-1], AT_AN_END)) if finished else np.ones(n)
-
-    start_in = NEXT_FROM_GAP * first_in[:, None] / p
-
-    # Forward, in bands of notes: those that held more than FAINT of the weight, and the ones within their reach.
-    # `padded` holds what leaves each note before the fragment, behind `reach` rows of nothing.
-    padded = np.zeros((n + reach, p))
-    windows = np.lib.stride_tricks.sliding_window_view(padded, (reach, p))[:n, 0]
-    bands: list[tuple[int, int, int]] = []  # first note, end of those that could leave, end of those that could be entered
-    kept: list[tuple[F, F, F, F]] = []  # of the notes in the band: emission, what left them, entered them, is in them
-    scales = np.zeros(t)
-    jump = np.exp(-JUMP) / p
-    number = np.arange(n)
-    note, gap, start = np.zeros((STAGES, n, p)), np.zeros((n, p)), 1.0
-    a, b = 0, 0
-    for i in range(t):
-        stop = min(n, b + FARTHEST)
-        bands.append((a, b, stop))
-        was, here, size = slice(a, b), slice(a, stop), stop - a
-        done = leave[i - 1, was][:, None]
-        leaving = done * (note[-1, was] + SHORT * note[:-1, was].sum(axis=0))
-        source = NO_GAP * leaving + NEXT_FROM_GAP * gap[was]
-        padded[:] = 0.0
-        padded[a + reach:b + reach] = source
-        entering = np.matmul(windows[here].reshape(size, 1, reach * p), kernel[here])[:, 0]
-        entering += start * start_in[here]
-        entering += jump * _sums(source.sum(axis=1), number[here] - FARTHEST - a, number[here] - reach - a)[:, None]
-        entering *= onset_factor[i]
-        gap[here] *= 1 - NEXT_FROM_GAP
-        gap[was] += (1 - NO_GAP) * leaving
-        gap[here] *= emit_gap[i]
-        moved = np.zeros((STAGES, size, p))
-        moved[:, :b - a] = note[:, was] * (1 - done)
-        moved[1:, :b - a] += done * (1 - SHORT) * note[:-1, was]
-        moved[0] += entering
-        emission = np.exp(log_prior[here] * seconds[i] - (note_cost[i] + place_cost[i, here, None]))
-        moved *= emission
-        start *= (1 - NEXT_FROM_GAP) * emit_gap[i]
-        weight = moved.sum(axis=(0, 2)) + gap[here].sum(axis=1)
-        total = weight.sum() + start
-        moved /= total
-        gap[here] /= total
-        start /= total
-        note[:, here] = moved
-        scales[i] = total
-        kept.append((emission, source, entering, moved))
-        alive = np.flatnonzero(weight > FAINT * total) + a
-        b = int(alive[-1]) + 1 if len(alive) else stop
-        if start < FAINT and len(alive):
-            a = int(alive[0])
-        note[:, :a] = gap[:a] = note[:, b:] = gap[b:] = 0.0
-    end_weight = last_out[:, None]
-    final = (note * end_weight).sum() + (gap * end_weight).sum() + 1e-300
-    reached = ((note.sum(axis=0) + gap) * end_weight).sum(axis=1) / final
-    log_likelihood = np.log(scales).sum() + np.log(final)
-
-    # Backward, in the same bands.
-    beta_gap = np.repeat(end_weight / final, p, axis=1)
-    beta_note = np.repeat(beta_gap[None], STAGES, axis=0)
-    gamma, flow = np.zeros((t, n)), np.zeros((n, p))
-    ahead: list[F] = []  # of each fragment: emission times what follows, for a note entered there
-    for i in range(t - 1, -1, -1):
-        a, b, stop = bands[i]
-        here = slice(a, stop)
-        emission, _, entering, moved = kept[i]
-        gamma[i, here] = np.einsum("snp,snp->n", moved, beta_note[:, here])
-        enter = emission * beta_note[:, here] / scales[i]
-        fresh = enter[0] * onset_factor[i]
-        ahead.append(fresh)
-        flow[here] += entering / max(onset_factor[i], 1e-9) * fresh
-        stay_gap = (emit_gap[i] / scales[i]) * beta_gap[here]
-        back = np.matmul(fresh[:, None, :], kernel_back[here]).reshape(stop - a, reach, p)
-        onward = np.zeros((stop - a + reach, p))
-        for k in range(reach):
-            onward[k:k + stop - a] += back[:, k]
-        far = _sums(fresh.sum(axis=1), number[here] + reach + 1 - a, number[here] + FARTHEST + 1 - a)
-        onto = onward[reach:] + jump * far[:, None]
-        out = leave[i - 1, here][:, None]
-        goes = NO_GAP * onto + (1 - NO_GAP) * stay_gap
-        beta_note[:], beta_gap[:] = 0.0, 0.0
-        beta_note[:, here] = (1 - out) * enter
-        beta_note[-1, here] += out * goes
-        beta_note[:-1, here] += out * ((1 - SHORT) * enter[1:] + SHORT * goes)
-        beta_gap[here] = (1 - NEXT_FROM_GAP) * stay_gap + NEXT_FROM_GAP * onto
-    ahead.reverse()
-
-    offset = np.subtract.outer(np.arange(p), np.arange(p)).T + (p - 1)  # from pitch o to o2: o2 - o + p - 1
-    intervals = np.zeros((max(n - 1, 0), 2 * p - 1))
-    first, could_leave, could_enter = np.array(bands).T
-    for j in range(1, n):
-        when = np.flatnonzero((first < j) & (j <= could_leave) & (j < could_enter))
-        if len(when):
-            before = np.array([kept[i][1][j - 1 - first[i]] for i in when])
-            after = np.array([ahead[i][j - first[i]] for i in when])
-            pairs = (before.T @ after) * kernel[j, (reach - 1) * p:]
-            intervals[j - 1] = np.bincount(offset.ravel(), weights=pairs.ravel(), minlength=2 * p - 1)
-    return Alignment(pieces, grid, flow.sum(axis=1), gamma, reached, intervals, flow, float(log_likelihood))
+    grid = pitch_grid(fragments, params)
+    model = build_model(fragments, grid, np.asarray(midi, dtype=float), np.asarray(beats, dtype=float),
+                        np.asarray(rests, dtype=float), key_prior, beat_s, is_bare(track), params)
+    passed = forward(model)
+    back = backward(model, passed)
+    return Alignment(fragments, grid, back.pitch.sum(axis=1), back.note_weight, passed.reached,
+                     interval_posterior(model, passed, back), back.pitch, passed.log_likelihood)

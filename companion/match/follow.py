@@ -12,39 +12,35 @@ from dataclasses import replace
 
 import numpy as np
 
-from companion.ear.model import PitchTrack
-from companion.ear.tracker import join
+from companion.ear import PitchTrack, join
 from companion.errors import NothingSung
 from companion.match.align import align
 from companion.match.model import Match
-from companion.match.take import LEAST_VOICE_S, match_take
+from companion.match.parameters import PARAMETERS, MatchParameters
+from companion.match.take import match_take
 from companion.messages import _
-from companion.tune.model import LineNote
+from companion.tune import LineNote
 
-QUIET_AT_END_S = 0.12  # longer than a consonant inside a word (about 0.1 s)
-QUIET_ELSEWHERE_S = 1.2  # three times a quick breath (0.4 s)
-LEAST_LAST_NOTE = 0.35  # the last note counts as sung from this part of its written length on ...
-LEAST_LAST_NOTE_S = 0.12  # ... and from this long
-LOOK_EVERY_S = 0.04  # how often the end is looked for while it is quiet
 BEAT_S = 0.6  # seconds a quarter where no tempo is known: a calm walk
 
 
 class Follower:
-    """Holds a take against `line` as its frames come in.
+    """Matches a take with `line` as its frames come in.
 
     `push` takes tracked frames in order; `over` is True once the phrase has ended; `match` then gives the
-    same as `match_take` on all frames. `tempo_s` is the seconds a quarter at which the line was given.
+    same as `match_take` on all frames. `reached`: probability that the last note has been sung, when it was last
+    quiet. `tempo_s` is the seconds a quarter at which the line was given.
     """
 
-    def __init__(self, line: Sequence[LineNote], tempo_s: float = BEAT_S) -> None:
+    def __init__(self, line: Sequence[LineNote], tempo_s: float = BEAT_S, params: MatchParameters = PARAMETERS) -> None:
         self.line = tuple(line)
         self.over = False
         self.reached = 0.0
+        self._params = params
         self._tempo_s = tempo_s
         self._parts: list[PitchTrack] = []
         self._voice_s = 0.0
         self._quiet_s = 0.0
-        self._looked_s = 0.0
         self._match: Match | None = None
 
     def push(self, frames: PitchTrack, quiet_s: float = 0.0) -> bool:
@@ -55,56 +51,58 @@ class Follower:
         """
         if self.over:
             return True
-        if len(frames.f0_hz):
-            self._parts.append(frames)
-            voiced = np.flatnonzero(frames.f0_hz > 0)
-            self._voice_s += len(voiced) * frames.hop_s
-            if len(voiced):
-                self._quiet_s = (len(frames.f0_hz) - 1 - voiced[-1]) * frames.hop_s
-                self._looked_s = 0.0
-                self._match = None
-            else:
-                self._quiet_s += len(frames.f0_hz) * frames.hop_s
+        self._take_in(frames)
         quiet = self._quiet_s + quiet_s
-        if self._voice_s < LEAST_VOICE_S or quiet < QUIET_AT_END_S:
+        if self._voice_s < self._params.least_voice_s or quiet < self._params.quiet_at_end_s:
             return False
-        if quiet >= QUIET_ELSEWHERE_S:
+        if quiet >= self._params.quiet_elsewhere_s:
             self.over = True
         elif self._match is None:
-            # One look per silence: what was sung does not change while nothing is sung.
-            self.reached = self._chance_of_end()
-            self._match = self._judge()
-        if not self.over:
-            self.over = quiet >= self._needed(self.reached)
+            # Once a silence: what was sung does not change while nothing is sung.
+            self.reached = self._probability_of_end()
+            self._match = self._matched()
+        self.over = self.over or quiet >= self._quiet_needed_s()
         return self.over
 
-    @staticmethod
-    def _needed(reached: float) -> float:
-        return QUIET_AT_END_S + (QUIET_ELSEWHERE_S - QUIET_AT_END_S) * (1.0 - reached)
+    def _take_in(self, frames: PitchTrack) -> None:
+        if not len(frames.f0_hz):
+            return
+        self._parts.append(frames)
+        voiced = np.flatnonzero(frames.f0_hz > 0)
+        self._voice_s += len(voiced) * frames.hop_s
+        if len(voiced):
+            self._quiet_s = (len(frames.f0_hz) - 1 - voiced[-1]) * frames.hop_s
+            self._match = None
+        else:
+            self._quiet_s += len(frames.f0_hz) * frames.hop_s
+
+    def _quiet_needed_s(self) -> float:
+        """The less probable the end, the longer the silence."""
+        return self._params.quiet_at_end_s + (self._params.quiet_elsewhere_s - self._params.quiet_at_end_s) * (1.0 - self.reached)
 
     def track(self) -> PitchTrack:
         """All frames so far."""
         return joined(self._parts)
 
-    def _chance_of_end(self) -> float:
+    def _probability_of_end(self) -> float:
         found = align(self.track(), [n.midi for n in self.line], [float(n.quarters) for n in self.line],
-                      [float(n.rest_after) for n in self.line], beat_s=self._tempo_s)
+                      [float(n.rest_after) for n in self.line], beat_s=self._tempo_s, params=self._params)
         if found is None:
             return 0.0
-        last = float(found.note_weight[:, -1] @ found.fragments.seconds)
-        asked = max(LEAST_LAST_NOTE_S, LEAST_LAST_NOTE * float(self.line[-1].quarters) * self._tempo_s)
-        return float(found.reached[-1]) * min(1.0, last / asked)
+        last_s = float(found.note_weight[:, -1] @ found.fragments.seconds)
+        wanted_s = max(self._params.last_note_s, self._params.last_note_share * float(self.line[-1].quarters) * self._tempo_s)
+        return float(found.reached[-1]) * min(1.0, last_s / wanted_s)
 
-    def _judge(self) -> Match | None:
+    def _matched(self) -> Match | None:
         try:
-            return match_take(self.track(), self.line)
+            return match_take(self.track(), self.line, self._params)
         except NothingSung:
             return None
 
     def match(self) -> Match:
         """The match of all that came in. Raises `NothingSung` where there was no voice."""
         if self._match is None:
-            self._match = match_take(self.track(), self.line)
+            self._match = match_take(self.track(), self.line, self._params)
         return self._match
 
 

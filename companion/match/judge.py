@@ -1,6 +1,6 @@
 """The verdict of each move, from the evidence for up, level and down.
 
-Two things must hold before a move is called: that both notes are rightly placed in the take, and that the
+Two things must be so before a move is called: that both notes are rightly placed in the take, and that the
 interval between their steady parts lies clearly on one side of the boundary. A move of up to half a semitone
 is level (half the step of equal temperament), and near that edge nothing is certain. What speaks for a fault
 of the tracker's and not the child's (an octave, a fifth above it) is doubt, never "not that way".
@@ -13,38 +13,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.match.align import CELL, Alignment
+from companion.match.align import Alignment
 from companion.match.model import Verdict
+from companion.match.parameters import PARAMETERS, MatchParameters
 from companion.match.steady import Steady
-from companion.tune.model import Direction, direction_of
+from companion.tune import Direction, direction_of
 
 F = NDArray[np.float64]
-
-EDGE = 0.5  # semitones: half of equal temperament's step parts "level" from "up" and "down"
-NEAR = 1.2  # semitones: an alignment supports a measured interval when it lies this near
-PITCH_BLUR = 0.1  # semitones: what a steady pitch is uncertain by at best
-SHORT_S = 0.1  # seconds: a note of this length has hardly a steady part
-LEAN_CAP = (-1.5, 1.0)  # semitones beyond the edge, against and with the tune, that count
-LEAST_CHANCE = 1e-3  # odds are taken no further than this
-#: For lean, log odds, log of what is misplaced, shortness, and the constant (see `evidence_row`).
-WEIGHTS = (0.83, 0.79, -0.36, -1.88, -0.33)
-#: Offsets from the take's own key (semitones) at which a tracker errs and a child hardly ever does:
-#: octave, octave and fifth, two octaves; a fifth too, in a track whose tracker is not known.
-TRACKER_FAULTS = (12.0, 19.0, 24.0)
-BARE_FAULTS = (7.0, *TRACKER_FAULTS)
-FAULT_WITHIN = 1.0  # semitones
-#: A note this far from the singer's key is nearer to it in another octave (half of one); it is doubted where
-#: the sound itself leaves at least this share of the probability to that octave.
-OTHER_OCTAVE = 6.0  # semitones
-OCTAVE_UNCLEAR = 0.22
-SAY_RIGHT = 0.8  # probability needed to say "right"
-SAY_WRONG = 0.92  # and for "not that way": it costs more, so it needs more
-LEEWAY = 0.1  # semitones short of the edge at which "right" may still be said, in the child's favour
-FOLDED_SURE = 0.9  # no more than this is claimed for a move seen only with an octave folded away
 
 
 @dataclass(frozen=True)
@@ -66,85 +46,138 @@ class Evidence:
     bare: bool = False
     folded: Evidence | None = None
 
+    @property
+    def probability(self) -> dict[Direction, float]:
+        """Of each direction; they sum to the probability that both notes were sung."""
+        return {Direction.UP: self.up, Direction.DOWN: self.down, Direction.LEVEL: self.level}
 
-def _phi(x: float) -> float:
+
+class Call(NamedTuple):
+    """A verdict, the direction that was heard (None where it cannot be told), and how sure."""
+
+    verdict: Verdict
+    heard: Direction | None
+    sure: float
+
+
+DOUBT = Call(Verdict.UNSURE, None, 0.5)
+
+
+def normal_cdf(x: float) -> float:
+    """Cumulative distribution of the standard normal law."""
     return 0.5 * math.erfc(-x / math.sqrt(2))
 
 
-def move_evidence(aligned: Alignment, steady: Steady, key: F, written: F, i: int, bare: bool = False) -> Evidence:
+def directions_of(posterior: F, sung: F, edge: float) -> tuple[float, float, float]:
+    """(up, level, down): what an interval posterior gives to each direction. sung: its intervals, semitones."""
+    return (float(posterior[sung > edge].sum()), float(posterior[np.abs(sung) <= edge].sum()),
+            float(posterior[sung < -edge].sum()))
+
+
+def weigh(interval: float, posterior: F, sung: F, near: NDArray[np.bool_], error: float, seconds: float,
+          edge: float) -> Evidence:
+    """Evidence of a measured interval whose error is normal with the deviation `error` (semitones).
+
+    What of the posterior lies near the interval is weighed by it; the rest counts by its own direction.
+    """
+    placed = float(posterior[near].sum())
+    above, below = normal_cdf((interval - edge) / error), normal_cdf((-interval - edge) / error)
+    up, level, down = directions_of(np.where(near, 0.0, posterior), sung, edge)
+    return Evidence(interval, placed * above + up, placed * (1 - above - below) + level, placed * below + down, placed,
+                    seconds)
+
+
+def interval_error(steady: Steady, i: int, params: MatchParameters) -> float:
+    """Standard deviation (semitones) of the interval measured between the steady parts of notes i and i + 1."""
+    return math.hypot(*(math.hypot(params.pitch_error, params.spread_error * steady.spread[k]
+                                   / math.sqrt(max(1.0, steady.seconds[k] / params.independent_s))) for k in (i, i + 1)))
+
+
+def tracker_fault(steady: Steady, off: tuple[float, float], i: int, bare: bool, params: MatchParameters) -> bool:
+    """Whether one of the notes i and i + 1 lies where a tracker errs. off: from the singer's key, semitones."""
+    if not bare and any(abs(off[k]) > params.other_octave and steady.octave_unclear[i + k] > params.octave_unclear
+                        for k in (0, 1)):
+        return True
+    tracked = [off[k] + 12 * steady.octave_off[i + k] for k in (0, 1)]
+    faults = params.tracker_faults_bare if bare else params.tracker_faults
+    return any(abs(abs(x) - fault) < params.fault_within for x in (*off, *tracked) for fault in faults)
+
+
+def move_evidence(aligned: Alignment, steady: Steady, key: F, written: F, i: int, bare: bool = False,
+                  params: MatchParameters = PARAMETERS) -> Evidence:
     """Evidence for the move from note i to i + 1 (counted from 0).
 
     key: sung minus written, locally, N. bare: the track has no level and an unknown tracker.
     """
-    q = aligned.intervals[i]
+    posterior = aligned.intervals[i]
     p = len(aligned.grid)
-    sung = np.arange(-(p - 1), p) * CELL
-    interval = steady.midi[i + 1] - steady.midi[i]
+    sung = np.asarray(np.arange(-(p - 1), p) * params.cell, dtype=np.float64)
+    interval = float(steady.midi[i + 1] - steady.midi[i])
     if math.isnan(interval):
-        up, down = float(q[sung > EDGE].sum()), float(q[sung < -EDGE].sum())
-        return Evidence(None, up, float(q[np.abs(sung) <= EDGE].sum()), down, 0.0, 0.0, True)
-    blur = math.hypot(
-        *(math.hypot(PITCH_BLUR, 0.6 * steady.spread[k] / math.sqrt(max(1.0, steady.seconds[k] / 0.06)))
-          for k in (i, i + 1)))
+        up, level, down = directions_of(posterior, sung, params.level_within)
+        return Evidence(None, up, level, down, 0.0, 0.0, True)
+    error = interval_error(steady, i, params)
     seconds = float(min(steady.seconds[i], steady.seconds[i + 1]))
-
-    def weigh(interval: float, near: NDArray[np.bool_]) -> Evidence:
-        placed = float(q[near].sum())
-        up = placed * _phi((interval - EDGE) / blur) + float(q[~near & (sung > EDGE)].sum())
-        down = placed * _phi((-interval - EDGE) / blur) + float(q[~near & (sung < -EDGE)].sum())
-        level = placed * (1 - _phi((interval - EDGE) / blur) - _phi((-interval - EDGE) / blur))
-        level += float(q[~near & (np.abs(sung) <= EDGE)].sum())
-        return Evidence(interval, up, level, down, placed, seconds)
-
-    near = np.abs(sung - interval) <= NEAR
-    found = weigh(float(interval), near)
-    off = [steady.midi[k] - written[k] - key[k] for k in (i, i + 1)]
-    tracked = [off[0] + 12 * steady.octave_off[i], off[1] + 12 * steady.octave_off[i + 1]]
-    faults = BARE_FAULTS if bare else TRACKER_FAULTS
-    unclear = not bare and any(abs(off[k]) > OTHER_OCTAVE and steady.octave_share[i + k] > OCTAVE_UNCLEAR for k in (0, 1))
-    if not unclear and not any(abs(abs(x) - fault) < FAULT_WITHIN for x in (*off, *tracked) for fault in faults):
+    near = np.abs(sung - interval) <= params.supports_within
+    found = weigh(interval, posterior, sung, near, error, seconds, params.level_within)
+    first, second = (float(steady.midi[k] - written[k] - key[k]) for k in (i, i + 1))
+    if not tracker_fault(steady, (first, second), i, bare, params):
         return found
-    octaves = 12 * (round(off[1] / 12) - round(off[0] / 12))
-    folded = weigh(float(interval) - octaves, near) if octaves else None
+    octaves = 12 * (round(second / 12) - round(first / 12))
+    folded = weigh(interval - octaves, posterior, sung, near, error, seconds, params.level_within) if octaves else None
     return replace(found, fault=True, folded=folded, bare=bare)
 
 
-def evidence_row(e: Evidence, wanted: Direction) -> F:
-    """What the probability of a right move rests on: 5 numbers (see WEIGHTS). e.interval is not None."""
+def evidence_row(e: Evidence, wanted: Direction, params: MatchParameters = PARAMETERS) -> F:
+    """What the probability of a right move rests on: 5 numbers, of which the weights are `params.verdict_weights`.
+
+    How far beyond the edge the interval lies, with the tune positive (semitones); log odds of the wanted direction;
+    log of what is not placed elsewhere; shortness, signed as the first; 1. e.interval is not None.
+    """
     assert e.interval is not None
-    chances = {Direction.UP: e.up, Direction.DOWN: e.down, Direction.LEVEL: e.level}
-    good = chances[wanted]
-    bad = sum(chances.values()) - good
-    beyond = {Direction.UP: e.interval - EDGE, Direction.DOWN: -e.interval - EDGE,
-              Direction.LEVEL: EDGE - abs(e.interval)}[wanted]
-    odds = math.log(min(max(good, LEAST_CHANCE), 1 - LEAST_CHANCE) / min(max(bad, LEAST_CHANCE), 1 - LEAST_CHANCE))
-    misplaced = math.log(1 + LEAST_CHANCE - min(e.placed, 1 - LEAST_CHANCE))
-    short = math.copysign(math.exp(-e.seconds / SHORT_S), beyond)
-    return np.array([min(max(beyond, LEAN_CAP[0]), LEAN_CAP[1]), odds, misplaced, short, 1.0])
+    good = e.probability[wanted]
+    bad = sum(e.probability.values()) - good
+    beyond = {Direction.UP: e.interval - params.level_within, Direction.DOWN: -e.interval - params.level_within,
+              Direction.LEVEL: params.level_within - abs(e.interval)}[wanted]
+    least = params.least_probability
+    odds = math.log(min(max(good, least), 1 - least) / min(max(bad, least), 1 - least))
+    misplaced = math.log(1 + least - min(e.placed, 1 - least))
+    short = math.copysign(math.exp(-e.seconds / params.short_s), beyond)
+    return np.array([min(max(beyond, params.lean_range[0]), params.lean_range[1]), odds, misplaced, short, 1.0])
 
 
-def chance_right(e: Evidence, wanted: Direction) -> float:
+def probability_right(e: Evidence, wanted: Direction, params: MatchParameters = PARAMETERS) -> float:
     """Probability that a move went as wanted."""
-    return 1 / (1 + math.exp(-float(np.dot(WEIGHTS, evidence_row(e, wanted)))))
+    return 1 / (1 + math.exp(-float(np.dot(params.verdict_weights, evidence_row(e, wanted, params)))))
 
 
-def call(e: Evidence, wanted: Direction) -> tuple[Verdict, Direction | None, float]:
-    """(verdict, heard direction, how sure) of one move."""
+def call(e: Evidence, wanted: Direction, params: MatchParameters = PARAMETERS) -> Call:
+    """The verdict of one move: the one rule that makes it."""
     if e.interval is None:
-        return Verdict.UNSURE, None, 0.5
-    chances = {Direction.UP: e.up, Direction.DOWN: e.down, Direction.LEVEL: e.level}
-    heard = max(chances, key=lambda k: chances[k])
-    right = chance_right(e, wanted)
-    if e.fault and direction_of(e.interval) != wanted:
-        # Slips of an octave are common in tracks of unknown make; in our own they are rare, so it stays doubt.
-        if e.bare and e.folded is not None and (folded := chance_right(e.folded, wanted)) >= SAY_RIGHT:
-            return Verdict.RIGHT, wanted, min(folded, FOLDED_SURE)
-        return Verdict.UNSURE, None, 0.5
-    if e.fault and not e.bare and e.folded is not None and direction_of(e.folded.interval or 0.0) != wanted:
-        return Verdict.UNSURE, None, 0.5
-    if right >= SAY_RIGHT and evidence_row(e, wanted)[0] >= -LEEWAY:
-        return Verdict.RIGHT, wanted, right
-    others = {k: v for k, v in chances.items() if k != wanted}
-    if 1 - right >= SAY_WRONG and direction_of(e.interval) != wanted:
-        return Verdict.WRONG, max(others, key=lambda k: others[k]), 1 - right
-    return Verdict.UNSURE, None if chances[heard] < SAY_RIGHT else heard, max(right, 1 - right)
+        return DOUBT
+    as_wanted = direction_of(e.interval, params.level_within) == wanted
+    if e.fault and not as_wanted:
+        return _call_of_fault(e, wanted, params)
+    if e.fault and not e.bare and e.folded is not None and (
+            direction_of(e.folded.interval or 0.0, params.level_within) != wanted):
+        return DOUBT
+    right = probability_right(e, wanted, params)
+    if right >= params.right_threshold and evidence_row(e, wanted, params)[0] >= -params.leeway:
+        return Call(Verdict.RIGHT, wanted, right)
+    others = {k: v for k, v in e.probability.items() if k != wanted}
+    if 1 - right >= params.wrong_threshold and not as_wanted:
+        return Call(Verdict.WRONG, max(others, key=lambda k: others[k]), 1 - right)
+    heard = max(e.probability, key=lambda k: e.probability[k])
+    return Call(Verdict.UNSURE, None if e.probability[heard] < params.right_threshold else heard, max(right, 1 - right))
+
+
+def _call_of_fault(e: Evidence, wanted: Direction, params: MatchParameters) -> Call:
+    """A move the other way that lies where trackers err: doubt, or right where only a bare track's octave is off.
+
+    Slips of an octave are common in tracks of unknown make; in our own they are rare, so there it stays doubt.
+    """
+    if e.bare and e.folded is not None:
+        folded = probability_right(e.folded, wanted, params)
+        if folded >= params.right_threshold:
+            return Call(Verdict.RIGHT, wanted, min(folded, params.folded_confidence))
+    return DOUBT

@@ -1,10 +1,9 @@
-"""A take held against a tune: what was found for each written note, and a verdict for each move."""
+"""A take against a tune as facts: what was found for each written note, a verdict for each move, more on request."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any
 
 from companion.tune import Direction, LineNote
 
@@ -17,9 +16,52 @@ class Verdict(StrEnum):
     UNSURE = "not sure"
 
 
+class MoveKind(StrEnum):
+    """A move by its direction and size. The values are those that the diary keeps and the JSON has."""
+
+    LEVEL = "level"
+    SEMITONE_UP = "semitone up"
+    SEMITONE_DOWN = "semitone down"
+    STEP_UP = "step up"
+    STEP_DOWN = "step down"
+    SKIP_UP = "skip up"
+    SKIP_DOWN = "skip down"
+    LEAP_UP = "leap up"
+    LEAP_DOWN = "leap down"
+
+
+#: Kinds by size in semitones: one, two, three or four, five and more.
+_UP = (MoveKind.SEMITONE_UP, MoveKind.STEP_UP, MoveKind.SKIP_UP, MoveKind.SKIP_UP, MoveKind.LEAP_UP)
+_DOWN = (MoveKind.SEMITONE_DOWN, MoveKind.STEP_DOWN, MoveKind.SKIP_DOWN, MoveKind.SKIP_DOWN, MoveKind.LEAP_DOWN)
+
+
+def move_kind(semitones: int) -> MoveKind:
+    """The kind of a written move of so many semitones, down if negative."""
+    if semitones == 0:
+        return MoveKind.LEVEL
+    return (_UP if semitones > 0 else _DOWN)[min(abs(semitones), len(_UP)) - 1]
+
+
+class SizeFault(StrEnum):
+    """How a move that went the right way missed its size."""
+
+    TOO_SMALL = "too small"
+    TOO_LARGE = "too large"
+
+
+class LengthFault(StrEnum):
+    """How a note missed its length."""
+
+    TOO_SHORT = "much too short"
+    TOO_LONG = "much too long"
+
+
 @dataclass(frozen=True, slots=True)
 class HeardNote:
-    """One written note of the tune and what was sung for it; midi, onset_s, duration_s None if left out."""
+    """One written note of the tune and what was sung for it; midi, onset_s, duration_s None if left out.
+
+    sure: probability that the note was sung.
+    """
 
     written: LineNote
     sung: bool
@@ -31,7 +73,10 @@ class HeardNote:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """From one written note to the next. `start`, `end` are note numbers; intervals in semitones."""
+    """From one written note to the next. `start`, `end` are note numbers; intervals in semitones.
+
+    sure: probability that the verdict is so, of one "not sure" that of the likelier of the other two.
+    """
 
     start: int
     end: int
@@ -42,20 +87,79 @@ class Move:
     wanted_semitones: int
     sung_semitones: float | None
 
+    @property
+    def kind(self) -> MoveKind:
+        """What the tune does here."""
+        return move_kind(self.wanted_semitones)
+
+
+@dataclass(frozen=True, slots=True)
+class MissedSize:
+    """A move between two notes (by number) that went the right way and too little (negative) or too far."""
+
+    start: int
+    end: int
+    off_semitones: float
+
+    @property
+    def fault(self) -> SizeFault:
+        return SizeFault.TOO_SMALL if self.off_semitones < 0 else SizeFault.TOO_LARGE
+
+
+@dataclass(frozen=True, slots=True)
+class MissedLength:
+    """A note (by number) that was sung `times` as long as written, in the singer's own tempo."""
+
+    note: int
+    times: float
+    fault: LengthFault
+
+
+@dataclass(frozen=True, slots=True)
+class Highest:
+    """The highest written notes and the highest sung one, by number."""
+
+    written: tuple[int, ...]
+    sung: int
+
+    @property
+    def agrees(self) -> bool:
+        return self.sung in self.written
+
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """What a teacher may ask for beyond the verdicts; what could not be measured is None or left out.
+
+    tuning_cents: of each note against the singer's own key there, None where not sung. drift_cents: how far the key
+    moved from the first note to the last. interval_factor: how much of each written interval was sung, 1 = all.
+    """
+
+    tuning_cents: tuple[float | None, ...] = ()
+    drift_cents: float | None = None
+    interval_factor: float | None = None
+    sizes: tuple[MissedSize, ...] = ()
+    highest: Highest | None = None
+    lengths: tuple[MissedLength, ...] = ()
+
 
 @dataclass(frozen=True)
 class Match:
-    """shift_semitones: sung minus written over the take. closeness: 0 to 1, pitch and gaps included.
-
-    detail: what a teacher may ask for on request (see `companion.match.details`).
-    """
+    """shift_semitones: sung minus written over the take. closeness: 0 to 1, pitch and gaps included."""
 
     shift_semitones: float | None
     notes: tuple[HeardNote, ...]
     moves: tuple[Move, ...]
     closeness: float
-    detail: dict[str, Any] = field(default_factory=dict)
+    detail: Detail = field(default_factory=Detail)
 
     @property
     def counts(self) -> dict[Verdict, int]:
+        """How many moves have each verdict."""
         return {v: sum(m.verdict == v for m in self.moves) for v in Verdict}
+
+    @property
+    def kinds(self) -> dict[MoveKind, dict[Verdict, int]]:
+        """For each kind of move, in the order in which they come, how many have each verdict."""
+        return {kind: {v: sum(m.kind == kind and m.verdict == v for m in self.moves) for v in Verdict}
+                for kind in dict.fromkeys(m.kind for m in self.moves)}

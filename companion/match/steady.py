@@ -7,13 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.model import PitchTrack
-from companion.ear.notes import steadiness, weighted_median
+from companion.ear import PitchTrack, steadiness, weighted_median
 from companion.match.align import Alignment
+from companion.match.parameters import PARAMETERS, MatchParameters
 
 F = NDArray[np.float64]
-
-LEAST_NOTE_S = 0.05  # a note with less voice of its own has no pitch to speak of: half the shortest that is sung
 
 
 @dataclass(frozen=True)
@@ -21,8 +19,7 @@ class Steady:
     """N notes: pitch (MIDI, NaN if not sung), spread (semitones), seconds of voice, onset and end (s).
 
     octave_off: whole octaves between the pitch as tracked and as placed (0 = as tracked).
-    voice: mean certainty of the tracker over the note, 0 to 1. octave_share: how much speaks for an octave
-    above or below instead, 0 (clear) to 1; 1 where the track does not say.
+    octave_unclear: probability of an octave above or below instead, 0 (clear) to 1; 1 where the track does not say.
     """
 
     midi: F
@@ -31,8 +28,7 @@ class Steady:
     onset_s: F
     end_s: F
     octave_off: F
-    voice: F
-    octave_share: F
+    octave_unclear: F
 
 
 def in_order(owner: NDArray[np.int64], weight: F, notes: int) -> NDArray[np.int64]:
@@ -59,34 +55,37 @@ def in_order(owner: NDArray[np.int64], weight: F, notes: int) -> NDArray[np.int6
     return kept
 
 
-def steady_parts(track: PitchTrack, aligned: Alignment) -> Steady:
+def placed_pitch(aligned: Alignment, i: int) -> float:
+    """The median of the pitch posterior of note i, MIDI."""
+    posterior = aligned.pitch[i]
+    middle = np.searchsorted(np.cumsum(posterior), posterior.sum() / 2)
+    return float(aligned.grid[middle.clip(0, len(posterior) - 1)])
+
+
+def steady_parts(track: PitchTrack, aligned: Alignment, params: MatchParameters = PARAMETERS) -> Steady:
     """The steady part of each note of an alignment."""
-    pieces, weight = aligned.fragments, aligned.note_weight
+    fragments, weight = aligned.fragments, aligned.note_weight
     n = weight.shape[1]
     whole = np.column_stack([weight, 1.0 - weight.sum(axis=1)])
-    owner = np.repeat(in_order(whole.argmax(axis=1), whole.max(axis=1) * pieces.seconds, n), pieces.frames)
-    trust = np.repeat(whole.max(axis=1), pieces.frames) * steadiness(track.midi, track.hop_s)
+    owner = np.repeat(in_order(whole.argmax(axis=1), whole.max(axis=1) * fragments.seconds, n), fragments.frames)
+    trust = np.repeat(whole.max(axis=1), fragments.frames) * steadiness(track.midi, track.hop_s)
     midi = track.midi
     voiced = ~np.isnan(midi)
-    out = {name: np.full(n, np.nan) for name in ("midi", "spread", "onset", "end", "voice")}
-    seconds, octave, share = np.zeros(n), np.zeros(n), np.ones(n)
+    pitch, spread, onset, end = np.full((4, n), np.nan)
+    seconds, octave_off, octave_unclear = np.zeros(n), np.zeros(n), np.ones(n)
     for i in range(n):
         mine = np.flatnonzero((owner == i) & voiced)
-        if len(mine) * track.hop_s < LEAST_NOTE_S:
+        if len(mine) * track.hop_s < params.least_note_s:
             continue
-        chance = aligned.pitch[i]
-        place = aligned.grid[np.searchsorted(np.cumsum(chance), chance.sum() / 2).clip(0, len(chance) - 1)]
-        off = np.round((midi[mine] - place) / 12)
+        off = np.round((midi[mine] - placed_pitch(aligned, i)) / 12)
         sung = midi[mine] - 12 * off
-        w = trust[mine] * np.maximum(track.sure[mine], 0.05)
-        pitch = weighted_median(sung, w)
-        out["midi"][i] = pitch
-        out["spread"][i] = weighted_median(np.abs(sung - pitch), w)
-        out["onset"][i] = track.time_s[mine[0]] - track.hop_s / 2
-        out["end"][i] = track.time_s[mine[-1]] + track.hop_s / 2
-        out["voice"][i] = float(track.sure[mine].mean())
+        w = trust[mine] * np.maximum(track.sure[mine], params.least_weight)
+        pitch[i] = weighted_median(sung, w)
+        spread[i] = weighted_median(np.abs(sung - pitch[i]), w)
+        onset[i] = track.time_s[mine[0]] - track.hop_s / 2
+        end[i] = track.time_s[mine[-1]] + track.hop_s / 2
         seconds[i] = len(mine) * track.hop_s
-        octave[i] = weighted_median(off, w)
+        octave_off[i] = weighted_median(off, w)
         if track.octave is not None:
-            share[i] = float(np.average(track.octave[mine], weights=w))
-    return Steady(out["midi"], out["spread"], seconds, out["onset"], out["end"], octave, out["voice"], share)
+            octave_unclear[i] = float(np.average(track.octave[mine], weights=w))
+    return Steady(pitch, spread, seconds, onset, end, octave_off, octave_unclear)

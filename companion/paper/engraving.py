@@ -18,8 +18,7 @@ from companion.errors import Trouble
 from companion.messages import _
 from companion.paper.drawing import POINT_PER_MM
 from companion.places import sans_typeface, write_whole
-from companion.tune.model import Key, Note, Time, Tune
-from companion.tune.musicxml import to_musicxml
+from companion.tune import Key, Note, Time, Tune, to_musicxml
 
 STAFF_MM = 13.0  # height of the five lines; the smallest text beside them is then 18 points, large print
 PAGE_MM = (210, 297)  # A4

@@ -22,8 +22,7 @@ from companion.paper.drawing import CELL_MM, DOT_MM, DOT_PITCH_MM, LINE_MM, Page
 from companion.paper.large_print import heading, pages_brf
 from companion.places import write_whole
 from companion.transcribe.doubts import pitch_words
-from companion.tune.catalogue import kind_of
-from companion.tune.model import Key, LineNote, Tune
+from companion.tune import Key, LineNote, Tune, kind_of
 
 # Guidelines and Standards for Tactile Graphics 2010, from memory:
 GAP_MM = 3.2  # an eighth of an inch: least space between parts, and between a part and braille

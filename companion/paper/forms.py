@@ -16,7 +16,7 @@ from companion.places import sans_typeface, write_whole
 from companion.workbook.sheets import BREAK, CELLS, HEADING, ITEM, Block, Sheet
 
 if TYPE_CHECKING:
-    from companion.audio.sound import Sound
+    from companion.audio import Sound
 
 WIDTH, HEIGHT = 40, 25  # cells and lines of a usual braille page
 #: Large print: 18 point is the least that is called so (RNIB and others give 16 to 18 as "large"; from memory).
@@ -43,7 +43,7 @@ def save(sheet: Sheet, path: str | Path, whole: bool = False) -> None:
     elif kind == ".pdf":
         data = to_pdf(sheet)
     elif kind in (".wav", ".flac"):
-        from companion.audio.playback import save as save_sound
+        from companion.audio import save_sound
 
         save_sound(to_sound(sheet), path)
         return
@@ -91,11 +91,10 @@ def to_text(sheet: Sheet) -> list[str]:
 
 def to_sound(sheet: Sheet, rate_wpm: int = 150, variety: str = "british") -> Sound:
     """The sheet spoken, a pause after each line. Raises Trouble where speech is not to be had."""
-    from companion.audio.sound import silence, together
-    from companion.audio.speech import speak
+    from companion.audio import concatenated, silence, speak
 
     parts = [part for line in to_text(sheet) for part in (speak(line, rate_wpm, variety), silence(PAUSE_S, 22050))]
-    return together(*parts, rate=22050)
+    return concatenated(*parts, rate=22050)
 
 
 def _say_line(line: str) -> str:

@@ -10,8 +10,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from companion.ear.files import RATE
-from companion.ear.model import PitchTrack
+from companion.ear import RATE, PitchTrack
 from companion.errors import NothingSung
 from companion.messages import _
 

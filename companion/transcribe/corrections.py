@@ -13,8 +13,7 @@ from companion.transcribe.doubts import pitch_words, value_words
 from companion.transcribe.lyrics import lay
 from companion.transcribe.rhythm import BY_BEATS, METRES, TICKS, bar_ticks
 from companion.transcribe.score import Notation, bars_of, write
-from companion.tune.model import STEP_SEMITONES, VALUES, Key
-from companion.tune.voice import spell, transposed_key
+from companion.tune import STEP_SEMITONES, VALUES, Key, spell, transposed_key
 
 HELP = (
     "bar 3 note 2 is a crotchet",

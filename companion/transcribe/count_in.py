@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.model import PitchTrack
+from companion.ear import PitchTrack
 from companion.errors import Trouble
 from companion.messages import _
 

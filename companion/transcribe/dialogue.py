@@ -35,7 +35,7 @@ def talk(written: Written, source: Iterable[str], say: Callable[[str], None], am
                 say("There is nothing to take back.")
         elif low == "play":
             try:
-                from companion.audio.playback import play
+                from companion.audio import play
 
                 play(tune_sound(written.notation.tune))
             except Trouble as trouble:

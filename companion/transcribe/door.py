@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 from companion.braille import encode, needs_octave, to_brf
 from companion.braille import signs as S
 from companion.braille.decode import say_written
-from companion.ear import PitchTrack, is_track_file, read_sound, read_track, track
-from companion.ear.files import RATE
+from companion.ear import RATE, PitchTrack, is_track_file, read_sound, read_track, track
 from companion.errors import NothingSung, Trouble
 from companion.language.cues import number
 from companion.messages import _
@@ -28,14 +27,14 @@ from companion.transcribe.lyrics import lay
 from companion.transcribe.rhythm import BY_BEATS, FEWEST_BEATS, METRES, bar_ticks
 from companion.transcribe.score import LONGEST_S, Given, Notation
 from companion.transcribe.several_takes import notate_together
+from companion.tune import KINDS as MOVE_KINDS
 from companion.tune import Tune, load, save
-from companion.tune.catalogue import KINDS as MOVE_KINDS
 from companion.workbook.booklet import Booklet
 from companion.workbook.exercises import KINDS as EXERCISE_KINDS
 from companion.workbook.exercises import exercises
 
 if TYPE_CHECKING:
-    from companion.audio.sound import Sound
+    from companion.audio import Sound
 
 F32 = NDArray[np.float32]
 
@@ -93,7 +92,7 @@ def live_take(read: Callable[[], F32 | None]) -> Take:
     It ends after END_SILENCE_S of sound without voice once something was sung, after WAIT_S if nothing was, and
     at LONGEST_S in any case.
     """
-    from companion.ear.tracker import Tracker, join
+    from companion.ear import Tracker, join
 
     tracker = Tracker()
     parts: list[PitchTrack] = []
@@ -279,7 +278,7 @@ def save_as(tune: Tune, path: str | Path) -> list[str]:
 
         return save_print(tune, path)
     elif kind in (".wav", ".flac"):
-        from companion.audio.playback import save as save_sound
+        from companion.audio import save_sound
 
         save_sound(tune_sound(tune), path)
     else:
@@ -289,6 +288,6 @@ def save_as(tune: Tune, path: str | Path) -> list[str]:
 
 def tune_sound(tune: Tune) -> Sound:
     """The tune as it is written, sounded at its own pace."""
-    from companion.audio.glides import line_sound
+    from companion.audio import line_sound
 
     return line_sound(tune.line(), 0.0, 60.0 / (tune.quarter_bpm or 100.0))

@@ -11,8 +11,7 @@ import numpy as np
 from companion.language.cues import number, ordinal
 from companion.transcribe.layout import signs
 from companion.transcribe.rhythm import BEAT_S, BEAT_SPREAD, METRES
-from companion.tune.model import VALUES, Key, Pitch
-from companion.tune.voice import spell
+from companion.tune import VALUES, Key, Pitch, spell
 
 if TYPE_CHECKING:
     from companion.transcribe.score import Notation

@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from companion.transcribe.rhythm import METRES, TICKS, bar_ticks
-from companion.tune.model import VALUES, Bar, Key, Note, Syllable, Time, Tune, Tuplet
-from companion.tune.voice import spell
+from companion.tune import VALUES, Bar, Key, Note, Syllable, Time, Tune, Tuplet, spell
 
 FEWEST_NOTES, FEWEST_TO_A_BREATH = 3, 4  # in a phrase that a rest ends, and in one that only a breath ends
 

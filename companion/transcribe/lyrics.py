@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from companion.language.cues import number
 from companion.transcribe.layout import Event
-from companion.tune.model import Syllable
+from companion.tune import Syllable
 
 _VOWELS = "aeiouyäöüáéíóúàèìòùâêîôûåæø"
 #: Groups of consonants that an English syllable may begin with, so that they are not parted.

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.transcribe.rhythm import counts
-from companion.tune.model import Key
+from companion.tune import Key
 
 F = NDArray[np.float64]
 I64 = NDArray[np.int64]

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from companion.ear.model import PitchTrack, SungNote
+from companion.ear import PitchTrack, SungNote
 from companion.errors import NothingSung, Trouble
 from companion.messages import _
 from companion.transcribe.count_in import CountIn, find_counts, without_counts
@@ -35,7 +35,7 @@ from companion.transcribe.rhythm import (
     triplets,
 )
 from companion.transcribe.segmentation import Doubtful, sung_and_doubtful
-from companion.tune.model import Key, Tune
+from companion.tune import Key, Tune
 
 #: A syllable is felt to begin between its consonant and its vowel (Morton, Marcus and Frankish 1976; from memory): of
 #: the silence of a consonant, this part belongs to the note that it begins.

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.model import PitchTrack, SungNote
-from companion.ear.notes import cheapest_path, measured, steadiness
+from companion.ear import PitchTrack, SungNote, cheapest_path, measured, steadiness
 
 F = NDArray[np.float64]
 

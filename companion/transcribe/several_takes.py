@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.model import PitchTrack, SungNote
+from companion.ear import PitchTrack, SungNote
 from companion.transcribe.score import Given, Notation, notate, write
 
 F = NDArray[np.float64]

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from companion.ear.model import PitchTrack, SungNote
+from companion.ear import PitchTrack, SungNote
 from companion.errors import NothingSung
 from companion.messages import _
 

@@ -1,8 +1,14 @@
 """The melody as data. Nothing heavy is imported here; `load` brings in music21 when it is called."""
 
-from companion.tune.catalogue import Entry, catalogue
+from companion.tune.catalogue import KINDS, Entry, catalogue, describe, kind_of
+from companion.tune.convert import from_music21, split_value
 from companion.tune.files import find, load, save, shipped_names
 from companion.tune.model import (
+    JUMPS,
+    MARKS,
+    STEP_SEMITONES,
+    STEPS,
+    VALUES,
     Bar,
     Direction,
     Key,
@@ -16,9 +22,11 @@ from companion.tune.model import (
     Tuplet,
     direction_of,
 )
+from companion.tune.musicxml import to_musicxml
 from companion.tune.reach import PLAIN_WALL, Wall, heights_cm, wall_for
-from companion.tune.voice import Fit, fit, spell, transpose
+from companion.tune.voice import Fit, fit, spell, transpose, transposed_key
 
-__all__ = ["PLAIN_WALL", "Bar", "Direction", "Entry", "Fit", "Key", "LineNote", "Note", "Pitch", "ScoreDirection",
-           "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue", "direction_of", "find", "fit", "heights_cm", "load",
-           "save", "shipped_names", "spell", "transpose", "wall_for"]
+__all__ = ["JUMPS", "KINDS", "MARKS", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Direction", "Entry", "Fit",
+           "Key", "LineNote", "Note", "Pitch", "ScoreDirection", "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue",
+           "describe", "direction_of", "find", "fit", "from_music21", "heights_cm", "kind_of", "load", "save",
+           "shipped_names", "spell", "split_value", "to_musicxml", "transpose", "transposed_key", "wall_for"]

@@ -20,7 +20,7 @@ from companion.places import write_whole
 from companion.workbook.exercises import LEVELS, Exercise, Item
 
 if TYPE_CHECKING:
-    from companion.audio.sound import Sound
+    from companion.audio import Sound
 
 PRINT_PT = 20  # large print
 PAUSE_S, BETWEEN_S = 0.6, 2.5  # before the notes of an item; after it, to answer
@@ -163,9 +163,7 @@ def to_html(b: Booklet, answers: bool = False) -> bytes:
 
 def to_sound(b: Booklet) -> Sound:
     """The booklet spoken: each exercise, each question, and what is to be heard, with time to answer."""
-    from companion.audio.glides import RATE, line_sound
-    from companion.audio.sound import silence, together
-    from companion.audio.speech import speak
+    from companion.audio import OUTPUT_RATE, concatenated, line_sound, silence, speak
 
     def say(text: str) -> Sound:
         return speak(b.say(text), variety="american" if b.american else "british")
@@ -173,13 +171,13 @@ def to_sound(b: Booklet) -> Sound:
     parts = [say(f"{b.title}. Exercises.")]
     for k, e in enumerate(b.exercises, 1):
         same = _each_time(e)
-        parts += [silence(PAUSE_S, RATE), say(f"Exercise {k}. {e.title}. {same}")]
+        parts += [silence(PAUSE_S, OUTPUT_RATE), say(f"Exercise {k}. {e.title}. {same}")]
         for m, item in enumerate(e.items, 1):
             parts.append(say(f"{m}." if same else f"{m}. {item.ask}"))
             if item.play is not None and e.kind not in ("notes", "moves", "new tunes", "rhythm"):
-                parts += [silence(PAUSE_S, RATE), line_sound(item.play, 0.0, QUARTER_S)]
-            parts.append(silence(BETWEEN_S, RATE))
-    return together(*parts, rate=RATE)
+                parts += [silence(PAUSE_S, OUTPUT_RATE), line_sound(item.play, 0.0, QUARTER_S)]
+            parts.append(silence(BETWEEN_S, OUTPUT_RATE))
+    return concatenated(*parts, rate=OUTPUT_RATE)
 
 
 def save(b: Booklet, base: str | Path, width: int = 40, height: int = 25, sound: bool = False) -> list[str]:
@@ -199,7 +197,7 @@ def save(b: Booklet, base: str | Path, width: int = 40, height: int = 25, sound:
             write_whole(path, data)
             names.append(str(path))
     if sound:
-        from companion.audio.playback import save as save_sound
+        from companion.audio import save_sound
 
         path = base.with_name(base.name + ".wav")
         save_sound(to_sound(b), path)

@@ -17,9 +17,7 @@ from companion.braille import encode, needs_octave, note_cells, say_dots
 from companion.braille import signs as S
 from companion.language.cues import number, ordinal
 from companion.transcribe.doubts import pitch_words
-from companion.tune.catalogue import kind_of
-from companion.tune.model import VALUES, Bar, Key, LineNote, Note, Pitch, Tune
-from companion.tune.voice import spell, transpose
+from companion.tune import VALUES, Bar, Key, LineNote, Note, Pitch, Tune, kind_of, spell, transpose
 
 LEVELS = {
     1: "every note a quaver; the tune stays, or goes by step, to the next note up or down",

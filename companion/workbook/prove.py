@@ -11,9 +11,8 @@ from collections.abc import Sequence
 
 from companion.braille import decode
 from companion.braille import signs as S
-from companion.match.model import Match, Verdict
-from companion.match.take import match_take
-from companion.tune.model import LineNote, Tune, direction_of
+from companion.match import Match, Verdict, match_take
+from companion.tune import LineNote, Tune, direction_of
 from companion.workbook.booklet import QUARTER_S
 from companion.workbook.exercises import GAP, Exercise, Item, demands, level_of, without_marks
 
@@ -25,11 +24,11 @@ def read_line(cells: Sequence[str]) -> Tune:
 
 def heard(line: Sequence[LineNote], against: Sequence[LineNote]) -> Match:
     """Notes made into the sound that the booklet gives, tracked, and held against other notes."""
-    from companion.audio.glides import line_sound
-    from companion.ear.tracker import track
+    from companion.audio import line_sound
+    from companion.ear import track
 
     sound = line_sound(line, 0.0, QUARTER_S)
-    return match_take(track(sound.samples, sound.rate), against)
+    return match_take(track(sound), against)
 
 
 def prove(exercise: Exercise, item: Item, sound: bool = True) -> str:

@@ -30,7 +30,7 @@ from companion.course.stage import Stage, taught
 from companion.language.cues import in_american, number
 from companion.lesson.question_sound import what_to_sound
 from companion.lesson.sitting import new_items
-from companion.tune.model import STEPS
+from companion.tune import STEPS
 
 DAYS = 7
 SITTING_MINUTES = 10

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from companion.audio import playback
 from companion.audio.glides import glide, starting_note
-from companion.audio.playback import CAP_DBFS, LOW_START_DB, PEAK, finish, loudest_db, save
-from companion.audio.sound import PART_DB, Sound, active_db, levelled, silence, together
+from companion.audio.playback import CAP_DBFS, LOW_START_DB, PEAK, finish, loudest_db, save_sound
+from companion.audio.sound import PART_DB, Sound, active_db, concatenated, levelled, silence
 from companion.errors import Trouble
 
 RATE = 44100
@@ -70,7 +70,7 @@ def test_it_starts_low_for_more_than_a_blink() -> None:
 
 def test_no_part_jumps_out_of_a_softer_one() -> None:
     """A part 30 dB louder than the one before comes in by degrees, not at once."""
-    out = finish(together(noise(2, 0.005), silence(0.3, RATE), noise(2, 0.16)))
+    out = finish(concatenated(noise(2, 0.005), silence(0.3, RATE), noise(2, 0.16)))
     loudest = loudest_db(out)
     come_in = out.samples[round(2.3 * RATE):round(2.4 * RATE)]
     assert loudest_db(Sound(come_in, RATE)) < loudest - LOW_START_DB + 2
@@ -78,7 +78,7 @@ def test_no_part_jumps_out_of_a_softer_one() -> None:
 
 def test_what_follows_a_long_silence_starts_low_again_and_a_short_one_does_not_matter() -> None:
     def second(gap: float) -> float:
-        out = finish(together(noise(2, 0.3), silence(gap, RATE), noise(2, 0.3)))
+        out = finish(concatenated(noise(2, 0.3), silence(gap, RATE), noise(2, 0.3)))
         at = round((2 + gap) * RATE)
         return loudest_db(Sound(out.samples[at:at + RATE // 10], RATE)) - loudest_db(out)
 
@@ -104,7 +104,7 @@ def test_parts_played_one_by_one_keep_their_balance_at_every_loudness(cap: float
 
 def test_pauses_do_not_count_for_the_level() -> None:
     tone = starting_note(60)
-    assert active_db(together(tone, silence(5, RATE))) == pytest.approx(active_db(tone), abs=0.3)
+    assert active_db(concatenated(tone, silence(5, RATE))) == pytest.approx(active_db(tone), abs=0.3)
     assert not levelled(silence(1, RATE)).samples.any()
 
 
@@ -112,7 +112,7 @@ def test_pauses_do_not_count_for_the_level() -> None:
 def test_saved_sound_reads_back_capped(tmp_path: Path, kind: str) -> None:
     import soundfile
 
-    save(noise(1, 3.0), tmp_path / f"a.{kind}")
+    save_sound(noise(1, 3.0), tmp_path / f"a.{kind}")
     data, rate = soundfile.read(tmp_path / f"a.{kind}")
     assert rate == RATE
     assert loudest_db(Sound(data.astype(np.float32), rate)) <= CAP_DBFS + 0.01
@@ -122,7 +122,7 @@ def test_saved_sound_reads_back_capped(tmp_path: Path, kind: str) -> None:
 @pytest.mark.parametrize("name", ["a.mp3", "a", "missing/a.wav"])
 def test_what_cannot_be_saved_is_one_sentence_and_leaves_nothing(tmp_path: Path, name: str) -> None:
     with pytest.raises(Trouble) as caught:
-        save(starting_note(60, 0.1), tmp_path / name)
+        save_sound(starting_note(60, 0.1), tmp_path / name)
     assert "\n" not in str(caught.value)
     assert not list(tmp_path.iterdir())
 

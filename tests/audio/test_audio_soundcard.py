@@ -49,12 +49,13 @@ def test_a_whole_cue_comes_out_spoken_and_then_both_glides_at_their_pitches(card
     code = """
 import json
 from companion.audio.playback import play
+from companion.language import English
 from companion.lesson.sounds import cue_sound
 from made_matches import turned_answer
 found = turned_answer()
-move = found.cue.move
+move = found.advice.move
 notes = [found.match.notes[n - 1].midi for n in (move.start, move.end)]
-play(cue_sound(found, rate_wpm=300))
+play(cue_sound(English(), found, rate_wpm=300))
 print(json.dumps([*notes, move.wanted_semitones]))
 """
     with card.recording() as record:
@@ -75,8 +76,8 @@ def test_steps_of_an_octave_sound_at_the_pitches_of_iso_16_and_to_their_end(card
     code = """
 from companion.audio.glides import starting_note
 from companion.audio.playback import play
-from companion.audio.sound import together
-play(together(*[starting_note(m, 0.3) for m in (60, 62, 64, 65, 69, 71, 72)]))
+from companion.audio.sound import concatenated
+play(concatenated(*[starting_note(m, 0.3) for m in (60, 62, 64, 65, 69, 71, 72)]))
 """
     with card.recording() as record:
         assert card.python(code).returncode == 0
@@ -90,12 +91,12 @@ def test_playing_does_not_block_and_stops_softly_when_told(card: SoundCard) -> N
     code = """
 import json, time, threading
 from companion.audio.glides import starting_note
-from companion.audio.playback import play, start
+from companion.audio.playback import play, start_playing
 stop = threading.Event(); stop.set()
 begin = time.monotonic(); play(starting_note(69, 20.0), stop=stop)
 never = time.monotonic() - begin
 begin = time.monotonic()
-playing = start(starting_note(69, 20.0))
+playing = start_playing(starting_note(69, 20.0))
 returned = time.monotonic() - begin
 early = playing.wait(0.4), playing.done
 told = time.monotonic()
@@ -120,8 +121,8 @@ print(json.dumps([returned, early, ended, took, never]))
 
 
 def test_a_program_that_ends_while_sound_plays_ends_quietly(card: SoundCard) -> None:
-    done = card.python("from companion.audio.glides import starting_note; from companion.audio.playback import start;"
-                       "p = start(starting_note(69, 20.0)); p.wait(0.2)", timeout=10)
+    done = card.python("from companion.audio.glides import starting_note; from companion.audio.playback import start_playing;"
+                       "p = start_playing(starting_note(69, 20.0)); p.wait(0.2)", timeout=10)
     assert (done.returncode, done.stderr) == (0, "")
 
 
@@ -138,9 +139,9 @@ def test_an_unknown_loudspeaker_is_named_and_those_there_are_listed(card: SoundC
 def unplugged(card: SoundCard, pull: Callable[[], object]) -> tuple[str, str]:
     """Standard output and error of a program whose loudspeaker goes away while it plays."""
     code = ("from companion.audio import playback; from companion.audio.glides import starting_note\n"
-            "from companion.audio.playback import start; from companion.errors import Trouble\n"
+            "from companion.audio.playback import start_playing; from companion.errors import Trouble\n"
             "playback.STALLED_S = 0.8\n"  # three seconds of waiting would prove no more
-            "p = start(starting_note(69, 20.0)); p.wait(0.5); print('plays', flush=True)\n"
+            "p = start_playing(starting_note(69, 20.0)); p.wait(0.5); print('plays', flush=True)\n"
             "try: p.wait(); print('ended')\nexcept Trouble as t: print(t)")
     process = subprocess.Popen([sys.executable, "-c", code], env=card.env, cwd=ROOT, stdout=subprocess.PIPE,
                                stderr=subprocess.PIPE, text=True)

@@ -21,7 +21,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from companion.ear.model import PitchTrack
-from companion.match.take import match_take
+from companion.match import match_take
 from companion.tune.model import LineNote, Pitch
 
 HOP_S = 0.0116099773
@@ -76,11 +76,11 @@ def fit_logistic(x: np.ndarray, good: np.ndarray, ridge: float = 0.02) -> np.nda
 
 def measure(folder: Path, verbose: bool = False, fit: bool = False) -> dict[str, Any]:
     from companion.errors import Trouble
-    from companion.match.closeness import SPLIT, take_features
+    from companion.match import PARAMETERS, Verdict, take_features
 
     melodies = json.loads((folder / "melodies.json").read_text())
     rows = list(csv.DictReader((folder / "takes.csv").open()))
-    counts = {"right": 0, "not that way": 0, "not sure": 0}
+    counts = dict.fromkeys(Verdict, 0)
     perfect = 0
     scores, majority, jury, melody, rows_of_features = [], [], [], [], []
     for row in rows:
@@ -95,7 +95,7 @@ def measure(folder: Path, verbose: bool = False, fit: bool = False) -> dict[str,
             perfect += 1
             for m in match.moves if match else ():
                 counts[m.verdict] += 1
-                if verbose and m.verdict != "right":
+                if verbose and m.verdict != Verdict.RIGHT:
                     print(row["take"], m)
         scores.append(close)
         rows_of_features.append(take_features(match.notes if match else []))
@@ -120,12 +120,12 @@ def measure(folder: Path, verbose: bool = False, fit: bool = False) -> dict[str,
               "split:", round(best_split(score[graded], good), 3))
     return {
         "perfect_takes": perfect, "perfect_moves": sum(counts.values()),
-        "perfect_wrong": counts["not that way"], "perfect_not_sure": counts["not sure"],
-        "agree_majority": round(float(np.mean((score[graded] >= SPLIT) == good)), 4),
+        "perfect_wrong": counts[Verdict.WRONG], "perfect_not_sure": counts[Verdict.UNSURE],
+        "agree_majority": round(float(np.mean((score[graded] >= PARAMETERS.closeness_threshold) == good)), 4),
         "agree_majority_leave_melody_out": round(float(np.mean(held_out == good)), 4),
         "auc_majority_leave_melody_out": round(area(held_score, good), 4),
         "auc_majority": round(area(score[graded], good), 4), "auc_jury": round(area(score, passed), 4),
-        "split": SPLIT, "takes": len(rows),
+        "split": PARAMETERS.closeness_threshold, "takes": len(rows),
         "versions": {"python": platform.python_version(), "numpy": np.__version__},
     }
 

@@ -33,7 +33,7 @@ from companion.ear.model import PitchTrack, SungNote
 from companion.ear.notes import find_notes
 from companion.ear.tracker import track
 from companion.errors import Trouble
-from companion.match.take import match_take
+from companion.match import match_take
 from companion.transcribe.doubts import unsure_bars
 from companion.transcribe.score import Given, Notation, bars_of, notate
 from companion.tune import load, save, shipped_names

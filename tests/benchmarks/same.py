@@ -23,8 +23,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 from companion.ear import read_sound  # noqa: E402
 from companion.ear.tracker import track  # noqa: E402
 from companion.errors import NothingSung  # noqa: E402
-from companion.match.model import WRONG, Verdict  # noqa: E402
-from companion.match.take import match_take  # noqa: E402
+from companion.match import Verdict, match_take  # noqa: E402
 
 RATE = 22050
 KEYS = (-14, -9, -5, -2, 1, 4, 8, 14)
@@ -109,7 +108,7 @@ def report(takes: list[dict[str, list[str]]]) -> dict[str, dict[str, float]]:
             for a, b in zip(take["plain"], found, strict=True):
                 row["moves"] += 1
                 row["same"] += a == b
-                row["turned"] += {a, b} == {Verdict.RIGHT, WRONG}
+                row["turned"] += {a, b} == {Verdict.RIGHT, Verdict.WRONG}
     for row in out.values():
         for k, name in enumerate(("moves", "same", "turned")):
             total[k] += int(row[name])

@@ -22,9 +22,10 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 
 from companion.ear.tracker import track  # noqa: E402
 from companion.errors import NothingSung  # noqa: E402
-from companion.match.judge import evidence_row, move_evidence  # noqa: E402
-from companion.match.model import Verdict, direction  # noqa: E402
-from companion.match.take import match_take, place  # noqa: E402
+from companion.match import Verdict, match_take  # noqa: E402
+from companion.match.judge import evidence_row  # noqa: E402
+from companion.match.take import place  # noqa: E402
+from companion.tune import direction_of  # noqa: E402
 
 MAKERS = ("speech", "formants")
 
@@ -45,14 +46,13 @@ def moves_of(take) -> list[dict]:
         interval = performance.interval(i)
         if interval is None:
             continue
-        wanted = direction(line[i + 1].midi - line[i].midi)
-        row = {"right": direction(interval) == wanted, "true": interval, "noise": bool(performance.tags["noise"]),
+        wanted = direction_of(line[i + 1].midi - line[i].midi)
+        row = {"right": direction_of(interval) == wanted, "true": interval, "noise": bool(performance.tags["noise"]),
                "tags": performance.tags, "verdict": Verdict.UNSURE, "sure": 0.5, "evidence": None}
         if found is not None and placed is not None:
             row["verdict"], row["sure"] = found.moves[i].verdict, found.moves[i].sure
             row["move"] = found.moves[i]
-            aligned, steady, key = placed
-            e = move_evidence(aligned, steady, key, np.array([n.midi for n in line], dtype=float), i)
+            e = placed.evidence(line, i)
             if e.interval is not None:
                 row["evidence"] = evidence_row(e, wanted).tolist()
         rows.append(row)

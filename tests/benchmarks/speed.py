@@ -60,8 +60,9 @@ def stream(samples: np.ndarray) -> None:
 
 def work_left(samples: np.ndarray) -> float:
     """Seconds of work in the block in which the answer is decided, up to its words; silence follows the phrase."""
-    from companion.language.cues import cue_for
+    from companion.language import English, cue_text
     from companion.lesson.listen import Listener
+    from companion.match import advise
     from companion.tune import load
 
     listener = Listener(load("snail-wall").line(), 0.5)
@@ -70,7 +71,7 @@ def work_left(samples: np.ndarray) -> float:
         start = time.perf_counter()
         heard = listener.push(sound[at:at + BLOCK])
         if heard is not None and heard.match is not None:
-            cue_for(heard.match)
+            cue_text(English(), heard.match, advise(heard.match))
             return time.perf_counter() - start
     raise RuntimeError("the take was not answered")
 

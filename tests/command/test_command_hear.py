@@ -12,6 +12,7 @@ import pytest
 import soundfile
 
 from companion.command import COMMANDS, EXAMPLES, main
+from companion.language import English
 from companion.lesson.demo import demo_answer
 from companion.places import shipped
 
@@ -475,7 +476,7 @@ def test_a_list_without_its_header_is_one_sentence(run: Run, tmp_path: Path, tex
 def test_the_demo_ends_with_its_cue(run: Run, tmp_path: Path) -> None:
     code, out, err = run("demo", "--sound", tmp_path / "demo.wav")
     assert (code, err) == (0, "")
-    assert out.splitlines()[-1] == demo_answer().cue.say
+    assert out.splitlines()[-1] == demo_answer().cue(English())
     sound, _ = soundfile.read(tmp_path / "demo.wav")
     assert 2 < len(sound) / soundfile.info(tmp_path / "demo.wav").samplerate < 30
     assert 0.05 < np.abs(sound).max() <= 0.9
@@ -483,7 +484,7 @@ def test_the_demo_ends_with_its_cue(run: Run, tmp_path: Path) -> None:
 
 def test_the_demo_saves_its_sound_with_json_too(run: Run, tmp_path: Path) -> None:
     code, out, err = run("demo", "--json", "--sound", tmp_path / "demo.wav")
-    assert (code, err, json.loads(out)["cue"]) == (0, "", demo_answer().cue.say)
+    assert (code, err, json.loads(out)["cue"]) == (0, "", demo_answer().cue(English()))
     assert soundfile.info(tmp_path / "demo.wav").duration > 2
 
 
@@ -513,7 +514,7 @@ def test_the_demo_goes_on_without_speech(run: Run, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr("companion.lesson.sounds.speak", none)
     code, out, err = run("demo")
     assert (code, err) == (0, "")
-    assert out.splitlines()[-2:] == ["No voice is installed. Install one.", demo_answer().cue.say]
+    assert out.splitlines()[-2:] == ["No voice is installed. Install one.", demo_answer().cue(English())]
 
 
 def test_the_tunes_are_a_plain_line_each(run: Run) -> None:

@@ -122,7 +122,7 @@ def test_a_sung_answer_through_the_microphone(monkeypatch, capsys) -> None:  # t
         def close(self) -> None:
             pass
 
-    monkeypatch.setattr("companion.ear.microphone.Microphone", FromFile)
+    monkeypatch.setattr("companion.ear.Microphone", FromFile)
     code, lines, _ = run(monkeypatch, capsys, "drill", "read and sing", "--stage", "3", "--order", "up", "--count",
                          "1", "--silent", "--listen")
     assert code == 0
@@ -135,7 +135,7 @@ def test_without_a_microphone_the_sitting_goes_on_by_keys(monkeypatch, capsys) -
     def none(name: str | None = None) -> None:
         raise Trouble("There is no microphone. Plug one in.")
 
-    monkeypatch.setattr("companion.ear.microphone.Microphone", none)
+    monkeypatch.setattr("companion.ear.Microphone", none)
     code, lines, _ = run(monkeypatch, capsys, "drill", "read and sing", "--stage", "3", "--count", "2", "--silent",
                          "--listen", keys="+\n+\n")
     assert code == 0

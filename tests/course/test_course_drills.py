@@ -15,7 +15,7 @@ from companion.course.facts import fact
 from companion.course.material import material
 from companion.course.stage import find_stage, stages
 from companion.errors import Trouble
-from companion.match.model import Verdict
+from companion.match import Verdict
 from companion.tune.model import STEPS
 
 ROW = material("three-quavers", ("values", "octave marks", "bars"))

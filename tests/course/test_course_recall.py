@@ -13,10 +13,10 @@ from companion.course.material import material
 from companion.course.progress import Progress
 from companion.course.recall import Recall
 from companion.course.stage import find_stage, stages
-from companion.diary import Tally
+from companion.diary.model import Tally
 from companion.errors import Trouble
 from companion.lesson.sitting import new_items
-from companion.match.model import Verdict
+from companion.match import Verdict
 
 NOW = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
 ROW = material("five-quavers", ("values", "octave marks", "bars"))

@@ -9,19 +9,20 @@ from fractions import Fraction
 import pytest
 from made_matches import made_match
 
-from companion.language.cues import (
-    MOST_WORDS,
+from companion.language import (
     NOTHING_SUNG,
+    English,
+    Language,
+    Variety,
     bare,
-    called,
-    cue_for,
+    cue_text,
     detail_lines,
-    ordinal,
-    quoted,
+    note_name,
     smaller_piece,
     start_line,
 )
-from companion.match.model import Match, Verdict
+from companion.language.cues import MOST_WORDS
+from companion.match import CueKind, Detail, Match, MissedSize, Verdict, advise
 from companion.places import shipped
 from companion.tune import catalogue, load
 from companion.tune.model import LineNote, Pitch
@@ -44,57 +45,61 @@ def line(*syllables: str, per_bar: int = 4, first: int = 1, pitches: str = "") -
     return tuple(notes)
 
 
-def one_wrong(notes: tuple[LineNote, ...], at: int, american: bool = False) -> str:
-    return cue_for(made_match(notes, {at: Verdict.WRONG}), american).say
+BRITISH, AMERICAN = English(Variety.BRITISH), English(Variety.AMERICAN)
+
+
+def cue(match: Match, language: Language = BRITISH) -> str:
+    return cue_text(language, match, advise(match))
+
+
+def one_wrong(notes: tuple[LineNote, ...], at: int, language: Language = BRITISH) -> str:
+    return cue(made_match(notes, {at: Verdict.WRONG}), language)
 
 
 # The wording itself: the directions are those of the brief (product.md, "How it speaks").
 
 def test_all_right() -> None:
-    assert cue_for(made_match(line("a", "b", "c", "d", "e", "f"))).say == "All five right."
-    assert cue_for(made_match(line("a", "b", "c"))).say == "Both right."
+    assert cue(made_match(line("a", "b", "c", "d", "e", "f"))) == "All five right."
+    assert cue(made_match(line("a", "b", "c"))) == "Both right."
 
 
 @pytest.mark.parametrize(("pitches", "says"), [
     ("CD", "Right. You went up."), ("DC", "Right. You went down."), ("CC", "Right. You stayed.")])
 def test_one_move_right_names_its_way(pitches: str, says: str) -> None:
-    assert cue_for(made_match(line("snail", "wall", pitches=pitches))).say == says
+    assert cue(made_match(line("snail", "wall", pitches=pitches))) == says
 
 
 def test_one_thing_to_try() -> None:
     notes = line("Snail", "on", "the", "wall", "creep", "up")
-    cue = cue_for(made_match(notes, {2: Verdict.WRONG, 4: Verdict.WRONG}))
-    assert cue.say == "Three of five right. From 'the' to 'wall' the tune goes up. Listen."
-    assert cue.kind == "one to try"
-    assert cue.move is not None
-    assert (cue.move.start, cue.move.end) == (3, 4)
+    assert cue(made_match(notes, {2: Verdict.WRONG, 4: Verdict.WRONG})) == (
+        "Three of five right. From 'the' to 'wall' the tune goes up. Listen.")
 
 
 def test_all_wrong_says_what_went_well_all_the_same() -> None:
     wrong = dict.fromkeys(range(5), Verdict.WRONG)
     notes = line("", "", "", "", "", "")
-    assert cue_for(made_match(notes, wrong)).say == (
+    assert cue(made_match(notes, wrong)) == (
         "You sang all six notes. From the first note to the second the tune goes up. Listen.")
-    assert cue_for(made_match(notes[:2], wrong)).say.startswith("You sang both notes. ")
-    assert cue_for(made_match(notes, {0: Verdict.WRONG, 1: Verdict.WRONG, 2: Verdict.WRONG}, left_out=[4])).say.startswith(
+    assert cue(made_match(notes[:2], wrong)).startswith("You sang both notes. ")
+    assert cue(made_match(notes, {0: Verdict.WRONG, 1: Verdict.WRONG, 2: Verdict.WRONG}, left_out=[4])).startswith(
         "I heard five of six notes. "), "nothing is praised that was not heard"
 
 
 def test_not_sure_says_what_to_sing_again() -> None:
     notes = line("", "", "", "", "", "")
-    assert cue_for(made_match(notes, {1: Verdict.UNSURE, 2: Verdict.UNSURE})).say == (
+    assert cue(made_match(notes, {1: Verdict.UNSURE, 2: Verdict.UNSURE})) == (
         "Three of five right. I did not catch the third note. Once more, please.")
-    assert cue_for(made_match(notes, left_out=[2])).say == (
+    assert cue(made_match(notes, left_out=[2])) == (
         "Three of five right. I did not hear the third note. Once more, please.")
-    assert cue_for(made_match(notes, dict.fromkeys(range(5), Verdict.UNSURE))).say == (
+    assert cue(made_match(notes, dict.fromkeys(range(5), Verdict.UNSURE))) == (
         "I heard you sing, but could not follow. Once more, please.")
 
 
 def test_nothing_and_one_note() -> None:
     notes = line("", "")
-    assert cue_for(made_match(notes, left_out=[0, 1])).say == NOTHING_SUNG
-    assert cue_for(made_match(notes[:1])).say == "That is the note."
-    assert cue_for(Match(None, (), (), 0.0)).say == NOTHING_SUNG
+    assert cue(made_match(notes, left_out=[0, 1])) == NOTHING_SUNG
+    assert cue(made_match(notes[:1])) == "That is the note."
+    assert cue(Match(None, (), (), 0.0)) == NOTHING_SUNG
 
 
 # Names of notes.
@@ -108,15 +113,15 @@ def test_a_syllable_without_its_punctuation(syllable: str, word: str) -> None:
 
 
 def test_no_quotation_marks_inside_the_same_ones() -> None:
-    assert quoted("snail") == "'snail'"
-    assert quoted("don't") == '"don\'t"'
+    assert BRITISH.quoted("snail") == "'snail'"
+    assert BRITISH.quoted("don't") == '"don\'t"'
     assert one_wrong(line("I", "don’t", "know"), 1) == (
         "One of two right. From \"don’t\" to 'know' the tune goes up. Listen.")
 
 
 def test_words_in_syllables_are_said_whole() -> None:
     notes = line("lan-", "-tern", "but-", "-ter-", "-fly", "glow")
-    assert [called(notes, i) for i in range(6)] == [
+    assert [note_name(BRITISH, notes, i) for i in range(6)] == [
         "the first part of 'lantern'", "the second part of 'lantern'", "the first part of 'butterfly'",
         "the second part of 'butterfly'", "the third part of 'butterfly'", "'glow'"]
     assert "From the first to the second part of 'lantern' the" in one_wrong(notes, 0)
@@ -126,7 +131,7 @@ def test_words_in_syllables_are_said_whole() -> None:
 def test_words_that_come_again_are_counted() -> None:
     notes = line("creep", "creep", "lan-", "-tern", "Lan-", "-tern")
     assert "From the first 'creep' to the second the" in one_wrong(notes, 0)
-    assert called(notes, 4) == "the first part of the second 'Lantern'"
+    assert note_name(BRITISH, notes, 4) == "the first part of the second 'Lantern'"
 
 
 @pytest.mark.parametrize("notes", [
@@ -141,26 +146,26 @@ def test_both_ends_of_a_move_have_one_kind_of_name(notes: tuple[LineNote, ...]) 
 
 def test_far_into_a_line_notes_are_counted_in_their_bar() -> None:
     notes = line(*[""] * 16)
-    assert called(notes, 8) == "the ninth note"
-    assert called(notes, 9) == "the second note of bar three"
-    assert called(notes, 9, american=True) == "the second note of measure three"
+    assert note_name(BRITISH, notes, 8) == "the ninth note"
+    assert note_name(BRITISH, notes, 9) == "the second note of bar three"
+    assert note_name(AMERICAN, notes, 9) == "the second note of measure three"
     assert "From the ninth note to" not in one_wrong(notes, 8)
     assert "From the first to the second note of bar three the" in one_wrong(notes, 8)
-    assert "to the first note of measure four the" in one_wrong(notes, 11, american=True)
+    assert "to the first note of measure four the" in one_wrong(notes, 11, AMERICAN)
 
 
 def test_a_bar_that_is_sung_twice_does_not_name_a_note() -> None:
     notes = line(*[""] * 12)
     again = tuple(replace(n, bar=1) if i >= 8 else n for i, n in enumerate(notes))
-    assert called(again, 9) == "the tenth note"
+    assert note_name(BRITISH, again, 9) == "the tenth note"
 
 
 def test_a_whole_line_of_words_on_one_note_is_no_name() -> None:
-    assert called(line("all of the words of it", "la"), 0) == "the first note"
+    assert note_name(BRITISH, line("all of the words of it", "la"), 0) == "the first note"
 
 
 def test_places_beyond_twenty() -> None:
-    assert [ordinal(n) for n in (1, 20, 21, 22, 23, 24, 111)] == [
+    assert [BRITISH.ordinal(n) for n in (1, 20, 21, 22, 23, 24, 111)] == [
         "first", "twentieth", "21st", "22nd", "23rd", "24th", "111th"]
     many = line(*[""] * 25)
     assert one_wrong(many, 0).startswith("23 of 24 right. "), "one kind of figure"
@@ -194,8 +199,8 @@ def test_every_cue_over_every_shipped_tune_is_one_breath() -> None:
             cases += [made_match(notes, {i: verdict}) for i in moves for verdict in (Verdict.WRONG, Verdict.UNSURE)]
             cases += [made_match(notes, {}, range(i, i + n)) for i in moves for n in (1, 2)]
             for match in cases:
-                breath(cue_for(match).say)
-                assert cue_for(match).say.replace(" bar ", " measure ") == cue_for(match, american=True).say
+                breath(cue(match))
+                assert cue(match).replace(" bar ", " measure ") == cue(match, AMERICAN)
 
 
 @pytest.mark.parametrize("take", sorted(p.name for p in shipped("recordings").glob("*.flac")))
@@ -210,42 +215,41 @@ def test_the_cue_of_every_shipped_take_is_one_breath(take: str) -> None:
     except NothingSung:
         assert "too-noisy" in take, "in every other take something was sung"
         return
-    breath(found.cue.say)
-    assert (found.cue.kind == "all right") == (found.match.counts[Verdict.RIGHT] == len(found.match.moves))
-    assert (found.cue.move is not None) == (found.match.counts[Verdict.WRONG] > 0)
+    breath(found.cue(BRITISH))
+    assert (found.advice.kind == CueKind.ALL_RIGHT) == (found.match.counts[Verdict.RIGHT] == len(found.match.moves))
+    assert (found.advice.move is not None) == (found.match.counts[Verdict.WRONG] > 0)
 
 
 # What comes before and after.
 
 def test_the_note_to_start_on() -> None:
-    assert start_line(Pitch("G", 4)) == "Start on G."
-    assert start_line(Pitch("B", 3, -1)) == "Start on B flat."
-    assert start_line(Pitch("G", 4), -3.2) == "Start on E."
-    assert start_line(Pitch("C", 4), 6) == "Start on F sharp."
-    assert start_line(Pitch("F", 5, 1), 0.4) == "Start on F sharp.", "not moved, not respelled"
+    assert start_line(BRITISH, Pitch("G", 4)) == "Start on G."
+    assert start_line(BRITISH, Pitch("B", 3, -1)) == "Start on B flat."
+    assert start_line(BRITISH, Pitch("G", 4), -3.2) == "Start on E."
+    assert start_line(BRITISH, Pitch("C", 4), 6) == "Start on F sharp."
+    assert start_line(BRITISH, Pitch("F", 5, 1), 0.4) == "Start on F sharp.", "not moved, not respelled"
 
 
 def test_a_smaller_piece_is_said_by_its_words() -> None:
     notes = line("Snail", "wall", "lan-", "-tern", "glow", "for", "me", "", "la")
-    assert smaller_piece(notes[:2]) == "Just two notes now. Snail, wall."
-    assert smaller_piece(notes[2:5]) == "Just three notes now. Lantern, glow."
-    assert smaller_piece(notes[3:5]) == "Just two notes now.", "half a word is no word"
-    assert smaller_piece(notes[3:5], notes) == "Just two notes now. The second part of 'lantern', then 'glow'."
-    assert smaller_piece(notes[:7], notes) == "Just seven notes now. From 'Snail' to 'me'."
-    assert smaller_piece(notes[6:8], notes) == "Just two notes now."
-    assert smaller_piece(notes[:1]) == "Just one note now. Snail."
+    assert smaller_piece(BRITISH, notes[:2]) == "Just two notes now. Snail, wall."
+    assert smaller_piece(BRITISH, notes[2:5]) == "Just three notes now. Lantern, glow."
+    assert smaller_piece(BRITISH, notes[3:5]) == "Just two notes now.", "half a word is no word"
+    assert smaller_piece(BRITISH, notes[3:5], notes) == "Just two notes now. The second part of 'lantern', then 'glow'."
+    assert smaller_piece(BRITISH, notes[:7], notes) == "Just seven notes now. From 'Snail' to 'me'."
+    assert smaller_piece(BRITISH, notes[6:8], notes) == "Just two notes now."
+    assert smaller_piece(BRITISH, notes[:1]) == "Just one note now. Snail."
 
 
 def test_details_in_british_and_american_terms() -> None:
-    notes = line(*[""] * 12)
-    detail = {"steps": [{"from": 10, "to": 11, "off_semitones": -1.2, "say": "too small"}], "drift_cents": 10,
-              "kinds": {"semitone up": {Verdict.RIGHT: 1, Verdict.WRONG: 1, Verdict.UNSURE: 0},
-                        "level": {Verdict.RIGHT: 0, Verdict.WRONG: 1, Verdict.UNSURE: 0}}}
-    match = replace(made_match(notes), detail=detail)
-    assert detail_lines(match) == [
-        "From the second to the third note of bar three the move was 1.2 semitones too small.", "The key held.",
+    notes = line(*[""] * 12, pitches="CCEFCDEFGABC")
+    detail = Detail(sizes=(MissedSize(10, 11, -1.2), MissedSize(2, 3, 1.0)), drift_cents=10)
+    match = replace(made_match(notes, {0: Verdict.WRONG, 2: Verdict.WRONG}), detail=detail)
+    assert detail_lines(BRITISH, match) == [
+        "From the second to the third note of bar three the move was 1.2 semitones too small.",
+        "From the second note to the third the move was 1 semitone too large.", "The key held.",
         "Not that way: 1 of 1 move that stays.", "Not that way: 1 of 2 semitones up."]
-    american = "\n".join(detail_lines(match, american=True))
+    american = "\n".join(detail_lines(AMERICAN, match))
     assert "measure three the move was 1.2 half steps too small." in american
     assert "1 of 2 half steps up." in american
     assert "semitone" not in american

@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 
-from companion.diary import SettingName, default_settings
+from companion.diary import SETTINGS
 from companion.errors import Trouble
 from companion.lesson.out import Out
 
 
 class Player:
-    """Stands for companion.audio.playback.start."""
+    """Stands for companion.audio.start_playing."""
 
     def __init__(self, fails: bool = False) -> None:
         self.fails, self.played, self.stopped = fails, 0, False
@@ -39,9 +39,9 @@ class Player:
 
 
 def out(monkeypatch: pytest.MonkeyPatch, player: Player, show: bool = False, **settings: Any) -> tuple[Out, Any]:
-    monkeypatch.setattr("companion.audio.playback.start", player)
+    monkeypatch.setattr("companion.audio.start_playing", player)
     stream = io.StringIO()
-    return Out({**default_settings(), **{SettingName(n): v for n, v in settings.items()}}, show, stream), stream
+    return Out({**{n: s.default for n, s in SETTINGS.items()}, **settings}, show, stream), stream
 
 
 def test_spoken_words_are_not_written(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -49,7 +49,7 @@ def test_spoken_words_are_not_written(monkeypatch: pytest.MonkeyPatch) -> None:
     one, stream = out(monkeypatch, player)
     assert one.say("All five right.")
     assert player.played == 1
-    assert player.cap_db == default_settings()[SettingName.LOUDNESS]
+    assert player.cap_db == SETTINGS["loudness"].default
     assert stream.getvalue() == ""
 
 
@@ -70,7 +70,7 @@ def test_a_helper_sees_what_is_spoken(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_key_cuts_it_short(monkeypatch: pytest.MonkeyPatch) -> None:
     player = Player()
     one, _ = out(monkeypatch, player)
-    assert not one.say("All five right.", interrupt=lambda: True)
+    assert not one.say("All five right.", cut=lambda: True)
     assert player.stopped
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from companion.match.model import Verdict
+from companion.match import Verdict
 from companion.places import shipped
 from companion.tune import load
 
