@@ -166,10 +166,13 @@ def transitions(midi: F, pitches: int, any_interval: float, params: MatchParamet
     first) to its pitches."""
     n, reach = len(midi), params.most_left_out + 1
     kernel = np.zeros((n, reach * pitches, pitches))
+    rows: dict[float, F] = {}  # a tune has few intervals, and many moves of each
     for j in range(n):
         for skip in range(1, min(j, reach) + 1):
-            row = interval_kernel(midi[j] - midi[j - skip], pitches, any_interval, params) * np.exp(
-                -params.left_out_cost * (skip - 1))
+            written = float(midi[j] - midi[j - skip])
+            if written not in rows:
+                rows[written] = interval_kernel(written, pitches, any_interval, params)
+            row = rows[written] * np.exp(-params.left_out_cost * (skip - 1))
             place = (reach - skip) * pitches
             kernel[j, place:place + pitches] = np.lib.stride_tricks.sliding_window_view(row, pitches)[::-1]
     return kernel
