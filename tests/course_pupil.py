@@ -18,7 +18,7 @@ from companion.course.drill import Item
 from companion.ear import Sound
 from companion.ear.model import PitchTrack
 from companion.lesson.sitting import Hands
-from companion.tune.model import LineNote
+from companion.tune import LineNote
 
 EVERY = 3  # of the singer's steps of 5 ms make a frame: enough for the match, and quick
 

@@ -18,7 +18,7 @@ from companion.diary import SETTINGS
 from companion.lesson.keys import Keys
 from companion.lesson.out import Out
 from companion.lesson.session import Session
-from companion.tune.model import LineNote
+from companion.tune import LineNote
 
 RATE = 22050
 BLOCK = 441

@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from companion.lesson.answer import Answer
 from companion.match import HeardNote, Match, Move, Verdict, advise
-from companion.tune import load
-from companion.tune.model import LineNote, direction_of
+from companion.tune import LineNote, direction_of, load
 
 TURNED = {"up": "down", "down": "up", "level": "up"}
 

@@ -6,7 +6,7 @@ import numpy as np
 from singers import VOICES, LineItem, Performance, Style, perform, render
 
 from companion.ear.model import PitchTrack
-from companion.tune.model import Tune
+from companion.tune import Tune
 
 PLAIN = {"miss": 0.06, "waver": 0.03, "slide_s": 0.04, "quarter_s": 0.5}
 HOP_S = 0.01

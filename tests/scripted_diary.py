@@ -9,7 +9,7 @@ import numpy as np
 
 from companion.diary import Diary
 from companion.match import HeardNote, Match, Move
-from companion.tune.model import LineNote, Pitch
+from companion.tune import LineNote, Pitch
 
 
 def some_match(notes: int = 4, verdict: str = "right") -> Match:

@@ -15,6 +15,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     import json
 
+    from companion.language import tune_line
     from companion.tune import catalogue
 
     entries = catalogue()
@@ -22,5 +23,5 @@ def run(options: argparse.Namespace) -> int:
         print(json.dumps([e.as_json() for e in entries], ensure_ascii=False))
     else:
         for entry in entries:
-            print(entry.say(options.american))
+            print(tune_line(options.language, entry))
     return 0

@@ -47,9 +47,9 @@ def next_kind(tallies: list[Tally]) -> Tally | None:
 
 def tunes_with(kind: str, reach: float | None = None) -> list[str]:
     """Names of shipped tunes in which a kind of move is frequent, densest first, within a reach in semitones."""
-    from companion.tune import catalogue
+    from companion.tune import IntervalKind, catalogue
 
-    base = kind.split(" ")[0]
+    base = IntervalKind(kind.split(" ")[0])
     fitting = [e for e in catalogue() if e.moves.get(base) and (reach is None or e.reach <= reach)]
     return [e.name for e in sorted(fitting, key=lambda e: (-e.moves[base] / sum(e.moves.values()), e.reach))]
 

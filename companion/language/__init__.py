@@ -20,6 +20,7 @@ from companion.language.cues import (
 from companion.language.english import English, Variety
 from companion.language.interface import Joining, Language
 from companion.language.reach import hand_for_helper, hand_for_pupil
+from companion.language.tunes import tune_line
 
 __all__ = [
     "LANGUAGES",
@@ -43,5 +44,6 @@ __all__ = [
     "note_name",
     "smaller_piece",
     "start_line",
+    "tune_line",
     "went_well",
 ]

@@ -22,7 +22,7 @@ from companion.paper.drawing import CELL_MM, DOT_MM, DOT_PITCH_MM, LINE_MM, Page
 from companion.paper.large_print import heading, pages_brf
 from companion.places import write_whole
 from companion.transcribe.doubts import pitch_words
-from companion.tune import Key, LineNote, Tune, kind_of
+from companion.tune import Key, LineNote, Tune, interval_kind
 
 # Guidelines and Standards for Tactile Graphics 2010, from memory:
 GAP_MM = 3.2  # an eighth of an inch: least space between parts, and between a part and braille
@@ -185,7 +185,7 @@ def in_words(line: Sequence[LineNote]) -> list[str]:
             said.append(f"{name} is the first")
         else:
             size = n.midi - line[i - 1].midi
-            kind = kind_of(size)
+            kind = interval_kind(size)
             went = "stays" if size == 0 else f"{'up' if size > 0 else 'down'} a {kind}"
             said.append(f"{'' if said else 'from there '}{went} {'to' if size else 'for'} {name}")
         if i + 1 == len(line) or line[i + 1].phrase != n.phrase:

@@ -27,8 +27,7 @@ from companion.transcribe.lyrics import lay
 from companion.transcribe.rhythm import BY_BEATS, FEWEST_BEATS, METRES, bar_ticks
 from companion.transcribe.score import LONGEST_S, Given, Notation
 from companion.transcribe.several_takes import notate_together
-from companion.tune import KINDS as MOVE_KINDS
-from companion.tune import Tune, load, save
+from companion.tune import IntervalKind, Tune, load, save
 from companion.workbook.booklet import Booklet
 from companion.workbook.exercises import KINDS as EXERCISE_KINDS
 from companion.workbook.exercises import exercises
@@ -52,9 +51,9 @@ def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[st
             raise Trouble(_("There is no exercise of the kind {kind}. Kinds: {EXERCISE_KINDS}.").format(
                                 kind=kind, EXERCISE_KINDS=', '.join(EXERCISE_KINDS)))
     for move in practise:
-        if move not in MOVE_KINDS:
+        if move not in list(IntervalKind):
             raise Trouble(_("{move} is no kind of move. Kinds: {MOVE_KINDS}.").format(
-                                move=move, MOVE_KINDS=', '.join(MOVE_KINDS)))
+                                move=move, MOVE_KINDS=', '.join(IntervalKind)))
     tune = load(name, part=part)
     if len(tune.line()) < 3:
         raise Trouble(_("{name} has fewer than three notes; exercises want a tune.").format(name=name))

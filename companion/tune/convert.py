@@ -9,7 +9,8 @@ from typing import Any
 
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune.model import JUMPS, VALUES, Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tune, Tuplet
+from companion.tune.model import JUMPS, VALUES, Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tuplet
+from companion.tune.tune import Tune
 
 #: music21's names of note values.
 TYPES = {

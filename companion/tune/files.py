@@ -18,9 +18,10 @@ from xml.etree import ElementTree as ET
 from companion.errors import Trouble
 from companion.messages import _
 from companion.places import shipped, write_whole
+from companion.tune.catalogue import catalogue
 from companion.tune.convert import from_music21
-from companion.tune.model import Tune
 from companion.tune.musicxml import to_musicxml
+from companion.tune.tune import Tune
 
 SCORES = (".musicxml", ".xml", ".mxl")
 MIDI = (".mid", ".midi")
@@ -59,8 +60,6 @@ def find(name: str | Path) -> Path:
 
 def _shipped_as(said: str) -> str | None:
     """The shipped tune that goes by this name or title, capitals and hyphens aside; None where none does."""
-    from companion.tune.catalogue import catalogue
-
     wanted = said.strip().casefold().replace("-", " ")
     return next((e.name for e in catalogue()
                  if wanted in (e.name.replace("-", " "), e.title.casefold().replace("-", " "))), None)

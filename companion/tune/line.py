@@ -2,67 +2,73 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune.model import Bar, LineNote, Note, Syllable, Tune
+from companion.tune.model import Bar, LineNote, Note, ScoreDirection, Syllable, Time
+from companion.tune.phrases import phrase_numbers
 
 MOST_BARS = 2000  # a tune whose repeats unfold to more than this is written wrongly
 
 
-def sung_order(tune: Tune) -> list[tuple[int, int]]:
+def sung_order(bars: Sequence[Bar], title: str = "") -> list[tuple[int, int]]:
     """Bars in the order in which they are sung: (bar index, verse counted from 0).
 
     Plain repeats and endings first; then one da capo or dal segno, on which repeats are not taken again
     (common practice). The verse is how often the bar has been sung before. Raises Trouble where the repeats
     unfold to more than MOST_BARS.
     """
-    most = max(MOST_BARS, len(tune.bars) + 1)
-    order: list[int] = _repeats(tune.bars, 0, len(tune.bars), most)
-    jump_at, text = _jump(tune.bars)
+    most = max(MOST_BARS, len(bars) + 1)
+    order = _repeats(bars, most)
+    jump_at, text = _jump(bars)
     if jump_at is not None:
-        cut = max(i for i, b in enumerate(order) if b == jump_at) + 1
-        order = order[:cut]
-        start = 0
-        if "segno" in text:
-            start = next((i for i, b in enumerate(tune.bars) if _says(b, "segno")), 0)
-        again = [b for b in range(start, len(tune.bars)) if not _skipped_on_return(tune.bars, b)]
-        if "fine" in text:
-            fine = next((i for i, b in enumerate(tune.bars) if _says(b, "fine")), None)
-            again = [b for b in again if fine is None or b <= fine]
-        elif "coda" in text:
-            to = next((i for i, b in enumerate(tune.bars) if _says(b, "to coda")), None)
-            coda = next((i for i, b in enumerate(tune.bars) if _says(b, "coda")), None)
-            if to is not None and coda is not None:
-                again = [b for b in again if b <= to or b >= coda]
-        elif any(_says(b, "fine") for b in tune.bars):
-            fine = next(i for i, b in enumerate(tune.bars) if _says(b, "fine"))
-            again = [b for b in again if b <= fine]
-        order += again
+        order = order[:max(i for i, b in enumerate(order) if b == jump_at) + 1] + _return(bars, text)
     if len(order) >= most:
-        raise Trouble(_("{tune} comes to {most} bars or more with its repeats. Look at how often they are to be "
-                        "taken, and save it anew.").format(tune=tune.title or 'This tune', most=most))
-    times: dict[int, int] = {}
+        raise Trouble((_("{tune} comes to {most} bars or more with its repeats. Look at how often they are to be taken, "
+                         "and save it anew.") if title else
+                       _("This tune comes to {most} bars or more with its repeats. Look at how often they are to be "
+                         "taken, and save it anew.")).format(tune=title, most=most))
+    times: Counter[int] = Counter()
     out = []
     for bar in order:
-        out.append((bar, times.get(bar, 0)))
-        times[bar] = times.get(bar, 0) + 1
+        out.append((bar, times[bar]))
+        times[bar] += 1
     return out
 
 
-def _repeats(bars: tuple[Bar, ...], first: int, stop: int, most: int) -> list[int]:
+def _return(bars: Sequence[Bar], text: str) -> list[int]:
+    """The bars that are sung after a da capo or dal segno, whose words are `text`."""
+    start = (_where(bars, "segno") or 0) if "segno" in text else 0
+    again = [b for b in range(start, len(bars)) if not _skipped_on_return(bars, b)]
+    if "coda" in text:
+        to, coda = _where(bars, "to coda"), _where(bars, "coda")
+        return again if to is None or coda is None else [b for b in again if b <= to or b >= coda]
+    fine = _where(bars, "fine")
+    return again if fine is None else [b for b in again if b <= fine]
+
+
+def _where(bars: Sequence[Bar], text: str) -> int | None:
+    """The first bar at which a jump of that text stands; None where none does."""
+    return next((i for i, bar in enumerate(bars) if any(d.text == text for d in _jumps(bar))), None)
+
+
+def _repeats(bars: Sequence[Bar], most: int) -> list[int]:
+    """The bars in order with plain repeats and endings, at most `most` of them."""
     order: list[int] = []
-    i = section = first
+    i = section = 0
     passes: dict[int, int] = {}
-    while i < stop and len(order) < most:
+    while i < len(bars) and len(order) < most:
         bar = bars[i]
         if bar.forward_repeat:
             section = i
         turn = passes.get(section, 1)
         if bar.ending and turn not in bar.ending:
             # Not this ending's turn: go past it.
-            while i < stop and not bars[i].ending_stop:
+            while i < len(bars) and not bars[i].ending_stop:
                 i += 1
             i += 1
             continue
@@ -77,7 +83,7 @@ def _repeats(bars: tuple[Bar, ...], first: int, stop: int, most: int) -> list[in
     return order
 
 
-def _times(bars: tuple[Bar, ...], section: int, at: int) -> int:
+def _times(bars: Sequence[Bar], section: int, at: int) -> int:
     """How often the section that ends at bar `at` is sung: its repeat's count, or as its endings number."""
     if bars[at].backward_repeat and not any(b.ending for b in bars[section:at + 1]):
         return max(2, bars[at].backward_repeat)
@@ -88,20 +94,17 @@ def _times(bars: tuple[Bar, ...], section: int, at: int) -> int:
     return max(mine + 1, bars[at].backward_repeat)
 
 
-def _says(bar: Bar, text: str) -> bool:
-    said = [d for n in bar.notes for d in n.before] + list(bar.after)
-    return any(d.kind == "jump" and d.text == text for d in said)
+def _jumps(bar: Bar) -> list[ScoreDirection]:
+    return [d for d in [*(d for n in bar.notes for d in n.before), *bar.after] if d.kind == "jump"]
 
 
-def _jump(bars: tuple[Bar, ...]) -> tuple[int | None, str]:
-    for i, bar in enumerate(bars):
-        for d in [d for n in bar.notes for d in n.before] + list(bar.after):
-            if d.kind == "jump" and d.text.startswith(("da capo", "dal segno")):
-                return i, d.text
-    return None, ""
+def _jump(bars: Sequence[Bar]) -> tuple[int | None, str]:
+    """The first bar that sends the singer back, and the words; (None, "") where none does."""
+    return next(((i, d.text) for i, bar in enumerate(bars) for d in _jumps(bar)
+                 if d.text.startswith(("da capo", "dal segno"))), (None, ""))
 
 
-def _skipped_on_return(bars: tuple[Bar, ...], at: int) -> bool:
+def _skipped_on_return(bars: Sequence[Bar], at: int) -> bool:
     """A first ending is passed over after a da capo, where a later one stands."""
     k = at
     while k >= 0 and not bars[k].ending:
@@ -114,65 +117,60 @@ def _skipped_on_return(bars: tuple[Bar, ...], at: int) -> bool:
     return last not in bars[k].ending and 1 in bars[k].ending
 
 
-def sung_line(tune: Tune) -> tuple[LineNote, ...]:
-    """The notes of a tune as sung, numbered from 1, with onsets, silences, syllables and phrases."""
-    from companion.tune.phrases import phrase_numbers
+def sung_line(bars: Sequence[Bar], title: str = "", phrase_starts: Sequence[int] | None = None) -> tuple[LineNote, ...]:
+    """The notes of a tune as sung, numbered from 1, with onsets, silences, syllables and phrases.
 
+    phrase_starts: numbers of the notes that begin a phrase, None where the score is to tell. title: for an error.
+    """
     notes: list[LineNote] = []
-    texts: list[Note] = []  # the first written note of each, for its phrase marks
-    ends: list[Note] = []
+    first: list[Note] = []  # the written note with which each sung one begins, for its phrase marks
+    last: list[Note] = []  # and the one with which it ends
     now = Fraction(0)
     open_tie = False
-    for bar_index, verse in sung_order(tune):
-        bar = tune.bars[bar_index]
-        for place, note in enumerate(bar.notes):
+    full = _full_bars(bars)
+    for bar_index, verse in sung_order(bars, title):
+        for place, note in enumerate(bars[bar_index].notes):
             if note.grace:
                 continue
             if note.pitch is None:
                 open_tie = False
-                now += _length(note, bar, tune)
+                # A full-bar rest lasts as long as its bar, whatever it is written as.
+                now += full[bar_index] if note.whole_bar else note.quarters
                 continue
             if open_tie and notes and notes[-1].pitch.midi == note.pitch.midi:
-                last = notes[-1]
-                notes[-1] = _with(last, quarters=last.quarters + note.quarters,
-                                  sources=(*last.sources, (bar_index, place)))
-                ends[-1] = note
+                tied = notes[-1]
+                notes[-1] = replace(tied, quarters=tied.quarters + note.quarters,
+                                    sources=(*tied.sources, (bar_index, place)))
+                last[-1] = note
             else:
                 said = _syllable(note, verse)
                 notes.append(LineNote(
                     number=len(notes) + 1, pitch=note.pitch, onset_quarters=now, quarters=note.quarters,
                     syllable=said.text if said else "", word_place=said.place if said else "", phrase=1,
-                    bar=bar.number, rest_after=Fraction(0), sources=((bar_index, place),)))
-                texts.append(note)
-                ends.append(note)
+                    bar=bars[bar_index].number, rest_after=Fraction(0), sources=((bar_index, place),)))
+                first.append(note)
+                last.append(note)
             open_tie = note.tie
             now += note.quarters
     for i in range(len(notes) - 1):
         silence = notes[i + 1].onset_quarters - notes[i].onset_quarters - notes[i].quarters
-        notes[i] = _with(notes[i], rest_after=max(silence, Fraction(0)))
-    numbers = phrase_numbers(tune, notes, texts, ends)
-    return tuple(_with(n, phrase=p) for n, p in zip(notes, numbers, strict=True))
+        notes[i] = replace(notes[i], rest_after=max(silence, Fraction(0)))
+    time = next((b.time for b in bars if b.time), Time())
+    numbers = phrase_numbers(notes, first, last, time, phrase_starts)
+    return tuple(replace(n, phrase=p) for n, p in zip(notes, numbers, strict=True))
 
 
-def _length(note: Note, bar: Bar, tune: Tune) -> Fraction:
-    """A full-bar rest lasts as long as its bar, whatever it is written as."""
-    if not note.whole_bar:
-        return note.quarters
-    time = tune.time
-    for b in tune.bars:
-        time = b.time or time
-        if b is bar:
-            break
-    return time.quarters
+def _full_bars(bars: Sequence[Bar]) -> list[Fraction]:
+    """How long each bar is by the time signature that holds there, in quarters."""
+    time = next((b.time for b in bars if b.time), Time())
+    out = []
+    for bar in bars:
+        time = bar.time or time
+        out.append(time.quarters)
+    return out
 
 
 def _syllable(note: Note, verse: int) -> Syllable | None:
     if not note.syllables:
         return None
     return note.syllables[min(verse, len(note.syllables) - 1)] or None
-
-
-def _with(note: LineNote, **changes: object) -> LineNote:
-    from dataclasses import replace
-
-    return replace(note, **changes)  # type: ignore[arg-type]

@@ -3,18 +3,16 @@
 Conventions, here and everywhere below `tune`:
 - A pitch is kept by its written letter; `midi` is derived (A4 = 69 = 440 Hz, ISO 16; middle C is C4 = 60).
 - Values of time are `Fraction`s of a crotchet ("quarters"): a crotchet is 1, a quaver 1/2.
-- `Tune.bars` is the score as it stands on paper, with ties, grace notes and repeats.
+- `companion.tune.tune.Tune.bars` is the score as it stands on paper, with ties, grace notes and repeats.
   `Tune.line()` is the same tune as it is sung: ties joined, grace notes set aside, repeats unfolded,
   rests turned into `rest_after` of the note before.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
-from functools import cached_property
 
 
 class Direction(StrEnum):
@@ -177,6 +175,11 @@ class Key:
         return Pitch("FCGDAEB"[place % 7], 4, place // 7)
 
     @property
+    def tonic_class(self) -> int:
+        """The keynote as a pitch class, 0 (C) to 11 (B)."""
+        return self.tonic.midi % 12
+
+    @property
     def name(self) -> str:
         """As the JSON of the commands has it: "G major", "E flat minor"."""
         alter = self.tonic.alter
@@ -203,6 +206,21 @@ class Time:
     def quarters(self) -> Fraction:
         """Length of a full bar."""
         return Fraction(4 * sum(self.upper), self.lower)
+
+    @property
+    def compound(self) -> bool:
+        """Whether the beat is dotted: 6/8, 9/8, 12/8, the same over 16, and 3/8, which is felt in one."""
+        return self.lower >= 8 and len(self.upper) == 1 and self.upper[0] % 3 == 0
+
+    @property
+    def beat(self) -> Fraction:
+        """Length of a beat in quarters: 1 in 3/4, 3/2 in 6/8, 1/2 in 5/8."""
+        return Fraction(4, self.lower) * (3 if self.compound else 1)
+
+    @property
+    def name(self) -> str:
+        """The figures: "6/8", "3+2/8"."""
+        return f"{'+'.join(map(str, self.upper))}/{self.lower}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -255,58 +273,3 @@ class LineNote:
     @property
     def midi(self) -> int:
         return self.pitch.midi
-
-
-@dataclass(frozen=True)
-class Tune:
-    """What is to be sung and read: one voice, in written bars.
-
-    quarter_bpm: crotchets a minute where the score gives a tempo, else None.
-    phrase_starts: numbers of line notes that begin a phrase, where a person or the score has said so;
-    None leaves them to `companion.tune.phrases`.
-    """
-
-    title: str
-    bars: tuple[Bar, ...]
-    composer: str = ""
-    heading: str = ""
-    quarter_bpm: float | None = None
-    phrase_starts: tuple[int, ...] | None = None
-    source: str = ""
-
-    @property
-    def key(self) -> Key:
-        return next((b.key for b in self.bars if b.key), Key())
-
-    @property
-    def time(self) -> Time:
-        return next((b.time for b in self.bars if b.time), Time())
-
-    @property
-    def pickup(self) -> Fraction:
-        """Quarters before the first full bar; 0 where the first bar is full."""
-        first = self.bars[0].quarters if self.bars else Fraction(0)
-        return first if 0 < first < self.time.quarters and len(self.bars) > 1 else Fraction(0)
-
-    def written(self) -> Iterator[tuple[int, int, Note]]:
-        """Every note and rest as it stands on paper: (bar index, note index, note)."""
-        for b, bar in enumerate(self.bars):
-            for n, note in enumerate(bar.notes):
-                yield b, n, note
-
-    @cached_property
-    def _line(self) -> tuple[LineNote, ...]:
-        from companion.tune.line import sung_line
-
-        return sung_line(self)
-
-    def line(self) -> tuple[LineNote, ...]:
-        """The tune as sung, phrase by phrase; see `companion.tune.line`."""
-        return self._line
-
-    def phrase(self, number: int) -> tuple[LineNote, ...]:
-        """The notes of one phrase, counted from 1. Raises IndexError where there is none."""
-        notes = tuple(n for n in self.line() if n.phrase == number)
-        if not notes:
-            raise IndexError(number)
-        return notes

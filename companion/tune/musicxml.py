@@ -7,7 +7,8 @@ from math import lcm
 from xml.etree import ElementTree as ET
 
 from companion.tune.convert import TYPES, split_value
-from companion.tune.model import Bar, Note, ScoreDirection, Tune
+from companion.tune.model import Bar, Note, ScoreDirection
+from companion.tune.tune import Tune
 
 _TYPE_NAMES = {value: name for name, value in TYPES.items()}
 _ARTICULATION_TAGS = {

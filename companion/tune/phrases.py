@@ -3,39 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 
-from companion.tune.model import LineNote, Note, Tune
+from companion.tune.model import LineNote, Note, Time
 
 LONG_NOTES = 12  # a phrase of more notes than one breath carries is looked at again
 FEW_NOTES = 3  # a cut that would leave fewer notes than this is no phrase
 END_OF_LINE = ",.;:!?"
 
 
-def phrase_numbers(tune: Tune, line: Sequence[LineNote], first: Sequence[Note],
-                   last: Sequence[Note]) -> list[int]:
+def phrase_numbers(line: Sequence[LineNote], first: Sequence[Note], last: Sequence[Note], time: Time,
+                   phrase_starts: Sequence[int] | None = None) -> list[int]:
     """A phrase number, from 1, for each of N sung notes.
 
     `first`, `last`: the written notes with which each sung note begins and ends (they differ in a tie).
-    What the score says outright leads (`tune.phrase_starts`, breath marks, rests of a beat or more, the end
+    What the score says outright leads (`phrase_starts`, as in `Tune`; breath marks, rests of a beat or more, the end
     of a line of words); a long slur over several notes comes next; with none of these, every two bars
     where that leaves phrases of a breath, else every four.
     """
     if not line:
         return []
-    if tune.phrase_starts is not None:
-        starts = {n - 1 for n in tune.phrase_starts}
-        return _count(len(line), starts)
-    beat = Fraction(4, tune.time.lower) * (3 if tune.time.lower == 8 and sum(tune.time.upper) % 3 == 0 else 1)
+    if phrase_starts is not None:
+        return _count(len(line), {n - 1 for n in phrase_starts})
     starts = set()
     for i in range(1, len(line)):
         before = line[i - 1]
-        if "breath" in last[i - 1].marks or before.rest_after >= beat or _line_of_words_ends(line, i):
+        if "breath" in last[i - 1].marks or before.rest_after >= time.beat or _line_of_words_ends(line, i):
             starts.add(i)
     if not starts:
         starts = _slurs(first, last)
     if not starts:
-        starts = _bars(tune, line)
+        starts = _bars(time, line)
     return _count(len(line), {s for s in starts if s >= 2 and len(line) - s >= 2})
 
 
@@ -61,11 +58,11 @@ def _slurs(first: Sequence[Note], last: Sequence[Note]) -> set[int]:
     return starts - {0} if covered * 2 >= len(first) else set()
 
 
-def _bars(tune: Tune, line: Sequence[LineNote]) -> set[int]:
-    per_bar = len(line) / max(1.0, float((line[-1].onset_quarters + line[-1].quarters) / tune.time.quarters))
+def _bars(time: Time, line: Sequence[LineNote]) -> set[int]:
+    per_bar = len(line) / max(1.0, float((line[-1].onset_quarters + line[-1].quarters) / time.quarters))
     every = 4 if per_bar * 4 <= LONG_NOTES * 0.75 else 2
     # Counted from the tune's first note, so that a pickup leads into each phrase as into the first.
-    span = tune.time.quarters * every
+    span = time.quarters * every
     return {i for i in range(1, len(line)) if line[i].onset_quarters // span != line[i - 1].onset_quarters // span}
 
 

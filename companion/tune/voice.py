@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune.model import STEP_SEMITONES, STEPS, Bar, Key, LineNote, Pitch, Tune
+from companion.tune.model import STEP_SEMITONES, STEPS, Bar, Key, LineNote, Pitch
+from companion.tune.tune import Tune
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +84,8 @@ def _transpose_bar(bar: Bar, old: Key, new: Key, semitones: int) -> Bar:
 
 def _transpose_pitch(pitch: Pitch, old: Key, new: Key, semitones: int) -> Pitch:
     """Letters move as the keynote's letter does, so that a raised seventh stays a raised seventh."""
-    # The letter of a major keynote with so many fifths: F C G D A E B, round and round.
-    letters = "FCGDAEB"
-    from_letter, to_letter = letters[(old.fifths + 1) % 7], letters[(new.fifths + 1) % 7]
-    steps = (STEPS.index(to_letter) - STEPS.index(from_letter)) % 7
+    # By the major keynote of as many signs: which mode it is makes no difference to how far its letter moves.
+    steps = (Key(new.fifths).tonic.diatonic - Key(old.fifths).tonic.diatonic) % 7
     target = pitch.midi + semitones
     place = STEPS.index(pitch.step) + steps
     step = STEPS[place % 7]

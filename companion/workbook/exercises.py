@@ -17,7 +17,7 @@ from companion.braille import encode, needs_octave, note_cells, say_dots
 from companion.braille import signs as S
 from companion.language.cues import number, ordinal
 from companion.transcribe.doubts import pitch_words
-from companion.tune import VALUES, Bar, Key, LineNote, Note, Pitch, Tune, kind_of, spell, transpose
+from companion.tune import VALUES, Bar, Key, LineNote, Note, Pitch, Tune, interval_kind, spell, transpose
 
 LEVELS = {
     1: "every note a quaver; the tune stays, or goes by step, to the next note up or down",
@@ -80,7 +80,7 @@ def level_of(demands: frozenset[str]) -> int:
 
 def demands(tune: Tune, pitch_only: bool = False) -> frozenset[str]:
     """What reading a tune asks for: kinds of moves, and signs by group (keys of LEVEL_OF)."""
-    out = {kind_of(b.midi - a.midi) for a, b in itertools.pairwise(tune.line())}
+    out: set[str] = {interval_kind(b.midi - a.midi) for a, b in itertools.pairwise(tune.line())}
     if tune.key.fifths:
         out.add("key")
     for bar in tune.bars:
@@ -218,10 +218,10 @@ def _moves(tune: Tune) -> Exercise:
         seen[a.pitch, b.pitch] = seen.get((a.pitch, b.pitch), 0) + 1
     order = ("level", "step", "semitone", "skip", "leap")
     items = []
-    for one, two in sorted(seen, key=lambda m: (order.index(kind_of(m[1].midi - m[0].midi)),
+    for one, two in sorted(seen, key=lambda m: (order.index(interval_kind(m[1].midi - m[0].midi)),
                                             abs(m[1].midi - m[0].midi), -seen[m]))[:MOST_ITEMS]:
         made, needs = _pitch_item([one, two], tune.key)
-        kind = kind_of(two.midi - one.midi)
+        kind = interval_kind(two.midi - one.midi)
         way = "stays on one note" if kind == "level" else \
             f"goes {'up' if two.midi > one.midi else 'down'} by a {kind}"
         items.append(Item("Read the two notes. Does the tune go up, go down or stay? Then sing them.",
@@ -280,7 +280,7 @@ def _turned(phrase: Sequence[LineNote], rng: random.Random, key: Key) -> tuple[l
     """The phrase with one note in the middle changed by a step or two so that a move goes another way; its place."""
     choice = list(range(1, len(phrase)))
     rng.shuffle(choice)
-    kinds = {kind_of(b.midi - a.midi) for a, b in itertools.pairwise(phrase)}
+    kinds = {interval_kind(b.midi - a.midi) for a, b in itertools.pairwise(phrase)}
     for i in choice:
         before, note = phrase[i - 1], phrase[i]
         way = (note.midi > before.midi) - (note.midi < before.midi)
@@ -290,8 +290,8 @@ def _turned(phrase: Sequence[LineNote], rng: random.Random, key: Key) -> tuple[l
         if i + 1 < len(phrase):
             others = [p for p in others if abs(phrase[i + 1].midi - p) <= 9]
         # Rather a move of a kind that the phrase has than one that asks for more.
-        own = [p for p in others if kind_of(p - before.midi) in kinds and
-               (i + 1 == len(phrase) or kind_of(phrase[i + 1].midi - p) in kinds)]
+        own = [p for p in others if interval_kind(p - before.midi) in kinds and
+               (i + 1 == len(phrase) or interval_kind(phrase[i + 1].midi - p) in kinds)]
         if others:
             new = spell(rng.choice(own or others), key)
             return [*(n.pitch for n in phrase[:i]), new, *(n.pitch for n in phrase[i + 1:])], i + 1
@@ -458,7 +458,7 @@ def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], width: i
     line = tune.line()
     low, high = min(n.midi for n in line), max(n.midi for n in line)
     scale = sorted({m for m in range(low, high + 1) if _diatonic(m, tune.key)})
-    sizes = [(b.pitch.diatonic - a.pitch.diatonic, kind_of(b.midi - a.midi)) for a, b in itertools.pairwise(line)]
+    sizes = [(b.pitch.diatonic - a.pitch.diatonic, interval_kind(b.midi - a.midi)) for a, b in itertools.pairwise(line)]
     kinds = {k for _, k in sizes}
     allowed = kinds | set(practise)
     items: list[Item] = []
@@ -471,14 +471,14 @@ def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], width: i
             break
         midi = [home if rng.random() < 0.6 else rng.choice(scale)]
         while len(midi) < 8:
-            near = [m for m in scale if kind_of(m - midi[-1]) in allowed and abs(m - midi[-1]) <= WIDEST_NEW
+            near = [m for m in scale if interval_kind(m - midi[-1]) in allowed and abs(m - midi[-1]) <= WIDEST_NEW
                     and not (m == midi[-1] and len(midi) > 1 and midi[-2] == m)]
             if not near:
                 break
-            wanted = [m for m in near if kind_of(m - midi[-1]) in practise]
+            wanted = [m for m in near if interval_kind(m - midi[-1]) in practise]
             step, kind = rng.choice(sizes)
             same = [m for m in near if spell(m, tune.key).diatonic - spell(midi[-1], tune.key).diatonic == step
-                    and kind_of(m - midi[-1]) == kind]
+                    and interval_kind(m - midi[-1]) == kind]
             midi.append(rng.choice(wanted) if wanted and rng.random() < 0.5 else rng.choice(same or near))
         if len(midi) < 8 or midi[-1] != home or len(set(midi)) < 3 or \
                 any(i.answer_line and [n.midi for n in i.answer_line] == midi for i in items):

@@ -29,7 +29,7 @@ from braille import corpus  # noqa: E402
 
 from companion.braille import decode, encode, from_brf, to_brf  # noqa: E402
 from companion.errors import Trouble  # noqa: E402
-from companion.tune.convert import from_music21  # noqa: E402
+from companion.tune import from_music21  # noqa: E402
 
 WIDTHS = (12, 20, 32, 40)
 

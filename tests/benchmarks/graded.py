@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from companion.ear.model import PitchTrack
 from companion.match import match_take
-from companion.tune.model import LineNote, Pitch
+from companion.tune import LineNote, Pitch
 
 HOP_S = 0.0116099773
 GRADERS = ("rater_a1", "rater_b", "rater_a2", "rater_c1", "rater_c2")

@@ -24,7 +24,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from singers import VOICES, LineItem, Performance, Style, noisy, perform, render, room  # noqa: E402
 
 from companion.transcribe.pitches import key_of  # noqa: E402
-from companion.tune.model import Key, Tune  # noqa: E402
+from companion.tune import Key, Tune  # noqa: E402
 
 TEST = ("kinder0", "irl", "erk5", "fink0", "lot", "lux", "boehme20", "ballad50", "dva0")
 LEFT_OUT = ("han", "test", "variant")
@@ -105,7 +105,7 @@ def folk_tunes(test: bool, seed: int = 77) -> Iterator[FolkTune]:
     from music21 import converter, corpus
 
     from companion.errors import Trouble
-    from companion.tune.convert import from_music21
+    from companion.tune import from_music21
 
     texts = []
     for path in sorted(map(str, corpus.getCorePaths())):

@@ -121,7 +121,7 @@ def braille(pairs: int) -> dict[str, float]:
     from music21.braille.translate import objectToBraille
 
     from companion.braille import encode
-    from companion.tune.convert import from_music21
+    from companion.tune import from_music21
 
     scores = []
     for score in list(music21.corpus.parse("essenFolksong/altdeu10").scores)[:200:8]:

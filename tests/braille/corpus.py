@@ -11,8 +11,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from companion.tune.convert import from_music21
-from companion.tune.model import Tune
+from companion.tune import Tune, from_music21
 
 SPACE = "⠀"
 OCTAVE = "[⠈⠘⠸⠐⠨⠰⠠]"

@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 
 from companion.braille import Habits, decode, encode, from_brf, lines_of, needs_octave, signs, to_brf
 from companion.errors import Trouble
-from companion.tune import load, shipped_names
-from companion.tune.model import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
+from companion.tune import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tune, Tuplet, load, shipped_names
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True,
                  suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])

@@ -7,7 +7,7 @@ import pytest
 from companion.braille import Habits, decode, encode, from_dots, lines_of, to_ascii, to_dots
 from companion.braille.encode import one_line
 from companion.errors import Trouble
-from companion.tune.model import Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tune
+from companion.tune import Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tune
 
 FOUR = Time((4,), 4)
 
@@ -275,7 +275,7 @@ def test_the_page_for_newcomers_is_true() -> None:
 
 def test_triplets_whose_beginnings_the_score_does_not_say() -> None:
     """Scores read from ABC have no brackets: the sign stands before every three equal values all the same."""
-    from companion.tune.model import Tuplet
+    from companion.tune import Tuplet
 
     row = tuple(note(n, 0.5, tuplet=Tuplet(3, 2)) for n in ("C4", "D4", "E4", "F4", "E4", "D4"))
     t = tune((*row, note("C4", 2)))

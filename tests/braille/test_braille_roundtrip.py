@@ -5,9 +5,7 @@ from braille.corpus import align, cause, compare, music21_groups, our_groups, pa
 
 from companion.braille import Habits, decode, encode, from_brf, read_file, to_brf
 from companion.errors import Trouble
-from companion.tune import load, shipped_names
-from companion.tune.convert import from_music21
-from companion.tune.model import Tune
+from companion.tune import Tune, from_music21, load, shipped_names
 
 WIDTHS = (12, 20, 32, 40)
 

@@ -21,7 +21,7 @@ from companion.braille import (
 from companion.braille.encode import key_cells, time_cells
 from companion.braille.text import read_words, words
 from companion.braille.units import BARS, HEAD, TAIL
-from companion.tune.model import Key, Pitch, Time
+from companion.tune import Key, Pitch, Time
 
 lookup = pytest.importorskip("music21.braille.lookup")
 

@@ -16,7 +16,7 @@ from companion.course.material import material
 from companion.course.stage import find_stage, stages
 from companion.errors import Trouble
 from companion.match import Verdict
-from companion.tune.model import STEPS
+from companion.tune import STEPS
 
 ROW = material("three-quavers", ("values", "octave marks", "bars"))
 FULL = material("round-again")
@@ -320,7 +320,7 @@ def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
     from music21 import converter, corpus
 
     from companion.paper import forms
-    from companion.tune.convert import from_music21
+    from companion.tune import from_music21
     from companion.workbook.sheets import drill_sheet, tune_sheet
 
     paths = sorted(p for p in corpus.getCorePaths() if "essen" in str(p).lower())[:6]

@@ -9,8 +9,7 @@ from companion.course.facts import PLAIN, SIGNS, by_cells, fact, letter_of, said
 from companion.course.material import material
 from companion.course.stage import stages
 from companion.language.cues import in_american
-from companion.tune import load, shipped_names
-from companion.tune.model import STEPS
+from companion.tune import STEPS, load, shipped_names
 
 
 def test_notes_and_rests_equal_music21s_tables() -> None:

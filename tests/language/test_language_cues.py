@@ -24,8 +24,7 @@ from companion.language import (
 from companion.language.cues import MOST_WORDS
 from companion.match import CueKind, Detail, Match, MissedSize, Verdict, advise
 from companion.places import shipped
-from companion.tune import catalogue, load
-from companion.tune.model import LineNote, Pitch
+from companion.tune import LineNote, Pitch, catalogue, load
 
 STEPS = ("C", "D", "E", "F", "G", "A", "B")
 

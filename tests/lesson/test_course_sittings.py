@@ -19,7 +19,7 @@ from companion.diary.diary import Diary
 from companion.lesson import course_door as door
 from companion.lesson.sitting import DUE, LAST, NEW, item_for, plan
 from companion.match import Verdict
-from companion.tune.model import Pitch
+from companion.tune import Pitch
 
 START = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
 

@@ -15,8 +15,7 @@ import pytest
 from singers import RATE, VOICES, LineItem, Performance, melody, noisy, perform, render, room, some_style
 
 from companion.lesson.listen import Heard, Listener
-from companion.tune.model import Key, LineNote
-from companion.tune.voice import spell
+from companion.tune import Key, LineNote, spell
 
 BLOCK = 441  # 20 ms
 SPECIALS = ("plain", "breath", "long last", "soft last")

@@ -22,8 +22,7 @@ from companion.diary import Diary
 from companion.ear.notes import find_notes
 from companion.ear.tracker import track
 from companion.lesson.singing import OTHER_BELOW, singing_odds
-from companion.tune import load, save
-from companion.tune.model import Bar, Key, Note, Pitch, Time, Tune
+from companion.tune import Bar, Key, Note, Pitch, Time, Tune, load, save
 
 TURNED = replace(PLAIN, turned=3, turned_stays=True)
 

@@ -15,8 +15,7 @@ from companion.diary import Diary
 from companion.lesson.live import Echo, Lesson
 from companion.lesson.practise import Practise, Set, closing, rising
 from companion.lesson.session import Session
-from companion.tune import load
-from companion.tune.model import LineNote
+from companion.tune import LineNote, load
 
 TURNED = replace(PLAIN, turned=3, turned_stays=True)
 

@@ -14,8 +14,7 @@ from companion.errors import NothingSung
 from companion.match import PARAMETERS, Follower, Highest, Match, SizeFault, Verdict, match_take
 from companion.match.align import align
 from companion.match.steady import in_order
-from companion.tune.model import Key, LineNote, direction_of
-from companion.tune.voice import spell
+from companion.tune import Key, LineNote, direction_of, spell
 
 HOP = 0.01
 TUNE = (60, 62, 64, 64, 62, 67, 65, 60)

@@ -16,9 +16,7 @@ from companion.paper import finger_line as F
 from companion.paper import wall_card as wallcard
 from companion.paper.drawing import POINT_PER_MM, to_pdf
 from companion.paper.large_print import heading
-from companion.tune import load
-from companion.tune.model import Bar, Key, Note, Pitch, Syllable, Time, Tune
-from companion.tune.musicxml import to_musicxml
+from companion.tune import Bar, Key, Note, Pitch, Syllable, Time, Tune, load, to_musicxml
 
 SVG = "{http://www.w3.org/2000/svg}"
 #: Library of Congress, Specification 800 (2008), 3.2: mm.

@@ -12,8 +12,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from companion.tune.model import Key, LineNote
-from companion.tune.voice import spell
+from companion.tune import Key, LineNote, spell
 from singers.performance import VOICES, LineItem, Performance, Style, VoiceKind, melody, perform, some_style
 
 __all__ = ["VOICES", "LineItem", "Performance", "Style", "Take", "VoiceKind", "corpus", "line_of", "melody", "noisy",

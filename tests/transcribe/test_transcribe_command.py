@@ -11,8 +11,7 @@ import pytest
 
 from companion.command import main
 from companion.transcribe.door import bar_lines
-from companion.tune import load
-from companion.tune.model import Bar, Note, Pitch, Tune, Tuplet
+from companion.tune import Bar, Note, Pitch, Tune, Tuplet, load
 
 TAKE = Path(__file__).resolve().parents[2] / "recordings" / "snail-wall-right.flac"
 

@@ -11,8 +11,7 @@ from companion.transcribe.dialogue import talk
 from companion.transcribe.door import Written, write_takes
 from companion.transcribe.lyrics import lay, parted, syllables_of
 from companion.transcribe.score import Given, Notation, notate
-from companion.tune import load
-from companion.tune.model import Key
+from companion.tune import Key, load
 
 
 @pytest.fixture(scope="module")

@@ -14,8 +14,7 @@ from companion.transcribe.count_in import find_counts, without_counts
 from companion.transcribe.layout import Event, lay_out
 from companion.transcribe.score import Given, notate, rest_ticks, write
 from companion.transcribe.segmentation import sung_notes
-from companion.tune import load, save
-from companion.tune.model import Key
+from companion.tune import Key, load, save
 
 THIRD = 1 / 3
 WITH_TRIPLETS = [1, 1, THIRD, THIRD, THIRD, 1, 1, 1, THIRD, THIRD, THIRD, 1, 0.5, 0.5, 1, THIRD, THIRD, THIRD, 1, 1, 1, 2]

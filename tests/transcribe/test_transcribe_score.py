@@ -19,8 +19,7 @@ from companion.transcribe.pitches import find as find_pitches
 from companion.transcribe.rhythm import Evidence, moves, read, smoothed
 from companion.transcribe.score import Given, Notation, as_json, bars_of, notate
 from companion.transcribe.several_takes import notate_together
-from companion.tune import load, save
-from companion.tune.model import Key
+from companion.tune import Key, load, save
 
 
 def written(n: Notation) -> list[tuple[int, float, float]]:

@@ -14,9 +14,7 @@ from companion.braille import signs as S
 from companion.braille import to_ascii, words
 from companion.errors import Trouble
 from companion.transcribe.door import booklet_of
-from companion.tune import load, shipped_names, transpose
-from companion.tune.catalogue import kind_of
-from companion.tune.model import Pitch
+from companion.tune import Pitch, interval_kind, load, shipped_names, transpose
 from companion.workbook import booklet
 from companion.workbook.exercises import GAP, KINDS, LEVELS, Exercise, Item, demands, exercises, level_of, plain_tune, quavers
 from companion.workbook.prove import prove, read_line
@@ -65,7 +63,7 @@ def test_a_wrong_key_would_be_found() -> None:
 def test_levels_are_counted_from_what_is_asked() -> None:
     for name in ("snail-wall", "march-home", "kite"):
         for e in exercises(load(name)):
-            kinds = {kind_of(b.midi - a.midi) for i in e.items for a, b in itertools.pairwise(i.answer_line)}
+            kinds = {interval_kind(b.midi - a.midi) for i in e.items for a, b in itertools.pairwise(i.answer_line)}
             if e.level == 1:
                 assert kinds <= {"level", "semitone", "step"}
             if e.level < 3:
@@ -87,8 +85,8 @@ def test_each_kind_asks_what_it_says() -> None:
     for i in by_kind["octave marks"].items:
         assert len("".join(i.cells)) < len("".join(i.answer_cells))
     for i in by_kind["new tunes"].items:
-        own = {kind_of(b.midi - a.midi) for a, b in itertools.pairwise(load("lantern").line())}
-        assert {kind_of(b.midi - a.midi) for a, b in itertools.pairwise(i.answer_line)} <= own
+        own = {interval_kind(b.midi - a.midi) for a, b in itertools.pairwise(load("lantern").line())}
+        assert {interval_kind(b.midi - a.midi) for a, b in itertools.pairwise(i.answer_line)} <= own
     sizes = [abs(i.answer_line[1].midi - i.answer_line[0].midi) for i in by_kind["moves"].items]
     assert sizes == sorted(sizes)
     rhythm = by_kind["rhythm"].items[0]
@@ -98,7 +96,7 @@ def test_each_kind_asks_what_it_says() -> None:
 
 def test_the_diary_may_ask_for_a_kind_of_move() -> None:
     new = next(e for e in exercises(load("snail-wall"), practise=["skip"]) if e.kind == "new tunes")
-    moves = [kind_of(b.midi - a.midi) for i in new.items for a, b in itertools.pairwise(i.answer_line)]
+    moves = [interval_kind(b.midi - a.midi) for i in new.items for a, b in itertools.pairwise(i.answer_line)]
     assert moves.count("skip") >= len(new.items)
     assert new.level == 2
 
