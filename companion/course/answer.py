@@ -493,7 +493,8 @@ def check_take(item: Item, take: str | Path | PitchTrack, american: bool = False
         return Judged(Verdict.UNSURE, NOTHING_SUNG)
     advice = advise(match)
     counts = match.counts
-    verdict = Verdict.WRONG if counts[Verdict.WRONG] else Verdict.UNSURE if counts[Verdict.UNSURE] else Verdict.RIGHT
+    verdict = (Verdict.WRONG if counts[Verdict.WRONG] else Verdict.RIGHT if counts[Verdict.RIGHT] == len(match.moves)
+               else Verdict.UNSURE)
     say = cue_text(English(), match, advice)
     cards: dict[str, str] = {}
     steps = [n.pitch.step for n in item.sung]

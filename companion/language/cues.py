@@ -22,6 +22,12 @@ MOST_WORDS = 24  # what is spoken calmly in one breath: at 150 words a minute ju
 TUNING_SAID = 30  # cents: less is not worth a word to a learner
 DRIFT_SAID = 40  # cents over a phrase
 NOTHING_SUNG = N_("I heard no singing. A little closer, and sing again.")
+#: For each verdict: the sentence before a move, and how many moves have it, where some are not right.
+VERDICTS: dict[Verdict, tuple[str, str]] = {
+    Verdict.RIGHT: (N_("Right."), ""),
+    Verdict.WRONG: (N_("Not that way."), N_("{n} not that way")),
+    Verdict.UNSURE: (N_("Not sure."), N_("{n} not sure")),
+}
 
 
 # Names of notes: by the word that is sung on them, else by their place.
@@ -309,17 +315,16 @@ def count_line(language: Language, counts: Mapping[Verdict, int]) -> str:
     total = sum(counts.values())
     if total == 0:
         return language.message("One note, no move.")
-    others = {Verdict.WRONG: language.message("{n} not that way"), Verdict.UNSURE: language.message("{n} not sure")}
     right = language.plural("{n} of {total} move as written", "{n} of {total} moves as written", total).format(
         n=counts[Verdict.RIGHT], total=total)
-    parts = [right, *(others[v].format(n=n) for v, n in counts.items() if v is not Verdict.RIGHT and n)]
+    parts = [right, *(language.message(VERDICTS[v][1]).format(n=n) for v, n in counts.items()
+                     if v is not Verdict.RIGHT and n)]
     return language.message("{counts}.").format(counts=", ".join(parts))
 
 
 def move_line(language: Language, move: Move) -> str:
     """One move: what the tune does, and what was heard."""
-    verdict = {Verdict.RIGHT: language.message("Right."), Verdict.WRONG: language.message("Not that way."),
-               Verdict.UNSURE: language.message("Not sure.")}[move.verdict]
+    verdict = language.message(VERDICTS[move.verdict][0])
     if move.heard is None:
         template = {
             Direction.UP: language.message("Note {start} to {end}: the tune goes up; what was sung there is not clear."),

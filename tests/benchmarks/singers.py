@@ -10,7 +10,7 @@ calibration error of `sure` in ten bins over the moves called.
 `--fit` fits the constants of `companion.match.MatchParameters` anew: those that have a range there, by a coordinate
 search from the values in use on the seeds 11 to 24 (report on others), and then the weights of the verdict by logistic
 regression on what came out. Each constant in turn is tried a step up and down; where neither is better its step is
-halved. `--budget` is how many sets of constants are tried: `--fit --takes 1 --budget 6` takes about a minute, a whole
+halved. `--budget` is how many sets of constants are tried: `--fit --takes 2 --budget 4` takes about a minute, a whole
 round about two tries a constant. `--only` names the constants to fit. It prints what it found and changes nothing.
 The weights of closeness come from graded takes: `graded.py DIR --fit`.
 """

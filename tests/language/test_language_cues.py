@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import re
 from dataclasses import replace
 from fractions import Fraction
@@ -15,13 +16,18 @@ from companion.language import (
     Language,
     Variety,
     bare,
+    count_line,
     cue_text,
     detail_lines,
+    move_line,
     note_name,
     smaller_piece,
     start_line,
 )
 from companion.language.cues import MOST_WORDS
+from companion.lesson.answer import Answer
+from companion.lesson.review import Reviewed
+from companion.lesson.words import review_line
 from companion.match import CueKind, Detail, Match, MissedSize, Verdict, advise
 from companion.places import shipped
 from companion.tune import LineNote, Pitch, catalogue, load
@@ -238,6 +244,39 @@ def test_a_smaller_piece_is_said_by_its_words() -> None:
     assert smaller_piece(BRITISH, notes[:7], notes) == "Just seven notes now. From 'Snail' to 'me'."
     assert smaller_piece(BRITISH, notes[6:8], notes) == "Just two notes now."
     assert smaller_piece(BRITISH, notes[:1]) == "Just one note now. Snail."
+
+
+def test_every_verdict_and_direction_has_its_words() -> None:
+    match = made_match(line("a", "b", "c", "d", "e", pitches="CDCCE"), {2: Verdict.WRONG, 3: Verdict.UNSURE})
+    assert [move_line(BRITISH, m) for m in match.moves] == [
+        "Right. Note 1 to 2: the tune goes up, heard up.", "Right. Note 2 to 3: the tune goes down, heard down.",
+        "Not that way. Note 3 to 4: the tune stays, heard up.",
+        "Not sure. Note 4 to 5: the tune goes up; what was sung there is not clear."]
+    assert {m.verdict for m in match.moves} == set(Verdict)
+    assert count_line(BRITISH, match.counts) == "2 of 4 moves as written, 1 not that way, 1 not sure."
+    assert count_line(BRITISH, made_match(line("a", "b")).counts) == "1 of 1 move as written."
+    assert count_line(BRITISH, made_match(line("a")).counts) == "One note, no move."
+
+
+def test_in_a_review_nothing_is_said_twice() -> None:
+    notes, tune = line("Snail", "on", "the", "wall"), load("snail-wall")
+
+    def reviewed(match: Match) -> str:
+        return review_line(BRITISH, Reviewed("a.wav", "x", Answer("a.wav", tune, "x", notes, match, advise(match))))
+
+    assert reviewed(made_match(notes)) == "a.wav: All three right."
+    assert reviewed(made_match(notes, {1: Verdict.WRONG})) == (
+        "a.wav: 2 of 3 moves as written, 1 not that way. From 'on' to 'the' the tune goes up.")
+    assert reviewed(made_match(notes, dict.fromkeys(range(3), Verdict.WRONG))) == (
+        "a.wav: 0 of 3 moves as written, 3 not that way. You sang all four notes. From 'Snail' to 'on' the tune goes up.")
+    assert reviewed(made_match(notes, left_out=[3])) == (
+        "a.wav: 2 of 3 moves as written, 1 not sure. I did not hear 'wall'.")
+    assert review_line(BRITISH, Reviewed(" ", "x", None, "No such file.")) == "No take: No such file."
+
+
+def test_a_language_can_be_sent_to_another_process() -> None:
+    again = pickle.loads(pickle.dumps(AMERICAN))
+    assert one_wrong(line(*[""] * 16), 11, again) == one_wrong(line(*[""] * 16), 11, AMERICAN)
 
 
 def test_details_in_british_and_american_terms() -> None:
