@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import difflib
 import io
-import itertools
 import zipfile
 import zlib
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -20,6 +21,7 @@ from companion.messages import _
 from companion.places import shipped, write_whole
 from companion.tune.catalogue import catalogue
 from companion.tune.convert import from_music21
+from companion.tune.midi import GRID, quantise, to_midi
 from companion.tune.musicxml import to_musicxml
 from companion.tune.tune import Tune
 
@@ -54,8 +56,9 @@ def find(name: str | Path) -> Path:
     if path.suffix.lower() in SCORES + MIDI or len(path.parts) > 1:
         raise Trouble(_("There is no file {name}. Check its name and folder.").format(name=name))
     near = difflib.get_close_matches(str(name), shipped_names(), 1, 0.4)
-    hint = f"Did you mean {near[0]}?" if near else "companion tunes lists the tunes that ship."
-    raise Trouble(_("No tune is called {name}. {hint}").format(name=name, hint=hint))
+    if near:
+        raise Trouble(_("No tune is called {name}. Did you mean {near}?").format(name=name, near=near[0]))
+    raise Trouble(_("No tune is called {name}. companion tunes lists the tunes that ship.").format(name=name))
 
 
 def _shipped_as(said: str) -> str | None:
@@ -74,25 +77,23 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     path = find(name)
     kind = path.suffix.lower()
     if kind not in SCORES + MIDI:
-        raise Trouble(_("{path} ends in {nothing}; a tune is read from .musicxml, .xml, .mxl or .mid.").format(
-                            path=path, nothing=kind or 'nothing'))
+        raise Trouble((_("{path} ends in {ending}; a tune is read from .musicxml, .xml, .mxl or .mid.") if kind else
+                       _("{path} ends in nothing; a tune is read from .musicxml, .xml, .mxl or .mid.")).format(
+                           path=path, ending=kind))
     data = _read(path)
     if kind in SCORES:
         text = _unpack(path, data) if kind == ".mxl" or data[:2] == b"PK" else data
-        text = _checked_xml(path, text)
-        score = _parse(path, text, "musicxml")
+        score = _parsed(path, "MusicXML", _parse_musicxml, _checked_xml(path, text))
     else:
         if data[:4] != b"MThd":
             raise Trouble(_("{path} is no MIDI file. Give a .mid file or MusicXML.").format(path=path))
-        score = _parse(path, data, "midi")
+        score = _parsed(path, "MIDI", _parse_midi, data)
     chosen = _choose_part(path, score, part)
     title = ""
     if score.metadata is not None:
         title = score.metadata.title or score.metadata.movementName or ""
     tune = from_music21(chosen, title=" ".join((title or path.stem.replace("_", " ")).split()), source=str(path))
     composer = (score.metadata.composer or "") if score.metadata is not None else ""
-    from dataclasses import replace
-
     tune = replace(tune, composer=composer)
     if not tune.line():
         raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
@@ -159,9 +160,10 @@ def _checked_xml(path: Path, text: bytes) -> bytes:
                         "anew from a score editor.").format(path=path)) from error
     except (ET.ParseError, ValueError, LookupError) as error:
         line = getattr(error, "position", (0, 0))[0]
-        where = f" in line {line}" if line else ""
-        raise Trouble(_("{path} is no MusicXML, or is cut off or damaged{where}. Save it anew and try again.").format(
-                            path=path, where=where)) from error
+        raise Trouble((_("{path} is no MusicXML, or is cut off or damaged in line {line}. Save it anew and try again.")
+                       if line else
+                       _("{path} is no MusicXML, or is cut off or damaged. Save it anew and try again.")).format(
+                           path=path, line=line)) from error
     if root.tag not in ("score-partwise", "score-timewise"):
         raise Trouble(_("{path} is XML but no MusicXML score (it begins with {tag}). Give a MusicXML file.").format(
                             path=path, tag=root.tag))
@@ -184,107 +186,53 @@ def _by_parts(root: ET.Element) -> bytes:
     return bytes(ET.tostring(root, encoding="utf-8", xml_declaration=True))
 
 
-def _parse(path: Path, data: bytes, kind: str) -> Any:
+def _parsed(path: Path, form: str, parse: Callable[[Path, bytes], Any], data: bytes) -> Any:
+    """A music21 Score from a file's bytes. form: the format's name. Raises Trouble for what cannot be parsed."""
     import warnings
 
-    from music21 import converter, midi, stream
+    from music21 import stream
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            if kind == "midi":
-                file = midi.MidiFile()
-                file.readstr(data)
-                if not any(e.isNoteOn() for t in file.tracks for e in t.events):
-                    raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
-                ticks = max(sum(e.time for e in t.events if e.isDeltaTime()) for t in file.tracks)
-                if ticks > MOST_QUARTERS * file.ticksPerQuarterNote:
-                    raise Trouble(_("{path} lasts longer than any tune: it is damaged, or holds a silence of hours. "
-                                    "Save it anew and try again.").format(path=path))
-                for t in file.tracks:
-                    _one_after_another(t, file.ticksPerQuarterNote)
-                file.ticksPerQuarterNote *= GRID
-                score = midi.translate.midiFileToStream(file, quantizePost=False)
-            else:
-                score = converter.parseData(data.decode("utf-8-sig", errors="replace")
-                                            if not data.startswith((b"\xff\xfe", b"\xfe\xff"))
-                                            else data.decode("utf-16"), format="musicxml")
+            score = parse(path, data)
     except Trouble:
         raise
     except Exception as error:  # music21 raises whatever its parsers meet
-        what = "MIDI" if kind == "midi" else "MusicXML"
-        raise Trouble(_("{path} could not be read as {what}: it is cut or damaged. Save it anew and try again.").format(
-                            path=path, what=what)) from error
+        raise Trouble(_("{path} could not be read as {form}: it is cut or damaged. Save it anew and try again.").format(
+                            path=path, form=form)) from error
     return score if isinstance(score, stream.Score) else stream.Score([score])
 
 
-GRID = 12  # parts of a crotchet: semiquavers (3 each) and quavers of a triplet (4 each) both come out even
-WRITTEN = 48  # a file whose notes begin within this part of a crotchet of the grid was written, not played
+def _parse_musicxml(path: Path, data: bytes) -> Any:
+    from music21 import converter
+
+    text = data.decode("utf-16") if data.startswith((b"\xff\xfe", b"\xfe\xff")) else data.decode("utf-8-sig", "replace")
+    return converter.parseData(text, format="musicxml")
 
 
-def _one_after_another(track: Any, quarter: int) -> None:
-    """Bring a track to the nearest semiquavers, with quavers of triplets where it was written and not played.
-
-    Its ticks become GRID times as fine. music21 rounds where a note begins and how long it is apart from
-    each other, so that a played line comes to overlap itself; here both ends of a note are rounded. A note
-    held over into the next, as a player binds notes, is let go where the next one begins; a voice that goes
-    on under others is left alone.
-    """
+def _parse_midi(path: Path, data: bytes) -> Any:
     from music21 import midi
 
-    now, timed = 0, []
-    for e in track.events:
-        if e.isDeltaTime():
-            now += e.time
-        else:
-            timed.append((now, e))
-    notes: list[list[int]] = []  # begin, end, and the places in `timed` of both
-    sounding: dict[tuple[Any, Any], list[int]] = {}
-    for place, (at, e) in enumerate(timed):
-        if e.isNoteOn() and e.velocity:
-            sounding[e.channel, e.pitch] = note = [at, -1, place, -1]
-            notes.append(note)
-        elif (e.isNoteOff() or e.isNoteOn()) and (note := sounding.pop((e.channel, e.pitch), [])):
-            note[1], note[3] = at, place
-    notes = [n for n in notes if n[3] >= 0]
-    for a, b in itertools.pairwise(notes):
-        held = a[1] - b[0]
-        if 0 < held <= min(a[1] - a[0], b[1] - b[0]) / 2 and b[1] >= a[1]:
-            a[1] = b[0]
-    semiquavers = [k * quarter for k in range(0, GRID + 1, 3)]
-    marks = sorted({*semiquavers, *(k * quarter for k in range(0, GRID + 1, 4))})
-    off_grid = (min(abs(n[0] * GRID % (quarter * GRID) - m) for m in marks) for n in notes)
-    if any(off * WRITTEN > quarter * GRID for off in off_grid):
-        marks = semiquavers
-
-    def nearest(at: int) -> int:
-        whole, rest = divmod(at * GRID, quarter * GRID)
-        return whole * quarter * GRID + min(marks, key=lambda m: abs(m - rest))
-
-    ticks = [nearest(at) for at, _ in timed]
-    begins = sorted(ticks[n[2]] for n in notes)
-    for begin, end, on, off in notes:
-        ticks[off] = nearest(end)
-        if ticks[off] <= ticks[on] and end >= begin:  # too short for the grid: a semiquaver, or up to the next note
-            following = next((b for b in begins if b > ticks[on]), ticks[on] + 3 * quarter)
-            ticks[off] = min(ticks[on] + 3 * quarter, following)
-    rank = [0 if e.isNoteOff() or (e.isNoteOn() and not e.velocity) else 2 if e.isNoteOn() else 1 for _, e in timed]
-    order = sorted(range(len(timed)), key=lambda i: (ticks[i], rank[i], i))
-    if timed:  # the end of the track stays its end
-        order.sort(key=lambda i: i == len(timed) - 1)
-    events, before = [], 0
-    for i in order:
-        gap = midi.DeltaTime(track)
-        gap.time, before = max(0, ticks[i] - before), max(before, ticks[i])
-        events += [gap, timed[i][1]]
-    track.events = events
+    file = midi.MidiFile()
+    file.readstr(data)
+    if not any(e.isNoteOn() for t in file.tracks for e in t.events):
+        raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
+    ticks = max(sum(e.time for e in t.events if e.isDeltaTime()) for t in file.tracks)
+    if ticks > MOST_QUARTERS * file.ticksPerQuarterNote:
+        raise Trouble(_("{path} lasts longer than any tune: it is damaged, or holds a silence of hours. "
+                        "Save it anew and try again.").format(path=path))
+    for t in file.tracks:
+        quantise(t, file.ticksPerQuarterNote)
+    file.ticksPerQuarterNote *= GRID
+    return midi.translate.midiFileToStream(file, quantizePost=False)
 
 
 def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
     parts = [p for p in score.parts if any(n.pitches and "ChordSymbol" not in n.classes for n in p.recurse().notes)]
     if not parts:
         raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
-    names = [str(p.partName or f"part {i + 1}") for i, p in enumerate(parts)]
+    names = [str(p.partName or _("part {number}").format(number=i + 1)) for i, p in enumerate(parts)]
     listed = ", ".join(f"{i + 1} {n}" for i, n in enumerate(names))
     if part is not None:
         wanted = str(part).strip()
@@ -318,23 +266,11 @@ def save(tune: Tune, path: str | Path) -> None:
     elif kind in MIDI:
         write_whole(path, to_midi(tune))
     else:
-        raise Trouble(_("{path} ends in {nothing}; a tune is written to .musicxml, .mxl or .mid.").format(
-                            path=path, nothing=kind or 'nothing'))
+        raise Trouble((_("{path} ends in {ending}; a tune is written to .musicxml, .mxl or .mid.") if kind else
+                       _("{path} ends in nothing; a tune is written to .musicxml, .mxl or .mid.")).format(
+                           path=path, ending=kind))
 
 
 _CONTAINER_NAME = "META-INF/container.xml"
 _CONTAINER = ('<?xml version="1.0" encoding="UTF-8"?><container><rootfiles><rootfile '
               'full-path="score.musicxml"/></rootfiles></container>')
-
-
-def to_midi(tune: Tune) -> bytes:
-    """The tune as sung, as a MIDI file of one track (format 0), by music21."""
-    from music21 import midi, note, stream, tempo
-
-    part = stream.Part()
-    part.append(tempo.MetronomeMark(number=tune.quarter_bpm or 90))
-    for n in tune.line():
-        part.insert(float(n.onset_quarters), note.Note(n.midi, quarterLength=n.quarters))
-    file = midi.translate.streamToMidiFile(part)
-    data: bytes = file.writestr()
-    return data
