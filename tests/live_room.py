@@ -14,7 +14,8 @@ import numpy as np
 from singers import VOICES, LineItem, Style, perform, render
 
 from companion.audio import Sound
-from companion.diary import SETTINGS
+from companion.diary import SessionKind, SettingName, default_settings
+from companion.language import choose_language
 from companion.lesson.keys import Keys
 from companion.lesson.out import Out
 from companion.lesson.session import Session
@@ -52,8 +53,11 @@ class Room:
         self.at = 0
         self.sound = np.zeros(0, dtype=np.float32)
 
-    def clock(self) -> float:
+    def now(self) -> float:
         return self.at / RATE
+
+    def sleep(self, seconds: float) -> None:
+        self.at += round(seconds * RATE)
 
     def put(self, samples: np.ndarray, after_s: float = 0.5) -> None:
         """Somebody sings, `after_s` from now on."""
@@ -64,7 +68,7 @@ class Room:
         self.sound[start:end] += samples
 
     def read(self, timeout_s: float = 0.1) -> np.ndarray:
-        assert self.clock() < self.limit_s, "the session does not end"
+        assert self.now() < self.limit_s, "the session does not end"
         block = self.rng.normal(0, self.noise, BLOCK).astype(np.float32)
         here = self.sound[self.at:self.at + BLOCK]
         block[:len(here)] += here
@@ -81,11 +85,16 @@ class Room:
         pass
 
 
+def settings_with(**settings: Any) -> dict[SettingName, Any]:
+    """The usual settings with words written, and these over them."""
+    return {**default_settings(), SettingName.SPEECH: "off", **{SettingName(n): v for n, v in settings.items()}}
+
+
 class RoomOut(Out):
     """Words are kept in `said`; tones move the clock; `events` has both in order with their times."""
 
     def __init__(self, room: Room, **settings: Any) -> None:
-        super().__init__({**{n: s.default for n, s in SETTINGS.items()}, "speech": "off", **settings})
+        super().__init__(settings_with(**settings))
         self.room = room
         self.said: list[str] = []
         self.tones: list[tuple[float, Sound]] = []
@@ -97,12 +106,12 @@ class RoomOut(Out):
         if self.on_say:
             self.on_say(text)
 
-    def sound(self, sound: Sound, cut: Any = None, after_start: Any = None) -> bool:
-        self.tones.append((self.room.clock(), sound))
+    def sound(self, sound: Sound, interrupt: Any = None, after_start: Any = None) -> bool:
+        self.tones.append((self.room.now(), sound))
         if self.room.echo:
             self.room.put(sound.at_rate(RATE).samples, 0.2)  # the card's delay and the room
         self.room.at += round(sound.seconds * RATE)
-        return not (cut is not None and cut())
+        return not (interrupt is not None and interrupt())
 
 
 class RoomSession(Session):
@@ -121,8 +130,8 @@ class RoomSession(Session):
         return done
 
 
-def session(room: Room, kind: str = "practise", diary: Any = None, pupil: Any = None,
+def session(room: Room, kind: SessionKind = SessionKind.PRACTISE, diary: Any = None, pupil: Any = None,
             **settings: Any) -> RoomSession:
-    out = RoomOut(room, **settings)
-    all_settings = {**{n: s.default for n, s in SETTINGS.items()}, "speech": "off", **settings}
-    return RoomSession(out, room, Keys(), all_settings, kind, diary, pupil, clock=room.clock)
+    ours = settings_with(**settings)
+    return RoomSession(RoomOut(room, **settings), room, Keys(), ours, kind, choose_language(ours[SettingName.VARIETY]), diary,
+                       pupil, clock=room)

@@ -7,12 +7,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from companion.diary import Diary
-from companion.match import HeardNote, Match, Move
-from companion.tune import LineNote, Pitch
+from companion.diary import Diary, SessionKind, SettingName
+from companion.match import HeardNote, Match, Move, Verdict
+from companion.tune import Direction, LineNote, Pitch
 
 
-def some_match(notes: int = 4, verdict: str = "right") -> Match:
+def some_match(notes: int = 4, verdict: Verdict = Verdict.RIGHT) -> Match:
     """A match of so many notes that climb by steps."""
     from fractions import Fraction
 
@@ -20,7 +20,8 @@ def some_match(notes: int = 4, verdict: str = "right") -> Match:
                      quarters=Fraction(1), syllable="la", word_place="single", phrase=1, bar=1,
                      rest_after=Fraction(0), sources=((0, i),)) for i in range(notes)]
     heard = tuple(HeardNote(n, True, n.midi + 4.1, 0.4 + 0.5 * n.number, 0.45) for n in line)
-    moves = tuple(Move(a.number, b.number, "up", "up" if verdict == "right" else "down", verdict, 0.99,
+    way = Direction.UP if verdict is Verdict.RIGHT else Direction.DOWN
+    moves = tuple(Move(a.number, b.number, Direction.UP, way, verdict, 0.99,
                        b.midi - a.midi, 1.9) for a, b in pairwise(line))
     return Match(4.1, heard, moves, 0.9)
 
@@ -33,11 +34,11 @@ def main() -> None:
     rng = np.random.default_rng(1)
     sound = rng.normal(0, 0.1, 4000).astype(np.float32)
     while True:
-        number = diary.add_take(pupil, "practise", "kite", some_match(), "All three right.",
+        number = diary.add_take(pupil, SessionKind.PRACTISE, "kite", some_match(), "All three right.",
                                 (sound, 22050) if sys.argv[2:] == ["sound"] else None)
         print(number, flush=True)
         if number % 5 == 0:
-            diary.set_setting(pupil, "rate", 100 + number % 50)
+            diary.set_setting(pupil, SettingName.RATE, 100 + number % 50)
 
 
 if __name__ == "__main__":

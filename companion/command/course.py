@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from companion.diary import SettingName, Settings, Speech
 from companion.messages import _
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def run(options: argparse.Namespace) -> int:
     if options.questions < 1:
         raise Trouble(_("--questions was {questions}; give 1 or more.").format(questions=options.questions))
     start = door.moment(options.on)
-    from companion.diary.diary import Diary
+    from companion.diary import Diary
 
     with Diary(options.diary) as diary:
         if not options.new and diary.find(options.pupil) is None and diary.near(options.pupil) is None:
@@ -111,26 +112,26 @@ def say(lines: list[str], data: Any = None) -> int:
     return 0
 
 
-def hands(settings: dict[str, Any], options: argparse.Namespace, shift: int = 0) -> Hands:
+def hands(settings: Settings, options: argparse.Namespace, shift: int = 0) -> Hands:
     """A sitting at the terminal, by a pupil's settings and the options of the command."""
     from companion.lesson.course_door import help_lines
     from companion.lesson.sitting import Hands
 
     out = speaker(settings, options)
     ear = listener(settings) if options.listen else None
-    american = options.american or settings["variety"] == "american"
+    american = options.american or settings[SettingName.VARIETY] == "american"
     return Hands(reader(out, help_lines()), out.say, shower(out, options.form),
                  sounder(out, options.silent, shift), ear, american)
 
 
-def speaker(settings: dict[str, Any], options: argparse.Namespace) -> Out:
+def speaker(settings: Settings, options: argparse.Namespace) -> Out:
     """Where words go: spoken as the pupil's settings say, or written."""
     from companion.lesson.out import Out
 
     if options.speech:
-        settings = {**settings, "speech": options.speech}
+        settings = {**settings, SettingName.SPEECH: options.speech}
     if options.silent:
-        settings = {**settings, "speech": "off"}
+        settings = {**settings, SettingName.SPEECH: Speech.OFF.value}
     return Out(settings)
 
 
@@ -185,21 +186,21 @@ def sounder(out: Out, silent: bool, shift: float) -> Callable[[Item], None]:
     return sound
 
 
-def listener(settings: dict[str, Any]) -> Callable[[Item], PitchTrack | None]:
+def listener(settings: Settings) -> Callable[[Item], PitchTrack | None]:
     """A sung answer through the microphone; None where nothing was sung. What was no singing is passed over."""
     def listen(item: Item) -> PitchTrack | None:
         from companion.ear import Microphone
-        from companion.lesson.listen import SILENCE, TAKE, Listener
+        from companion.lesson.listen import HeardKind, Listener
 
         ear = Listener(item.sung)
-        microphone = Microphone(settings["microphone"] or None)
+        microphone = Microphone(settings[SettingName.MICROPHONE] or None)
         try:
             while True:
                 samples = microphone.read()
                 heard = ear.push(samples) if samples is not None else None
                 if heard is None:
                     continue
-                if heard.kind in (TAKE, SILENCE):
+                if heard.kind in (HeardKind.TAKE, HeardKind.SILENCE):
                     return heard.track
                 ear = Listener(item.sung)
         finally:

@@ -3,7 +3,22 @@
 from __future__ import annotations
 
 import argparse
+import json
+from dataclasses import asdict
+from typing import Any
 
+from companion.diary import Diary, Pupil, delete_pupil, export_pupil, make_changes, read_changes, week_of
+from companion.language import (
+    Language,
+    change_lines,
+    deletion_line,
+    export_line,
+    new_page,
+    no_pupils,
+    pupil_line,
+    setting_line,
+    week_lines,
+)
 from companion.messages import _
 
 
@@ -27,18 +42,58 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    import json
-
-    from companion.diary.door import listing, page, told
-
     if options.pupil is None:
-        found = listing(options.diary)
-        print(json.dumps(found, ensure_ascii=False) if options.json else "\n".join(p["say"] for p in found) or
-              "The diary has no pupils yet.")
+        return _list_pupils(options)
+    if options.delete:
+        delete_pupil(options.pupil, options.diary)
+        _print([deletion_line(options.language, options.pupil)], {"deleted": options.pupil} if options.json else None)
         return 0
-    lines = told(options)
-    if options.json:
-        print(json.dumps(page(options), ensure_ascii=False))
-    else:
-        print("\n".join(lines))
+    with Diary(options.diary) as diary:
+        pupil = diary.pupil(options.pupil, new=options.new)
+        lines = _changed(diary, pupil, options)
+        if options.json:
+            _print([], _page(diary, diary.pupil(options.pupil), options.language))
+        else:
+            _print(lines or week_lines(options.language, week_of(diary, pupil)))
     return 0
+
+
+def _print(lines: list[str], data: Any = None) -> None:
+    print("\n".join(lines) if data is None else json.dumps(data, ensure_ascii=False))
+
+
+def _list_pupils(options: argparse.Namespace) -> int:
+    with Diary(options.diary) as diary:
+        found = [(pupil.nickname, len(diary.takes(pupil))) for pupil in diary.pupils()]
+    lines = [pupil_line(options.language, name, takes) for name, takes in found]
+    _print(lines or [no_pupils(options.language)],
+           [{"nickname": name, "takes": takes, "say": line} for (name, takes), line in zip(found, lines, strict=True)]
+           if options.json else None)
+    return 0
+
+
+def _changed(diary: Diary, pupil: Pupil, options: argparse.Namespace) -> list[str]:
+    """Make the changes that were asked for; a line for each, and for the settings and the export where asked for."""
+    language = options.language
+    changes = read_changes(settings=options.setting, range_names=options.range, tunes=options.set, days=options.days,
+                           consent_by=options.consent, until=options.until, withdraw=options.withdraw)
+    make_changes(diary, pupil, changes)
+    lines = [new_page(language, pupil.nickname)] if options.new else []
+    lines += change_lines(language, pupil.nickname, changes, diary.path)
+    if options.settings:
+        lines += [setting_line(language, name, value) for name, value in diary.settings(pupil).items()]
+    if options.export:
+        lines.append(export_line(language, options.export, len(export_pupil(diary, pupil, options.export))))
+    return lines
+
+
+def _page(diary: Diary, pupil: Pupil, language: Language) -> dict[str, Any]:
+    """A pupil's page as JSON."""
+    consent = diary.consent(pupil)
+    return {"nickname": pupil.nickname, "low": pupil.low, "high": pupil.high,
+            "lines": week_lines(language, week_of(diary, pupil)),
+            "settings": diary.settings(pupil), "takes": len(diary.takes(pupil)),
+            "work": [{"tune": w.tune, "until": w.until.isoformat(), "takes": w.takes} for w in diary.work(pupil)],
+            "moves": [asdict(t) for t in diary.tally(pupil)],
+            "consent": None if consent is None else
+            {"given_by": consent.given_by, "until": consent.until.isoformat() if consent.until else None}}

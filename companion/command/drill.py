@@ -34,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.course import progress as kept
     from companion.course.drill import KINDS, WAY_WORDS
     from companion.course.stage import find_stage
-    from companion.diary.settings import SETTINGS
+    from companion.diary import Diary, default_settings
     from companion.lesson import course_door as door
 
     if not options.kind:
@@ -49,11 +49,8 @@ def run(options: argparse.Namespace) -> int:
         print(json.dumps([i.as_json() for i in items], ensure_ascii=False))
         return 0
     if not options.pupil:
-        usual = {name: s.default for name, s in SETTINGS.items()}
-        door.drill_sitting(items, kept.Progress(), clock(options.on), hands(usual, options))
+        door.drill_sitting(items, kept.Progress(), clock(options.on), hands(default_settings(), options))
         return 0
-    from companion.diary.diary import Diary
-
     with Diary(options.diary) as diary:
         pupil = diary.pupil(options.pupil)
         progress = kept.load(diary, pupil)

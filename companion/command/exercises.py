@@ -33,12 +33,11 @@ def run(options: argparse.Namespace) -> int:
 
     practise = list(options.practise)
     if options.pupil:
-        from companion.diary.diary import Diary
-        from companion.diary.week import suggestion
+        from companion.diary import Diary, suggestion
 
         with Diary(options.diary) as diary:
-            kind, _ = suggestion(diary, diary.pupil(options.pupil))
-        practise += [kind.kind.split(" ")[0]] if kind else []
+            suggested = suggestion(diary, diary.pupil(options.pupil))
+        practise += [suggested.tally.kind.size] if suggested else []
     made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
                       width=options.width, seed=options.seed, part=options.part, american=options.american)
     if options.out:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from companion.diary import SettingName
+from companion.lesson import SessionOptions, check_level, run_lesson
 from companion.messages import _
 
 
@@ -35,7 +37,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     common(parser)
 
 
-def run(options: argparse.Namespace) -> int:
-    from companion.lesson.start import check_level, run_lesson
+def session_options(options: argparse.Namespace) -> SessionOptions:
+    """What both live commands can be asked for."""
+    asked = {SettingName.SPEECH: options.speech, SettingName.MICROPHONE: options.microphone,
+             SettingName.LOUDSPEAKER: options.loudspeaker, SettingName.MINUTES: getattr(options, "minutes", None),
+             SettingName.VARIETY: "american" if options.american else None}
+    return SessionOptions(diary=options.diary, new=options.new, helper=options.helper, bind=options.bind,
+                          settings={name: value for name, value in asked.items() if value is not None})
 
-    return check_level(options) if options.check else run_lesson(options)
+
+def run(options: argparse.Namespace) -> int:
+    if options.check:
+        check_level(session_options(options), lambda text: print(text, flush=True))
+    else:
+        run_lesson(session_options(options), options.tune, options.pupil, options.part, options.phrase, options.wait,
+                   options.keep_in)
+    return 0

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 
+from companion.command.lesson import common, session_options
+from companion.lesson import run_practise
 from companion.messages import _
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    from companion.command.lesson import common
-
     parser.add_argument("pupil", metavar="PUPIL", help=_("the pupil's nickname"))
     parser.add_argument("--tune", metavar="TUNE", help=_("practise this tune, whatever is set for the week"))
     parser.add_argument("--minutes", type=float, metavar="N", help=_("how long, up to 20 (10 if nobody has said)"))
@@ -20,6 +20,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.lesson.start import run_practise
-
-    return run_practise(options)
+    run_practise(options.pupil, session_options(options), options.tune, warm_up=not options.no_warm_up,
+                 find_range=options.find_range)
+    return 0

@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from companion.course.stage import stages
-    from companion.diary.diary import Diary
+    from companion.diary import Diary
     from companion.lesson.course_door import moment, sheet_of
     from companion.paper import forms
 

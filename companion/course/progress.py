@@ -14,8 +14,7 @@ from companion.course.answer import Judged
 from companion.course.drill import EAR_TO_VOICE, WAY_WORDS, Item, card
 from companion.course.recall import Recall, utc
 from companion.course.stage import Evidence, Stage
-from companion.diary.diary import Diary
-from companion.diary.model import Pupil, Tally
+from companion.diary import Diary, Pupil, Tally
 from companion.errors import Trouble
 from companion.language.cues import number
 from companion.match import Verdict

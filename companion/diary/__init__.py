@@ -1,9 +1,59 @@
-"""What is remembered: pupils, their settings and consents, takes and what was set. Nothing heavy is imported."""
+"""What is remembered: pupils, their settings and consents, takes and what was set.
 
-from companion.diary.diary import RECORDING, Diary, open_or_beside
-from companion.diary.model import Consent, KeptTake, Pupil, TakeMove, Tally, Work
-from companion.diary.settings import MOST_MINUTES, SETTINGS, read_setting
+Nothing heavy is imported. What looks at takes and tunes is loaded when it is first asked for: a session at home opens
+its diary before its first word.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from companion.diary.diary import Diary, open_or_beside
+from companion.diary.model import (
+    Consent,
+    KeptTake,
+    Pupil,
+    Purpose,
+    SessionKind,
+    TakeMove,
+    Tally,
+    Work,
+)
+from companion.diary.settings import (
+    MOST_MINUTES,
+    SETTINGS,
+    VARIETIES,
+    Action,
+    Detail,
+    SettingName,
+    Settings,
+    Speech,
+    default_settings,
+    read_setting,
+)
 from companion.diary.store import Locked, Unusable, beside, default_path
 
-__all__ = ["MOST_MINUTES", "RECORDING", "SETTINGS", "Consent", "Diary", "KeptTake", "Locked", "Pupil", "TakeMove",
-           "Tally", "Unusable", "Work", "beside", "default_path", "open_or_beside", "read_setting"]
+if TYPE_CHECKING:
+    from companion.diary.changes import Changes, delete_pupil, make_changes, read_changes
+    from companion.diary.export import export_pupil
+    from companion.diary.week import Comparison, KeptSound, SetTune, Suggestion, Sung, Week, suggestion, tune_title, week_of
+
+__all__ = ["MOST_MINUTES", "SETTINGS", "VARIETIES", "Action", "Changes", "Comparison", "Consent", "Detail", "Diary",
+           "KeptSound", "KeptTake", "Locked", "Pupil", "Purpose", "SessionKind", "SetTune", "SettingName", "Settings",
+           "Speech", "Suggestion", "Sung", "TakeMove", "Tally", "Unusable", "Week", "Work", "beside", "default_path",
+           "default_settings", "delete_pupil", "export_pupil", "make_changes", "open_or_beside", "read_changes",
+           "read_setting", "suggestion", "tune_title", "week_of"]
+
+_LATER = {
+    "changes": ("Changes", "delete_pupil", "make_changes", "read_changes"),
+    "export": ("export_pupil",),
+    "week": ("Comparison", "KeptSound", "SetTune", "Suggestion", "Sung", "Week", "suggestion", "tune_title", "week_of"),
+}
+
+
+def __getattr__(name: str) -> Any:
+    for module, names in _LATER.items():
+        if name in names:
+            return getattr(import_module(f"{__name__}.{module}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -1,6 +1,7 @@
 """The diary: pupils, settings, consents, takes with their moves, what was set and what was done.
 
-Everything is written in whole transactions, so a kill or a power cut loses at most the take in progress.
+Everything is written in whole transactions, so a kill or a power cut loses at most the take in progress. The packages
+of tunes and matches are loaded when a take is written or read: a session at home opens its diary before its first word.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from companion.diary.model import Consent, KeptTake, Pupil, TakeMove, Tally, Work
-from companion.diary.settings import SETTINGS
+from companion.diary.model import Consent, KeptTake, Pupil, Purpose, SessionKind, TakeMove, Tally, Work
+from companion.diary.settings import SETTINGS, SettingName, Settings
 from companion.diary.store import BUSY_S, QUICK_BUSY_S, SWEEP, Locked, Store, Unusable, beside, default_path
 from companion.errors import Trouble
 from companion.messages import _
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from companion.match import Match
 
 LONGEST_NAME = 40
-RECORDING = "recording"  # the purpose for which sound is kept
 END_CONSENT = "UPDATE consents SET ended_at = ? WHERE pupil = ? AND purpose = ? AND ended_at IS NULL"
 
 
@@ -95,10 +95,15 @@ class Diary:
                               (name, called(name), self._now()))
             pupil = self.find(nickname)
         if pupil is None:
-            near = self.near(nickname)
-            hint = f"Did you mean {near}?" if near else "companion diary lists the pupils."
-            raise Trouble(_("The diary has no pupil {nickname}. {hint}").format(nickname=nickname, hint=hint))
+            raise self.no_pupil(nickname)
         return pupil
+
+    def no_pupil(self, nickname: str) -> Trouble:
+        """What to raise where there is no pupil of this name; it names one whose name is like it."""
+        near = self.near(nickname)
+        if near is None:
+            return Trouble(_("The diary has no pupil {nickname}. companion diary lists the pupils.").format(nickname=nickname))
+        return Trouble(_("The diary has no pupil {nickname}. Did you mean {near}?").format(nickname=nickname, near=near))
 
     def near(self, nickname: str) -> str | None:
         """A pupil whose name is like this one, for a slip of the keys."""
@@ -128,22 +133,19 @@ class Diary:
 
     # --- settings ---
 
-    def settings(self, pupil: Pupil) -> dict[str, Any]:
+    def settings(self, pupil: Pupil) -> Settings:
         """All settings of a pupil, defaults where nobody has said."""
         said = dict(self._store.rows("SELECT name, value FROM settings WHERE pupil = ?", (pupil.id,)))
         return {name: json.loads(said[name]) if name in said else s.default for name, s in SETTINGS.items()}
 
-    def set_setting(self, pupil: Pupil, name: str, value: Any) -> None:
-        if name not in SETTINGS:
-            raise Trouble(_("There is no setting {name}. Settings are {SETTINGS}.").format(
-                                name=name, SETTINGS=', '.join(SETTINGS)))
+    def set_setting(self, pupil: Pupil, name: SettingName, value: Any) -> None:
         with self._store.writing() as write:
             write.execute("INSERT OR REPLACE INTO settings VALUES (?, ?, ?)", (pupil.id, name, json.dumps(value)))
 
     # --- consents ---
 
     def give_consent(self, pupil: Pupil, given_by: str, until: date | None = None,
-                     purpose: str = RECORDING) -> None:
+                     purpose: Purpose = Purpose.RECORDING) -> None:
         """Someone responsible allows `purpose` until the end of a day. An earlier consent to it is ended."""
         who = " ".join(given_by.split())
         if not who:
@@ -154,17 +156,17 @@ class Diary:
                           "VALUES (?, ?, ?, ?, ?)",
                           (pupil.id, who, purpose, self._now(), until.isoformat() if until else None))
 
-    def withdraw_consent(self, pupil: Pupil, purpose: str = RECORDING) -> None:
+    def withdraw_consent(self, pupil: Pupil, purpose: Purpose = Purpose.RECORDING) -> None:
         """The consent ends; sound that was kept under it is deleted for good."""
         with self._store.writing() as write:
             write.execute(END_CONSENT, (self._now(), pupil.id, purpose))
-            if purpose == RECORDING:
+            if purpose is Purpose.RECORDING:
                 write.execute("DELETE FROM sounds WHERE take IN (SELECT id FROM takes WHERE pupil = ?)",
                               (pupil.id,))
             write.execute("INSERT OR IGNORE INTO chores VALUES (?)", (SWEEP,))
         self._store.sweep()
 
-    def consent(self, pupil: Pupil, purpose: str = RECORDING) -> Consent | None:
+    def consent(self, pupil: Pupil, purpose: Purpose = Purpose.RECORDING) -> Consent | None:
         """The consent that holds today. One whose last day is past is ended for good, so that a clock that is
         moved back does not bring it to life again."""
         today = self._clock().date().isoformat()
@@ -178,11 +180,11 @@ class Diary:
         if not found:
             return None
         who, what, at, until = found[0]
-        return Consent(who, what, _time(at), date.fromisoformat(until) if until else None)
+        return Consent(who, Purpose(what), _time(at), date.fromisoformat(until) if until else None)
 
     # --- takes ---
 
-    def add_take(self, pupil: Pupil, session: str, tune: str, match: Match, cue: str,
+    def add_take(self, pupil: Pupil, session: SessionKind, tune: str, match: Match, cue: str,
                  sound: tuple[NDArray[np.float32], int] | None = None) -> int:
         """Keep a take: its notes, its moves and what was said. Returns its number.
 
@@ -191,7 +193,7 @@ class Diary:
         flac = _flac(*sound) if sound is not None and self.consent(pupil) else None
         notes = [{"number": n.written.number, "written": n.written.pitch.name, "sung": n.sung, "midi": n.midi,
                   "onset_s": n.onset_s, "duration_s": n.duration_s} for n in match.notes]
-        days = int(self.settings(pupil)["keep-sound-days"]) if flac else 0
+        days = int(self.settings(pupil)[SettingName.KEEP_SOUND_DAYS]) if flac else 0
         with self._store.writing() as write:
             cursor = write.execute(
                 "INSERT INTO takes (pupil, at, session, tune, first, last, shift, closeness, cue, notes) "
@@ -221,8 +223,8 @@ class Diary:
                 "SELECT take, start, stop, wanted, heard, verdict, sure, kind, wanted_semitones, sung_semitones "
                 f"FROM moves WHERE take IN (SELECT id FROM takes WHERE {query}) ORDER BY take, start",
                 tuple(values)):
-            moves.setdefault(row[0], []).append(TakeMove(*row[1:]))
-        return [KeptTake(i, _time(at), session, name, first, last, shift, close, cue, tuple(json.loads(notes)),
+            moves.setdefault(row[0], []).append(_move(*row[1:]))
+        return [KeptTake(i, _time(at), SessionKind(session), name, first, last, shift, close, cue, tuple(json.loads(notes)),
                          tuple(moves.get(i, ())))
                 for i, at, session, name, first, last, shift, close, cue, notes in found]
 
@@ -238,14 +240,15 @@ class Diary:
 
     def tally(self, pupil: Pupil, since: datetime | None = None, until: datetime | None = None) -> list[Tally]:
         """For each kind of move how often it went right, most sung first; from `since` to before `until`."""
-        query, values = "pupil = ?", [str(pupil.id)]
+        from companion.match import MoveKind, Verdict
+
+        query, values = "pupil = ?", [Verdict.RIGHT, Verdict.WRONG, Verdict.UNSURE, str(pupil.id)]
         for column, time in (("at >= ?", since), ("at < ?", until)):
             if time is not None:
                 query, values = f"{query} AND {column}", [*values, time.isoformat()]
-        return [Tally(*row) for row in self._store.rows(
-            "SELECT kind, sum(verdict = 'right'), sum(verdict = 'not that way'), sum(verdict = 'not sure') "
-            f"FROM moves JOIN takes ON take = id WHERE {query} GROUP BY kind ORDER BY count(*) DESC, kind",
-            tuple(values))]
+        found = self._store.rows("SELECT kind, sum(verdict = ?), sum(verdict = ?), sum(verdict = ?) FROM moves JOIN takes "
+                                 f"ON take = id WHERE {query} GROUP BY kind ORDER BY count(*) DESC, kind", tuple(values))
+        return [Tally(MoveKind(kind), right, wrong, unsure) for kind, right, wrong, unsure in found]
 
     def _drop_old_sounds(self) -> None:
         today = self._clock().date().isoformat()
@@ -278,24 +281,24 @@ class Diary:
             "ORDER BY id", (pupil.id, today))
         return [Work(tune, _time(at), date.fromisoformat(until), takes) for tune, at, until, takes in found]
 
-    # --- for other rooms ---
+    # --- what other packages keep ---
 
-    def keep(self, pupil: Pupil, room: str, name: str, value: Any) -> None:
-        """Remember something that JSON can hold; None forgets it."""
+    def keep(self, pupil: Pupil, owner: str, name: str, value: Any) -> None:
+        """Remember something that JSON can hold; None forgets it. owner: the package that keeps it, as "course"."""
         with self._store.writing() as write:
             if value is None:
-                write.execute("DELETE FROM kept WHERE pupil = ? AND room = ? AND name = ?", (pupil.id, room, name))
+                write.execute("DELETE FROM kept WHERE pupil = ? AND room = ? AND name = ?", (pupil.id, owner, name))
             else:
                 write.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)",
-                              (pupil.id, room, name, json.dumps(value)))
+                              (pupil.id, owner, name, json.dumps(value)))
 
-    def kept(self, pupil: Pupil, room: str) -> dict[str, Any]:
-        """All that a room has kept for a pupil, by name."""
+    def kept(self, pupil: Pupil, owner: str) -> dict[str, Any]:
+        """All that a package has kept for a pupil, by name."""
         return {name: json.loads(value) for name, value in self._store.rows(
-            "SELECT name, value FROM kept WHERE pupil = ? AND room = ? ORDER BY name", (pupil.id, room))}
+            "SELECT name, value FROM kept WHERE pupil = ? AND room = ? ORDER BY name", (pupil.id, owner))}
 
-    def rooms(self, pupil: Pupil) -> list[str]:
-        """Rooms that have kept something for a pupil."""
+    def owners(self, pupil: Pupil) -> list[str]:
+        """Packages that have kept something for a pupil."""
         return [r for (r,) in self._store.rows("SELECT DISTINCT room FROM kept WHERE pupil = ? ORDER BY room",
                                                (pupil.id,))]
 
@@ -322,9 +325,19 @@ def _flac(samples: NDArray[np.float32], rate: int) -> bytes:
     return data.getvalue()
 
 
+def _move(start: int, end: int, wanted: str, heard: str | None, verdict: str, sure: float, kind: str,
+          wanted_semitones: int, sung_semitones: float | None) -> TakeMove:
+    """A row of the table of moves."""
+    from companion.match import MoveKind, Verdict
+    from companion.tune import Direction
+
+    return TakeMove(start, end, Direction(wanted), Direction(heard) if heard else None, Verdict(verdict), sure,
+                    MoveKind(kind), wanted_semitones, sung_semitones)
+
+
 def open_or_beside(path: str | Path | None = None,
-                   clock: Callable[[], datetime] = utc_now) -> tuple[Diary, str | None]:
-    """The diary, or where it cannot be used a fresh one beside it and the sentence that says why.
+                   clock: Callable[[], datetime] = utc_now) -> tuple[Diary, Trouble | None]:
+    """The diary, or where it cannot be used a fresh one beside it and what stood in the way.
 
     For sessions, which should not fail for it: a child waits.
     """
@@ -332,6 +345,4 @@ def open_or_beside(path: str | Path | None = None,
     try:
         return Diary(place, clock, QUICK_BUSY_S), None
     except (Locked, Unusable) as trouble:
-        other = beside(place)
-        diary = Diary(other, clock)
-        return diary, f"{trouble} Until then this is kept in {other}."
+        return Diary(beside(place), clock), trouble

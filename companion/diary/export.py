@@ -14,27 +14,26 @@ from companion.diary.diary import Diary
 from companion.diary.model import Pupil
 from companion.errors import Trouble
 from companion.places import write_whole
+from companion.tune import find
 
 
 def _plain(value: Any) -> Any:
     return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
-def export(diary: Diary, pupil: Pupil, path: str | Path) -> list[str]:
+def export_pupil(diary: Diary, pupil: Pupil, path: str | Path) -> list[str]:
     """Write the zip, whole or not at all; returns the names inside.
 
-    pupil.json: nickname, range, settings, consents, work, what other rooms keep. takes.json: every take with
+    pupil.json: nickname, range, settings, consents, work, what other packages keep. takes.json: every take with
     notes and moves. tunes/: the tunes that were sung or set, as far as they can still be read.
     sound/: what sound is kept, by the take's number.
     """
-    from companion.tune import find
-
     takes = diary.takes(pupil)
     about = {
         "nickname": pupil.nickname, "since": pupil.since, "low": pupil.low, "high": pupil.high,
         "settings": diary.settings(pupil), "consents": diary.consents(pupil),
         "work": [asdict(w) for w in diary.work(pupil)],
-        "kept": {room: diary.kept(pupil, room) for room in diary.rooms(pupil)}}
+        "kept": {owner: diary.kept(pupil, owner) for owner in diary.owners(pupil)}}
     data = io.BytesIO()
     with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("pupil.json", json.dumps(about, ensure_ascii=False, indent=1, default=_plain))

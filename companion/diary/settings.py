@@ -4,22 +4,79 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 from companion.errors import Trouble
-from companion.messages import _
+from companion.messages import N_, _
 
 #: A session at home never lasts longer: a young voice tires (common practice of singing teachers).
 MOST_MINUTES = 20
 
 
+class SettingName(StrEnum):
+    """Names as they are typed, kept in the diary's file and given in JSON."""
+
+    SPEECH = "speech"
+    RATE = "rate"
+    VARIETY = "variety"
+    LOUDNESS = "loudness"
+    DETAIL = "detail"
+    TEMPO = "tempo"
+    MINUTES = "minutes"
+    KEYS = "keys"
+    MICROPHONE = "microphone"
+    LOUDSPEAKER = "loudspeaker"
+    KEEP_SOUND_DAYS = "keep-sound-days"
+
+
+class Speech(StrEnum):
+    """Words spoken, or left as lines of text to a screen reader."""
+
+    ON = "on"
+    OFF = "off"
+
+
+class Detail(StrEnum):
+    """How much is said of a take without being asked."""
+
+    SHORT = "short"
+    MORE = "more"
+
+
+class Action(StrEnum):
+    """What a key or pedal may be bound to in a session, by the words that are typed in a setting."""
+
+    GO = "go"
+    AGAIN = "again"
+    NEXT = "next"
+    BACK = "back"
+    WHERE = "where"
+    REPEAT = "repeat"
+    SLOWER = "slower"
+    FASTER = "faster"
+    LOWER = "lower"
+    HIGHER = "higher"
+    MORE = "more"
+    KEEP = "keep"
+    HELP = "help"
+    QUIT = "quit"
+
+
+#: Whose names are used; `companion.language` has a language for each.
+VARIETIES = ("british", "american")
+
+#: All settings of a pupil, as `Diary.settings` gives them.
+Settings = dict[SettingName, Any]
+
+
 @dataclass(frozen=True)
 class Setting:
-    """default; `read` makes a value of text or raises ValueError; `wanted` ends the sentence of refusal."""
+    """default: where nobody has said. read: makes a value of text or raises ValueError. refusal: the sentence then."""
 
     default: Any
     read: Callable[[str], Any]
-    wanted: str
+    refusal: str
 
 
 def _between(low: float, high: float, whole: bool = True) -> Callable[[str], Any]:
@@ -48,28 +105,40 @@ def _keys(text: str) -> dict[str, str]:
     return {k.strip(): v.strip() for k, v in pairs.items()}
 
 
-SETTINGS: dict[str, Setting] = {
-    "speech": Setting("on", _one_of("on", "off"), "on or off"),
-    "rate": Setting(150, _between(80, 300), "80 to 300 words a minute"),
-    "variety": Setting("british", _one_of("british", "american"), "british or american"),
-    "loudness": Setting(-20.0, _between(-50, -14, whole=False), "-50 to -14 dB below full scale"),
-    "detail": Setting("short", _one_of("short", "more"), "short or more"),
-    "tempo": Setting(1.0, _between(0.4, 1.5, whole=False), "0.4 to 1.5 times the tune's own"),
-    "minutes": Setting(10, _between(1, MOST_MINUTES), f"1 to {MOST_MINUTES} minutes"),
-    "keys": Setting({}, _keys, "pairs of key and action like f9:go,pagedown:again"),
-    "microphone": Setting("", str, "the name of a device"),
-    "loudspeaker": Setting("", str, "the name of a device"),
-    "keep-sound-days": Setting(30, _between(1, 3650), "1 to 3650 days"),
+SETTINGS: dict[SettingName, Setting] = {
+    SettingName.SPEECH: Setting(Speech.ON.value, _one_of(*Speech), N_("{name} was {text}; give on or off.")),
+    SettingName.RATE: Setting(150, _between(80, 300), N_("{name} was {text}; give 80 to 300 words a minute.")),
+    SettingName.VARIETY: Setting("british", _one_of(*VARIETIES), N_("{name} was {text}; give british or american.")),
+    SettingName.LOUDNESS: Setting(-20.0, _between(-50, -14, whole=False),
+                                  N_("{name} was {text}; give -50 to -14 dB below full scale.")),
+    SettingName.DETAIL: Setting(Detail.SHORT.value, _one_of(*Detail), N_("{name} was {text}; give short or more.")),
+    SettingName.TEMPO: Setting(1.0, _between(0.4, 1.5, whole=False),
+                               N_("{name} was {text}; give 0.4 to 1.5 times the tune's own.")),
+    SettingName.MINUTES: Setting(10, _between(1, MOST_MINUTES), N_("{name} was {text}; give 1 to {MOST_MINUTES} minutes.")),
+    SettingName.KEYS: Setting({}, _keys, N_("{name} was {text}; give pairs of key and action like f9:go,pagedown:again.")),
+    SettingName.MICROPHONE: Setting("", str, N_("{name} was {text}; give the name of a device.")),
+    SettingName.LOUDSPEAKER: Setting("", str, N_("{name} was {text}; give the name of a device.")),
+    SettingName.KEEP_SOUND_DAYS: Setting(30, _between(1, 3650), N_("{name} was {text}; give 1 to 3650 days.")),
 }
 
 
-def read_setting(name: str, text: str) -> Any:
-    """A setting's value from text. Raises Trouble where there is no such setting or it may not be that."""
-    if name not in SETTINGS:
+def default_settings() -> Settings:
+    """The settings of somebody for whom nobody has said anything."""
+    return {name: setting.default for name, setting in SETTINGS.items()}
+
+
+def setting_name(name: str) -> SettingName:
+    """A setting by the name that was typed. Raises Trouble where there is none."""
+    try:
+        return SettingName(name)
+    except ValueError:
         raise Trouble(_("There is no setting {name}. Settings are {SETTINGS}.").format(
-                            name=name, SETTINGS=', '.join(SETTINGS)))
+                            name=name, SETTINGS=", ".join(SettingName))) from None
+
+
+def read_setting(name: SettingName, text: str) -> Any:
+    """A setting's value from text. Raises Trouble where it may not be that."""
     try:
         return SETTINGS[name].read(text)
     except ValueError:
-        raise Trouble(_("{name} was {text}; give {wanted}.").format(
-                            name=name, text=text, wanted=SETTINGS[name].wanted)) from None
+        raise Trouble(_(SETTINGS[name].refusal).format(name=name, text=text, MOST_MINUTES=MOST_MINUTES)) from None

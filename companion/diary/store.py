@@ -56,7 +56,8 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE chores (name TEXT PRIMARY KEY) WITHOUT ROWID",
     ),
     (
-        # What other rooms remember of a pupil (the course's stages and reviews, say), as JSON under a name.
+        # What other packages remember of a pupil (the course's stages and reviews, say), as JSON under a name; `room`
+        # says which package.
         """CREATE TABLE kept (
             pupil INTEGER NOT NULL REFERENCES pupils ON DELETE CASCADE, room TEXT NOT NULL, name TEXT NOT NULL,
             value TEXT NOT NULL, PRIMARY KEY (pupil, room, name)) WITHOUT ROWID""",
@@ -97,8 +98,8 @@ def header(path: Path) -> tuple[int, int] | None:
     except FileNotFoundError:
         return None
     except OSError as error:
-        raise Unusable(f"The diary {path} could not be read: {(error.strerror or str(error)).lower()}. "
-                       "Give another place with --diary.") from error
+        raise Unusable(_("The diary {path} could not be read: {reason}. Give another place with --diary.").format(
+                           path=path, reason=(error.strerror or str(error)).lower())) from error
     if not head:
         return None
     if len(head) < 100 or not head.startswith(b"SQLite format 3\0"):
@@ -107,22 +108,27 @@ def header(path: Path) -> tuple[int, int] | None:
 
 
 def damaged(path: Path) -> str:
-    return (f"The diary {path} is damaged and was left as it is. Put back a copy of it, "
-            "or give another place with --diary.")
+    return _("The diary {path} is damaged and was left as it is. Put back a copy of it, "
+             "or give another place with --diary.").format(path=path)
 
 
 def newer(path: Path) -> str:
-    return (f"The diary {path} was written by a newer version of this program and was left as it is. "
-            "Update this program, or give another place with --diary.")
+    return _("The diary {path} was written by a newer version of this program and was left as it is. "
+             "Update this program, or give another place with --diary.").format(path=path)
+
+
+def foreign(path: Path) -> str:
+    return _("{path} is no diary of this program and was left as it is. Give another place with --diary.").format(path=path)
 
 
 def read_only(path: Path) -> str:
-    return (f"The diary {path} may not be written to. Allow writing to it and its folder, "
-            "or give another place with --diary.")
+    return _("The diary {path} may not be written to. Allow writing to it and its folder, "
+             "or give another place with --diary.").format(path=path)
 
 
 def locked(path: Path) -> str:
-    return f"The diary {path} is held by another program. Close that program, or wait a moment and try again."
+    return _("The diary {path} is held by another program. Close that program, or wait a moment and try again.").format(
+                 path=path)
 
 
 class Store:
@@ -135,12 +141,11 @@ class Store:
         if found is not None:
             version, application = found
             if application not in (0, APPLICATION) or (version and not application):
-                raise Unusable(f"{path} is no diary of this program and was left as it is. "
-                               "Give another place with --diary.")
+                raise Unusable(foreign(path))
             if version > SCHEMA:
                 raise Unusable(newer(path))
         self._may_write()
-        with self.plainly():
+        with self.faults_as_trouble():
             self._con = sqlite3.connect(f"file:{quote(str(path))}?mode=rwc", uri=True, timeout=busy_s,
                                         isolation_level=None, check_same_thread=False)
             try:
@@ -156,10 +161,10 @@ class Store:
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
-            raise Unusable(f"The folder {folder} for the diary could not be made: {reason}. "
-                           "Give another place with --diary.") from error
+            raise Unusable(_("The folder {folder} for the diary could not be made: {reason}. Give another place with "
+                             "--diary.").format(folder=folder, reason=reason)) from error
         if self.path.is_dir():
-            raise Unusable(f"{self.path} is a folder. Give a file with --diary.")
+            raise Unusable(_("{path} is a folder. Give a file with --diary.").format(path=self.path))
         if not os.access(folder, os.W_OK) or (self.path.exists() and not os.access(self.path, os.W_OK)):
             raise Unusable(read_only(self.path))
         if not self.path.exists():
@@ -174,14 +179,13 @@ class Store:
         if version > SCHEMA:
             raise Unusable(newer(self.path))
         if tables and application != APPLICATION:
-            raise Unusable(f"{self.path} is no diary of this program and was left as it is. "
-                           "Give another place with --diary.")
+            raise Unusable(foreign(self.path))
         small = self.path.stat().st_size <= CHECK_BYTES
         if version and small and run("PRAGMA quick_check(1)").fetchone()[0] != "ok":
             raise Unusable(damaged(self.path))
         if run("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":
-            raise Unusable(f"The diary {self.path} lies on a disk that cannot keep it safe (no shared memory, as "
-                           "on some network drives). Give a place on this machine with --diary.")
+            raise Unusable(_("The diary {path} lies on a disk that cannot keep it safe (no shared memory, as on some "
+                             "network drives). Give a place on this machine with --diary.").format(path=self.path))
         run("PRAGMA synchronous = FULL")
         run("PRAGMA foreign_keys = ON")
         run("PRAGMA secure_delete = ON")
@@ -199,7 +203,7 @@ class Store:
                 self.sweep(QUICK_BUSY_S)
 
     @contextmanager
-    def plainly(self) -> Iterator[None]:
+    def faults_as_trouble(self) -> Iterator[None]:
         """Faults of SQLite as Trouble, one sentence each."""
         try:
             yield
@@ -238,11 +242,11 @@ class Store:
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction: all of it is saved, or nothing."""
-        with self._lock, self.plainly(), self._begun():
+        with self._lock, self.faults_as_trouble(), self._begun():
             yield self._con
 
     def rows(self, query: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
-        with self._lock, self.plainly():
+        with self._lock, self.faults_as_trouble():
             return self._con.execute(query, values).fetchall()
 
     def sweep(self, wait_s: float | None = None) -> None:
@@ -251,13 +255,14 @@ class Store:
         Raises Locked where another program stands in the way for `wait_s`; it is then done at the next opening.
         """
         wait_s = BUSY_S if wait_s is None else wait_s
-        with self._lock, self.plainly():
+        with self._lock, self.faults_as_trouble():
             self._con.execute("VACUUM")
             end = time.monotonic() + wait_s
             while self._con.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]:
                 if time.monotonic() > end:
-                    raise Locked(f"What was deleted is gone from the diary, but traces may be left in {self.path} "
-                                 "while another program has it open. Close that program, then open the diary.")
+                    raise Locked(_("What was deleted is gone from the diary, but traces may be left in {path} while "
+                                   "another program has it open. Close that program, then open the diary.").format(
+                                       path=self.path))
                 time.sleep(0.05)
             self._con.execute("DELETE FROM chores WHERE name = ?", (SWEEP,))
             self._con.execute("PRAGMA wal_checkpoint(TRUNCATE)")

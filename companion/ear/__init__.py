@@ -13,6 +13,7 @@ from companion.ear.microphone import (
     NOTHING_DB,
     Gone,
     Level,
+    LevelAdvice,
     Microphone,
     find_microphone,
     level_of,
@@ -23,9 +24,9 @@ from companion.ear.sound import RATE, Sound
 from companion.ear.tracker import HOP, Tracker, join
 from companion.ear.tracker import track as _track
 
-__all__ = ["CLIPPED", "CLIPPED_SHARE", "FAINT_DB", "GONE", "HOP", "NOTHING_DB", "RATE", "Gone", "Level", "Microphone",
-           "PitchTrack", "Sound", "SungNote", "Tracker", "cheapest_path", "find_microphone", "find_notes", "hear_pitch",
-           "is_track_file", "join", "level_of", "measured", "read_sound", "read_track", "steadiness", "track",
+__all__ = ["CLIPPED", "CLIPPED_SHARE", "FAINT_DB", "GONE", "HOP", "NOTHING_DB", "RATE", "Gone", "Level", "LevelAdvice",
+           "Microphone", "PitchTrack", "Sound", "SungNote", "Tracker", "cheapest_path", "find_microphone", "find_notes",
+           "hear_pitch", "is_track_file", "join", "level_of", "measured", "read_sound", "read_track", "steadiness", "track",
            "weighted_median"]
 
 

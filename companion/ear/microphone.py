@@ -10,6 +10,7 @@ import queue
 import time
 from contextlib import suppress
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -203,39 +204,50 @@ NEAR_NOISE_DB = 15.0  # the voice should stand out of the room by this; at 10 dB
 NOTHING_DB = -90.0  # quieter than any room: muted, or not allowed
 
 
+class LevelAdvice(StrEnum):
+    """What is to be changed about the level, if anything."""
+
+    GOOD = "good"
+    TOO_SHORT = "too short"
+    NO_SOUND = "no sound"
+    TOO_LOUD = "too loud"
+    FAINT = "faint"
+    LOUD_ROOM = "loud room"
+
+
 @dataclass(frozen=True)
 class Level:
-    """voice_db, noise_db: loud and quiet parts, RMS of 50 ms, dB re full scale; clipped: share of samples.
-
-    good: nothing needs changing. say: one plain sentence.
-    """
+    """voice_db, noise_db: loud and quiet parts, RMS of 50 ms, dB re full scale; clipped: share of samples."""
 
     voice_db: float
     noise_db: float
     clipped: float
-    good: bool
-    say: str
+    advice: LevelAdvice
+
+    @property
+    def good(self) -> bool:
+        """Whether nothing needs changing."""
+        return self.advice is LevelAdvice.GOOD
 
 
 def level_of(samples: F32, rate: int = RATE) -> Level:
-    """The level of some seconds in which someone sings a little and is silent a little; with plain advice."""
+    """The level of some seconds in which someone sings a little and is silent a little; with advice."""
     window = max(1, round(0.05 * rate))
     n = len(samples) // window
     if n < 2:
-        return Level(-120.0, -120.0, 0.0, False, "That was too short. Sing for three seconds.")
+        return Level(-120.0, -120.0, 0.0, LevelAdvice.TOO_SHORT)
     frames = np.asarray(samples[:n * window], dtype=np.float64).reshape(n, window)
     level = 10 * np.log10(np.mean(frames**2, axis=1) + 1e-12)
     voice, noise = float(np.quantile(level, 0.9)), float(np.quantile(level, 0.1))
     clipped = float(np.mean(np.abs(samples) >= CLIPPED))
     if voice < NOTHING_DB:
-        say = ("The microphone gives no sound at all. It may be muted, or this program may not be allowed to "
-               "listen.")
+        advice = LevelAdvice.NO_SOUND
     elif clipped > CLIPPED_SHARE or voice > LOUD_DB:
-        say = "Too loud: the sound is cut off. Go back a little, or turn the microphone down."
+        advice = LevelAdvice.TOO_LOUD
     elif voice < FAINT_DB:
-        say = "Faint. Come closer to the microphone, or turn it up."
+        advice = LevelAdvice.FAINT
     elif voice - noise < NEAR_NOISE_DB:
-        say = "The room is loud, or nobody sang. Find a quieter place, or come closer."
+        advice = LevelAdvice.LOUD_ROOM
     else:
-        return Level(voice, noise, clipped, True, "Good. The voice is clear.")
-    return Level(voice, noise, clipped, False, say)
+        advice = LevelAdvice.GOOD
+    return Level(voice, noise, clipped, advice)

@@ -14,8 +14,10 @@ from collections.abc import Sequence
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
-from companion.tune import Direction, Key, Pitch, Time
+if TYPE_CHECKING:
+    from companion.tune import Direction, Key, Pitch, Time
 
 
 class Joining(StrEnum):

@@ -13,8 +13,7 @@ from companion.course.drill import KINDS, Drill, Item, heard_tune, make
 from companion.course.material import Material, material
 from companion.course.progress import Progress
 from companion.course.stage import Stage, find_stage, line_of_key, read_stage, stages, untaught
-from companion.diary.diary import Diary
-from companion.diary.model import Pupil
+from companion.diary import Diary, Pupil, tune_title
 from companion.errors import Trouble
 from companion.lesson.sitting import COMMANDS, MOST_NEW, Hands, Sitting, Step, Tally, plan
 from companion.messages import _
@@ -249,7 +248,5 @@ def sheet_of(what: str, name: str | None, some: Sequence[Stage], diary: Callable
         return drill_sheet(f"{(kind or 'name the cell').capitalize()}: {about}", items)
     with diary() as open_diary:
         pupil = open_diary.pupil(name or "")
-        from companion.diary.week import title
-
-        titles = [title(w.tune) for w in open_diary.work(pupil)]
+        titles = [tune_title(w.tune) for w in open_diary.work(pupil)]
         return week_sheet(pupil.nickname, P.load(open_diary, pupil), some, now or moment(None), titles)

@@ -13,29 +13,18 @@ import threading
 from collections.abc import Mapping
 from typing import Any, TextIO
 
+from companion.diary import Action
 from companion.errors import Trouble
+from companion.language import Language, key_line
 from companion.messages import _
 
-#: Action to what it does, in the order in which they are told.
-ACTIONS = {
-    "go": "the likely next thing: cut short what is playing, sing again, or go to the next phrase",
-    "again": "the same phrase again",
-    "next": "the next phrase",
-    "back": "the phrase before",
-    "where": "where am I",
-    "repeat": "say it again",
-    "slower": "play it slower",
-    "faster": "play it faster",
-    "lower": "play it lower",
-    "higher": "play it higher",
-    "more": "more about the last take",
-    "keep": "keep the teacher's line as a tune",
-    "help": "say the keys",
-    "quit": "end",
-}
-USUAL = {"space": "go", "enter": "go", "a": "again", "n": "next", "b": "back", "w": "where", "r": "repeat",
-         "s": "slower", "f": "faster", "l": "lower", "h": "higher", "m": "more", "k": "keep", "?": "help",
-         "q": "quit", "escape": "quit"}
+_ACTIONS = frozenset(Action)
+
+#: Keys that nobody has bound otherwise, in the order in which they are told.
+USUAL: dict[str, Action] = {
+    "space": Action.GO, "enter": Action.GO, "a": Action.AGAIN, "n": Action.NEXT, "b": Action.BACK, "w": Action.WHERE,
+    "r": Action.REPEAT, "s": Action.SLOWER, "f": Action.FASTER, "l": Action.LOWER, "h": Action.HIGHER, "m": Action.MORE,
+    "k": Action.KEEP, "?": Action.HELP, "q": Action.QUIT, "escape": Action.QUIT}
 #: What terminals send for keys with names (ECMA-48 control sequences, as xterm and the Linux console send them).
 SEQUENCES = {
     "[A": "up", "[B": "down", "[C": "right", "[D": "left", "OA": "up", "OB": "down", "OC": "right", "OD": "left",
@@ -48,42 +37,38 @@ NAMES = {" ": "space", "\n": "enter", "\r": "enter", "\t": "tab", "\x7f": "backs
          "\x03": "quit-key"}
 
 
-def bindings(extra: Mapping[str, str] | None = None) -> dict[str, str]:
+def bindings(extra: Mapping[str, str] | None = None) -> dict[str, Action]:
     """Key to action: the usual ones and `extra` over them. Raises Trouble for an action that there is not."""
     out = dict(USUAL)
     for key, action in (extra or {}).items():
-        if action not in ACTIONS:
+        if action not in _ACTIONS:
             raise Trouble(_("There is no action {action}. Actions are {ACTIONS}.").format(
-                                action=action, ACTIONS=', '.join(ACTIONS)))
-        out[key.lower() if len(key) > 1 else key] = action
+                                action=action, ACTIONS=", ".join(Action)))
+        out[key.lower() if len(key) > 1 else key] = Action(action)
     return out
 
 
-def read_binding(text: str) -> tuple[str, str]:
+def read_binding(text: str) -> tuple[str, Action]:
     """ "pagedown=go" as key and action. Raises Trouble where it is none."""
     key, equals, action = text.partition("=")
-    if not key or not equals or action not in ACTIONS:
+    if not key or not equals or action not in _ACTIONS:
         raise Trouble(_("{text} binds no key; give KEY=ACTION, such as pagedown=go. Actions are {ACTIONS}.").format(
-                            text=text, ACTIONS=', '.join(ACTIONS)))
-    return key, action
+                            text=text, ACTIONS=", ".join(Action)))
+    return key, Action(action)
 
 
-def help_lines(bound: Mapping[str, str]) -> list[str]:
+def help_lines(language: Language, bound: Mapping[str, Action]) -> list[str]:
     """A line for each action and its keys."""
-    lines = []
-    for action, what in ACTIONS.items():
-        keys = [k for k, a in bound.items() if a == action]
-        if keys:
-            lines.append(f"{' or '.join(keys)}: {what}.")
-    return lines
+    keys = {action: [k for k, a in bound.items() if a is action] for action in Action}
+    return [key_line(language, action, names) for action, names in keys.items() if names]
 
 
 class Keys:
     """Actions as they come in. `get` gives the next one or None, at once."""
 
-    def __init__(self, bound: Mapping[str, str] | None = None, source: TextIO | None = None) -> None:
+    def __init__(self, bound: Mapping[str, Action] | None = None, source: TextIO | None = None) -> None:
         self.bound = dict(bound or USUAL)
-        self._actions: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._actions: queue.SimpleQueue[Action] = queue.SimpleQueue()
         self._source = source if source is not None else sys.stdin
         self._before: Any = None
         self._fd = -1
@@ -155,12 +140,9 @@ class Keys:
         if action:
             self._actions.put(action)
 
-    def get(self) -> str | None:
+    def get(self) -> Action | None:
+        """The next action, None where no key was pressed."""
         try:
             return self._actions.get_nowait()
         except queue.Empty:
             return None
-
-    def put_back(self, action: str) -> None:
-        """For whoever is next to look (order among several does not matter: presses are rare)."""
-        self._actions.put(action)

@@ -13,13 +13,14 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear import CLIPPED, HOP, RATE, PitchTrack, Tracker
 from companion.errors import NothingSung
-from companion.lesson.singing import OTHER, SINGING, UNCLEAR, kind_of_sound, part, without_talk, without_words
+from companion.lesson.singing import SoundKind, kind_of_sound, part, without_talk, without_words
 from companion.match import Follower, Match, joined
 from companion.tune import LineNote
 
@@ -52,24 +53,28 @@ QUIET_AT_MOST_DB = -58.0
 LEVEL_WINDOW_S = 0.02
 DECIDED_S = 0.2  # the tracker has decided on what is older than this; of what is newer only the level is known
 
-TAKE, SILENCE, NOISE = "take", "silence", "noise"
+
+class HeardKind(StrEnum):
+    """What an open ear has heard: nothing for as long as was asked, something that went on and on and was no singing,
+    or what may have been speech or singing."""
+
+    TAKE = "take"
+    SILENCE = "silence"
+    NOISE = "noise"
+    UNCLEAR = "unclear"
 
 
 @dataclass(frozen=True)
 class Heard:
-    """What came in. kind: TAKE, SILENCE (nothing for as long as was asked), NOISE (something went on and on
-    that was no singing), or UNCLEAR (may have been speech or singing).
+    """What came in.
 
-    track, samples: of the take, from a little before its voice; match None without a tune. opened_s: seconds
-    of sound since the ear opened. voice_end_s: where in them the voice ended. early: it began before the ear
+    track, samples: of the take, from a little before its voice; match None without a tune. early: it began before the ear
     opened, over the playback. others: stretches of speech or noise that came before. voice_db, room_db: levels
     of the voice (nan without one) and of the room, dB re full scale; clipped: share of the take's samples that
     were cut off.
     """
 
-    kind: str
-    opened_s: float
-    voice_end_s: float = 0.0
+    kind: HeardKind
     early: bool = False
     track: PitchTrack | None = None
     match: Match | None = None
@@ -131,8 +136,8 @@ class Listener:
         if not self._singing:
             self._wait(frames)
             if not self._singing:
-                return Heard(SILENCE, self.seconds, others=self.others,
-                             room_db=self._level.noise) if self.seconds >= self.silence_s else None
+                silent = self.seconds >= self.silence_s
+                return Heard(HeardKind.SILENCE, others=self.others, room_db=self._level.noise) if silent else None
             frames = self._take_ring()
         return self._follow(frames)
 
@@ -187,7 +192,7 @@ class Listener:
         reached = self._reached()
         if quiet < self._needed(reached, end):
             return None
-        return self._decide(end)
+        return self._decide()
 
     def _periodic(self, frames: PitchTrack) -> None:
         """Note where a sound without a pitch to trust is yet a voice's."""
@@ -219,7 +224,7 @@ class Listener:
         middle = QUIET_MIDDLE_S + (QUIET_LATE_S - QUIET_MIDDLE_S) * late
         return QUIET_END_S + (middle - QUIET_END_S) * (1.0 - reached / SURE_END)
 
-    def _decide(self, end: float) -> Heard | None:
+    def _decide(self) -> Heard | None:
         match: Match | None = None
         if self._follower is not None:
             track = self._follower.track()
@@ -232,13 +237,14 @@ class Listener:
         else:
             track = without_words(joined(self._parts))
         kind = kind_of_sound(track, match)
-        if kind == OTHER:
+        if kind is SoundKind.OTHER:
             self._drop()
             return None
-        return Heard(TAKE if kind == SINGING else UNCLEAR, self.seconds, end,
-                     self._first_voice_s < EARLY_S, track, match, self._samples(track) if self.keep else None,
-                     self.others, self._level.voice, self._level.noise,
-                     self._cut_off / max(1.0, (self.seconds - self._first_voice_s) * RATE))
+        return Heard(HeardKind.TAKE if kind is SoundKind.SINGING else HeardKind.UNCLEAR,
+                     early=self._first_voice_s < EARLY_S, track=track, match=match,
+                     samples=self._samples(track) if self.keep else None, others=self.others,
+                     voice_db=self._level.voice, room_db=self._level.noise,
+                     clipped=self._cut_off / max(1.0, (self.seconds - self._first_voice_s) * RATE))
 
     def _drop(self) -> None:
         """Something else than singing has ended: wait on."""
@@ -248,9 +254,8 @@ class Listener:
         self._ring.extend(held[-3:])
 
     def _noise(self) -> Heard:
-        heard = Heard(NOISE, self.seconds, self.seconds)
         self._drop()
-        return heard
+        return Heard(HeardKind.NOISE)
 
     def _samples(self, track: PitchTrack) -> F32:
         whole = np.concatenate([s for _, s in self._sound])

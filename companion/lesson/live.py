@@ -8,19 +8,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from companion.lesson.listen import SILENCE
-from companion.lesson.session import Session, Taken
+from companion.diary import Action
+from companion.language import (
+    LessonSentence,
+    lesson_place,
+    line_kept,
+    sung_line_place,
+    sung_line_title,
+    title_and_phrases,
+)
+from companion.lesson.listen import Heard, HeardKind
+from companion.lesson.session import Session, no_take
 from companion.lesson.sung_line import SungLine, tune_of
 from companion.match import CueKind
-from companion.tune import LineNote, Tune
-
-if TYPE_CHECKING:
-    from companion.lesson.listen import Heard
+from companion.tune import LineNote, Tune, save
 
 WAIT_S = 30.0  # in a lesson people think and talk: a shorter silence is nothing to remark on
-UNCHANGED = ("where", "repeat", "more", "help", "keep")  # requests after which the line need not sound again
+#: Requests after which the line need not sound again.
+UNCHANGED = (Action.WHERE, Action.REPEAT, Action.MORE, Action.HELP, Action.KEEP)
 MOST_WAITS = 20  # after so many of them in a row, ten minutes, a lesson ends
 
 
@@ -42,177 +48,167 @@ class Lesson:
         self.at = min(max(first, 1), len(self.phrases)) - 1
         self.quarter_s = 0.0
 
-    def where(self) -> str:
+    def place(self) -> str:
         """Where we are, in one line."""
-        line = self.phrases[self.at]
-        bars = f"bar {line[0].bar}" if line[0].bar == line[-1].bar else f"bars {line[0].bar} to {line[-1].bar}"
-        name = "measure" if self.session.american else "bar"
-        return f"Phrase {self.at + 1} of {len(self.phrases)}, {bars.replace('bar', name)}: {words_of(line)}."
+        return lesson_place(self.session.language, self.at + 1, len(self.phrases), self.phrases[self.at])
 
     def run(self) -> None:
+        """All phrases, until the last is right or a key ends it."""
         session = self.session
         session.fit(self.tune.line())
-        session.say(f"{self.tune.title or self.name}. {self._count()}")
+        session.say_line(title_and_phrases(session.language, self.tune.title or self.name, len(self.phrases)))
         give, waits = True, 0
         while self.at < len(self.phrases):
             line = self.phrases[self.at]
             self.quarter_s = session.quarter_s(self.tune.quarter_bpm)
-            heard: Heard | str | None = None
-            if give and not session.action:
+            heard: Heard | Action | None = None
+            if give and session.action is None:
                 heard = self._give(line)
             heard = heard or session.listen(line, self.quarter_s, WAIT_S)
-            if isinstance(heard, str):
-                session.action = ""
-                if heard == "quit":
+            if isinstance(heard, Action):
+                session.action = None
+                if heard is Action.QUIT:
                     break
                 give = heard not in UNCHANGED
-                if session.ask(heard, self.where()):
-                    continue
-                self._move(heard, go_next=bool(session.taken) and session.taken[-1].kind == CueKind.ALL_RIGHT)
+                if not session.serve(heard, self.place()):
+                    self._move(heard)
                 continue
-            if heard.match is None or heard.kind != "take":
+            if heard.match is None or heard.kind is not HeardKind.TAKE:
                 waits += 1
                 if waits >= MOST_WAITS:
-                    session.say("I stop listening here.")
+                    session.say(LessonSentence.STOP_LISTENING)
                     return
                 # Nobody is spoken to in the middle of a talk, and of silence it is said once.
-                if heard.kind != SILENCE or (waits == 1 and not heard.others):
-                    session.say(session.not_a_take(heard))
+                if heard.kind is not HeardKind.SILENCE or (waits == 1 and not heard.others):
+                    session.say(no_take(heard))
                 give = False
                 continue
             waits, give = 0, False
             taken = session.answer(heard, self.name)
-            if taken.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE) and not session.action:
+            if taken.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE) and session.action is None:
                 self.at += 1
                 give = True
         if self.at >= len(self.phrases):
-            session.action = ""
-            session.say("That was the last phrase.")
+            session.action = None
+            session.say(LessonSentence.LAST_PHRASE)
 
-    def _give(self, line: Sequence[LineNote]) -> str | None:
+    def _give(self, line: Sequence[LineNote]) -> Action | None:
         """Play the line, or with `wait` hear the teacher sing it first; a key's action where one broke it off."""
         session = self.session
         if not self.wait:
             session.give(line, self.quarter_s)
             return None
-        from companion.audio import starting_note
-
-        session.play(starting_note(line[0].midi + session.shift, 0.8))
+        session.give_first_note(line)
         heard = session.listen(line, self.quarter_s, 10 * WAIT_S)
-        return heard if isinstance(heard, str) else None
+        return heard if isinstance(heard, Action) else None
 
-    def _count(self) -> str:
-        n = len(self.phrases)
-        return "One phrase." if n == 1 else f"{n} phrases."
-
-    def _move(self, action: str, go_next: bool) -> None:
-        if action == "next" or (action == "go" and go_next):
+    def _move(self, action: Action) -> None:
+        """To the phrase that a key asks for; "go" goes on where the last take was all right."""
+        right = bool(self.session.taken) and self.session.taken[-1].kind is CueKind.ALL_RIGHT
+        if action is Action.NEXT or (action is Action.GO and right):
             self.at += 1
-        elif action == "back":
+        elif action is Action.BACK:
             self.at = max(0, self.at - 1)
 
 
-def words_of(line: Sequence[LineNote]) -> str:
-    """The words of a phrase, or how many notes it has."""
-    from companion.language.cues import number
-
-    text = "".join(n.syllable + ("" if n.word_place in ("begin", "middle") else " ") for n in line if n.syllable)
-    return text.strip().rstrip(".,;:!?") or f"{number(len(line))} notes"
-
-
 class Echo:
-    """A lesson without a tune: what the teacher has just sung or played is the tune, the pupil answers it."""
+    """A lesson without a tune: what the teacher has just sung or played is the tune, the pupil answers it.
+
+    keep_in: folder for the lines that are kept. lines: the teacher's, in order. kept: the files that were written.
+    """
 
     def __init__(self, session: Session, keep_in: Path) -> None:
         self.session, self.keep_in = session, keep_in
         self.lines: list[SungLine] = []
         self.kept: list[Path] = []
 
-    def where(self) -> str:
+    def place(self) -> str:
+        """Where we are, in one line."""
+        language = self.session.language
         if not self.lines:
-            return "No line yet. The teacher sings first."
-        return f"Line {len(self.lines)}: {len(self.lines[-1].notes)} notes."
+            return language.message(LessonSentence.NO_LINE_YET)
+        return sung_line_place(language, len(self.lines), len(self.lines[-1].notes))
 
     def run(self) -> None:
+        """Line after line, until a key ends it or nobody has sung for long."""
         session = self.session
-        session.say("Sing or play a line.")
+        session.say(LessonSentence.SING_A_LINE)
         waits = 0
         while True:
             line = self._teacher()
-            if line == "quit":
+            if line is Action.QUIT:
                 return
-            if line is None:
+            if not isinstance(line, SungLine):
                 waits += 1
                 if waits >= MOST_WAITS:
-                    session.say("I stop listening here.")
+                    session.say(LessonSentence.STOP_LISTENING)
                     return
                 continue
             waits = 0
-            assert isinstance(line, SungLine)
             self.lines.append(line)
-            if self._pupil(line) == "quit":
+            if self._pupil(line) is Action.QUIT:
                 return
 
-    def _teacher(self) -> SungLine | str | None:
+    def _teacher(self) -> SungLine | Action | None:
+        """The teacher's line; a key's action, or None where there was no line of two notes and more."""
         session = self.session
         heard = session.listen(None, silence_s=WAIT_S)
-        if isinstance(heard, str):
-            return self._asked(heard)
-        if heard.kind != "take" or heard.track is None:
+        if isinstance(heard, Action):
+            return self._serve(heard)
+        if heard.kind is not HeardKind.TAKE or heard.track is None:
             return None
-        line = tune_of(heard.track, f"Line {len(self.lines) + 1}")
+        line = tune_of(heard.track, sung_line_title(session.language, len(self.lines) + 1))
         return line if line is not None and len(line.notes) > 1 else None
 
-    def _asked(self, action: str) -> str | None:
-        self.session.action = ""
-        if action == "quit":
-            return "quit"
-        if action == "keep":
+    def _serve(self, action: Action) -> Action | None:
+        """Do what a key asks for; its action where it is to end."""
+        self.session.action = None
+        if action is Action.QUIT:
+            return action
+        if action is Action.KEEP:
             self._keep()
-        elif action == "repeat" and self.lines:
+        elif action is Action.REPEAT and self.lines:
             line = self.lines[-1]
             self.session.shift = 0.0
             self.session.give(line.notes, line.quarter_s, note=False)
         else:
-            self.session.ask(action, self.where())
+            self.session.serve(action, self.place())
         return None
 
-    def _pupil(self, line: SungLine) -> str | None:
+    def _pupil(self, line: SungLine) -> Action | None:
         """The pupil's turn, until the line is right or a key asks for the next one."""
         session = self.session
-        session.say("Now the pupil.")
+        session.say(LessonSentence.PUPILS_TURN)
         waits = 0
         while True:
             heard = session.listen(line.notes, line.quarter_s, WAIT_S)
-            if isinstance(heard, str):
-                session.action = ""
-                if heard in ("go", "next"):
-                    session.say("A new line.")
+            if isinstance(heard, Action):
+                session.action = None
+                if heard in (Action.GO, Action.NEXT):
+                    session.say(LessonSentence.NEW_LINE)
                     return None
-                if heard == "again":
+                if heard is Action.AGAIN:
                     session.give(line.notes, line.quarter_s)
-                elif self._asked(heard) == "quit":
-                    return "quit"
+                elif self._serve(heard) is Action.QUIT:
+                    return Action.QUIT
                 continue
-            if heard.match is None or heard.kind != "take":
+            if heard.match is None or heard.kind is not HeardKind.TAKE:
                 waits += 1
                 if waits >= MOST_WAITS:
-                    session.say("A new line, when you are ready.")
+                    session.say(LessonSentence.NEW_LINE_WHEN_READY)
                     return None
-                if heard.kind != SILENCE:
-                    session.say(session.not_a_take(heard))
+                if heard.kind is not HeardKind.SILENCE:
+                    session.say(no_take(heard))
                 continue
             waits = 0
-            taken: Taken = session.answer(heard, line.tune.title)
-            if taken.kind == CueKind.ALL_RIGHT and not session.action:
+            taken = session.answer(heard, line.tune.title)
+            if taken.kind is CueKind.ALL_RIGHT and session.action is None:
                 return None
 
     def _keep(self) -> None:
         """The teacher's last line becomes a written tune."""
-        from companion.tune import save
-
         if not self.lines:
-            self.session.say("There is no line to keep yet.")
+            self.session.say(LessonSentence.NO_LINE_TO_KEEP)
             return
         number = len(self.kept) + 1
         self.keep_in.mkdir(parents=True, exist_ok=True)
@@ -220,4 +216,4 @@ class Echo:
             number += 1
         save(self.lines[-1].tune, path)
         self.kept.append(path)
-        self.session.say(f"Kept as line {number}.")
+        self.session.say_line(line_kept(self.session.language, number))

@@ -7,33 +7,35 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from typing import Any, TextIO
+from typing import TextIO
 
+from companion import audio
+from companion.diary import SettingName, Settings, Speech
 from companion.errors import Trouble
 
-Cut = Callable[[], bool]  # asked while something plays: is it to be cut short?
+Interrupt = Callable[[], bool]  # asked while something plays: is it to be cut short?
 POLL_S = 0.03
 
 
 class Out:
     """Words and tones. settings: of the pupil (speech, rate, variety, loudness, loudspeaker).
 
-    said: all that was said, for "say it again" and for tests.
+    last: the line said last, for "say it again". show: write the words too, for a helper who looks on.
     """
 
-    def __init__(self, settings: dict[str, Any], show: bool = False, stream: TextIO | None = None) -> None:
-        self.speech = settings["speech"] == "on"
-        self.rate, self.variety = int(settings["rate"]), str(settings["variety"])
-        self.cap_db = float(settings["loudness"])
-        self.device = settings["loudspeaker"] or None
+    def __init__(self, settings: Settings, show: bool = False, stream: TextIO | None = None) -> None:
+        self.speech = settings[SettingName.SPEECH] == Speech.ON
+        self.rate, self.variety = int(settings[SettingName.RATE]), str(settings[SettingName.VARIETY])
+        self.cap_db = float(settings[SettingName.LOUDNESS])
+        self.device = settings[SettingName.LOUDSPEAKER] or None
         self.show = show
         self.last = ""
         self._stream = stream
 
-    def say(self, text: str, cut: Cut | None = None, after_start: Callable[[], None] | None = None) -> bool:
+    def say(self, text: str, interrupt: Interrupt | None = None, after_start: Callable[[], None] | None = None) -> bool:
         """One line: spoken to its end, or written. False where it was cut short.
 
-        after_start: called once it has begun to sound, for work that would have held it up.
+        after_start: called once it has begun to sound, for work that would have delayed it.
         """
         self.last = text
         if self.show or not self.speech:
@@ -42,10 +44,8 @@ class Out:
             if after_start is not None:
                 after_start()
             return True
-        from companion.audio import speak
-
         shown = self.show
-        done = self.sound(speak(text, self.rate, self.variety), cut, after_start)
+        done = self.sound(audio.speak(text, self.rate, self.variety), interrupt, after_start)
         if not self.speech and not shown:
             self.write(text)  # the loudspeaker failed just now
         return done
@@ -54,25 +54,24 @@ class Out:
         """A plain line on the screen."""
         print(text, file=self._stream or sys.stdout, flush=True)
 
-    def sound(self, sound: Any, cut: Cut | None = None, after_start: Callable[[], None] | None = None) -> bool:
+    def sound(self, sound: audio.Sound, interrupt: Interrupt | None = None,
+              after_start: Callable[[], None] | None = None) -> bool:
         """Play to the end, False where it was cut short. A loudspeaker that is gone is said once, as text."""
-        from companion.audio import start_playing
-
         try:
-            playing = start_playing(sound, self.device, cap_db=self.cap_db)
+            playing: audio.Playing = audio.start_playing(sound, self.device, cap_db=self.cap_db)
             if after_start is not None:
                 after_start()
             while not playing.wait(POLL_S):
-                if cut is not None and cut():
+                if interrupt is not None and interrupt():
                     playing.stop()
                     playing.wait()
                     return False
         except Trouble as trouble:
-            self.silent(str(trouble))
+            self.without_loudspeaker(str(trouble))
         return True
 
-    def silent(self, why: str) -> None:
-        """No loudspeaker: words are written from now on."""
+    def without_loudspeaker(self, why: str) -> None:
+        """Words are written from now on."""
         if self.speech or not self.show:
             self.write(why)
         self.speech, self.show = False, True

@@ -9,16 +9,24 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
-from companion.lesson.ladder import MOVE, PHRASE, Ladder
-from companion.lesson.session import Session, Taken
-from companion.match import CueKind, move_to_try
-from companion.tune import LineNote, Pitch, Tune
-
-if TYPE_CHECKING:
-    from companion.lesson.listen import Heard
-    from companion.match import Move
+from companion.audio import glide
+from companion.diary import Action
+from companion.language import (
+    LessonSentence,
+    hand_for_helper,
+    hand_for_pupil,
+    next_time,
+    phrase_place,
+    session_went_well,
+    smaller_piece,
+    title_line,
+)
+from companion.lesson.ladder import Ladder, Size
+from companion.lesson.listen import Heard, HeardKind
+from companion.lesson.session import Session, Taken, no_take
+from companion.match import CueKind, Move, MoveKind, Verdict, move_to_try
+from companion.tune import Key, LineNote, Tune, spell
 
 WARM_UP_S = 90.0  # a short warm-up: about a seventh of ten minutes
 WARM_UP_SHARE = 0.2  # of the session at most, where it is shorter
@@ -29,7 +37,9 @@ MOST_SILENCES = 3  # in a row, ten seconds each, before it asks whether anybody 
 GIVE_UP = 6  # silences in a row after which the session ends
 PATTERN = (0, 2, 4, 5, 7, 5, 4, 2, 0)  # five notes up and down a major scale
 PATTERN_QUARTER_S = 0.9  # quavers of 0.45 s: calm
-CAUTION = "If anything hurts or tickles, stop for today."
+MOVE_SLOWER = 1.2  # times as slow a single move is given
+#: Keys after which the line is given again before it is listened for.
+GIVEN_AGAIN = (Action.AGAIN, Action.SLOWER, Action.FASTER, Action.LOWER, Action.HIGHER)
 
 
 @dataclass(frozen=True)
@@ -39,16 +49,17 @@ class Set:
     name: str
     tune: Tune
 
+    @property
+    def title(self) -> str:
+        return self.tune.title or self.name
+
 
 def pattern(low: int, steps: Sequence[int] = PATTERN) -> tuple[LineNote, ...]:
-    """A warm-up pattern from a lowest note, as quavers with a longer last note."""
-    from companion.tune import Key, spell
-
+    """A warm-up pattern from a lowest note (MIDI number), as quavers with a longer last note."""
     out, onset = [], Fraction(0)
     for i, step in enumerate(steps):
         value = Fraction(1) if i + 1 == len(steps) else Fraction(1, 2)
-        pitch: Pitch = spell(low + step, Key())
-        out.append(LineNote(number=i + 1, pitch=pitch, onset_quarters=onset, quarters=value, syllable="",
+        out.append(LineNote(number=i + 1, pitch=spell(low + step, Key()), onset_quarters=onset, quarters=value, syllable="",
                             word_place="", phrase=1, bar=1, rest_after=Fraction(0), sources=((0, i),)))
         onset += value
     return tuple(out)
@@ -80,13 +91,9 @@ class Practise:
         self.left: list[tuple[Set, int]] = []
         self._next_rest = SET_S
         self._over = False
-        self._where = "We are warming up."
+        self._place = session.language.message(LessonSentence.WARMING_UP)
 
     # --- the session ---
-
-    def greeting(self) -> str:
-        name = self.session.pupil.nickname if self.session.pupil else "there"
-        return f"Hello {name}. Let us sing."
 
     def run(self) -> None:
         """After the greeting: everything, to the closing words."""
@@ -98,7 +105,7 @@ class Practise:
         for s, k in list(self.left):
             if self.over:
                 break
-            self._say("Once more what was hard.")
+            self._say(LessonSentence.ONCE_MORE_WHAT_WAS_HARD)
             self._phrase(s, k)
         names = [s.name for s in work]
         while self.more is not None and not self.over and (another := self.more(names)) is not None:
@@ -110,45 +117,49 @@ class Practise:
         if self.over:
             return
         self.session.fit(s.tune.line())
-        self._say(f"{s.tune.title or s.name}.")
+        self._say_line(title_line(self.session.language, s.title))
         for k in range(1, max(n.phrase for n in s.tune.line()) + 1):
             if not self.over:
                 self._phrase(s, k)
 
     @property
     def over(self) -> bool:
-        return self._over or self.session.seconds_all >= self.until_s
+        return self._over or self.session.elapsed_s >= self.until_s
 
-    def _say(self, text: str) -> None:
-        self.session.say(text)
+    def _say(self, sentence: LessonSentence) -> None:
+        self.session.say(sentence)
+        self._keys()
+
+    def _say_line(self, text: str) -> None:
+        self.session.say_line(text)
         self._keys()
 
     def _keys(self) -> None:
         """No key is needed; those that are pressed still work."""
         action = self.session.action
-        if action:
-            self.session.action = ""
-            if action == "quit":
+        if action is not None:
+            self.session.action = None
+            if action is Action.QUIT:
                 self._over = True
             else:
-                self.session.ask(action, self._where)
+                self.session.serve(action, self._place)
 
     # --- warm-up ---
 
     def _warm_up(self) -> None:
         session = self.session
         low, high = session.range
-        end = session.seconds_all + self.warm_up_s
-        self._say(f"First we warm up. {CAUTION}")
+        end = session.elapsed_s + self.warm_up_s
+        self._say(LessonSentence.WARM_UP)
         self._glide(low, high)
-        if self.over or session.seconds_all >= end:
+        if self.over or session.elapsed_s >= end:
             return
         missed = 0
         lows = rising(low, high)
-        self._say("Five notes up and down. Listen, then sing.")
+        self._say(LessonSentence.FIVE_NOTES)
         shift, session.shift = session.shift, 0.0
         k = 0
-        while k < len(lows) and not self.over and session.seconds_all < end:
+        while k < len(lows) and not self.over and session.elapsed_s < end:
             session.shift = 0.0
             line = pattern(lows[k])
             heard = self._turn(line, PATTERN_QUARTER_S, note=False)
@@ -156,7 +167,7 @@ class Practise:
                 missed += 1
             elif heard.match is not None:
                 taken = session.answer(heard, "warm-up", quiet=True)
-                missed = 0 if taken.kind == CueKind.ALL_RIGHT else missed + 1
+                missed = 0 if taken.kind is CueKind.ALL_RIGHT else missed + 1
             if missed >= 2:
                 # Higher or lower than is easy today: back towards the middle, or on with the tune.
                 if k >= len(lows) // 2:
@@ -166,11 +177,9 @@ class Practise:
         session.shift = shift
 
     def _glide(self, low: float, high: float) -> None:
-        from companion.audio import glide
-
         session = self.session
         middle = (low + high) / 2
-        self._say("Slide up with me, then down. Listen, then sing.")
+        self._say(LessonSentence.SLIDE)
         for a, b in ((middle - 4, middle + 3), (middle + 3, middle - 4)):
             if self.over or not session.play(glide(a, b)):
                 break
@@ -189,8 +198,8 @@ class Practise:
         while not ladder.done and not self.over:
             self._rest()
             line = ladder.notes()
-            self._where = f"{s.tune.title or s.name}, phrase {number}."
-            heard = self._turn(line, quarter_s * (1.2 if ladder.piece.size == MOVE else 1.0), give=give)
+            self._place = phrase_place(session.language, s.title, number)
+            heard = self._turn(line, quarter_s * (MOVE_SLOWER if ladder.piece.size is Size.MOVE else 1.0), give=give)
             if heard is None:
                 if self._over:
                     return
@@ -201,42 +210,37 @@ class Practise:
             self._keys()
             move, give = self._step(ladder, taken, move), True
             if ladder.changed and not ladder.done and not self.over:
-                self._announce(ladder, move)
+                self._announce(ladder)
         if ladder.left and not self.over:
             self.left.append((s, number))
-            self._say("We leave that for another day.")
+            self._say(LessonSentence.LEAVE_FOR_ANOTHER_DAY)
 
     def _step(self, ladder: Ladder, taken: Taken, before: Move | None) -> Move | None:
-        move = move_to_try(taken.match) if taken.kind == CueKind.ONE_TO_TRY else None
+        move = move_to_try(taken.match) if taken.kind is CueKind.ONE_TO_TRY else None
         if taken.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE):
             ladder.right()
-            return None if ladder.piece.size == PHRASE else before
-        if taken.kind == CueKind.ONE_TO_TRY:
+            return None if ladder.piece.size is Size.PHRASE else before
+        if taken.kind is CueKind.ONE_TO_TRY:
             ladder.missed(move)
             return move or before
         ladder.unsure()
         return before
 
-    def _announce(self, ladder: Ladder, move: Move | None) -> None:
+    def _announce(self, ladder: Ladder) -> None:
         """A smaller or larger piece: its notes, and for a single move the hand's way."""
-        from companion.language import English, hand_for_helper, hand_for_pupil, smaller_piece
-
-        notes = ladder.notes()
-        if ladder.piece.size == PHRASE:
-            self._say("Now the whole phrase.")
+        notes, language = ladder.notes(), self.session.language
+        if ladder.piece.size is Size.PHRASE:
+            self._say(LessonSentence.WHOLE_PHRASE)
             return
-        self._say(smaller_piece(self.session.language, notes))
-        if ladder.piece.size == MOVE and len(notes) == 2:
+        self._say_line(smaller_piece(language, notes))
+        if ladder.piece.size is Size.MOVE and len(notes) == 2:
             semitones = notes[1].midi - notes[0].midi
-            language = English(str(self.session.settings["variety"]))
-            self._say(hand_for_pupil(language, semitones))
+            self._say_line(hand_for_pupil(language, semitones))
             if self.helper:
                 self.session.out.write(hand_for_helper(language, semitones))
             self._glide_of(notes)
 
     def _glide_of(self, notes: Sequence[LineNote]) -> None:
-        from companion.audio import glide
-
         shift = self.session.shift
         self.session.play(glide(notes[0].midi + shift, notes[1].midi + shift))
         self._keys()
@@ -254,67 +258,80 @@ class Practise:
                 session.give(line, quarter_s, note)
                 self._keys()
             heard = session.listen(line, quarter_s)
-            while isinstance(heard, str):
+            while isinstance(heard, Action):
                 session.action = heard
-                again = heard in ("again", "slower", "faster", "lower", "higher")
+                again = heard in GIVEN_AGAIN
                 self._keys()
                 if self._over:
                     return None
                 if again:
                     session.give(line, quarter_s, note)
                 heard = session.listen(line, quarter_s)
-            if heard.kind == "take" and heard.match is not None:
+            if heard.kind is HeardKind.TAKE and heard.match is not None:
                 self.silences = 0
                 return heard
-            if heard.kind == "silence":
+            if heard.kind is HeardKind.SILENCE:
                 self.silences += 1
                 if self.silences >= GIVE_UP:
                     self._over = True
                     return None
                 if self.silences == MOST_SILENCES:
-                    self._say("I still hear nothing. Is the microphone near?")
+                    self._say(LessonSentence.STILL_NOTHING)
                     continue
-            self._say(session.not_a_take(heard))
+            self._say(no_take(heard))
         return None
 
     def _rest(self) -> None:
         session = self.session
-        if session.seconds_all < self._next_rest or self.until_s - session.seconds_all < 2 * REST_S:
+        if session.elapsed_s < self._next_rest or self.until_s - session.elapsed_s < 2 * REST_S:
             return
-        self._say("Rest a moment. Breathe in, and out.")
-        end = session.seconds_all + REST_S
-        while session.seconds_all < end and not self.over:
+        self._say(LessonSentence.REST)
+        end = session.elapsed_s + REST_S
+        while session.elapsed_s < end and not self.over:
             session.idle(0.5)
             self._keys()
-        self._next_rest = session.seconds_all + SET_S
+        self._next_rest = session.elapsed_s + SET_S
 
     # --- the end ---
 
     def _close(self) -> None:
-        session = self.session
-        session.action = ""
-        well, after = closing(session.taken)
-        if self.silences >= GIVE_UP:
-            well = f"I have heard nothing for a while. {well}"
-        session.out.say(f"{well} {after}")
+        session, language = self.session, self.session.language
+        session.action = None
+        lines = [language.message(LessonSentence.NOTHING_FOR_A_WHILE)] if self.silences >= GIVE_UP else []
+        found = closing(session.taken)
+        if found is None:
+            lines += [language.message(LessonSentence.ALL_FOR_TODAY), language.message(LessonSentence.NEXT_TIME_AGAIN)]
+        else:
+            lines += [session_went_well(language, found.best, found.right, found.total), next_time(language, found.next)]
+        session.out.say(" ".join(lines))
 
 
-def closing(taken: Sequence[Taken]) -> tuple[str, str]:
-    """One sentence of what went well and one for next time, from the takes of a session."""
-    from companion.diary.week import plural
+@dataclass(frozen=True)
+class Closing:
+    """What a session came to: the kind of move that went best (None where none went right), how many of how many went
+    right, and the kind for next time (None where nothing else was missed)."""
 
-    tally: dict[str, list[int]] = {}
+    best: MoveKind | None
+    right: int
+    total: int
+    next: MoveKind | None
+
+
+def closing(taken: Sequence[Taken]) -> Closing | None:
+    """What the takes of a session came to; None where no move was sung."""
+    verdicts: dict[MoveKind, list[Verdict]] = {}
     for t in taken:
         for m in t.match.moves:
-            row = tally.setdefault(m.kind, [0, 0, 0])
-            row[("right", "not that way", "not sure").index(m.verdict)] += 1
-    if not tally:
-        return "That is all for today.", "Next time we sing again."
-    best = max(tally, key=lambda k: (tally[k][0] / max(1, sum(tally[k])), tally[k][0]))
-    right, total = tally[best][0], sum(tally[best])
-    well = f"{plural(best).capitalize()} went well, {right} of {total} right." if right else \
-        "You sang to the end."
-    worst = max(tally, key=lambda k: (tally[k][1] / max(1, sum(tally[k])), tally[k][1]))
-    if tally[worst][1] and worst != best:
-        return well, f"Next time: {plural(worst)}."
-    return well, "Next time: a new phrase."
+            verdicts.setdefault(m.kind, []).append(m.verdict)
+    if not verdicts:
+        return None
+
+    def share(kind: MoveKind, verdict: Verdict) -> tuple[float, int]:
+        count = verdicts[kind].count(verdict)
+        return count / len(verdicts[kind]), count
+
+    best = max(verdicts, key=lambda kind: share(kind, Verdict.RIGHT))
+    worst = max(verdicts, key=lambda kind: share(kind, Verdict.WRONG))
+    right = verdicts[best].count(Verdict.RIGHT)
+    again = worst != best and Verdict.WRONG in verdicts[worst]
+    return Closing(best if right else None, right, len(verdicts[best]), worst if again else None)

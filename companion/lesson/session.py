@@ -7,26 +7,24 @@ dropped (half duplex). The clock is handed in, so that a test can run a session 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear import CLIPPED_SHARE, FAINT_DB, GONE, NOTHING_DB, RATE, Gone
+from companion.audio import OUTPUT_RATE, Sound, concatenated, line_sound, move_glides, silence, starting_note
+from companion.diary import Action, Detail, Diary, Pupil, SessionKind, SettingName, Settings
+from companion.ear import CLIPPED_SHARE, FAINT_DB, NOTHING_DB, RATE, Gone
 from companion.errors import Trouble
-from companion.language import NOTHING_SUNG, English, Language, count_line, cue_text, detail_lines
+from companion.language import Language, LessonSentence, count_line, cue_text, detail_lines, given_line
 from companion.lesson.keys import Keys, help_lines
+from companion.lesson.listen import Heard, HeardKind, Listener
 from companion.lesson.out import Out
-from companion.match import CueKind, advise
-
-if TYPE_CHECKING:
-    from companion.audio import Sound
-    from companion.diary import Diary, Pupil
-    from companion.lesson.listen import Heard
-    from companion.match import Match
-    from companion.tune import LineNote
+from companion.match import CueKind, Match, advise
+from companion.messages import _
+from companion.tune import LineNote
 
 F32 = NDArray[np.float32]
 
@@ -37,17 +35,35 @@ LOOK_S = 1.0  # how often it is looked for
 FOLLOW_FROM = 0.3  # closeness of a take from which its key is trusted and followed
 LOW, HIGH = 36.0, 86.0  # nothing is played outside: a low man's C to a small child's D
 CHILD_RANGE = (58.0, 74.0)  # a comfortable range where nobody has found one: common practice for children
-
-MUTED = "The microphone gives no sound at all. It may be muted, or this program may not be allowed to listen."
+CALM_BPM = 84.0  # crotchets a minute where a tune has no tempo of its own
+TEMPO_STEP, SLOWEST, FASTEST = 0.85, 0.4, 1.5  # of a key's press; the same bounds as the setting's
+NOTE_S, AFTER_NOTE_S = 0.8, 0.4  # the starting note, and the silence after it
 
 
 class Ears(Protocol):
-    """What a session listens with: a `companion.ear.microphone.Microphone`, or a test's."""
+    """What a session listens with: a `companion.ear.Microphone`, or a test's."""
 
     def read(self, timeout_s: float = 0.1) -> F32 | None: ...
     def forget(self) -> None: ...
     def again(self) -> bool: ...
     def close(self) -> None: ...
+
+
+class Clock(Protocol):
+    """A session's only time: seconds from any beginning."""
+
+    def now(self) -> float: ...
+    def sleep(self, seconds: float) -> None: ...
+
+
+class SystemClock:
+    """The time of the machine."""
+
+    def now(self) -> float:
+        return time.monotonic()
+
+    def sleep(self, seconds: float) -> None:
+        time.sleep(seconds)
 
 
 @dataclass
@@ -65,50 +81,56 @@ class Taken:
 class Session:
     """One session. pupil and diary may be missing: then nothing is kept beyond it.
 
-    shift: semitones between the written notes and what is played. quarter_s: seconds a crotchet.
+    shift: semitones between the written notes and what is played. tempo: times the tune's own.
+    action: the key that broke off what went before.
     """
 
     out: Out
     ears: Ears
     keys: Keys
-    settings: dict[str, Any]
-    kind: str
+    settings: Settings
+    kind: SessionKind
+    language: Language
     diary: Diary | None = None
     pupil: Pupil | None = None
     shift: float = 0.0
     tempo: float = 1.0
     taken: list[Taken] = field(default_factory=list)
-    clock: Callable[[], float] = time.monotonic
-    action: str = ""  # the key that broke off what went before
+    clock: Clock = field(default_factory=SystemClock)
+    action: Action | None = None
 
     def __post_init__(self) -> None:
-        self.tempo = float(self.settings["tempo"])
-        self._began = self.clock()
+        self.tempo = float(self.settings[SettingName.TEMPO])
+        self._began = self.clock.now()
         self._advised = False
-        self.language: Language = English(self.settings["variety"])
-        self.american = self.settings["variety"] == "american"
 
     # --- out ---
 
-    def _cut(self) -> bool:
+    def interrupted(self) -> bool:
+        """Whether a key was pressed; `action` is then what it asks for."""
         action = self.keys.get()
-        if action:
+        if action is not None:
             self.action = action
-        return bool(action)
+        return action is not None
 
-    def say(self, text: str) -> bool:
-        """Say one line; False where a key cut it short (then `action` names it)."""
-        return self._after(self.out.say(text, self._cut))
+    def say(self, sentence: LessonSentence) -> bool:
+        """Say a sentence; False where a key cut it short (then `action` names it)."""
+        return self.say_line(self.language.message(sentence))
+
+    def say_line(self, text: str) -> bool:
+        """Say one line that is already in the session's language; False where a key cut it short."""
+        return self._after(self.out.say(text, self.interrupted))
 
     def play(self, sound: Sound) -> bool:
-        return self._after(self.out.sound(sound, self._cut))
+        """Play a sound; False where a key cut it short."""
+        return self._after(self.out.sound(sound, self.interrupted))
 
     def _after(self, done: bool) -> bool:
         """The ear comes back. The key "go" only cuts short what it was pressed in; others are for the loop."""
         self._drain()
-        if self.action == "go":
-            self.action, done = "", True
-        return done and not self.action
+        if self.action is Action.GO:
+            self.action, done = None, True
+        return done and self.action is None
 
     def _drain(self) -> None:
         """Drop what the microphone brought while we were heard, and the room's tail."""
@@ -124,21 +146,22 @@ class Session:
     # --- in ---
 
     def listen(self, line: Sequence[LineNote] | None, tempo_s: float = 0.6,
-               silence_s: float = SILENCE_S) -> Heard | str:
-        """Open the ear until something is decided; a key's action where one was pressed first."""
-        from companion.lesson.listen import Listener
+               silence_s: float = SILENCE_S) -> Heard | Action:
+        """Open the ear until something is decided; a key's action where one was pressed first.
 
-        if self.action:
+        line: what is to be sung, None where anything may be. tempo_s: seconds a crotchet at which it was given.
+        """
+        if self.action is not None:
             return self.action
         listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
         while True:
             action = self.keys.get()
-            if action:
+            if action is not None:
                 return action
             try:
                 block = self.ears.read()
-            except Gone:
-                self._wait_for_microphone()
+            except Gone as gone:
+                self._wait_for_microphone(gone)
                 listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
                 continue
             if block is None or not len(block):
@@ -148,14 +171,14 @@ class Session:
                 return heard
 
     @property
-    def seconds_all(self) -> float:
+    def elapsed_s(self) -> float:
         """Seconds since the session began."""
-        return self.clock() - self._began
+        return self.clock.now() - self._began
 
     def idle(self, seconds: float) -> None:
         """Let time go by; keys are seen."""
-        end = self.clock() + seconds
-        while self.clock() < end and not self._cut():
+        end = self.clock.now() + seconds
+        while self.clock.now() < end and not self.interrupted():
             try:
                 self.ears.read()
             except Gone:
@@ -164,17 +187,17 @@ class Session:
     def _may_keep(self) -> bool:
         return self.diary is not None and self.pupil is not None and self.diary.consent(self.pupil) is not None
 
-    def _wait_for_microphone(self) -> None:
+    def _wait_for_microphone(self, gone: Gone) -> None:
         """The microphone went away: say so once, take up where we were when it is back."""
-        self.out.say(GONE, self._cut)
-        end = time.monotonic() + GONE_S
-        while time.monotonic() < end:
+        self.out.say(str(gone), self.interrupted)
+        end = self.clock.now() + GONE_S
+        while self.clock.now() < end:
             if self.ears.again():
-                self.out.say("The microphone is back. Sing once more.", self._cut)
+                self.out.say(self.language.message(LessonSentence.MICROPHONE_IS_BACK), self.interrupted)
                 self._drain()
                 return
-            time.sleep(LOOK_S)
-        raise Gone("The microphone stayed away, so the session ended. What was sung before is kept.")
+            self.clock.sleep(LOOK_S)
+        raise Gone(_("The microphone stayed away, so the session ended. What was sung before is kept."))
 
     # --- the tune for this voice ---
 
@@ -188,6 +211,7 @@ class Session:
 
     @property
     def range(self) -> tuple[float, float]:
+        """The pupil's comfortable range, or a child's, as MIDI numbers."""
         if self.pupil is not None and self.pupil.low is not None and self.pupil.high is not None:
             return self.pupil.low, self.pupil.high
         return CHILD_RANGE
@@ -202,45 +226,45 @@ class Session:
 
     def quarter_s(self, bpm: float | None) -> float:
         """Seconds a crotchet at which a tune is given: its own tempo, or a calm one, as the setting has it."""
-        return 60.0 / (bpm or 84.0) / self.tempo
+        return 60.0 / (bpm or CALM_BPM) / self.tempo
 
     def give(self, line: Sequence[LineNote], quarter_s: float, note: bool = True) -> bool:
         """The starting note and then the line, in the pupil's key; False where a key cut it short."""
-        from companion.audio import OUTPUT_RATE, concatenated, line_sound, silence, starting_note
-
         parts = [line_sound(line, self.shift, quarter_s)]
         if note:
-            parts = [starting_note(line[0].midi + self.shift, 0.8), silence(0.4, OUTPUT_RATE), *parts]
+            parts = [starting_note(line[0].midi + self.shift, NOTE_S), silence(AFTER_NOTE_S, OUTPUT_RATE), *parts]
         return self.play(concatenated(*parts, rate=OUTPUT_RATE))
+
+    def give_first_note(self, line: Sequence[LineNote]) -> bool:
+        """The starting note alone; False where a key cut it short."""
+        return self.play(starting_note(line[0].midi + self.shift, NOTE_S))
 
     # --- the answer ---
 
-    def answer(self, heard: Heard, tune: str, glides: bool = True, quiet: bool = False) -> Taken:
+    def answer(self, heard: Heard, tune: str, quiet: bool = False) -> Taken:
         """Keep a take, say its cue, and sound the move to try. Takes that began too early are not judged.
 
-        quiet: keep and judge, but say nothing.
+        heard: one with a match. quiet: keep and judge, but say nothing.
         """
-        from companion.audio import move_glides
-
         assert heard.match is not None
         match = heard.match
         advice = advise(match)
         say, kind, move = cue_text(self.language, match, advice), advice.kind, advice.move
-        if heard.early and kind != CueKind.ALL_RIGHT:
-            say, kind, move = "You began before I had ended. Wait a little, and once more.", CueKind.NOT_SURE, None
+        if heard.early and kind is not CueKind.ALL_RIGHT:
+            say, kind, move = self.language.message(LessonSentence.TOO_EARLY), CueKind.NOT_SURE, None
         taken = Taken(tune, tuple(n.written for n in match.notes), match, say, kind)
         self.taken.append(taken)
         # Kept before it is said: what was answered is never lost.
         self._keep(taken, heard)
         self.follow_key(match, taken.line)
-        if quiet or not self.say(say):
+        if quiet or not self.say_line(say):
             return taken
-        if glides and move is not None and not self.play(move_glides(match, move)):
+        if move is not None and not self.play(move_glides(match, move)):
             return taken
-        if kind == CueKind.NOT_SURE:
+        if kind is CueKind.NOT_SURE:
             self._advise(heard)
-        if self.settings["detail"] == "more":
-            self._more()
+        if self.settings[SettingName.DETAIL] == Detail.MORE:
+            self._say_more()
         return taken
 
     def _keep(self, taken: Taken, heard: Heard) -> None:
@@ -251,7 +275,7 @@ class Session:
             self.diary.add_take(self.pupil, self.kind, taken.tune, taken.match, taken.say, sound)
         except Trouble as trouble:
             # Said once; the child sings on.
-            self.say(str(trouble))
+            self.say_line(str(trouble))
             self.diary = None
 
     def _advise(self, heard: Heard) -> None:
@@ -259,63 +283,63 @@ class Session:
         if self._advised:
             return
         if heard.clipped > CLIPPED_SHARE:
-            self._advised = self.say("The sound was cut off. Go back a little, or turn the microphone down.") or True
+            self._advised = True
+            self.say(LessonSentence.CUT_OFF)
         elif heard.voice_db < FAINT_DB:
-            self._advised = self.say("The voice is faint. Come closer to the microphone.") or True
-
-    def not_a_take(self, heard: Heard) -> str:
-        """What to say where there was nothing to judge."""
-        from companion.lesson.listen import NOISE
-
-        if heard.kind == "silence" and heard.room_db < NOTHING_DB:
-            return MUTED
-        if heard.kind == NOISE:
-            return "There is a steady sound in the room. I wait until it has gone, then sing again."
-        if heard.kind == "unclear":
-            return "I cannot tell whether that was singing. Once more, please."
-        return self.language.message(NOTHING_SUNG)
+            self._advised = True
+            self.say(LessonSentence.FAINT)
 
     # --- on request ---
 
-    def ask(self, action: str, where: str) -> bool:
-        """Answer a request that changes nothing of the order; False where it is another action."""
-        self.action = ""
-        if action == "where":
-            self.say(where)
-        elif action == "repeat":
-            self.out.say(self.out.last or where, self._cut)
+    def serve(self, action: Action, place: str) -> bool:
+        """Do what a key asks for that changes nothing of the order; False where it is another action.
+
+        place: the line that says where the session is.
+        """
+        self.action = None
+        if action is Action.WHERE:
+            self.say_line(place)
+        elif action is Action.REPEAT:
+            self.out.say(self.out.last or place, self.interrupted)
             self._drain()
-        elif action in ("slower", "faster"):
-            self.tempo = float(np.clip(self.tempo * (0.85 if action == "slower" else 1 / 0.85), 0.4, 1.5))
-            self.say("Slower." if action == "slower" else "Faster.")
-        elif action in ("lower", "higher"):
-            self.shift += -1.0 if action == "lower" else 1.0
-            self.say("Lower." if action == "lower" else "Higher.")
-        elif action == "more":
-            self._more()
-        elif action == "help":
-            for text in help_lines(self.keys.bound):
-                if not self.say(text):
-                    break
+        elif action in (Action.SLOWER, Action.FASTER):
+            slower = action is Action.SLOWER
+            self.tempo = float(np.clip(self.tempo * (TEMPO_STEP if slower else 1 / TEMPO_STEP), SLOWEST, FASTEST))
+            self.say(LessonSentence.SLOWER if slower else LessonSentence.FASTER)
+        elif action in (Action.LOWER, Action.HIGHER):
+            lower = action is Action.LOWER
+            self.shift += -1.0 if lower else 1.0
+            self.say(LessonSentence.LOWER if lower else LessonSentence.HIGHER)
+        elif action is Action.MORE:
+            self._say_more()
+        elif action is Action.HELP:
+            self._say_lines(help_lines(self.language, self.keys.bound))
         else:
             return False
         return True
 
-    def _key_line(self) -> list[str]:
-        """Where the tune is given, said only when asked."""
-        from companion.language.cues import number
+    def _say_lines(self, lines: Sequence[str]) -> None:
+        """Line after line, until a key breaks it off."""
+        for text in lines:
+            if not self.say_line(text):
+                break
 
-        if not self.shift:
-            return ["It is given as written."]
-        n = round(abs(self.shift))
-        way = "higher" if self.shift > 0 else "lower"
-        return [f"It is given {number(n)} {'semitone' if n == 1 else 'semitones'} {way} than written."]
-
-    def _more(self) -> None:
+    def _say_more(self) -> None:
+        """More about the last take."""
         if not self.taken:
-            self.say("Nothing has been sung yet.")
+            self.say(LessonSentence.NOTHING_SUNG_YET)
             return
         match = self.taken[-1].match
-        for text in [count_line(self.language, match.counts), *detail_lines(self.language, match), *self._key_line()]:
-            if not self.say(text):
-                break
+        self._say_lines([count_line(self.language, match.counts), *detail_lines(self.language, match),
+                         given_line(self.language, self.shift)])
+
+
+def no_take(heard: Heard) -> LessonSentence:
+    """What to say where there was nothing to judge."""
+    if heard.kind is HeardKind.SILENCE and heard.room_db < NOTHING_DB:
+        return LessonSentence.MUTED
+    if heard.kind is HeardKind.NOISE:
+        return LessonSentence.STEADY_SOUND
+    if heard.kind is HeardKind.UNCLEAR:
+        return LessonSentence.UNCLEAR_SOUND
+    return LessonSentence.NO_SINGING

@@ -2,7 +2,7 @@
 
 Sung notes rest: the pitch stays near one place for longer than speech ever lets it, and the voice goes on for
 longer without a stop. A bark is short and falls, a clap has no pitch, an engine has one tone that never begins
-anew. Where it cannot be told the answer is UNCLEAR, and one asks instead of judging.
+anew. Where it cannot be told the answer is "unclear", and one asks instead of judging.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import fields, replace
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -17,12 +18,19 @@ from numpy.typing import NDArray
 
 from companion.ear import PitchTrack
 from companion.errors import NothingSung
-from companion.match import Match, Verdict
+from companion.match import Match, Verdict, match_take
 from companion.tune import LineNote
 
 F = NDArray[np.float64]
 
-SINGING, UNCLEAR, OTHER = "singing", "unclear", "something else"
+
+class SoundKind(StrEnum):
+    """What a stretch of sound was."""
+
+    SINGING = "singing"
+    UNCLEAR = "unclear"
+    OTHER = "something else"
+
 
 SMOOTH_S = 0.18  # one period of a slow vibrato: over it, vibrato has no slope
 REST_SPAN = 1.0  # semitones from lowest to highest within which a pitch rests
@@ -103,23 +111,23 @@ def steady_s(track: PitchTrack) -> float:
         return float(np.count_nonzero(np.abs(slope) < STEADY_SLOPE)) * track.hop_s
 
 
-def kind_of_sound(track: PitchTrack, match: Match | None) -> str:
-    """SINGING, UNCLEAR or OTHER for a stretch of sound between two silences."""
+def kind_of_sound(track: PitchTrack, match: Match | None) -> SoundKind:
+    """Singing or not, for a stretch of sound between two silences."""
     voice_s = float(np.count_nonzero(track.f0_hz > 0)) * track.hop_s
     if voice_s < LEAST_VOICE_S:
-        return OTHER
+        return SoundKind.OTHER
     odds = singing_odds(track)
     if match is not None and len(match.notes) > 2:
         if sum(n.sung for n in match.notes) < LEAST_NOTES * len(match.notes):
-            return OTHER
+            return SoundKind.OTHER
         # A hum goes on without a break where the tune has many notes.
         if voice_s - steady_s(track) < SMOOTH_S + CHANGE_S * (len(match.notes) - 1):
-            return OTHER
+            return SoundKind.OTHER
         if match.closeness >= CLOSE and odds >= OTHER_BELOW:
-            return SINGING
+            return SoundKind.SINGING
     if odds >= SINGING_FROM:
-        return SINGING
-    return UNCLEAR if odds >= OTHER_BELOW else OTHER
+        return SoundKind.SINGING
+    return SoundKind.UNCLEAR if odds >= OTHER_BELOW else SoundKind.OTHER
 
 
 TALK_PAUSE_S = 0.2  # what was said before singing is parted from it by a pause at least so long
@@ -134,8 +142,6 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
     A beginning before a pause is left out where it is not clearly singing and the rest is closer to the tune
     without it. A take that is all right as it stands is left alone.
     """
-    from companion.match import match_take
-
     if all(m.verdict == Verdict.RIGHT for m in match.moves):
         return track, match
     best = track, match

@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from companion.diary import Action
+from companion.language import LessonSentence
+from companion.lesson.listen import HeardKind
 from companion.lesson.practise import pattern
 from companion.lesson.session import HIGH, LOW, Session
 from companion.tune import LineNote
@@ -19,7 +22,6 @@ FOLLOWS = 1.2  # semitones that the pattern's far note may lie off and still be 
 INSIDE = 2.0  # semitones by which what is kept lies inside of what was sung, above; half of it below
 LEAST = 5.0  # semitones: less is no range, something went wrong
 STRAIN_DB = 12.0  # louder than at the beginning by this: the voice is pushed, so that way ends
-CAUTION = "Sing softly, and stop if anything hurts or tickles."
 
 
 class FindRange:
@@ -33,13 +35,14 @@ class FindRange:
         self._first_db: float | None = None
 
     def run(self) -> tuple[float, float] | None:
+        """Up, then down; what was found is kept in the diary. None where it was too little, or a key ended it."""
         session = self.session
-        session.say(f"We find out where your voice is at home. {CAUTION}")
+        session.say(LessonSentence.FIND_RANGE)
         start = self._first_note()
-        for way, words in ((1, "Up a little. Listen, then sing."), (-1, "Now down a little.")):
-            session.say(words)
+        for way, sentence in ((1, LessonSentence.UP_A_LITTLE), (-1, LessonSentence.DOWN_A_LITTLE)):
+            session.say(sentence)
             self._go(start, way)
-            if session.action == "quit":
+            if session.action is Action.QUIT:
                 return None
         if self._highs and self._lows:
             low, high = min(self._lows) + INSIDE / 2, max(self._highs) - INSIDE
@@ -47,27 +50,27 @@ class FindRange:
                 self.found = (float(round(low)), float(round(high)))
                 if session.diary is not None and session.pupil is not None:
                     session.diary.set_range(session.pupil, *self.found)
-                session.say("That is your range for now. It is kept.")
+                session.say(LessonSentence.RANGE_KEPT)
                 return self.found
-        session.say("That was too little to tell. Another day.")
+        session.say(LessonSentence.RANGE_NOT_FOUND)
         return None
 
     def _first_note(self) -> int:
         """A note wherever the pupil likes; the middle of the usual range where none comes."""
         session = self.session
-        session.say("Sing one long note, any note you like.")
+        session.say(LessonSentence.LONG_NOTE)
         heard = session.listen(None, silence_s=10.0)
         low, high = session.range
-        if isinstance(heard, str) or heard.track is None:
+        if isinstance(heard, Action) or heard.track is None:
             return round((low + high) / 2)
         voiced = heard.track.midi[heard.track.f0_hz > 0]
         return round(float(np.clip(np.median(voiced), LOW + 5, HIGH - 9)))
 
     def _go(self, start: int, way: int) -> None:
         session = self.session
-        end = session.seconds_all + WAY_S
+        end = session.elapsed_s + WAY_S
         at, missed = start, 0
-        while session.seconds_all < end and missed < 2 and not session.action:
+        while session.elapsed_s < end and missed < 2 and not session.action:
             steps = STEPS if way > 0 else tuple(-s for s in STEPS)
             line = pattern(at, steps)
             if not all(LOW <= n.midi <= HIGH for n in line):
@@ -86,10 +89,10 @@ class FindRange:
         session.shift = 0.0
         session.give(line, QUARTER_S, note=False)
         heard = session.listen(line, QUARTER_S, 8.0)
-        if isinstance(heard, str):
+        if isinstance(heard, Action):
             session.action = heard
             return None
-        if heard.match is None or heard.track is None or heard.kind != "take":
+        if heard.match is None or heard.track is None or heard.kind is not HeardKind.TAKE:
             return None
         level = float(np.quantile(heard.track.level_db[heard.track.f0_hz > 0], 0.7))
         if self._first_db is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from companion.tune import Direction, LineNote
+from companion.tune import Direction, IntervalKind, LineNote
 
 
 class Verdict(StrEnum):
@@ -28,6 +28,11 @@ class MoveKind(StrEnum):
     SKIP_DOWN = "skip down"
     LEAP_UP = "leap up"
     LEAP_DOWN = "leap down"
+
+    @property
+    def size(self) -> IntervalKind:
+        """The same without its direction: "step"."""
+        return IntervalKind(self.value.partition(" ")[0])
 
 
 #: Kinds by size in semitones: one, two, three or four, five and more.

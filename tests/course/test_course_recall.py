@@ -13,7 +13,7 @@ from companion.course.material import material
 from companion.course.progress import Progress
 from companion.course.recall import Recall
 from companion.course.stage import find_stage, stages
-from companion.diary.model import Tally
+from companion.diary import Tally
 from companion.errors import Trouble
 from companion.lesson.sitting import new_items
 from companion.match import Verdict

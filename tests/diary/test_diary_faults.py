@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 from scripted_diary import some_match
 
-from companion.diary import Diary, Locked, Unusable, beside, open_or_beside
+from companion.diary import Diary, Locked, SessionKind, Unusable, beside, open_or_beside
 from companion.diary.store import APPLICATION, MIGRATIONS, SCHEMA
 from companion.errors import Trouble
+from companion.language import English, kept_beside
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -23,7 +24,7 @@ def made(path: Path, takes: int = 3) -> bytes:
     with Diary(path) as diary:
         pupil = diary.pupil("Wren", new=True)
         for _ in range(takes):
-            diary.add_take(pupil, "lesson", "kite", some_match(), "All three right.")
+            diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "All three right.")
     return path.read_bytes()
 
 
@@ -36,12 +37,12 @@ def refused(path: Path, *words: str) -> None:
     assert "--diary" in said
     assert all(w in said for w in words)
     assert path.read_bytes() == before
-    diary, sentence = open_or_beside(path)
+    diary, why = open_or_beside(path)
     with diary:
         diary.pupil("Robin", new=True)
     assert diary.path == beside(path)
-    assert sentence is not None
-    assert str(beside(path)) in sentence
+    assert why is not None
+    assert kept_beside(English(), why, diary.path) == f"{said} Until then this is kept in {beside(path)}."
     assert path.read_bytes() == before
 
 
@@ -135,9 +136,9 @@ def test_a_diary_held_by_another_program(tmp_path: Path) -> None:
     holder.execute("BEGIN EXCLUSIVE")
     with pytest.raises(Locked, match="held by another program"):
         Diary(path, busy_s=0.05)
-    diary, sentence = open_or_beside(path)
+    diary, why = open_or_beside(path)
     diary.close()
-    assert sentence is not None
+    assert isinstance(why, Locked)
     holder.execute("ROLLBACK")
     holder.close()
     with Diary(path) as diary:
@@ -154,7 +155,7 @@ def test_a_full_disk_loses_nothing_that_was_saved(tmp_path: Path) -> None:
         diary._store.rows(f"PRAGMA max_page_count = {pages + 1}")
         def many() -> None:
             for _ in range(50):
-                diary.add_take(pupil, "lesson", "kite", some_match(30), "All right.")
+                diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(30), "All right.")
 
         with pytest.raises(Trouble, match=r"full.*Make room"):
             many()
@@ -169,9 +170,9 @@ def test_two_programs_write_at_once(tmp_path: Path) -> None:
     with Diary(path) as diary:
         diary.pupil("Wren", new=True)
     code = ("import sys; sys.path.insert(0, 'tests'); from scripted_diary import some_match\n"
-            "from companion.diary import Diary\n"
+            "from companion.diary import Diary, SessionKind\n"
             "d = Diary(sys.argv[1]); p = d.pupil('Wren')\n"
-            "for _ in range(40): d.add_take(p, 'lesson', 'kite', some_match(), 'All right.')")
+            "for _ in range(40): d.add_take(p, SessionKind.LESSON, 'kite', some_match(), 'All right.')")
     both = [subprocess.Popen([sys.executable, "-c", code, str(path)], cwd=ROOT,
                              env={**os.environ, "PYTHONPATH": str(ROOT)}) for _ in range(2)]
     assert [p.wait() for p in both] == [0, 0]

@@ -14,10 +14,11 @@ import soundfile
 from scripted_diary import some_match
 
 from companion.command import main
-from companion.diary import Diary, Locked
-from companion.diary.export import export
-from companion.diary.week import next_kind, suggestion, tunes_with, week_lines
+from companion.diary import Diary, Locked, SessionKind, SettingName, export_pupil, suggestion, week_of
+from companion.diary.week import next_kind, tunes_with
 from companion.errors import Trouble
+from companion.language import English, week_lines
+from companion.match import Verdict
 
 NICKNAME = "Quillon"
 SOUND = (np.random.default_rng(0).normal(0, 0.1, 8000).astype(np.float32), 22050)
@@ -48,14 +49,14 @@ def test_a_deleted_pupil_leaves_no_byte(tmp_path: Path) -> None:
     diary.give_consent(pupil, "Grandmother Ysolde")
     diary.give_consent(other, "Uncle")
     for k in range(12):
-        diary.add_take(pupil, "practise", f"hidden-tune-{k}", some_match(), "All three right.", SOUND)
-        diary.add_take(other, "practise", "kite", some_match(), "All three right.", SOUND)
+        diary.add_take(pupil, SessionKind.PRACTISE, f"hidden-tune-{k}", some_match(), "All three right.", SOUND)
+        diary.add_take(other, SessionKind.PRACTISE, "kite", some_match(), "All three right.", SOUND)
     diary.keep(pupil, "course", "stage", f"secret of {NICKNAME}")
     flac = diary.sound(1)
     assert flac is not None
     # The other pupil sang the same sound: only what is this pupil's is looked for by name, so give it its own.
     own = (np.random.default_rng(7).normal(0, 0.1, 8000).astype(np.float32), 22050)
-    number = diary.add_take(pupil, "practise", "kite", some_match(), "Right.", own)
+    number = diary.add_take(pupil, SessionKind.PRACTISE, "kite", some_match(), "Right.", own)
     flac = diary.sound(number)
     assert flac is not None
     needles = [NICKNAME.encode(), NICKNAME.casefold().encode(), b"Ysolde", b"hidden-tune", *flac_pieces(flac)]
@@ -102,7 +103,7 @@ def test_old_sound_goes_although_another_program_reads(tmp_path: Path) -> None:
     with Diary(path, clock) as diary:
         pupil = diary.pupil("Wren", new=True)
         diary.give_consent(pupil, "Wren's mother")
-        flac = diary.sound(diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND))
+        flac = diary.sound(diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "Right.", SOUND))
     assert flac is not None
     reader = sqlite3.connect(path, isolation_level=None)
     reader.execute("BEGIN")
@@ -120,10 +121,10 @@ def test_sound_needs_consent_and_goes_with_it(tmp_path: Path) -> None:
     clock = Clock()
     with Diary(tmp_path / "d.sqlite", clock) as diary:
         pupil = diary.pupil("Wren", new=True)
-        first = diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND)
+        first = diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "Right.", SOUND)
         assert diary.sound(first) is None
         diary.give_consent(pupil, "Wren's mother", date(2026, 3, 5))
-        second = diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND)
+        second = diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "Right.", SOUND)
         flac = diary.sound(second)
         assert flac is not None
         samples, rate = soundfile.read(io.BytesIO(flac), dtype="float32")
@@ -131,7 +132,7 @@ def test_sound_needs_consent_and_goes_with_it(tmp_path: Path) -> None:
         assert np.abs(samples - SOUND[0]).max() < 2 ** -15  # 16 bits
         clock.time += timedelta(days=4)  # the day after the consent's last
         assert diary.consent(pupil) is None
-        assert diary.sound(diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND)) is None
+        assert diary.sound(diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "Right.", SOUND)) is None
         clock.time -= timedelta(days=4)  # a clock that is moved back does not bring it to life
         assert diary.consent(pupil) is None
         diary.give_consent(pupil, "Wren's mother")
@@ -146,8 +147,8 @@ def test_sound_is_kept_for_so_many_days(tmp_path: Path) -> None:
     with Diary(path, clock) as diary:
         pupil = diary.pupil("Wren", new=True)
         diary.give_consent(pupil, "Wren's mother")
-        diary.set_setting(pupil, "keep-sound-days", 3)
-        flac = diary.sound(diary.add_take(pupil, "lesson", "kite", some_match(), "Right.", SOUND))
+        diary.set_setting(pupil, SettingName.KEEP_SOUND_DAYS, 3)
+        flac = diary.sound(diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "Right.", SOUND))
         assert flac is not None
     for days, kept in ((3, 1), (1, 0)):
         clock.time += timedelta(days=days)
@@ -163,9 +164,9 @@ def test_a_clock_moved_back_loses_no_take_and_keeps_their_order(tmp_path: Path) 
     with Diary(tmp_path / "d.sqlite", clock) as diary:
         pupil = diary.pupil("Wren", new=True)
         diary.set_work(pupil, "kite")
-        diary.add_take(pupil, "lesson", "kite", some_match(), "one")
+        diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "one")
         clock.time -= timedelta(days=400)
-        diary.add_take(pupil, "lesson", "kite", some_match(), "two")
+        diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "two")
         assert [t.cue for t in diary.takes(pupil)] == ["one", "two"]
         assert diary.work(pupil)[0].takes == 2
 
@@ -175,20 +176,23 @@ def test_five_lines_and_what_is_next(tmp_path: Path) -> None:
     with Diary(tmp_path / "d.sqlite", clock) as diary:
         pupil = diary.pupil("Wren", new=True)
         for _ in range(4):
-            diary.add_take(pupil, "practise", "kite", some_match(3, "not that way"), "Listen.")
+            diary.add_take(pupil, SessionKind.PRACTISE, "kite", some_match(3, Verdict.WRONG), "Listen.")
         clock.time += timedelta(days=10)
         diary.set_work(pupil, "snail-wall")
         for _ in range(4):
-            diary.add_take(pupil, "practise", "snail-wall", some_match(3), "Both right.")
-        lines = week_lines(diary, pupil)
+            diary.add_take(pupil, SessionKind.PRACTISE, "snail-wall", some_match(3), "Both right.")
+        lines = week_lines(English(), week_of(diary, pupil))
         assert len(lines) == 5
         assert lines[0] == "Wren: 4 takes on 1 day of the last seven; 8 of 8 moves right, 0 unclear."
         assert lines[1] == "Set until Thursday: Snail on the wall, sung 4 times."
         assert lines[2] == "Changed: steps up, 8 of 8 right now, 0 of 8 in the weeks before."
-        kind, tunes = suggestion(diary, pupil)
-        assert kind is not None
+        next_one = suggestion(diary, pupil)
+        assert next_one is not None
+        kind = next_one.tally
         assert (kind.kind, kind.right, kind.total) == ("step up", 8, 16)
-        assert tunes == tunes_with("step up")[:3]
+        assert list(next_one.tunes) == tunes_with(kind.kind)[:3]
+        assert lines[3] == f"Next: steps up, 8 of 16 right. Tunes with many: {', '.join(next_one.tunes)}."
+        assert lines[4] == "Sound: none is kept; nobody has given consent."
         assert next_kind(diary.tally(pupil, since=clock.time - timedelta(days=1))) is None
 
 
@@ -222,8 +226,8 @@ def test_everything_of_a_pupil_is_exported(tmp_path: Path) -> None:
         diary.give_consent(pupil, "Wren's mother")
         diary.set_work(pupil, "heron")
         diary.keep(pupil, "course", "stage", [1, 2])
-        number = diary.add_take(pupil, "lesson", "kite", some_match(), "All three right.", SOUND)
-        export(diary, pupil, tmp_path / "wren.zip")
+        number = diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "All three right.", SOUND)
+        export_pupil(diary, pupil, tmp_path / "wren.zip")
         with zipfile.ZipFile(tmp_path / "wren.zip") as archive:
             assert set(archive.namelist()) == {"pupil.json", "takes.json", "tunes/heron.musicxml",
                                                "tunes/kite.musicxml", f"sound/take-{number}.flac"}

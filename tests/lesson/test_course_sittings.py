@@ -15,7 +15,7 @@ from companion.course.drill import KINDS, card, sung_move
 from companion.course.facts import fact
 from companion.course.progress import Progress
 from companion.course.stage import find_stage, stages, taught
-from companion.diary.diary import Diary
+from companion.diary import Diary
 from companion.lesson import course_door as door
 from companion.lesson.sitting import DUE, LAST, NEW, item_for, plan
 from companion.match import Verdict
@@ -239,7 +239,7 @@ def test_forgetting_a_pupil_forgets_the_course(tmp_path: Path) -> None:
     pair = Pair(seed=3)
     with Diary(path) as diary:
         go(diary, pair, 1)
-        assert diary.rooms(diary.pupil("Robin")) == ["course"]
+        assert diary.owners(diary.pupil("Robin")) == ["course"]
         diary.forget("Robin")
         assert diary.find("Robin") is None
     data = b"".join(p.read_bytes() for p in tmp_path.iterdir())

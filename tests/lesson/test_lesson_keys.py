@@ -13,13 +13,15 @@ from pathlib import Path
 import pytest
 from soundcard import SoundCard
 
+from companion.diary import Action
 from companion.errors import Trouble
-from companion.lesson.keys import ACTIONS, USUAL, Keys, bindings, help_lines, read_binding
+from companion.language import English
+from companion.lesson.keys import USUAL, Keys, bindings, help_lines, read_binding
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def pressed(text: str, bound: dict[str, str] | None = None) -> list[str]:
+def pressed(text: str, bound: dict[str, str] | None = None) -> list[Action]:
     keys = Keys(bindings(bound))
     while text:
         text = keys._one(text)
@@ -55,10 +57,12 @@ def test_any_key_can_be_bound_and_what_is_none_is_said() -> None:
 
 
 def test_every_action_has_a_key_and_help_names_them() -> None:
-    assert set(USUAL.values()) == set(ACTIONS)
-    lines = help_lines(USUAL)
-    assert len(lines) == len(ACTIONS)
-    assert lines[0].startswith("space or enter: the likely next thing")
+    assert set(USUAL.values()) == set(Action)
+    lines = help_lines(English(), USUAL)
+    assert len(lines) == len(Action)
+    assert lines[0] == ("space or enter: the likely next thing: cut short what is playing, sing again, or go to the next "
+                        "phrase.")
+    assert lines[4] == "w: where am I."
 
 
 def test_keys_come_through_a_pipe_and_its_end_is_no_fault(tmp_path: Path) -> None:
@@ -67,7 +71,7 @@ def test_keys_come_through_a_pipe_and_its_end_is_no_fault(tmp_path: Path) -> Non
         os.write(write, b"wn")
         os.close(write)
         end = time.monotonic() + 5
-        got: list[str] = []
+        got: list[Action] = []
         while len(got) < 2 and time.monotonic() < end:
             action = keys.get()
             got += [action] if action else []

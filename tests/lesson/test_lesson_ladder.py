@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from companion.lesson.ladder import HALF, MOVE, PHRASE, Ladder
-from companion.match import Move
-from companion.tune import load
+from companion.lesson.ladder import Ladder, Size
+from companion.match import Move, Verdict
+from companion.tune import Direction, load
 
 
 def move_at(line: tuple, i: int) -> Move:
     a, b = line[i], line[i + 1]
-    return Move(a.number, b.number, "up", "down", "not that way", 0.99, b.midi - a.midi, -2.0)
+    return Move(a.number, b.number, Direction.UP, Direction.DOWN, Verdict.WRONG, 0.99, b.midi - a.midi, -2.0)
 
 
 @pytest.fixture
@@ -26,9 +26,8 @@ def test_two_misses_shrink_to_the_half_and_then_to_the_move(line: tuple) -> None
         for _ in range(4):
             ladder.missed(move_at(line, at))
             sizes.append((ladder.piece.size, ladder.changed))
-        assert sizes == [(PHRASE, False), (HALF, True), (HALF, False), (MOVE, True)]
+        assert sizes == [(Size.PHRASE, False), (Size.HALF, True), (Size.HALF, False), (Size.MOVE, True)]
         assert [n.number for n in ladder.notes()] == [line[at].number, line[at + 1].number]
-        assert ladder.shrunk == 2
 
 
 def test_a_half_holds_the_move(line: tuple) -> None:
@@ -48,7 +47,7 @@ def test_success_builds_it_up_again(line: tuple) -> None:
     while not ladder.done:
         ladder.right()
         sizes.append(ladder.piece.size)
-    assert sizes == [HALF, PHRASE, PHRASE]
+    assert sizes == [Size.HALF, Size.PHRASE, Size.PHRASE]
     assert not ladder.left
 
 
@@ -66,7 +65,7 @@ def test_what_cannot_be_judged_is_no_miss_and_does_not_go_on_for_ever(line: tupl
     ladder = Ladder(line)
     for _ in range(2):
         ladder.unsure()
-        assert ladder.piece.size == PHRASE
+        assert ladder.piece.size == Size.PHRASE
     ladder.missed(None)
     ladder.unsure()
     assert not ladder.done
@@ -80,6 +79,6 @@ def test_a_short_phrase_goes_straight_to_the_move(line: tuple) -> None:
     ladder = Ladder(line[:3])
     ladder.missed(move_at(line, 1))
     ladder.missed(move_at(line, 1))
-    assert ladder.piece.size == MOVE
+    assert ladder.piece.size == Size.MOVE
     ladder.right()
-    assert ladder.piece.size == PHRASE
+    assert ladder.piece.size == Size.PHRASE

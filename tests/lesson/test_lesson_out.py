@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from companion.diary import SETTINGS
+from companion.diary import SettingName, default_settings
 from companion.errors import Trouble
 from companion.lesson.out import Out
 
@@ -41,7 +41,7 @@ class Player:
 def out(monkeypatch: pytest.MonkeyPatch, player: Player, show: bool = False, **settings: Any) -> tuple[Out, Any]:
     monkeypatch.setattr("companion.audio.start_playing", player)
     stream = io.StringIO()
-    return Out({**{n: s.default for n, s in SETTINGS.items()}, **settings}, show, stream), stream
+    return Out({**default_settings(), **{SettingName(n): v for n, v in settings.items()}}, show, stream), stream
 
 
 def test_spoken_words_are_not_written(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -49,7 +49,7 @@ def test_spoken_words_are_not_written(monkeypatch: pytest.MonkeyPatch) -> None:
     one, stream = out(monkeypatch, player)
     assert one.say("All five right.")
     assert player.played == 1
-    assert player.cap_db == SETTINGS["loudness"].default
+    assert player.cap_db == default_settings()[SettingName.LOUDNESS]
     assert stream.getvalue() == ""
 
 
@@ -70,7 +70,7 @@ def test_a_helper_sees_what_is_spoken(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_key_cuts_it_short(monkeypatch: pytest.MonkeyPatch) -> None:
     player = Player()
     one, _ = out(monkeypatch, player)
-    assert not one.say("All five right.", cut=lambda: True)
+    assert not one.say("All five right.", interrupt=lambda: True)
     assert player.stopped
 
 

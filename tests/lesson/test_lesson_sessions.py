@@ -11,10 +11,13 @@ import pytest
 from live_room import PLAIN, RATE, Room, RoomSession, session, sung
 from singers import VOICES, LineItem, perform, render
 
-from companion.diary import Diary
+from companion.diary import Action, Diary, SessionKind
+from companion.ear import Gone
+from companion.language import English, Variety, lesson_place, next_time, session_went_well
 from companion.lesson.live import Echo, Lesson
 from companion.lesson.practise import Practise, Set, closing, rising
 from companion.lesson.session import Session
+from companion.match import MoveKind
 from companion.tune import LineNote, load
 
 TURNED = replace(PLAIN, turned=3, turned_stays=True)
@@ -85,14 +88,14 @@ def test_nobody_sings_and_it_ends_by_itself() -> None:
     assert "I still hear nothing. Is the microphone near?" in said
     assert said[-1].startswith("I have heard nothing for a while.")
     assert here.taken == []
-    assert room.clock() < 180
+    assert room.now() < 180
 
 
 def test_it_ends_after_the_set_time() -> None:
     room = Room(limit_s=400)
     child = Child({7: 99, 5: 99, 2: 99})
     at_home(child, minutes=1.0, room=room)
-    assert 60 <= room.clock() < 60 + 30  # the take in progress is heard to its end
+    assert 60 <= room.now() < 60 + 30  # the take in progress is heard to its end
 
 
 def test_a_long_session_has_a_rest_between_sets() -> None:
@@ -211,7 +214,7 @@ def test_talk_and_silence_in_a_lesson_are_not_interrupted() -> None:
     from other_sounds import other_sounds
 
     room = Room()
-    here = session(room, kind="lesson")
+    here = session(room, kind=SessionKind.LESSON)
     tune = load("snail-wall")
     talk = list(other_sounds("speech", 12, 3))
     calls = []
@@ -237,14 +240,20 @@ def test_talk_and_silence_in_a_lesson_are_not_interrupted() -> None:
 
 
 def test_closing_words() -> None:
-    assert closing([]) == ("That is all for today.", "Next time we sing again.")
+    assert closing([]) is None
+    british, american = English(Variety.BRITISH), English(Variety.AMERICAN)
+    assert session_went_well(british, MoveKind.SEMITONE_UP, 3, 4) == "Semitones up went well, 3 of 4 right."
+    assert session_went_well(american, MoveKind.SEMITONE_UP, 3, 4) == "Half steps up went well, 3 of 4 right."
+    assert session_went_well(british, None, 0, 4) == "You sang to the end."
+    assert next_time(british, MoveKind.LEVEL) == "Next time: level moves."
+    assert next_time(british, None) == "Next time: a new phrase."
 
 
 # --- in the lesson ---
 
 
 def lesson(child: object, tune: str = "snail-wall", presses: dict[int, str] | None = None) -> RoomSession:
-    here = session(Room(), kind="lesson")
+    here = session(Room(), kind=SessionKind.LESSON)
     here.pupil_sings = child  # type: ignore[assignment]
     Lesson(here, load(tune), tune).run()
     return here
@@ -258,7 +267,7 @@ def test_a_lesson_goes_phrase_by_phrase_and_ends() -> None:
 
 def test_a_missed_phrase_is_heard_again_at_once_without_a_key() -> None:
     room = Room()
-    here = session(room, kind="lesson")
+    here = session(room, kind=SessionKind.LESSON)
     tune = load("snail-wall")
     child = Child({7: 1})
     here.pupil_sings = child
@@ -278,7 +287,7 @@ def test_a_missed_phrase_is_heard_again_at_once_without_a_key() -> None:
 
 def test_keys_in_a_lesson(capsys: pytest.CaptureFixture[str]) -> None:
     room = Room()
-    here = session(room, kind="lesson")
+    here = session(room, kind=SessionKind.LESSON)
     tune = load("snail-wall")
     presses = iter(["w", "s", "l", "r", "m", "?", "a", "n", "b", "q"])
 
@@ -289,15 +298,15 @@ def test_keys_in_a_lesson(capsys: pytest.CaptureFixture[str]) -> None:
             self.last = 0.0
 
         def __call__(self) -> str | None:
-            if room.clock() - self.last > 1.0:
-                self.last = room.clock()
+            if room.now() - self.last > 1.0:
+                self.last = room.now()
                 key = next(presses, None)
                 return here.keys.bound.get(key) if key else None
             return None
 
     pressing = Pressing()
     here.keys.get = pressing  # type: ignore[method-assign]
-    here._cut = lambda: False  # type: ignore[method-assign]
+    here.interrupted = lambda: False  # type: ignore[method-assign]
     Lesson(here, tune, "snail-wall").run()
     said = here.out.said  # type: ignore[attr-defined]
     assert said[1].startswith("Phrase 1 of 2, bars 1 to 2: Snail on the wall, creep up slow")
@@ -309,6 +318,66 @@ def test_keys_in_a_lesson(capsys: pytest.CaptureFixture[str]) -> None:
     assert here.given == [7] * 6
 
 
+@pytest.mark.parametrize(("variety", "place", "given"), [
+    ("british", "Phrase 1 of 2, bars 1 to 2: Snail on the wall, creep up slow.",
+     "It is given two semitones higher than written."),
+    ("american", "Phrase 1 of 2, measures 1 to 2: Snail on the wall, creep up slow.",
+     "It is given two half steps higher than written.")])
+def test_a_lesson_speaks_by_the_pupils_setting(variety: str, place: str, given: str) -> None:
+    here = session(Room(), kind=SessionKind.LESSON, variety=variety)
+    here.pupil_sings = lambda line, shift, quarter_s: sung(line, 2.0, quarter_s)
+    lesson = Lesson(here, load("snail-wall"), "snail-wall")
+    assert lesson.place() == place
+    place_line = lesson.place()
+    lesson.run()
+    here.serve(Action.MORE, place_line)
+    said = here.out.said  # type: ignore[attr-defined]
+    assert said[-1] == given
+    one = [n for n in load("snail-wall").line() if n.bar == 3]
+    assert lesson_place(here.language, 2, 2, one).startswith(
+        "Phrase 2 of 2, measure 3: " if variety == "american" else "Phrase 2 of 2, bar 3: ")
+
+
+class Unplugged(Room):
+    """A room whose microphone is away for a while, from the second second on."""
+
+    def __init__(self, away_s: float) -> None:
+        super().__init__()
+        self.back_s = 2.0 + away_s
+
+    def read(self, timeout_s: float = 0.1) -> np.ndarray:
+        if 2.0 < self.now() < self.back_s:
+            raise Gone("The microphone has gone. Plug it in again.")
+        return super().read(timeout_s)
+
+    def again(self) -> bool:
+        return not 2.0 < self.now() < self.back_s
+
+
+def test_a_microphone_that_comes_back_is_said_and_the_lesson_goes_on() -> None:
+    room = Unplugged(away_s=40.0)
+    here = session(room, kind=SessionKind.LESSON)
+    tune = load("snail-wall")
+
+    def on_say(text: str) -> None:
+        if text.startswith("The microphone is back") or text == "All six right.":
+            room.put(sung(tune.phrase(1 if not here.taken else 2), 0, 60 / 76), 6.0 if here.taken else 1.0)
+
+    here.out.on_say = on_say  # type: ignore[attr-defined]
+    Lesson(here, tune, "snail-wall").run()
+    assert here.out.said == [  # type: ignore[attr-defined]
+        "Snail on the wall. 2 phrases.", "The microphone has gone. Plug it in again.",
+        "The microphone is back. Sing once more.", "All six right.", "All six right.", "That was the last phrase."]
+
+
+def test_a_microphone_that_stays_away_ends_the_session_after_a_minute() -> None:
+    room = Unplugged(away_s=500.0)
+    here = session(room, kind=SessionKind.LESSON)
+    with pytest.raises(Gone, match="stayed away"):
+        Lesson(here, load("snail-wall"), "snail-wall").run()
+    assert 60 <= room.now() < 90
+
+
 def teacher_line(steps: Sequence[int], low: int = 55, quarter_s: float = 0.5) -> np.ndarray:
     items = [LineItem(low + s, 2 if i == len(steps) - 1 else 1, "la") for i, s in enumerate(steps)]
     rng = np.random.default_rng(3)
@@ -318,7 +387,7 @@ def teacher_line(steps: Sequence[int], low: int = 55, quarter_s: float = 0.5) ->
 
 def test_without_a_tune_the_teachers_line_is_the_tune(tmp_path: Path) -> None:
     room = Room()
-    here = session(room, kind="lesson")
+    here = session(room, kind=SessionKind.LESSON)
     lines = [(0, 2, 4, 5, 7), (7, 5, 4, 2, 0, 4)]
     echo = Echo(here, tmp_path / "lines")
     turn = {"line": 0, "pupil": 0}
@@ -329,8 +398,8 @@ def test_without_a_tune_the_teachers_line_is_the_tune(tmp_path: Path) -> None:
                 room.put(teacher_line(lines[turn["line"]]), 0.8)
                 turn["line"] += 1
             else:
-                here.keys.put_back("keep")
-                here.keys.put_back("quit")
+                here.keys.press("k")
+                here.keys.press("q")
         elif text == "Now the pupil.":
             # First answer of the second line: its second move goes the other way; then it is right.
             notes = echo.lines[-1].notes
@@ -339,8 +408,8 @@ def test_without_a_tune_the_teachers_line_is_the_tune(tmp_path: Path) -> None:
         elif "Listen." in text:
             room.put(sung(echo.lines[-1].notes, 14.0, 0.5), 4.0)
         elif text == "All five right.":
-            here.keys.put_back("keep")
-            here.keys.put_back("quit")
+            here.keys.press("k")
+            here.keys.press("q")
 
     here.out.on_say = on_say  # type: ignore[attr-defined]
     echo.run()
@@ -382,13 +451,13 @@ def test_a_comfortable_range_is_found_inside_of_what_was_sung(tmp_path: Path) ->
         assert found is not None
         assert lowest < found[0] <= lowest + 4
         assert highest - 4 <= found[1] < highest
-        assert room.clock() < 150
+        assert room.now() < 150
         assert (diary.pupil("Pip").low, diary.pupil("Pip").high) == found
 
 
 def test_a_lesson_that_waits_for_the_teacher_judges_the_pupil_only() -> None:
     room = Room()
-    here = session(room, kind="lesson")
+    here = session(room, kind=SessionKind.LESSON)
     tune = load("snail-wall")
     starts = []
 
@@ -404,7 +473,7 @@ def test_a_lesson_that_waits_for_the_teacher_judges_the_pupil_only() -> None:
     def sound(tone: object, *more: object) -> bool:
         done = real(tone, *more)  # type: ignore[arg-type]
         if 0.7 < tone.seconds < 0.9:  # type: ignore[attr-defined]
-            starts.append(room.clock())
+            starts.append(room.now())
             on_tone(len(starts))
         return done
 
@@ -415,7 +484,7 @@ def test_a_lesson_that_waits_for_the_teacher_judges_the_pupil_only() -> None:
 
 
 def test_more_is_said_where_the_setting_asks_for_it() -> None:
-    here = session(Room(), kind="lesson", detail="more")
+    here = session(Room(), kind=SessionKind.LESSON, detail="more")
     here.pupil_sings = Child()
     Lesson(here, load("snail-wall"), "snail-wall").run()
     said = here.out.said  # type: ignore[attr-defined]

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from singers import RATE, VOICES, LineItem, Performance, melody, noisy, perform, render, room, some_style
 
-from companion.lesson.listen import Heard, Listener
+from companion.lesson.listen import Heard, HeardKind, Listener
 from companion.tune import Key, LineNote, spell
 
 BLOCK = 441  # 20 ms
@@ -107,7 +107,7 @@ def check(numbers: range, maker: str) -> list[float]:
         p = phrase(k, maker)
         heard, wait, _ = listened(p)
         assert heard is not None, f"{maker} {k} ({p.special}): nothing was decided"
-        assert heard.kind == "take", f"{maker} {k} ({p.special}): {heard.kind}"
+        assert heard.kind is HeardKind.TAKE, f"{maker} {k} ({p.special}): {heard.kind}"
         assert wait > 0, f"{maker} {k} ({p.special}) was cut off {-wait:.2f} s before its end"
         waits.append(wait)
     print(f"{maker}: {len(waits)} phrases, median {np.median(waits):.3f} s, "

@@ -7,7 +7,7 @@ import pytest
 from other_sounds import KINDS, other_sounds
 from singers import RATE
 
-from companion.lesson.listen import NOISE, SILENCE, TAKE, Listener
+from companion.lesson.listen import HeardKind, Listener
 from companion.tune import load
 
 BLOCK = 441
@@ -23,7 +23,7 @@ def judged(kind: str, count: int, seed: int) -> int:
         for start in range(0, len(sound), BLOCK):
             heard = ear.push(sound[start:start + BLOCK])
             if heard is not None:
-                taken += heard.kind == TAKE
+                taken += heard.kind == HeardKind.TAKE
                 break
     return taken
 
@@ -54,7 +54,7 @@ def listen_for(ear: Listener, seconds: float, noise: float, seed: int = 0) -> li
 def test_silence_is_told_after_as_long_as_was_asked() -> None:
     ear = Listener(load("snail-wall").phrase(1), silence_s=7.0)
     assert listen_for(ear, 6.9, 1e-3) == []
-    assert listen_for(ear, 0.2, 1e-3) == [SILENCE] * 2
+    assert listen_for(ear, 0.2, 1e-3) == [HeardKind.SILENCE] * 2
 
 
 def test_a_hum_without_end_is_told_as_such() -> None:
@@ -65,7 +65,7 @@ def test_a_hum_without_end_is_told_as_such() -> None:
     hum = sum(np.sin(2 * np.pi * 220 * k * t) / k for k in range(1, 8)) * 0.1 + rng.normal(0, 0.01, len(t))
     kinds = [h.kind for s in range(0, len(hum), 2205)
              if (h := ear.push(hum[s:s + 2205].astype(np.float32))) is not None]
-    assert kinds == [NOISE, NOISE]  # twenty seconds each
+    assert kinds == [HeardKind.NOISE, HeardKind.NOISE]  # twenty seconds each
 
 
 @pytest.mark.slow
@@ -108,7 +108,7 @@ def test_talk_just_before_the_singing_is_not_held_against_the_pupil() -> None:
         sound = (sound + rng.normal(0, 1e-4, len(sound))).astype(np.float32)
         ear = Listener(line, 0.6, silence_s=60.0)
         heard = next(h for s in range(0, len(sound), BLOCK) if (h := ear.push(sound[s:s + BLOCK])) is not None)
-        if heard.kind == TAKE:
+        if heard.kind == HeardKind.TAKE:
             assert heard.match is not None
             assert heard.match.counts["not that way"] == 0
             right += heard.match.counts["right"] == 6

@@ -1,0 +1,156 @@
+"""The diary in sentences: a pupil's week, settings, consent, what is set, what was changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from companion.diary import (
+    Changes,
+    Comparison,
+    KeptSound,
+    SettingName,
+    SetTune,
+    Suggestion,
+    Sung,
+    Week,
+)
+from companion.language.interface import Language
+from companion.language.moves import kind_of_moves
+
+
+def _takes(language: Language, n: int) -> str:
+    return language.plural("{n} take", "{n} takes", n).format(n=n)
+
+
+def _days(language: Language, n: int) -> str:
+    return language.plural("{n} day", "{n} days", n).format(n=n)
+
+
+# --- the week ---
+
+
+def week_lines(language: Language, week: Week) -> list[str]:
+    """Five lines: what was sung, what was set, what changed, what is next, what sound is kept."""
+    return [sung_line(language, week.nickname, week.sung), work_line(language, week.work),
+            comparison_line(language, week.comparison), suggestion_line(language, week.suggestion),
+            sound_line(language, week.sound)]
+
+
+def sung_line(language: Language, nickname: str, sung: Sung) -> str:
+    if not sung.takes:
+        return language.message("{name} has sung nothing in the last seven days.").format(name=nickname)
+    return language.message("{name}: {takes} on {days} of the last seven; {right} of {total} moves right, {unclear} "
+                            "unclear.").format(name=nickname, takes=_takes(language, sung.takes),
+                                               days=_days(language, sung.days), right=sung.right, total=sung.moves,
+                                               unclear=sung.unsure)
+
+
+def work_line(language: Language, work: Sequence[SetTune]) -> str:
+    if not work:
+        return language.message("Nothing is set.")
+    tunes = []
+    for item in work:
+        one = language.plural("{tune}, sung {n} time", "{tune}, sung {n} times", item.takes) if item.takes else \
+            language.message("{tune}, not sung yet")
+        tunes.append(one.format(tune=item.title, n=item.takes))
+    return language.message("Set until {day}: {tunes}.").format(day=language.weekday(work[-1].until), tunes="; ".join(tunes))
+
+
+def comparison_line(language: Language, comparison: Comparison | None) -> str:
+    if comparison is None:
+        return language.message("Changed: too little from before to compare.")
+    if not comparison.marked:
+        return language.message("Changed: nothing much since the weeks before.")
+    now, before = comparison.now, comparison.before
+    return language.message("Changed: {moves}, {right} of {total} right now, {right_before} of {total_before} in the weeks "
+                            "before.").format(moves=kind_of_moves(language, now.kind), right=now.right, total=now.total,
+                                              right_before=before.right, total_before=before.total)
+
+
+def suggestion_line(language: Language, suggestion: Suggestion | None) -> str:
+    if suggestion is None:
+        return language.message("Next: no kind of move stands out; any tune will do.")
+    tally = suggestion.tally
+    line = language.message("Next: {moves}, {right} of {total} right.").format(
+        moves=kind_of_moves(language, tally.kind), right=tally.right, total=tally.total)
+    if not suggestion.tunes:
+        return line
+    return f"{line} {language.message('Tunes with many: {tunes}.').format(tunes=', '.join(suggestion.tunes))}"
+
+
+def sound_line(language: Language, sound: KeptSound) -> str:
+    """What sound is kept, and by whose leave."""
+    consent, n = sound.consent, sound.takes
+    if consent is None:
+        if not n:
+            return language.message("Sound: none is kept; nobody has given consent.")
+        return language.plural("Sound: that of {n} take is kept from before; no consent holds now.",
+                               "Sound: that of {n} takes is kept from before; no consent holds now.", n).format(n=n)
+    days = _days(language, sound.days)
+    if consent.until is None:
+        return language.plural("Sound: kept for {days} by consent of {who}; that of {n} take is here.",
+                               "Sound: kept for {days} by consent of {who}; that of {n} takes is here.", n).format(
+                                   days=days, who=consent.given_by, n=n)
+    return language.plural("Sound: kept for {days} by consent of {who} until {date}; that of {n} take is here.",
+                           "Sound: kept for {days} by consent of {who} until {date}; that of {n} takes is here.", n).format(
+                               days=days, who=consent.given_by, date=language.full_date(consent.until), n=n)
+
+
+# --- pupils, settings and changes ---
+
+
+def no_pupils(language: Language) -> str:
+    return language.message("The diary has no pupils yet.")
+
+
+def pupil_line(language: Language, nickname: str, takes: int) -> str:
+    """One pupil of the list: the name, and how many takes are kept."""
+    return language.plural("{name}: {n} take in all.", "{name}: {n} takes in all.", takes).format(name=nickname, n=takes)
+
+
+def setting_value(language: Language, value: Any) -> str:
+    """A setting's value: as it is typed, pairs one after the other, or a word where there is none."""
+    if isinstance(value, dict):
+        return ", ".join(f"{key}: {action}" for key, action in value.items()) or language.message("none")
+    return str(value) if value != "" else language.message("the usual one")
+
+
+def setting_line(language: Language, name: SettingName, value: Any) -> str:
+    return language.message("{name}: {value}.").format(name=name, value=setting_value(language, value))
+
+
+def new_page(language: Language, nickname: str) -> str:
+    return language.message("{name} has a page.").format(name=nickname)
+
+
+def change_lines(language: Language, nickname: str, changes: Changes, path: Path) -> list[str]:
+    """A line for each change that was made. path: of the diary."""
+    lines = [language.message("{name} is {value} for {pupil}.").format(
+                 name=name, value=setting_value(language, value), pupil=nickname) for name, value in changes.settings]
+    if changes.range:
+        low, high = changes.range
+        lines.append(language.message("Range {low} to {high} kept.").format(low=low.name, high=high.name))
+    lines += [language.plural("{tune} is set for {n} day.", "{tune} is set for {n} days.", changes.days).format(
+                  tune=Path(tune).stem, n=changes.days) for tune in changes.tunes]
+    if changes.consent_by:
+        lines.append(language.message("Consent of {who} kept. Sound lies in {path} and nowhere else.").format(
+                         who=changes.consent_by, path=path))
+    if changes.withdraw:
+        lines.append(language.message("Consent ended. The sound kept under it is deleted."))
+    return lines
+
+
+def export_line(language: Language, path: str, files: int) -> str:
+    return language.plural("{path} written, {n} file in it.", "{path} written, {n} files in it.", files).format(
+        path=path, n=files)
+
+
+def deletion_line(language: Language, nickname: str) -> str:
+    return language.message("{name} is deleted for good.").format(name=nickname)
+
+
+def kept_beside(language: Language, trouble: Exception, path: Path) -> str:
+    """Where a session keeps its takes while the diary cannot be used; trouble: the sentence that says why."""
+    return language.message("{trouble} Until then this is kept in {path}.").format(trouble=trouble, path=path)

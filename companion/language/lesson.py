@@ -1,0 +1,146 @@
+"""What is said in a session, in the lesson and at home."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from companion.diary import Action
+from companion.language.interface import Joining, Language
+from companion.messages import N_
+
+if TYPE_CHECKING:
+    from companion.tune import LineNote
+
+
+class LessonSentence(StrEnum):
+    """Sentences that are said as they stand; `Language.message` looks them up."""
+
+    # the microphone
+    MUTED = N_("The microphone gives no sound at all. It may be muted, or this program may not be allowed to listen.")
+    MICROPHONE_IS_BACK = N_("The microphone is back. Sing once more.")
+    CUT_OFF = N_("The sound was cut off. Go back a little, or turn the microphone down.")
+    FAINT = N_("The voice is faint. Come closer to the microphone.")
+    # what was heard was no take
+    NO_SINGING = N_("I heard no singing. A little closer, and sing again.")
+    STEADY_SOUND = N_("There is a steady sound in the room. I wait until it has gone, then sing again.")
+    UNCLEAR_SOUND = N_("I cannot tell whether that was singing. Once more, please.")
+    TOO_EARLY = N_("You began before I had ended. Wait a little, and once more.")
+    # on request
+    SLOWER = N_("Slower.")
+    FASTER = N_("Faster.")
+    LOWER = N_("Lower.")
+    HIGHER = N_("Higher.")
+    NOTHING_SUNG_YET = N_("Nothing has been sung yet.")
+    # in the lesson
+    STOP_LISTENING = N_("I stop listening here.")
+    LAST_PHRASE = N_("That was the last phrase.")
+    NO_LINE_YET = N_("No line yet. The teacher sings first.")
+    SING_A_LINE = N_("Sing or play a line.")
+    PUPILS_TURN = N_("Now the pupil.")
+    NEW_LINE = N_("A new line.")
+    NEW_LINE_WHEN_READY = N_("A new line, when you are ready.")
+    NO_LINE_TO_KEEP = N_("There is no line to keep yet.")
+    # at home
+    WARMING_UP = N_("We are warming up.")
+    WARM_UP = N_("First we warm up. If anything hurts or tickles, stop for today.")
+    FIVE_NOTES = N_("Five notes up and down. Listen, then sing.")
+    SLIDE = N_("Slide up with me, then down. Listen, then sing.")
+    WHOLE_PHRASE = N_("Now the whole phrase.")
+    ONCE_MORE_WHAT_WAS_HARD = N_("Once more what was hard.")
+    LEAVE_FOR_ANOTHER_DAY = N_("We leave that for another day.")
+    STILL_NOTHING = N_("I still hear nothing. Is the microphone near?")
+    REST = N_("Rest a moment. Breathe in, and out.")
+    NOTHING_FOR_A_WHILE = N_("I have heard nothing for a while.")
+    ALL_FOR_TODAY = N_("That is all for today.")
+    NEXT_TIME_AGAIN = N_("Next time we sing again.")
+    # finding the range
+    FIND_RANGE = N_("We find out where your voice is at home. Sing softly, and stop if anything hurts or tickles.")
+    LONG_NOTE = N_("Sing one long note, any note you like.")
+    UP_A_LITTLE = N_("Up a little. Listen, then sing.")
+    DOWN_A_LITTLE = N_("Now down a little.")
+    RANGE_KEPT = N_("That is your range for now. It is kept.")
+    RANGE_NOT_FOUND = N_("That was too little to tell. Another day.")
+
+
+#: What each key does, in the order in which the keys are told. The first place is for the keys, as "space or enter".
+KEY_LINES: dict[Action, str] = {
+    Action.GO: N_("{keys}: the likely next thing: cut short what is playing, sing again, or go to the next phrase."),
+    Action.AGAIN: N_("{keys}: the same phrase again."),
+    Action.NEXT: N_("{keys}: the next phrase."),
+    Action.BACK: N_("{keys}: the phrase before."),
+    Action.WHERE: N_("{keys}: where am I."),
+    Action.REPEAT: N_("{keys}: say it again."),
+    Action.SLOWER: N_("{keys}: play it slower."),
+    Action.FASTER: N_("{keys}: play it faster."),
+    Action.LOWER: N_("{keys}: play it lower."),
+    Action.HIGHER: N_("{keys}: play it higher."),
+    Action.MORE: N_("{keys}: more about the last take."),
+    Action.KEEP: N_("{keys}: keep the teacher's line as a tune."),
+    Action.HELP: N_("{keys}: say the keys."),
+    Action.QUIT: N_("{keys}: end."),
+}
+
+def key_line(language: Language, action: Action, keys: Sequence[str]) -> str:
+    """What keys do: "space or enter: ...". keys: by their names, which are typed in settings too."""
+    return language.message(KEY_LINES[action]).format(keys=language.listed(keys, Joining.OR))
+
+
+def greeting(language: Language, nickname: str) -> str:
+    return language.message("Hello {name}. Let us sing.").format(name=nickname)
+
+
+def title_line(language: Language, title: str) -> str:
+    """The title of a tune before it is practised."""
+    return language.message("{title}.").format(title=title)
+
+
+def title_and_phrases(language: Language, title: str, phrases: int) -> str:
+    """The title of a tune before a lesson, and how many phrases it has."""
+    return language.plural("{title}. One phrase.", "{title}. {n} phrases.", phrases).format(title=title, n=phrases)
+
+
+def phrase_place(language: Language, title: str, phrase: int) -> str:
+    """Where a session at home is: "Snail on the wall, phrase 2."."""
+    return language.message("{title}, phrase {n}.").format(title=title, n=phrase)
+
+
+def lesson_place(language: Language, phrase: int, phrases: int, line: Sequence[LineNote]) -> str:
+    """Where a lesson is: "Phrase 1 of 2, bars 1 to 2: Snail on the wall, creep up slow."."""
+    first, last = line[0].bar, line[-1].bar
+    template = language.message("Phrase {n} of {total}, bar {first}: {words}.") if first == last else \
+        language.message("Phrase {n} of {total}, bars {first} to {last}: {words}.")
+    return template.format(n=phrase, total=phrases, first=first, last=last, words=phrase_words(language, line))
+
+
+def phrase_words(language: Language, line: Sequence[LineNote]) -> str:
+    """The words of a phrase, or how many notes it has."""
+    text = "".join(n.syllable + ("" if n.word_place in ("begin", "middle") else " ") for n in line if n.syllable)
+    count = language.plural("{n} note", "{n} notes", len(line)).format(n=language.number(len(line)))
+    return text.strip().rstrip(".,;:!?") or count
+
+
+def sung_line_title(language: Language, number: int) -> str:
+    """The title of a line that the teacher sang: "Line 2"."""
+    return language.message("Line {n}").format(n=number)
+
+
+def sung_line_place(language: Language, number: int, notes: int) -> str:
+    return language.plural("Line {n}: {notes} note.", "Line {n}: {notes} notes.", notes).format(n=number, notes=notes)
+
+
+def line_kept(language: Language, number: int) -> str:
+    return language.message("Kept as line {n}.").format(n=number)
+
+
+def given_line(language: Language, shift: float) -> str:
+    """How far from where it is written a tune is given, semitones; said only when asked."""
+    n = round(abs(shift))
+    if not n:
+        return language.message("It is given as written.")
+    template = (language.plural("It is given {n} semitone higher than written.",
+                                "It is given {n} semitones higher than written.", n) if shift > 0 else
+                language.plural("It is given {n} semitone lower than written.",
+                                "It is given {n} semitones lower than written.", n))
+    return template.format(n=language.number(n))

@@ -1,0 +1,250 @@
+"""Putting a session together from what was asked on the command line: settings, diary, language, ears, keys.
+
+Written so that the first word is spoken before anything is loaded that it does not need.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.diary import (
+    MOST_MINUTES,
+    Diary,
+    Pupil,
+    SessionKind,
+    SettingName,
+    Settings,
+    default_path,
+    default_settings,
+    open_or_beside,
+    suggestion,
+)
+from companion.errors import Trouble
+from companion.language import Language, choose_language, greeting, kept_beside, level_line, sing_for_level
+from companion.lesson.keys import Keys, bindings, read_binding
+from companion.lesson.out import Out
+from companion.messages import _
+from companion.tune import catalogue, load
+
+if TYPE_CHECKING:
+    from companion.lesson.practise import Set
+    from companion.lesson.session import Session
+
+FIRST_TUNE = "tick-tock"  # the shipped tune of least reach, where nothing is set and nothing was sung yet
+USUAL_REACH = 14.0  # semitones from lowest to highest that suit a pupil whose range nobody has found
+LEVEL_S = 4.0  # how long the level is measured: three seconds of singing, one of silence
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, kw_only=True)
+class SessionOptions:
+    """What can be asked of a live session for this once.
+
+    diary: its file, None for the usual one. new: begin a page for a pupil whose name is new. helper: write the words
+    too. bind: keys as "pagedown=go". settings: these go before the pupil's own.
+    """
+
+    diary: str | None = None
+    new: bool = False
+    helper: bool = False
+    bind: Sequence[str] = ()
+    settings: Settings = field(default_factory=dict)
+
+
+def run_practise(nickname: str, options: SessionOptions, tune: str | None = None, warm_up: bool = True,
+                 find_range: bool = False) -> None:
+    """A session at home, to its end. tune: practise this one, whatever is set. find_range: do that instead."""
+    # The sound card is asked about its devices while the diary is opened and the first words are made.
+    threading.Thread(target=_load_portaudio, daemon=True).start()
+    diary, trouble = open_or_beside(options.diary)
+    pupil = _pupil(diary, nickname, options.new)
+    settings = _settings(options, diary, pupil)
+    if not 0 < float(settings[SettingName.MINUTES]) <= MOST_MINUTES:
+        raise Trouble(_("The minutes were {minutes:g}; give up to {MOST_MINUTES}. A young voice tires.").format(
+                            minutes=settings[SettingName.MINUTES], MOST_MINUTES=MOST_MINUTES))
+    language = choose_language(settings[SettingName.VARIETY])
+    out = Out(settings, show=options.helper)
+    with diary, _keys(options, settings) as keys:
+        sets = Background(lambda: _sets(diary, pupil, tune))
+        out.say(greeting(language, pupil.nickname), after_start=sets.start)
+        if trouble is not None:
+            out.say(kept_beside(language, trouble, diary.path))
+        # These are loaded while the greeting sounds: they need a tenth of a second and more.
+        from companion.lesson.practise import Practise
+        from companion.lesson.voice_range import FindRange
+
+        session = None
+        try:
+            session = _session(SessionKind.PRACTISE, diary, pupil, keys, settings, language, out)
+            if find_range:
+                FindRange(session).run()
+            else:
+                Practise(session, sets.result, float(settings[SettingName.MINUTES]), warm_up=warm_up, helper=options.helper,
+                         more=None if tune else lambda names: _another(diary, pupil, names)).run()
+        except Trouble as fault:
+            if out.speech:  # nobody may be there to read it
+                out.say(str(fault))
+            raise
+        finally:
+            if session is not None:
+                session.ears.close()
+
+
+def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: str | None = None, part: str | None = None,
+               phrase: int = 1, wait: bool = False, keep_in: str | None = None) -> None:
+    """A lesson, to its end: phrase by phrase through a tune, or without one with the teacher's own lines.
+
+    nickname: keep the takes in the diary. phrase: where to begin. wait: the teacher sings each phrase first. keep_in:
+    folder for lines that are kept.
+    """
+    from companion.lesson.answer import chosen_line
+    from companion.lesson.live import Echo, Lesson
+
+    diary, trouble = open_or_beside(options.diary) if nickname else (None, None)
+    pupil = _pupil(diary, nickname, options.new) if diary is not None and nickname else None
+    settings = _settings(options, diary, pupil)
+    tune = load(tune_name, part=part) if tune_name else None
+    if tune is not None:
+        chosen_line(tune, phrase)  # says which phrases there are, if not that one
+    language = choose_language(settings[SettingName.VARIETY])
+    out = Out(settings, show=options.helper)
+    _load_portaudio()  # before the microphone, so that the drivers' own messages are kept off the screen
+    with _keys(options, settings) as keys:
+        if trouble is not None and diary is not None:
+            out.say(kept_beside(language, trouble, diary.path))
+        session = _session(SessionKind.LESSON, diary, pupil, keys, settings, language, out)
+        try:
+            if tune is not None and tune_name is not None:
+                Lesson(session, tune, tune_name, phrase, wait).run()
+            else:
+                Echo(session, Path(keep_in) if keep_in else default_path().parent / "lines").run()
+        finally:
+            session.ears.close()
+            if diary is not None:
+                diary.close()
+
+
+def check_level(options: SessionOptions, say: Callable[[str], None]) -> None:
+    """Three seconds of singing, and what to change about the microphone. say: gives out a line."""
+    from companion.ear import RATE, Microphone, level_of
+
+    _load_portaudio()
+    settings = _settings(options, None, None)
+    language = choose_language(settings[SettingName.VARIETY])
+    microphone = Microphone(settings[SettingName.MICROPHONE] or None)
+    say(sing_for_level(language, microphone.name, microphone.rate))
+    parts: list[NDArray[np.float32]] = []
+    try:
+        while sum(map(len, parts)) < LEVEL_S * RATE:
+            block = microphone.read()
+            if block is not None:
+                parts.append(block)
+    finally:
+        microphone.close()
+    say(level_line(language, level_of(np.concatenate(parts)).advice))
+
+
+def _settings(options: SessionOptions, diary: Diary | None, pupil: Pupil | None) -> Settings:
+    """The pupil's settings, with what was asked for this time over them."""
+    kept = diary.settings(pupil) if diary is not None and pupil is not None else default_settings()
+    return {**kept, **options.settings}
+
+
+def _keys(options: SessionOptions, settings: Settings) -> Keys:
+    return Keys(bindings({**settings[SettingName.KEYS], **dict(read_binding(b) for b in options.bind)}))
+
+
+def _pupil(diary: Diary, nickname: str, new: bool) -> Pupil:
+    """The pupil; a new page is begun for a name that is like no other, since a child at home types nothing."""
+    near = diary.near(nickname)
+    if diary.find(nickname) is None and not new and near is not None:
+        raise Trouble(_("The diary has no pupil {nickname}. Did you mean {near}? With --new a page is begun.").format(
+                            nickname=nickname, near=near))
+    return diary.pupil(nickname, new=True)
+
+
+def _session(kind: SessionKind, diary: Diary | None, pupil: Pupil | None, keys: Keys, settings: Settings,
+             language: Language, out: Out) -> Session:
+    """A session with the microphone open."""
+    from companion.ear import Microphone
+    from companion.lesson.session import Session
+
+    return Session(out, Microphone(settings[SettingName.MICROPHONE] or None), keys, settings, kind, language, diary, pupil)
+
+
+class Background(Generic[T]):
+    """Work done in a thread while something else goes on; `result` waits for it and raises what it raised."""
+
+    def __init__(self, work: Callable[[], T]) -> None:
+        self._work = work
+        self._result: list[T] = []
+        self._error: BaseException | None = None
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._lock = threading.Lock()
+
+    def _run(self) -> None:
+        try:
+            self._result.append(self._work())
+        except BaseException as error:
+            self._error = error
+
+    def start(self) -> None:
+        """Begin, once."""
+        with self._lock:
+            if self._thread.ident is None:
+                self._thread.start()
+
+    def result(self) -> T:
+        """What came of it, once it is done."""
+        self.start()
+        self._thread.join()
+        if self._error is not None:
+            raise self._error
+        return self._result[0]
+
+
+def _load_portaudio() -> None:
+    try:
+        from companion.audio import portaudio
+
+        portaudio()
+    except Trouble:
+        pass  # said when something is to be played
+
+
+def _another(diary: Diary, pupil: Pupil, names: Sequence[str]) -> Set | None:
+    """A tune that was not sung yet: what helps next, else the easiest that fits the voice."""
+    from companion.lesson.practise import Set
+
+    reach = pupil.high - pupil.low if pupil.low is not None and pupil.high is not None else USUAL_REACH
+    suggested = suggestion(diary, pupil)
+    choice = [*(suggested.tunes if suggested else ()), *(e.name for e in catalogue() if e.reach <= reach)]
+    name = next((n for n in choice if n not in names), None)
+    return Set(name, load(name)) if name else None
+
+
+def _sets(diary: Diary, pupil: Pupil, tune: str | None) -> list[Set]:
+    """What is to be practised: the tune asked for, else what is set, else what helps next, else the easiest."""
+    from companion.lesson.practise import Set
+
+    names = [tune] if tune else [w.tune for w in diary.work(pupil)]
+    if not names:
+        suggested = suggestion(diary, pupil)
+        names = list(suggested.tunes[:1]) if suggested else []
+    names = names or [FIRST_TUNE]
+    out = []
+    for name in names:
+        try:
+            out.append(Set(name, load(name)))
+        except Trouble:
+            if tune or len(names) == 1:
+                raise
+    return out
