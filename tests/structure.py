@@ -27,6 +27,8 @@ NARROW: dict[str, set[str]] = {"braille": {"tune"}, "ear": set(), "diary": {"tun
 #: Modules at the top that every package may use.
 SHARED = ("errors", "messages", "places")
 MOST_LINES, MOST_COMPLEX = 60, 20
+#: How statements to the database begin, and the conditions that are put into them.
+SQL = re.compile(r"SELECT|INSERT|UPDATE|DELETE|CREATE|PRAGMA|\w+ = \?")
 #: Calls whose text is looked up in the catalogue.
 TRANSLATED = ("_", "N_", "message", "plural")
 
@@ -172,7 +174,7 @@ def prose(module: Module) -> Iterator[tuple[int, str]]:
             text = "".join(str(p.value) if isinstance(p, ast.Constant) else "X" for p in node.values)
         else:
             continue
-        if len(re.findall(r"[A-Za-z]{2,}[,.:;]? (?=[A-Za-z'\"X]+)", text)) >= 2 and "SELECT" not in text:
+        if len(re.findall(r"[A-Za-z]{2,}[,.:;]? (?=[A-Za-z'\"X]+)", text)) >= 2 and not SQL.match(text.strip()):
             yield node.lineno, text
 
 

@@ -8,9 +8,12 @@ from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from companion.language.interface import Joining, Language
-from companion.tune import Direction, Key, Pitch, Time
+
+if TYPE_CHECKING:
+    from companion.tune import Direction, Key, Pitch, Time
 
 LOCALE = Path(__file__).parent / "locale"
 
@@ -37,6 +40,7 @@ AMERICAN_VALUES: dict[Fraction, str] = {
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
           "December")
+DIRECTIONS: dict[str, str] = {"up": "up", "down": "down", "level": "level"}
 DOTTED = ("", "dotted ", "double dotted ", "triple dotted ")
 
 
@@ -103,7 +107,7 @@ class English(Language):
         return f"{' plus '.join(map(str, time.upper))} {time.lower} time"
 
     def direction(self, direction: Direction) -> str:
-        return {Direction.UP: "up", Direction.DOWN: "down", Direction.LEVEL: "level"}[direction]
+        return DIRECTIONS[direction]
 
     def weekday(self, day: date) -> str:
         return WEEKDAYS[day.weekday()]
