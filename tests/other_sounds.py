@@ -22,9 +22,10 @@ VARIANTS = ("", "+f2", "+f4", "+m3", "+f5", "+m7")
 
 @cache
 def _said(sentence: int, words: int, pitch: int, american: bool) -> np.ndarray:
-    from companion.audio.speech import speak
+    from companion.audio import speak
+    from companion.language import English
 
-    sound = speak(SENTENCES[sentence], words, "american" if american else "british")
+    sound = speak(SENTENCES[sentence], English("american" if american else "british"), words)
     # Another voice: played at another speed, pitch and formants move together, as in larger or smaller people.
     at = np.arange(0, len(sound.samples), 2 ** ((pitch - 3) / 8))
     return np.interp(at, np.arange(len(sound.samples)), sound.samples).astype(np.float32)

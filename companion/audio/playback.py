@@ -20,9 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.audio.sound import SILENT_DB
-from companion.ear import Sound
+from companion.ear import Sound, devices_called
 from companion.errors import Trouble
-from companion.messages import _
+from companion.messages import N_, _
 from companion.places import write_whole
 
 CAP_DBFS = -14.0  # loudest 50 ms of anything played, RMS: below speech normalised for broadcast, with room
@@ -46,12 +46,7 @@ STALLED_S = 3.0
 ROOM_S = 0.005  # between looks for room in the card's buffer
 BUFFER_S = 0.1  # asked of the card: long enough that other work does not tear the sound, short enough to stop
 
-NO_PORTAUDIO = ("Sound cannot be played: the PortAudio library is missing. On Debian or Ubuntu install the "
-                "package libportaudio2.")
-NO_LOUDSPEAKER = "There is no loudspeaker to play on. Plug one in, or save the sound to a file instead."
-BUSY = ("The loudspeaker could not be opened; another program may hold it. Close that one and try again, or "
-        "save the sound to a file instead.")
-LOST = "The loudspeaker went away while sound was playing. Plug it in again, and play once more."
+NO_LOUDSPEAKER = N_("There is no loudspeaker to play on. Plug one in, or save the sound to a file instead.")
 
 
 def loudest_db(sound: Sound) -> float:
@@ -126,11 +121,12 @@ def _low_start(power: NDArray[np.float64], rate: int, length: int) -> NDArray[np
 
 
 def check_name(path: str | Path) -> str:
-    """ "wav" or "flac", as a name ends. Raises Trouble for another ending, so that it is told before any work."""
+    """ "wav" or "flac", as a name ends. Raises Trouble for another ending, so that it can be said before any work."""
     kind = Path(path).suffix.lower().lstrip(".")
     if kind not in ("wav", "flac"):
-        raise Trouble(_("{path} ends in {nothing}; sound is saved as .wav or .flac. Give such a name.").format(
-                            path=path, nothing=f'.{kind}' if kind else 'nothing'))
+        raise Trouble((_("{path} ends in .{ending}; sound is saved as .wav or .flac. Give such a name.") if kind else
+                       _("{path} ends in nothing; sound is saved as .wav or .flac. Give such a name.")).format(
+                           path=path, ending=kind))
     return kind
 
 
@@ -151,7 +147,8 @@ def portaudio() -> Any:
     try:
         import sounddevice
     except OSError as error:
-        raise Trouble(NO_PORTAUDIO) from error
+        raise Trouble(_("Sound cannot be played: the PortAudio library is missing. On Debian or Ubuntu install the "
+                        "package libportaudio2.")) from error
     # After the import, so that it runs before sounddevice puts PortAudio away: last in, first out.
     atexit.unregister(_end_all)
     atexit.register(_end_all)
@@ -204,31 +201,34 @@ def find_loudspeaker(device: str | int | None = None) -> tuple[Any, int]:
     sd = portaudio()
     there = loudspeakers()
     if not there:
-        raise Trouble(NO_LOUDSPEAKER)
-    known = f"There {'is' if len(there) == 1 else 'are'}: {', '.join(there)}."
+        raise Trouble(_(NO_LOUDSPEAKER))
     if isinstance(device, str) and device.strip().isdigit() and device not in there:
         device = int(device)
     try:
+        devices = [(str(d["name"]), int(d["max_output_channels"])) for d in sd.query_devices()]
         if isinstance(device, str):
-            wanted = device.strip().lower()
-            able = [(i, str(d["name"])) for i, d in enumerate(sd.query_devices()) if d["max_output_channels"] > 0]
-            found = ([i for i, name in able if name.lower() == wanted]
-                     or [i for i, name in able if wanted and wanted in name.lower()])
-            if not found:
-                raise Trouble(_("No loudspeaker is called {device!r}. {known}").format(device=device, known=known))
-            names = list(dict.fromkeys(name for i, name in able if i in found))
-            if len(names) > 1:
-                raise Trouble(_("{device!r} fits several loudspeakers: {names}. Give more of the name.").format(
-                                    device=device, names=', '.join(names)))
-            device = found[0]
-        elif device is not None:
-            count = len(sd.query_devices())
-            if not 0 <= device < count or sd.query_devices(device)["max_output_channels"] < 1:
-                raise Trouble(_("No loudspeaker has the number {device}. {known}").format(
-                                    device=device, known=known))
+            device = _number_of(device, devices, there)
+        elif device is not None and not (0 <= device < len(devices) and devices[device][1]):
+            raise Trouble((_("No loudspeaker has the number {device}. There is: {there}.") if len(there) == 1 else
+                           _("No loudspeaker has the number {device}. There are: {there}.")).format(
+                               device=device, there=", ".join(there)))
         return device, int(sd.query_devices(device, "output")["default_samplerate"])
     except (sd.PortAudioError, ValueError) as error:
-        raise Trouble(NO_LOUDSPEAKER) from error
+        raise Trouble(_(NO_LOUDSPEAKER)) from error
+
+
+def _number_of(name: str, devices: list[tuple[str, int]], there: list[str]) -> int:
+    """PortAudio's number of a loudspeaker. devices: (name, channels out) of all; there: names, for the errors."""
+    fits = devices_called(name, [(i, called) for i, (called, channels) in enumerate(devices) if channels > 0])
+    if not fits:
+        raise Trouble((_("No loudspeaker is called {device!r}. There is: {there}.") if len(there) == 1 else
+                       _("No loudspeaker is called {device!r}. There are: {there}.")).format(
+                           device=name, there=", ".join(there)))
+    names = list(dict.fromkeys(called for _unused, called in fits))
+    if len(names) > 1:
+        raise Trouble(_("{device!r} fits several loudspeakers: {names}. Give more of the name.").format(
+                            device=name, names=", ".join(names)))
+    return fits[0][0]
 
 
 class _Stalled(Exception):
@@ -262,10 +262,11 @@ class Playing:
                         break
                 tail = round((float(stream.latency) + TAIL_S) * self._rate)
                 silence = np.zeros((self._block, self._samples.shape[1]), dtype=np.float32)
-                for _ in range(-(-tail // self._block)):
+                for _block in range(-(-tail // self._block)):
                     self._write(stream, silence)
         except self._failures:
-            self._trouble = Trouble(LOST)
+            self._trouble = Trouble(_("The loudspeaker went away while sound was playing. Plug it in again, and play "
+                                      "once more."))
         except Exception as fault:  # ours: `wait` passes it on
             self._trouble = fault
         finally:
@@ -341,7 +342,8 @@ def start_playing(sound: Sound, device: str | int | None = None, stop: Event | N
             continue
         return Playing(stream, np.repeat(samples[:, None], channels, axis=1), rate, (sd.PortAudioError, _Stalled),
                        stop)
-    raise Trouble(BUSY)
+    raise Trouble(_("The loudspeaker could not be opened; another program may hold it. Close that one and try again, or "
+                    "save the sound to a file instead."))
 
 
 def play(sound: Sound, device: str | int | None = None, stop: Event | None = None,

@@ -7,7 +7,6 @@ it goes through one lock.
 from __future__ import annotations
 
 import ctypes
-import re
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -17,15 +16,16 @@ from numpy.typing import NDArray
 
 from companion.ear import Sound
 from companion.errors import Trouble
+from companion.language import Language
 from companion.messages import _
 
 RATE_WPM = 150  # words a minute: calm, and clear to a child; eSpeak's own default is 175
-VOICES = {"british": b"gmw/en", "american": b"gmw/en-US"}
 _SYNCHRONOUS = 2  # AUDIO_OUTPUT_SYNCHRONOUS of espeak-ng/speak_lib.h
 _DO_NOT_EXIT = 0x8000  # espeakINITIALIZE_DONT_EXIT
 _CHARS_UTF8 = 1
 _PHONEMES = 0x100  # espeakPHONEMES: [[...]] in the text is phonemes
 _PARAMETER_RATE = 1
+_OK = 0  # EE_OK
 _BUFFER_MS = 60
 
 _lock = threading.Lock()
@@ -73,51 +73,23 @@ def _start() -> tuple[Any, int]:
     return _engine
 
 
-_SIGNS = {"#": "sharp", "♯": "sharp", "b": "flat", "♭": "flat", "##": "double sharp", "♯♯": "double sharp",
-          "x": "double sharp", "bb": "double flat", "♭♭": "double flat"}
-#: A note name with its sign and perhaps its octave: F#4, Bb, E♭3. Without an octave "Ebb" and "Ax" are words.
-_NAME = re.compile(r"\b([A-G])(##|♯♯|♭♭|[#♯b♭]|(?:bb|x)(?=-?\d))(-?\d)?(?!\w)")
-#: A as the name of a note or key. An article never stands before these, and has its capital only where a
-#: sentence begins.
-_LETTER_A = re.compile(
-    r"""\bA(?=\s*(?:[,;:!?)\]]|\.(?:\s|$)|$)                                # A, fourth octave
-          | [\s-]+(?:double\s+)?(?:sharp|flat|natural|major|minor)\b            # A flat major
-          | \s+(?:is|was|has|goes|comes|stands|lies|sounds|and|or|to|then|in)\b  # A is one note lower
-          | -?\d)                                                            # A4
-      | (?<=[a-z,;]\s)A(?=\s)                                              # from A we go up
-    """, re.VERBOSE)
-_SAID_A = "[['eI]]"  # eSpeak's phonemes for the letter's name
+def speak_to(sink: Callable[[NDArray[np.float32]], bool], text: str, voice: str, rate_wpm: int = RATE_WPM) -> int:
+    """Speak `text` block by block into `sink`, which returns False to stop. Returns the rate in Hz.
 
-
-def for_speech(text: str) -> str:
-    """`text` as eSpeak NG is to be given it, so that notes are said by their names.
-
-    "F#4" is said "F sharp 4" and "A" as the letter where it names a note; elsewhere it is the article.
-    """
-    def name(found: re.Match[str]) -> str:
-        letter, sign, octave = found.groups()
-        return f"{letter} {_SIGNS[sign]}{' ' + octave if octave else ''}"
-
-    text = _LETTER_A.sub(_SAID_A, _NAME.sub(name, text))
-    return re.sub(r"(\b[B-G]|\]\])(-?\d)\b", r"\1 \2", text)  # "C4" as a letter and a number
-
-
-def speak_to(sink: Callable[[NDArray[np.float32]], bool], text: str, rate_wpm: int = RATE_WPM,
-             variety: str = "british") -> int:
-    """Speak `text` piece by piece into `sink`, which returns False to stop. Returns the rate in Hz.
-
-    rate_wpm: 80 to 450. variety: "british" or "american". Raises Trouble where speech is not to be had, and
-    whatever `sink` raises, which also ends the sentence. `sink` may not speak itself: there is one engine.
+    voice: a name of eSpeak NG, as `Language.voice` has it. rate_wpm: 80 to 450. Raises ValueError for a voice that
+    there is not, Trouble where speech is not to be had, and whatever `sink` raises, which also ends the sentence.
+    `sink` may not speak itself: there is one engine.
     """
     global _sink, _fault, _speaker
     if _speaker == threading.get_ident():
         raise RuntimeError("The sink of a sentence may not speak another one.")
     with _lock:
         library, rate = _start()
-        library.espeak_SetVoiceByName(VOICES.get(variety, VOICES["british"]))
+        if library.espeak_SetVoiceByName(voice.encode()) != _OK:
+            raise ValueError(f"no voice of eSpeak NG is called {voice!r}")
         library.espeak_SetParameter(_PARAMETER_RATE, int(min(450, max(80, rate_wpm))), 0)
         # A lone half of a surrogate pair, as broken text may hold, has no UTF-8; a zero would end the text.
-        data = for_speech(text).replace("\0", " ").encode("utf-8", "replace") + b"\0"
+        data = text.replace("\0", " ").encode("utf-8", "replace") + b"\0"
         _sink, _fault, _speaker = sink, None, threading.get_ident()
         try:
             library.espeak_Synth(data, len(data), 0, 0, 0, _CHARS_UTF8 | _PHONEMES, None, None)
@@ -129,13 +101,13 @@ def speak_to(sink: Callable[[NDArray[np.float32]], bool], text: str, rate_wpm: i
     return rate
 
 
-def speak(text: str, rate_wpm: int = RATE_WPM, variety: str = "british") -> Sound:
-    """`text` as sound. The same text twice differs by a little: do not compare samples."""
+def speak(text: str, language: Language, rate_wpm: int = RATE_WPM) -> Sound:
+    """`text` as sound, in the voice of its language. The same text twice differs by a little: do not compare samples."""
     parts: list[NDArray[np.float32]] = []
 
     def keep(samples: NDArray[np.float32]) -> bool:
         parts.append(samples.copy())
         return True
 
-    rate = speak_to(keep, text, rate_wpm, variety)
+    rate = speak_to(keep, language.spoken(text), language.voice, rate_wpm)
     return Sound(np.concatenate(parts) if parts else np.zeros(0, dtype=np.float32), rate)

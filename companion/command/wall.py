@@ -30,5 +30,5 @@ def run(options: argparse.Namespace) -> int:
     if options.speak:
         from companion.audio import play, speak
 
-        play(speak(" ".join(card.lines())))
+        play(speak(" ".join(card.lines()), options.language))
     return 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from companion.ear.devices import devices_called
 from companion.ear.files import is_track_file, read_sound, read_track
 from companion.ear.microphone import (
     CLIPPED,
@@ -25,9 +26,9 @@ from companion.ear.tracker import HOP, Tracker, join
 from companion.ear.tracker import track as _track
 
 __all__ = ["CLIPPED", "CLIPPED_SHARE", "FAINT_DB", "GONE", "HOP", "NOTHING_DB", "RATE", "Gone", "Level", "LevelAdvice",
-           "Microphone", "PitchTrack", "Sound", "SungNote", "Tracker", "cheapest_path", "find_microphone", "find_notes",
-           "hear_pitch", "is_track_file", "join", "level_of", "measured", "read_sound", "read_track", "steadiness", "track",
-           "weighted_median"]
+           "Microphone", "PitchTrack", "Sound", "SungNote", "Tracker", "cheapest_path", "devices_called",
+           "find_microphone", "find_notes", "hear_pitch", "is_track_file", "join", "level_of", "measured", "read_sound",
+           "read_track", "steadiness", "track", "weighted_median"]
 
 
 def track(sound: Sound) -> PitchTrack:

@@ -1,7 +1,7 @@
 """The microphone: any device and rate, found by its name, as mono blocks at one working rate.
 
 PortAudio (by sounddevice) calls us with sound; nothing is done there but put it in a queue. What reads the
-queue is told in one sentence when the device is missing, held by another program, or gone.
+queue learns by a `Trouble` that the device is missing, in use by another program, or gone.
 """
 
 from __future__ import annotations
@@ -16,9 +16,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from companion.ear.devices import devices_called
 from companion.ear.sound import RATE
 from companion.errors import Trouble
-from companion.messages import _
+from companion.messages import N_, _
 
 F32 = NDArray[np.float32]
 
@@ -27,12 +28,8 @@ STALLED_S = 1.5  # no sound for so long: the device has gone, whatever the drive
 USUAL_RATES = (48000, 44100, 32000, 22050, 16000, 96000)  # tried where the device's own does not open
 MOST_WAITING = 3000  # blocks kept for a slow reader, one minute; more is counted as lost
 
-NO_PORTAUDIO = ("The microphone cannot be heard: the PortAudio library is missing. On Debian or Ubuntu install "
-                "the package libportaudio2.")
-NO_MICROPHONE = "There is no microphone. Plug one in."
-BUSY = ("The microphone {name} could not be opened; another program may hold it, or this one is not allowed to "
-        "listen. Close the other, allow the microphone in the system's settings, and try again.")
-GONE = "The microphone has gone. Plug it in again."
+NO_MICROPHONE = N_("There is no microphone. Plug one in.")
+GONE = N_("The microphone has gone. Plug it in again.")
 
 
 class Gone(Trouble):
@@ -44,7 +41,8 @@ def portaudio() -> Any:
     try:
         import sounddevice
     except OSError as error:
-        raise Trouble(NO_PORTAUDIO) from error
+        raise Trouble(_("The microphone cannot be heard: the PortAudio library is missing. On Debian or Ubuntu install "
+                        "the package libportaudio2.")) from error
     return sounddevice
 
 
@@ -74,25 +72,28 @@ def find_microphone(name: str | None = None) -> tuple[int | None, str, int, int]
     sd = portaudio()
     there = microphones()
     if not there:
-        raise Trouble(NO_MICROPHONE)
+        raise Trouble(_(NO_MICROPHONE))
     try:
-        number: int | None = None
-        if name and name.strip():
-            wanted = name.strip().lower()
-            able = [(i, str(d["name"])) for i, d in enumerate(sd.query_devices()) if d["max_input_channels"] > 0]
-            fits = ([n for n in able if n[1].lower() == wanted] or [n for n in able if wanted in n[1].lower()])
-            if not fits:
-                raise Trouble(_("No microphone is called {name!r}. There {are}: {there}.").format(
-                                    name=name, are='is' if len(there) == 1 else 'are', there=', '.join(there)))
-            names = list(dict.fromkeys(n for _unused, n in fits))
-            if len(names) > 1:
-                raise Trouble(_("{name!r} fits several microphones: {names}. Give more of the name.").format(
-                                    name=name, names=', '.join(names)))
-            number = fits[0][0]
+        number = _number_of(name, there) if name and name.strip() else None
         info = sd.query_devices(number, "input")
     except (sd.PortAudioError, ValueError) as error:
-        raise Trouble(NO_MICROPHONE) from error
+        raise Trouble(_(NO_MICROPHONE)) from error
     return number, str(info["name"]), int(info["default_samplerate"]), int(info["max_input_channels"])
+
+
+def _number_of(name: str, there: list[str]) -> int:
+    """PortAudio's number of the microphone called `name`. there: the names of all, for the errors."""
+    able = [(i, str(d["name"])) for i, d in enumerate(portaudio().query_devices()) if d["max_input_channels"] > 0]
+    fits = devices_called(name, able)
+    if not fits:
+        raise Trouble((_("No microphone is called {name!r}. There is: {there}.") if len(there) == 1 else
+                       _("No microphone is called {name!r}. There are: {there}.")).format(
+                           name=name, there=", ".join(there)))
+    names = list(dict.fromkeys(n for _unused, n in fits))
+    if len(names) > 1:
+        raise Trouble(_("{name!r} fits several microphones: {names}. Give more of the name.").format(
+                            name=name, names=", ".join(names)))
+    return fits[0][0]
 
 
 class Microphone:
@@ -126,7 +127,9 @@ class Microphone:
                 self._resample = _Resampler(rate)
                 self._beat = time.monotonic()
                 return
-        raise Trouble(BUSY.format(name=self.name))
+        raise Trouble(_("The microphone {name} could not be opened; another program may hold it, or this one is not allowed to "
+                        "listen. Close the other, allow the microphone in the system's settings, and try "
+                        "again.").format(name=self.name))
 
     def _take(self, data: F32, frames: int, when: Any, status: Any) -> None:
         if status.input_overflow or self._queue.qsize() > MOST_WAITING:
@@ -147,7 +150,7 @@ class Microphone:
         now = time.monotonic()
         if not parts:
             if now - self._beat > STALLED_S or not self._stream.active:
-                raise Gone(GONE)
+                raise Gone(_(GONE))
             return None
         self._beat = now
         return self._resample(np.concatenate(parts))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gettext
+import re
 from collections.abc import Sequence
 from datetime import date
 from enum import StrEnum
@@ -42,6 +43,22 @@ MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augus
           "December")
 DIRECTIONS: dict[str, str] = {"up": "up", "down": "down", "level": "level"}
 DOTTED = ("", "dotted ", "double dotted ", "triple dotted ")
+
+
+#: How accidentals are written in note names.
+_SIGNS = {"#": 1, "♯": 1, "##": 2, "♯♯": 2, "x": 2, "b": -1, "♭": -1, "bb": -2, "♭♭": -2}
+#: A note name with its sign and perhaps its octave: F#4, Bb, E♭3. Without an octave "Ebb" and "Ax" are words.
+_NAME = re.compile(r"\b([A-G])(##|♯♯|♭♭|[#♯b♭]|(?:bb|x)(?=-?\d))(-?\d)?(?!\w)")
+#: A as the name of a note or key. An article never stands before these, and has its capital only where a
+#: sentence begins.
+_LETTER_A = re.compile(
+    r"""\bA(?=\s*(?:[,;:!?)\]]|\.(?:\s|$)|$)                                # A, fourth octave
+          | [\s-]+(?:double\s+)?(?:sharp|flat|natural|major|minor)\b            # A flat major
+          | \s+(?:is|was|has|goes|comes|stands|lies|sounds|and|or|to|then|in)\b  # A is one note lower
+          | -?\d)                                                            # A4
+      | (?<=[a-z,;]\s)A(?=\s)                                              # from A we go up
+    """, re.VERBOSE)
+_SAID_A = "[['eI]]"  # eSpeak's phonemes for the letter's name
 
 
 class Variety(StrEnum):
@@ -114,3 +131,12 @@ class English(Language):
 
     def full_date(self, day: date) -> str:
         return f"{day.day:02} {MONTHS[day.month - 1]} {day.year}"
+
+    def spoken(self, text: str) -> str:
+        """ "F#4" is said "F sharp 4", and "A" as the letter where it names a note; elsewhere it is the article."""
+        def name(found: re.Match[str]) -> str:
+            letter, sign, octave = found.groups()
+            return f"{letter} {ACCIDENTALS[_SIGNS[sign]]}{' ' + octave if octave else ''}"
+
+        text = _LETTER_A.sub(_SAID_A, _NAME.sub(name, text))
+        return re.sub(r"(\b[B-G]|\]\])(-?\d)\b", r"\1 \2", text)  # "C4" as a letter and a number

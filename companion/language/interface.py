@@ -43,6 +43,10 @@ class Language(ABC):
         """A template in this language; itself where the catalogue does not have it."""
         return self.translations.gettext(template)
 
+    def spoken(self, text: str) -> str:
+        """A line as the speech engine is to be given it, so that names of notes are said as such: itself, if not overridden."""
+        return text
+
     def plural(self, one: str, many: str, count: int) -> str:
         """The template for one thing or for several."""
         return self.translations.ngettext(one, many, count)

@@ -12,6 +12,7 @@ from typing import TextIO
 from companion import audio
 from companion.diary import SettingName, Settings, Speech
 from companion.errors import Trouble
+from companion.language import LANGUAGES
 
 Interrupt = Callable[[], bool]  # asked while something plays: is it to be cut short?
 POLL_S = 0.03
@@ -25,7 +26,7 @@ class Out:
 
     def __init__(self, settings: Settings, show: bool = False, stream: TextIO | None = None) -> None:
         self.speech = settings[SettingName.SPEECH] == Speech.ON
-        self.rate, self.variety = int(settings[SettingName.RATE]), str(settings[SettingName.VARIETY])
+        self.rate, self.language = int(settings[SettingName.RATE]), LANGUAGES[str(settings[SettingName.VARIETY])]()
         self.cap_db = float(settings[SettingName.LOUDNESS])
         self.device = settings[SettingName.LOUDSPEAKER] or None
         self.show = show
@@ -45,7 +46,7 @@ class Out:
                 after_start()
             return True
         shown = self.show
-        done = self.sound(audio.speak(text, self.rate, self.variety), interrupt, after_start)
+        done = self.sound(audio.speak(text, self.language, self.rate), interrupt, after_start)
         if not self.speech and not shown:
             self.write(text)  # the loudspeaker failed just now
         return done

@@ -92,8 +92,9 @@ def to_text(sheet: Sheet) -> list[str]:
 def to_sound(sheet: Sheet, rate_wpm: int = 150, variety: str = "british") -> Sound:
     """The sheet spoken, a pause after each line. Raises Trouble where speech is not to be had."""
     from companion.audio import concatenated, silence, speak
+    from companion.language import English
 
-    parts = [part for line in to_text(sheet) for part in (speak(line, rate_wpm, variety), silence(PAUSE_S, 22050))]
+    parts = [part for line in to_text(sheet) for part in (speak(line, English(variety), rate_wpm), silence(PAUSE_S, 22050))]
     return concatenated(*parts, rate=22050)
 
 

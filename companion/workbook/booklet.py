@@ -164,9 +164,10 @@ def to_html(b: Booklet, answers: bool = False) -> bytes:
 def to_sound(b: Booklet) -> Sound:
     """The booklet spoken: each exercise, each question, and what is to be heard, with time to answer."""
     from companion.audio import OUTPUT_RATE, concatenated, line_sound, silence, speak
+    from companion.language import English, Variety
 
     def say(text: str) -> Sound:
-        return speak(b.say(text), variety="american" if b.american else "british")
+        return speak(b.say(text), English(Variety.AMERICAN if b.american else Variety.BRITISH))
 
     parts = [say(f"{b.title}. Exercises.")]
     for k, e in enumerate(b.exercises, 1):

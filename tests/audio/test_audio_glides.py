@@ -11,7 +11,7 @@ from made_matches import made_match, turned_answer
 from companion.audio.glides import OUTPUT_RATE, glide, hertz, line_sound, move_glides, starting_note
 from companion.audio.playback import finish
 from companion.audio.sound import PART_DB, Sound, active_db
-from companion.language import English
+from companion.language import English, Language
 from companion.lesson.sounds import AFTER_SPEECH_S, cue_sound, said_then, start_sound
 from companion.match import advise
 from companion.tune import load
@@ -126,15 +126,15 @@ def test_speech_and_glides_have_one_level() -> None:
 
 
 def test_whatever_level_speech_and_sounds_come_at_they_leave_at_one(monkeypatch: pytest.MonkeyPatch) -> None:
-    def loud(say: str, rate_wpm: int, variety: str) -> Sound:
+    def loud(say: str, language: Language, rate_wpm: int) -> Sound:
         return Sound(0.9 * np.sign(starting_note(50, 0.8).samples), OUTPUT_RATE)
 
-    def soft(say: str, rate_wpm: int, variety: str) -> Sound:
+    def soft(say: str, language: Language, rate_wpm: int) -> Sound:
         return Sound(0.001 * starting_note(50, 0.8).samples, OUTPUT_RATE)
 
     for speak in (loud, soft):
         monkeypatch.setattr("companion.lesson.sounds.speak", speak)
-        sound = said_then("x", Sound(glide(60, 67).samples * 0.02, OUTPUT_RATE))
+        sound = said_then(English(), "x", Sound(glide(60, 67).samples * 0.02, OUTPUT_RATE))
         for part in (sound.samples[:round(0.8 * OUTPUT_RATE)], sound.samples[round(1.1 * OUTPUT_RATE):]):
             assert active_db(Sound(part, OUTPUT_RATE)) == pytest.approx(PART_DB, abs=0.3)
 
@@ -152,7 +152,7 @@ def test_the_starting_note_is_said_and_then_sounded() -> None:
     tone = sound.samples[-OUTPUT_RATE + 4410:-4410].astype(float)
     assert 69 + 12 * np.log2(spectrum_peak(tone) / 440) == pytest.approx(note.midi - 2.5, abs=0.02)
     assert sound.seconds > 1 + AFTER_SPEECH_S + 0.4
-    assert said_then("Listen.", starting_note(60)).seconds > 1 + AFTER_SPEECH_S + 0.2
+    assert said_then(English(), "Listen.", starting_note(60)).seconds > 1 + AFTER_SPEECH_S + 0.2
 
 
 def test_a_line_sounds_note_for_note() -> None:

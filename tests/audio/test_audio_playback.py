@@ -95,8 +95,9 @@ def test_levelled_parts_have_one_level(part: Sound) -> None:
 def test_parts_played_one_by_one_keep_their_balance_at_every_loudness(cap: float) -> None:
     """As a session plays them: a sentence, then a glide, each finished by itself."""
     from companion.audio.speech import speak
+    from companion.language import English
 
-    spoken = finish(levelled(speak("Four of five right. From 'snail' to 'wall' the tune goes up. Listen.")), cap)
+    spoken = finish(levelled(speak("Four of five right. From 'snail' to 'wall' the tune goes up. Listen.", English())), cap)
     levels = [active_db(spoken), *(active_db(finish(glide(60, 62, t), cap)) for t in ("tune", "voice"))]
     assert max(levels) - min(levels) < 2
     assert np.mean(levels) == pytest.approx(PART_DB + cap - CAP_DBFS, abs=2)

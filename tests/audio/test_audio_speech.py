@@ -11,27 +11,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from companion.audio import speech
-from companion.audio.speech import for_speech, speak, speak_to
+from companion.audio import speak, speech
+from companion.audio.speech import speak_to
+from companion.language import English, Variety
+
+ENGLISH = English()
 
 
-@pytest.mark.parametrize(("text", "said"), [
-    ("F#4", "F sharp 4"), ("Bb3", "B flat 3"), ("E♭", "E flat"), ("C##5", "C double sharp 5"),
-    ("Dbb2", "D double flat 2"), ("From C4 to F#4.", "From C 4 to F sharp 4."),
-    ("Ebb and flow", "Ebb and flow"), ("Axe", "Axe"), ("Bb, then", "B flat, then"),
-    ("A, fourth octave: dot 4", "[['eI]], fourth octave: dot 4"),
-    ("A is one note lower.", "[['eI]] is one note lower."), ("Start on A.", "Start on [['eI]]."),
-    ("Start on A flat.", "Start on [['eI]] flat."),
-    ("A 4-year-old", "A 4-year-old"), ("A-flat", "[['eI]]-flat"), ("A minor", "[['eI]] minor"),
-    ("A4", "[['eI]] 4"),
-    ("Ab3", "[['eI]] flat 3"), ("That cell is A", "That cell is [['eI]]"), ("from A we go", "from [['eI]] we go"),
-    ("A little closer, and sing again.", "A little closer, and sing again."),
-    ("A palm's width.", "A palm's width."), ("I heard a note.", "I heard a note."), ("Add a", "Add a")])
-def test_notes_are_called_by_their_names(text: str, said: str) -> None:
-    assert for_speech(text) == said
-
-
-def phonemes(text: str, folder: Path) -> str:
+def phonemes(text: str, folder: Path, language: English = ENGLISH) -> str:
     """What eSpeak NG says, in its own phoneme letters (espeak_SetPhonemeTrace of speak_lib.h)."""
     library, _ = speech._start()
     libc = ctypes.CDLL(None)
@@ -40,7 +27,7 @@ def phonemes(text: str, folder: Path) -> str:
     file = ctypes.c_void_p(libc.fopen(str(trace).encode(), b"w"))
     library.espeak_SetPhonemeTrace(1, file)
     try:
-        speak(text)
+        speak(text, language)
     finally:
         library.espeak_SetPhonemeTrace(0, None)
         libc.fclose(file)
@@ -67,9 +54,9 @@ def test_what_goes_wrong_in_the_sink_comes_out_and_ends_the_sentence() -> None:
         raise OurFault("the disk is full")
 
     with pytest.raises(OurFault, match="the disk is full"):
-        speak_to(sink, "One, two, three, four, five, six, seven.")
+        speak_to(sink, "One, two, three, four, five, six, seven.", ENGLISH.voice)
     assert len(calls) == 1
-    assert speak("And on it goes.").seconds > 0.5, "the engine is as good as new"
+    assert speak("And on it goes.", ENGLISH).seconds > 0.5, "the engine is as good as new"
 
 
 def test_ctrl_c_while_speaking_comes_out_too() -> None:
@@ -77,34 +64,34 @@ def test_ctrl_c_while_speaking_comes_out_too() -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        speak_to(sink, "One, two, three.")
+        speak_to(sink, "One, two, three.", ENGLISH.voice)
 
 
 def test_a_sentence_can_be_stopped() -> None:
-    whole = speak("One, two, three, four, five, six, seven, eight, nine, ten.")
+    whole = speak("One, two, three, four, five, six, seven, eight, nine, ten.", ENGLISH)
     got = []
 
     def sink(samples: np.ndarray) -> bool:
         got.append(len(samples))
         return len(got) < 3
 
-    rate = speak_to(sink, "One, two, three, four, five, six, seven, eight, nine, ten.")
+    rate = speak_to(sink, "One, two, three, four, five, six, seven, eight, nine, ten.", ENGLISH.voice)
     assert sum(got) / rate < whole.seconds / 2
     assert len(got) == 3
 
 
 def test_a_sink_that_speaks_is_told_so_and_does_not_hang() -> None:
     def sink(samples: np.ndarray) -> bool:
-        speak("Again.")
+        speak("Again.", ENGLISH)
         return True
 
     with pytest.raises(RuntimeError, match="may not speak"):
-        speak_to(sink, "Once.")
+        speak_to(sink, "Once.", ENGLISH.voice)
 
 
 def test_several_threads_speak_one_after_the_other() -> None:
     lengths: list[float] = []
-    threads = [threading.Thread(target=lambda: lengths.append(speak("From snail to wall.").seconds))
+    threads = [threading.Thread(target=lambda: lengths.append(speak("From snail to wall.", ENGLISH).seconds))
                for _ in range(4)]
     for t in threads:
         t.start()
@@ -117,17 +104,30 @@ def test_several_threads_speak_one_after_the_other() -> None:
 @pytest.mark.parametrize("text", ["", " ", "\0", "\udc80", "‿", "[[", "<speak>", "ß 🎵", "one\0two", "x" * 5000])
 def test_odd_text_is_spoken_or_silent(text: str) -> None:
     stop = []
-    speak_to(lambda s: stop.append(1) or len(stop) < 20, text)  # type: ignore[func-returns-value]
+    speak_to(lambda s: stop.append(1) or len(stop) < 20, text, ENGLISH.voice)  # type: ignore[func-returns-value]
 
 
 def test_zero_does_not_end_the_text() -> None:
-    assert speak("one\0two three four").seconds > 1.5 * speak("one").seconds
+    assert speak("one\0two three four", ENGLISH).seconds > 1.5 * speak("one", ENGLISH).seconds
 
 
 def test_no_heavy_library_stands_before_the_first_word() -> None:
-    code = ("import sys; from companion.audio.speech import speak; speak('Hello.');"
+    code = ("import sys; from companion.audio import speak; from companion.language import English;"
+            "speak('Hello.', English());"
             "heavy = {'librosa', 'numba', 'scipy', 'music21', 'soundfile', 'sounddevice'};"
             "print(sorted(heavy & set(sys.modules)))")
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True,
                          cwd=Path(__file__).parents[2], check=True).stdout
     assert out.strip() == "[]"
+
+
+def test_each_variety_has_a_voice_of_its_own(tmp_path: Path) -> None:
+    """The stressed vowel of "tomato" is that of "father" in Britain and that of "face" in America (Wells 1982)."""
+    assert "A:" in phonemes("tomato", tmp_path, ENGLISH)
+    assert "eI" in phonemes("tomato", tmp_path, English(Variety.AMERICAN))
+
+
+def test_a_voice_that_there_is_not_is_an_error_and_not_another_voice() -> None:
+    with pytest.raises(ValueError, match="'no such voice'"):
+        speak_to(lambda samples: True, "One.", "no such voice")
+    assert speak("One.", ENGLISH).seconds > 0.2

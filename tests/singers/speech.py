@@ -21,9 +21,10 @@ def _syllable(text: str, tract: float) -> tuple[Any, Any, Any]:
     """(spectral envelope, aperiodicity, voiced) of a spoken syllable, frames of 5 ms."""
     import pyworld
 
-    from companion.audio.speech import speak
+    from companion.audio import speak
+    from companion.language import English
 
-    sound = speak(text, rate_wpm=130)
+    sound = speak(text, English(), rate_wpm=130)
     x = sound.samples.astype(np.float64)
     f0, t = pyworld.harvest(x, sound.rate, f0_floor=60, f0_ceil=400, frame_period=1000 * STEP_S)
     envelope = pyworld.cheaptrick(x, f0, t, sound.rate)

@@ -234,9 +234,10 @@ def test_what_is_no_tune_is_refused_in_one_sentence(take: PitchTrack, part: str)
     "The little boat went down the river in the morning, and nobody knew where it would stop.",
     "Good morning everybody, my name is Robin and today we are going to learn a new song.", "One, two, three, four."])
 def test_speech_is_refused(text: str) -> None:
-    from companion.audio.speech import speak
+    from companion.audio import speak
+    from companion.language import English
 
-    spoken = speak(text)
+    spoken = speak(text, English())
     with pytest.raises(NothingSung, match="sounds like speech"):
         notate(track(spoken.samples, spoken.rate))
 
