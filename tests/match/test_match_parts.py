@@ -28,6 +28,7 @@ from companion.match import (
     advise,
     closeness,
     detail,
+    match_take,
     move_kind,
     take_features,
 )
@@ -212,6 +213,15 @@ def test_a_note_may_begin_where_the_pitch_changes_the_level_dips_or_voice_begins
     assert got.onset[got.first == 48].tolist() == [PARAMETERS.no_onset]
     bare = cut(track_of(pitch), PARAMETERS)
     assert bare.onset[bare.first == 48].tolist() == [PARAMETERS.no_onset_unknown], "of a bare track less is known"
+
+
+def test_a_repeated_note_begins_where_the_level_dips_and_not_where_its_length_would_have_it() -> None:
+    pitch = [math.nan] * 12 + [60.0] * 100 + [62.0] * 45 + [64.0] * 45 + [math.nan] * 12
+    level = [-60.0] * 12 + [-20.0] * 28 + [-27.0] * 3 + [-20.0] * 159 + [-60.0] * 12
+    notes = [note(i, m) for i, m in enumerate((60, 60, 62, 64))]
+    found = match_take(track_of(pitch, level[:len(pitch)], 0.95), notes)
+    assert found.notes[1].onset_s == pytest.approx(0.42, abs=0.05), "the dip is from 0.40 to 0.43 s; half way is 0.62"
+    assert [m.verdict for m in found.moves] == [Verdict.RIGHT] * 3
 
 
 # The singer's own key.
