@@ -6,8 +6,7 @@ its diary before its first word.
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from companion.diary.diary import Diary, open_or_beside
 from companion.diary.model import (
@@ -33,6 +32,7 @@ from companion.diary.settings import (
     read_setting,
 )
 from companion.diary.store import Locked, Unusable, beside, default_path
+from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.diary.changes import Changes, delete_pupil, make_changes, read_changes
@@ -45,15 +45,8 @@ __all__ = ["MOST_MINUTES", "SETTINGS", "VARIETIES", "Action", "Changes", "Compar
            "default_settings", "delete_pupil", "export_pupil", "make_changes", "open_or_beside", "read_changes",
            "read_setting", "suggestion", "tune_title", "week_of"]
 
-_LATER = {
+__getattr__ = loader(__name__, {
     "changes": ("Changes", "delete_pupil", "make_changes", "read_changes"),
     "export": ("export_pupil",),
     "week": ("Comparison", "KeptSound", "SetTune", "Suggestion", "Sung", "Week", "suggestion", "tune_title", "week_of"),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for module, names in _LATER.items():
-        if name in names:
-            return getattr(import_module(f"{__name__}.{module}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+})

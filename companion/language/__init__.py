@@ -6,12 +6,12 @@ that it tells of, and a command tells of few. A new name stands in all three lis
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from companion.language.choice import LANGUAGES, choose_language
 from companion.language.english import English, Variety
 from companion.language.interface import Joining, Language
+from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.language.cues import (
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
         change_lines,
         deletion_line,
         export_line,
-        kept_beside,
         new_page,
         no_pupils,
         pupil_line,
@@ -45,6 +44,7 @@ if TYPE_CHECKING:
         LessonSentence,
         given_line,
         greeting,
+        kept_beside,
         key_line,
         lesson_place,
         line_kept,
@@ -110,29 +110,21 @@ __all__ = [
     "went_well",
 ]
 
-#: The names of each subject.
-_SUBJECTS: dict[str, tuple[str, ...]] = {
+__getattr__ = loader(__name__, {
     "cues": (
         "NOTHING_SUNG", "CueSentences", "bare", "count_line", "cue_sentences", "cue_text", "detail_lines",
         "move_line", "move_name", "moves_of_kind", "note_name", "smaller_piece", "start_line", "went_well"
     ),
     "diary": (
-        "change_lines", "deletion_line", "export_line", "kept_beside", "new_page", "no_pupils",
-        "pupil_line", "setting_line", "week_lines"
+        "change_lines", "deletion_line", "export_line", "new_page", "no_pupils", "pupil_line",
+        "setting_line", "week_lines"
     ),
     "lesson": (
-        "LessonSentence", "given_line", "greeting", "key_line", "lesson_place", "line_kept", "phrase_place",
-        "sung_line_place", "sung_line_title", "title_and_phrases", "title_line"
+        "LessonSentence", "given_line", "greeting", "kept_beside", "key_line", "lesson_place", "line_kept",
+        "phrase_place", "sung_line_place", "sung_line_title", "title_and_phrases", "title_line"
     ),
     "microphone": ("level_line", "sing_for_level"),
     "moves": ("kind_of_moves", "next_time", "session_went_well"),
     "reach": ("hand_for_helper", "hand_for_pupil"),
     "tunes": ("tune_line",),
-}
-_SUBJECT_OF = {name: subject for subject, names in _SUBJECTS.items() for name in names}
-
-
-def __getattr__(name: str) -> Any:
-    if name not in _SUBJECT_OF:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_SUBJECT_OF[name]}"), name)
+})

@@ -149,8 +149,3 @@ def export_line(language: Language, path: str, files: int) -> str:
 
 def deletion_line(language: Language, nickname: str) -> str:
     return language.message("{name} is deleted for good.").format(name=nickname)
-
-
-def kept_beside(language: Language, trouble: Exception, path: Path) -> str:
-    """Where a session keeps its takes while the diary cannot be used; trouble: the sentence that says why."""
-    return language.message("{trouble} Until then this is kept in {path}.").format(trouble=trouble, path=path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from companion.diary import Action
@@ -89,6 +90,11 @@ def key_line(language: Language, action: Action, keys: Sequence[str]) -> str:
 
 def greeting(language: Language, nickname: str) -> str:
     return language.message("Hello {name}. Let us sing.").format(name=nickname)
+
+
+def kept_beside(language: Language, trouble: Exception, path: Path) -> str:
+    """Where a session keeps its takes while the diary cannot be used; trouble: the sentence that says why."""
+    return language.message("{trouble} Until then this is kept in {path}.").format(trouble=trouble, path=path)
 
 
 def title_line(language: Language, title: str) -> str:

@@ -6,19 +6,15 @@ come within half a second.
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.lesson.run import SessionOptions, check_level, run_lesson, run_practise
 
 __all__ = ["SessionOptions", "check_level", "run_lesson", "run_practise"]
 
-_MODULES = {"run": ("SessionOptions", "check_level", "run_lesson", "run_practise")}
-
-
-def __getattr__(name: str) -> Any:
-    for module, names in _MODULES.items():
-        if name in names:
-            return getattr(import_module(f"{__name__}.{module}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = loader(__name__, {
+    "run": ("SessionOptions", "check_level", "run_lesson", "run_practise"),
+})

@@ -24,14 +24,12 @@ from companion.diary import (
     default_path,
     default_settings,
     open_or_beside,
-    suggestion,
 )
 from companion.errors import Trouble
-from companion.language import Language, choose_language, greeting, kept_beside, level_line, sing_for_level
+from companion.language import Language, choose_language, greeting, kept_beside
 from companion.lesson.keys import Keys, bindings, read_binding
 from companion.lesson.out import Out
 from companion.messages import _
-from companion.tune import catalogue, load
 
 if TYPE_CHECKING:
     from companion.lesson.practise import Set
@@ -107,6 +105,7 @@ def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: 
     """
     from companion.lesson.answer import chosen_line
     from companion.lesson.live import Echo, Lesson
+    from companion.tune import load
 
     diary, trouble = open_or_beside(options.diary) if nickname else (None, None)
     pupil = _pupil(diary, nickname, options.new) if diary is not None and nickname else None
@@ -135,6 +134,7 @@ def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: 
 def check_level(options: SessionOptions, say: Callable[[str], None]) -> None:
     """Three seconds of singing, and what to change about the microphone. say: gives out a line."""
     from companion.ear import RATE, Microphone, level_of
+    from companion.language import level_line, sing_for_level
 
     _load_portaudio()
     settings = _settings(options, None, None)
@@ -222,7 +222,9 @@ def _load_portaudio() -> None:
 
 def _another(diary: Diary, pupil: Pupil, names: Sequence[str]) -> Set | None:
     """A tune that was not sung yet: what helps next, else the easiest that fits the voice."""
+    from companion.diary import suggestion
     from companion.lesson.practise import Set
+    from companion.tune import catalogue, load
 
     reach = pupil.high - pupil.low if pupil.low is not None and pupil.high is not None else USUAL_REACH
     suggested = suggestion(diary, pupil)
@@ -233,7 +235,9 @@ def _another(diary: Diary, pupil: Pupil, names: Sequence[str]) -> Set | None:
 
 def _sets(diary: Diary, pupil: Pupil, tune: str | None) -> list[Set]:
     """What is to be practised: the tune asked for, else what is set, else what helps next, else the easiest."""
+    from companion.diary import suggestion
     from companion.lesson.practise import Set
+    from companion.tune import load
 
     names = [tune] if tune else [w.tune for w in diary.work(pupil)]
     if not names:
