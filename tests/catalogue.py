@@ -37,7 +37,11 @@ AMERICAN_WORDS = {
 #: "double bar", "bar line" and "bar repeat" keep their name, and a bar on the wall or of soap is no measure.
 KEPT = r"(?<!double )(?<!final )(?<!wall )(?<![-.\w/])\b(WORDS)(s?)\b(?! lines?\b)(?![-=])"
 #: Sentences in which a word of the table means something else, or the table gives clumsy English.
-AMERICAN_SENTENCES: dict[str, str] = {}
+AMERICAN_SENTENCES: dict[str, str] = {
+    "a tone lower (or an octave higher)": "a whole step lower (or an octave higher)",
+    "All of it is a tone higher, now in {key}.": "All of it is a whole step higher, now in {key}.",
+    "All of it is a tone lower, now in {key}.": "All of it is a whole step lower, now in {key}.",
+}
 #: Places to be filled, `companion practise` and other names that are typed stay as they are.
 TYPED = re.compile(r"\{[^{}]*\}|companion practise|--practise|\"bar [^\"]*\"")
 

@@ -28,7 +28,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.transcribe.door import booklet_of
     from companion.workbook import booklet
 
     practise = list(options.practise)
@@ -38,8 +37,8 @@ def run(options: argparse.Namespace) -> int:
         with Diary(options.diary) as diary:
             suggested = suggestion(diary, diary.pupil(options.pupil))
         practise += [suggested.tally.kind.size] if suggested else []
-    made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
-                      width=options.width, seed=options.seed, part=options.part, american=options.american)
+    made = booklet.booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
+                              width=options.width, seed=options.seed, part=options.part, american=options.american)
     if options.out:
         names = booklet.save(made, options.out, options.width, options.height, options.sound)
         print("\n".join(f"{name} written." for name in names))

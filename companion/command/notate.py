@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import json
+import sys
 
 from companion.messages import _
 
@@ -35,41 +37,40 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    import json
-    import sys
+    from companion.audio import play
+    from companion.ear import Microphone
+    from companion.language import read_correction, read_key, score_json, score_lines
+    from companion.lesson import corrected
+    from companion.paper.saving import check_outs, save_as, tune_sound
+    from companion.transcribe import LIVE, given, write_takes
 
-    from companion.transcribe.door import LIVE, LIVE_SAY, check_outs, given, save_as, tune_sound, write_takes
-    from companion.transcribe.score import as_json
-
+    language = options.language
     check_outs(options.out, options.take)
-    said = given(options.bpm, options.time, options.beats, options.key, options.counted_in)
+    known = given(options.bpm, options.time, options.beats, options.key and read_key(language, options.key),
+                  options.counted_in)
+    fixes = [read_correction(language, fix) for fix in options.fix]
     microphone = None
     if options.take == [LIVE]:
-        from companion.ear import Microphone
-
         microphone = Microphone(options.microphone)
-        print(LIVE_SAY, file=sys.stderr if options.json else sys.stdout, flush=True)
+        print(language.message("Sing now. Three seconds of silence end it."),
+              file=sys.stderr if options.json else sys.stdout, flush=True)
     try:
-        written = write_takes(options.take, said, options.title, options.words, options.fix,
-                              microphone.read if microphone else None)
+        transcription = write_takes(options.take, known, options.title, options.words, fixes,
+                                    microphone.read if microphone else None)
     finally:
         if microphone:
             microphone.close()
     if not options.json:
-        print("\n".join(written.lines(options.american)), flush=True)
+        print("\n".join(score_lines(language, transcription)), flush=True)
     if options.correct:
-        from companion.transcribe.dialogue import talk
-
-        written = talk(written, sys.stdin, print if not options.json else (lambda text: None), options.american)
-    tune = written.notation.tune
+        transcription = corrected(language, transcription, sys.stdin, (lambda text: None) if options.json else print)
+    tune = transcription.notation.tune
     for path in options.out:
         names = save_as(tune, path)
         if not options.json:
-            print("\n".join(f"{name} written." for name in names))
+            print("\n".join(_("{name} written.").format(name=name) for name in names))
     if options.json:
-        print(json.dumps(as_json(written.notation), ensure_ascii=False))
+        print(json.dumps(score_json(language, transcription.notation), ensure_ascii=False))
     if options.play:
-        from companion.audio import play
-
         play(tune_sound(tune))
     return 0

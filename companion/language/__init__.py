@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 from companion.language.choice import LANGUAGES, choose_language
 from companion.language.english import English, Variety
-from companion.language.interface import Joining, Language
+from companion.language.interface import Joining, Language, Order
 from companion.lazy import loader
 
 if TYPE_CHECKING:
+    from companion.language.corrections import EXAMPLES, read_correction, read_key
     from companion.language.cues import (
         NOTHING_SUNG,
         CueSentences,
@@ -57,9 +58,21 @@ if TYPE_CHECKING:
     from companion.language.microphone import level_line, sing_for_level
     from companion.language.moves import kind_of_moves, next_time, session_went_well
     from companion.language.reach import hand_for_helper, hand_for_pupil
+    from companion.language.scores import (
+        a_length,
+        bar_lines,
+        change_line,
+        doubt_line,
+        doubt_lines,
+        length,
+        score_json,
+        score_lines,
+        uneven_words,
+    )
     from companion.language.tunes import tune_line
 
 __all__ = [
+    "EXAMPLES",
     "LANGUAGES",
     "NOTHING_SUNG",
     "CueSentences",
@@ -67,8 +80,12 @@ __all__ = [
     "Joining",
     "Language",
     "LessonSentence",
+    "Order",
     "Variety",
+    "a_length",
+    "bar_lines",
     "bare",
+    "change_line",
     "change_lines",
     "choose_language",
     "count_line",
@@ -76,6 +93,8 @@ __all__ = [
     "cue_text",
     "deletion_line",
     "detail_lines",
+    "doubt_line",
+    "doubt_lines",
     "export_line",
     "given_line",
     "greeting",
@@ -84,6 +103,7 @@ __all__ = [
     "kept_beside",
     "key_line",
     "kind_of_moves",
+    "length",
     "lesson_place",
     "level_line",
     "line_kept",
@@ -96,6 +116,10 @@ __all__ = [
     "note_name",
     "phrase_place",
     "pupil_line",
+    "read_correction",
+    "read_key",
+    "score_json",
+    "score_lines",
     "session_went_well",
     "setting_line",
     "sing_for_level",
@@ -106,11 +130,13 @@ __all__ = [
     "title_and_phrases",
     "title_line",
     "tune_line",
+    "uneven_words",
     "week_lines",
     "went_well",
 ]
 
 __getattr__ = loader(__name__, {
+    "corrections": ("EXAMPLES", "read_correction", "read_key"),
     "cues": (
         "NOTHING_SUNG", "CueSentences", "bare", "count_line", "cue_sentences", "cue_text", "detail_lines",
         "move_line", "move_name", "moves_of_kind", "note_name", "smaller_piece", "start_line", "went_well"
@@ -126,5 +152,8 @@ __getattr__ = loader(__name__, {
     "microphone": ("level_line", "sing_for_level"),
     "moves": ("kind_of_moves", "next_time", "session_went_well"),
     "reach": ("hand_for_helper", "hand_for_pupil"),
+    "scores": (
+        "a_length", "bar_lines", "change_line", "doubt_line", "doubt_lines", "length", "score_json", "score_lines", "uneven_words"
+    ),
     "tunes": ("tune_line",),
 })

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import gettext
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
@@ -27,15 +28,69 @@ class Joining(StrEnum):
     OR = "or"
 
 
+class Order(StrEnum):
+    """What can be typed instead of a correction."""
+
+    END = "end"
+    HELP = "help"
+    BARS = "bars"
+    UNDO = "undo"
+    PLAY = "play"
+
+
+@dataclass(frozen=True)
+class CorrectionWords:
+    """The words with which a written-down take is corrected, in small letters; read by `companion.language.corrections`.
+
+    numbers: of bars, notes and beats, and places (-1: the last). values: undotted ones, in crotchets. dotted: what stands
+    before a dotted value, and its dots. articles: what may stand before a value or an interval. steps, accidentals: of
+    pitches. modes: of keys. intervals: in semitones. directions: 1 up, -1 down. words, title: how a line begins that gives
+    words or a title. The others are regular expressions: time (group 1 its number or figures), key (group 1), no_pickup,
+    pickup (group 1 its value), double, halve; note (groups before, bar, note or place, and after: what stands before
+    and after the note that is meant) and what may stand there; in end_rest, group 1 is the length of the rest. orders:
+    what is typed for each of them.
+    """
+
+    numbers: Mapping[str, int]
+    values: Mapping[str, Fraction]
+    dotted: Mapping[str, int]
+    articles: tuple[str, ...]
+    steps: Mapping[str, str]
+    accidentals: Mapping[str, int]
+    modes: Mapping[str, str]
+    intervals: Mapping[str, int]
+    directions: Mapping[str, int]
+    words: str
+    title: str
+    time: str
+    key: str
+    no_pickup: str
+    pickup: str
+    double: str
+    halve: str
+    note: str
+    take_out: str
+    split: str
+    join: str
+    no_rest: str
+    end_rest: str
+    not_a_note: str
+    rest: str
+    other_reading: str
+    orders: Mapping[str, Order]
+
+
 class Language(ABC):
     """A language to speak and write in. Chosen once, where a command or page begins, and handed in.
 
     code: of the catalogue, as gettext has it ("en_GB", "en_US"). voice: name of the speech voice.
     translations: of templates; one-off sentences use the same (see `companion.messages`). A language can be pickled,
     since the work on many takes is shared out among processes.
+    correction_words: see `CorrectionWords`.
     """
 
     code: str
+    correction_words: CorrectionWords
     voice: str
     translations: gettext.NullTranslations
 
@@ -86,6 +141,10 @@ class Language(ABC):
     @abstractmethod
     def value(self, base: Fraction, dots: int = 0) -> str:
         """A note value, base in quarters: "crotchet", "dotted minim"."""
+
+    @abstractmethod
+    def a_value(self, base: Fraction, dots: int = 0) -> str:
+        """One note of a value, with its article where there are any: "a crotchet", "an eighth note"."""
 
     @abstractmethod
     def key(self, key: Key) -> str:

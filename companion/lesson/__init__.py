@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING
 from companion.lazy import loader
 
 if TYPE_CHECKING:
+    from companion.lesson.correcting import corrected
     from companion.lesson.run import SessionOptions, check_level, run_lesson, run_practise
 
-__all__ = ["SessionOptions", "check_level", "run_lesson", "run_practise"]
+__all__ = ["SessionOptions", "check_level", "corrected", "run_lesson", "run_practise"]
 
 __getattr__ = loader(__name__, {
+    "correcting": ("corrected",),
     "run": ("SessionOptions", "check_level", "run_lesson", "run_practise"),
 })

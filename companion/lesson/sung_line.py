@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from companion.ear import PitchTrack, SungNote
-from companion.transcribe.segmentation import sung_notes
+from companion.transcribe import sung_notes
 from companion.tune import Bar, Key, LineNote, Note, Time, Tune, spell
 
 #: Values that a note of an echoed line may have, in crotchets.

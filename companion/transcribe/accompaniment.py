@@ -1,7 +1,7 @@
-"""What the sound of a take tells before any note is sought in it: a second voice, a slide, breath without pitch.
+"""What the sound of a take shows before any note is sought in it: a second voice, a slide, breath without pitch.
 
 The limits were set on synthesised singers of both makers, in rooms and in noise, on pairs of them and on singers
-over a piano, and then held against others (tests/notate/test_notate_sound.py has a few of each).
+over a piano, and then held against others (tests/transcribe/test_transcribe_sound.py has a few of each).
 """
 
 from __future__ import annotations
@@ -16,9 +16,6 @@ from companion.messages import _
 
 F32 = NDArray[np.float32]
 
-COMPANY = ("More than one voice or instrument sounds here, and a note may come from either. Record the voice alone, or "
-           "listen to each note again.")
-
 FRAME = 4096  # samples, 186 ms: partials of two voices a third apart stand apart in it
 LOW_HZ, HIGH_HZ = 90.0, 2000.0  # where the partials of voices are strong
 STEADY_S, STEADY_SEMITONES = 0.12, 0.6  # so long before and after a moment the pitch must lie so still
@@ -27,10 +24,10 @@ PROMINENT, AROUND = 20.0, 30  # a partial stands out so many times over the medi
 #: A peak so near a multiple of the pitch belongs to it: Hz (a note's beginning and its wavering spread its partials),
 #: and a share of its frequency (vibrato).
 NEAR_HZ, NEAR_SHARE = 28.0, 0.045
-#: A take has company where in so great a share of its moments so much of the power of all peaks lies elsewhere.
+#: A take is accompanied where in so great a share of its moments so much of the power of all peaks lies elsewhere.
 #: Single voices reached a share of 0.06, in a hall with much echo 0.22; two voices or a piano mostly 0.3 to 1.
 MOMENT_FROM, TAKE_FROM = 0.03, 0.25
-#: So does one where company lasts: that much power in so many moments in a row (0.24 s; an echo is gone by then), in
+#: So is one where that lasts: that much power in so many moments in a row (0.24 s; an echo is gone by then), in
 #: such a share of all. Single voices reached 0.08.
 LASTING_FROM, IN_A_ROW, TAKE_LASTING = 0.02, 8, 0.15
 
@@ -42,7 +39,7 @@ SLIDE_FROM, FEWEST_SLIDING = 0.6, 80
 BREATH_BELOW = 0.6
 
 
-def company(samples: F32, track: PitchTrack) -> tuple[float, float]:
+def accompaniment(samples: F32, track: PitchTrack) -> tuple[float, float]:
     """In what share of its steady moments a take holds partials that are not those of its pitch, and in what share
     for long; each 0 to 1.
 
@@ -65,9 +62,9 @@ def company(samples: F32, track: PitchTrack) -> tuple[float, float]:
     return float((away > MOMENT_FROM).mean()), float(runs[runs >= IN_A_ROW].sum() / len(away))
 
 
-def has_company(samples: F32, track: PitchTrack) -> bool:
+def is_accompanied(samples: F32, track: PitchTrack) -> bool:
     """Whether something else sounds with the voice, as far as can be told."""
-    share, lasting = company(samples, track)
+    share, lasting = accompaniment(samples, track)
     return share >= TAKE_FROM or lasting >= TAKE_LASTING
 
 
@@ -104,8 +101,8 @@ def sliding(track: PitchTrack) -> float:
     return float(((np.abs(slope) > SLIDE_SEMITONES_S) & (off < SLIDE_OFF)).mean())
 
 
-def check(track: PitchTrack) -> None:
-    """Raises NothingSung, one sentence, where a take is one long slide, or breath and no voice."""
+def check_voice(track: PitchTrack) -> None:
+    """Raises NothingSung where a take is one long slide, or breath and no voice."""
     if sliding(track) > SLIDE_FROM:
         raise NothingSung(_("The pitch of this take slides all the way and rests on no note, so there is nothing to "
                             "write down. Sing it note by note."))

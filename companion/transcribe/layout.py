@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
-from companion.transcribe.rhythm import METRES, TICKS, bar_ticks
-from companion.tune import VALUES, Bar, Key, Note, Syllable, Time, Tune, Tuplet, spell
+from companion.transcribe.folk_counts import TICKS, TIMES, ticks_of
+from companion.tune import Bar, Key, Note, Syllable, Time, Tune, Tuplet, spell
 
 FEWEST_NOTES, FEWEST_TO_A_BREATH = 3, 4  # in a phrase that a rest ends, and in one that only a breath ends
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
-    """One sung note: MIDI number, ticks of its value and of the rest after it (4 ticks a crotchet).
+class ScoreNote:
+    """One sung note in a score: MIDI number, ticks of its value and of the rest after it (4 ticks a crotchet).
 
     triplet: 1, 2 or 3 for the notes of a triplet, whose ticks are only the nearest whole ones, together right.
     """
@@ -26,131 +26,149 @@ class Event:
     syllable: Syllable | None = None
     triplet: int = 0
 
+    @property
+    def length(self) -> int:
+        """Ticks to where the next note begins."""
+        return self.ticks + self.rest
 
-#: Lengths in ticks that one sign stands for, with (undotted value, dots), in metres of crotchets; a metre of
-#: dotted crotchets has no minim (it would hide the beat).
+
+#: Lengths in ticks that one value stands for, with (undotted value, dots).
 _PLAIN = {1: (Fraction(1, 4), 0), 2: (Fraction(1, 2), 0), 3: (Fraction(1, 2), 1), 4: (Fraction(1), 0),
           6: (Fraction(1), 1), 8: (Fraction(2), 0), 12: (Fraction(2), 1), 16: (Fraction(4), 0)}
+_COMPOUND = set(_PLAIN) - {8, 16}  # in compound time a minim would hide the beat
+LONGEST = 16  # ticks of one value
+DOTTED_CROTCHET = 6
 
 
-def signs(at: int, ticks: int, metre: str, rest: bool = False) -> list[tuple[Fraction, int]]:
+def tied_values(at: int, ticks: int, time: Time, rest: bool = False) -> list[tuple[Fraction, int]]:
     """The values, to be tied, for `ticks` that begin `at` ticks after a bar line and do not leave the bar."""
-    bar = bar_ticks(metre)
-    beat = 6 if METRES[metre][1] == 8 else TICKS
-    allowed = set(_PLAIN) - ({8, 16} if beat == 6 else set())
-    if ticks in allowed:
-        crosses = at % beat and at // beat != (at + ticks - 1) // beat
-        # A note may stand across beats where that is usual (crotchet after a quaver, in crotchet metres);
-        # a rest may not, and no rest but of whole beats hides a beat.
-        # Nothing longer than a dotted crotchet begins inside the beat.
-        if not (rest and (crosses or (at % beat == 0 and ticks > beat and ticks % beat))) and not (
-                crosses and (ticks % 2 or at % 2 or beat == 6)) and not (at % beat and ticks > 6):
-            return [_PLAIN[ticks]]
-    # Cut at the next beat, or else at the last that leaves a whole sign behind.
-    to_beat = beat - at % beat
-    if at % beat and to_beat < ticks:
-        return signs(at, to_beat, metre, rest) + signs(at + to_beat, ticks - to_beat, metre, rest)
-    for piece in sorted((x for x in allowed if x < ticks), reverse=True):
-        if (piece % beat == 0 or ticks < beat) and not (rest and piece > beat and piece % beat):
-            return signs(at, piece, metre, rest) + signs(at + piece, ticks - piece, metre, rest)
-    assert bar
-    return [_PLAIN[1]] * ticks
+    beat = ticks_of(time.beat)
+    allowed = _COMPOUND if time.compound else set(_PLAIN)
+    if ticks in allowed and _shows_beats(at, ticks, beat, rest):
+        return [_PLAIN[ticks]]
+    # Cut at the next beat, or else at the last that leaves a whole value behind.
+    cut = beat - at % beat
+    if not at % beat or cut >= ticks:
+        cut = next(x for x in sorted(allowed, reverse=True) if x < ticks and (x % beat == 0 or ticks < beat)
+                   and not (rest and x > beat and x % beat))
+    return tied_values(at, cut, time, rest) + tied_values(at + cut, ticks - cut, time, rest)
 
 
-def triplet_values(events: Sequence[Event], place: int, bar: int) -> list[Fraction]:
-    """For each event the written value of a triplet's note, 0 where it is none.
+def _shows_beats(at: int, ticks: int, beat: int, rest: bool) -> bool:
+    """Whether one value may stand there without hiding where the beats are.
+
+    A note may stand across beats where that is usual (a crotchet after a quaver, in simple time); a rest may not, and no
+    rest but of whole beats may last longer than one. Nothing longer than a dotted crotchet begins inside a beat.
+    """
+    inside = at % beat
+    crosses = bool(inside) and at // beat != (at + ticks - 1) // beat
+    if rest and (crosses or (not inside and ticks > beat and ticks % beat)):
+        return False
+    if crosses and (ticks % 2 or at % 2 or beat == DOTTED_CROTCHET):
+        return False
+    return not (inside and ticks > DOTTED_CROTCHET)
+
+
+def length_values(ticks: int) -> list[tuple[Fraction, int]]:
+    """The values, to be tied, for a length that begins on a beat and may be longer than a bar."""
+    values = tied_values(0, min(ticks, LONGEST), TIMES["4/4"])
+    return values + length_values(ticks - LONGEST) if ticks > LONGEST else values
+
+
+def triplet_values(notes: Sequence[ScoreNote], place: int, bar: int) -> list[Fraction]:
+    """For each note the written value of a triplet's note, 0 where it is none.
 
     Only whole triplets of quavers or crotchets count, that begin on a beat and do not leave the bar.
     """
-    out, at = [Fraction(0)] * len(events), place % bar
-    for i, event in enumerate(events):
-        three = events[i:i + 3]
-        whole = sum(e.ticks for e in three)
-        if ([e.triplet for e in three] == [1, 2, 3] and whole in (4, 8) and not any(e.rest for e in three[:2])
+    out, at = [Fraction(0)] * len(notes), place % bar
+    for i, note in enumerate(notes):
+        three = notes[i:i + 3]
+        whole = sum(n.ticks for n in three)
+        if ([n.triplet for n in three] == [1, 2, 3] and whole in (4, 8) and not any(n.rest for n in three[:2])
                 and at % TICKS == 0 and at + whole <= bar):
             out[i:i + 3] = [Fraction(whole, 2 * TICKS)] * 3
-        at = (at + event.ticks + event.rest) % bar
+        at = (at + note.length) % bar
     return out
 
 
-def phrase_starts(events: Sequence[Event]) -> tuple[int, ...]:
+def phrase_starts(notes: Sequence[ScoreNote]) -> tuple[int, ...]:
     """Numbers, from 1, of the notes that begin a phrase.
 
     A phrase begins after a rest of a crotchet or more, the longest rests first, or after a breath; never so near
     another beginning, or the tune's end, that what lies between is too short for a phrase.
     """
-    found = {0, len(events)}
-    gaps = [(max(TICKS - 1, e.rest), i) for i, e in enumerate(events, 1) if e.breath or e.rest >= TICKS]
+    found = {0, len(notes)}
+    gaps = [(max(TICKS - 1, n.rest), i) for i, n in enumerate(notes, 1) if n.breath or n.rest >= TICKS]
     for rest, i in sorted(gaps, key=lambda g: (-g[0], g[1])):
         if all(abs(i - other) >= (FEWEST_NOTES if rest >= TICKS else FEWEST_TO_A_BREATH) for other in found):
             found.add(i)
-    return tuple(i + 1 for i in sorted(found - {len(events)}))
+    return tuple(i + 1 for i in sorted(found - {len(notes)}))
 
 
-def lay_out(events: Sequence[Event], metre: str, place: int, key: Key, title: str = "",
+class _Bars:
+    """Bars of written notes, filled from the left. at: ticks after the last bar line."""
+
+    def __init__(self, time: Time, place: int, key: Key) -> None:
+        self.time, self.key = time, key
+        self.bar = ticks_of(time.quarters)
+        self.at = place % self.bar
+        self.notes: list[list[Note]] = [[]]
+
+    def _parts(self, ticks: int) -> Iterator[tuple[int, int, bool]]:
+        """A length cut at bar lines: for each part its place, its ticks, and whether another follows."""
+        while ticks > 0:
+            if self.at == self.bar:
+                self.notes.append([])
+                self.at = 0
+            at, part = self.at, min(ticks, self.bar - self.at)
+            self.at += part
+            ticks -= part
+            yield at, part, ticks > 0
+
+    def rest(self, ticks: int) -> None:
+        for at, part, _ in self._parts(ticks):
+            if part == self.bar:
+                self.notes[-1].append(Note(pitch=None, base=Fraction(4), whole_bar=True))
+            else:
+                self.notes[-1] += [Note(pitch=None, base=base, dots=dots)
+                                   for base, dots in tied_values(at, part, self.time, rest=True)]
+
+    def note(self, note: ScoreNote, breath: bool) -> None:
+        syllables = (note.syllable,) if note.syllable else ()
+        for at, part, goes_on in self._parts(note.ticks):
+            values = tied_values(at, part, self.time)
+            for k, (base, dots) in enumerate(values, 1):
+                tie = goes_on or k < len(values)
+                self.notes[-1].append(Note(pitch=spell(note.midi, self.key), base=base, dots=dots, tie=tie,
+                                           marks=("breath",) if breath and not tie else (), syllables=syllables))
+                syllables = ()
+
+    def triplet(self, note: ScoreNote, base: Fraction, breath: bool) -> None:
+        for _ in self._parts(note.ticks):  # one part: a triplet does not leave its bar
+            self.notes[-1].append(Note(
+                pitch=spell(note.midi, self.key), base=base, tuplet=Tuplet(3, 2, ("start", "", "stop")[note.triplet - 1]),
+                marks=("breath",) if breath else (), syllables=(note.syllable,) if note.syllable else ()))
+
+
+def lay_out(notes: Sequence[ScoreNote], time: Time, place: int, key: Key, title: str = "",
             quarter_bpm: float | None = None) -> Tune:
     """Bars of notes. place: ticks of the first note after its bar line; not 0 makes a pickup."""
-    bar = bar_ticks(metre)
-    upper, lower = METRES[metre]
-    cells: list[list[Note]] = [[]]
-    at = place % bar
-
-    def put(ticks: int, event: Event | None) -> None:
-        nonlocal at
-        left, first = ticks, True
-        while left > 0:
-            if at == bar:
-                cells.append([])
-                at = 0
-            take = min(left, bar - at)
-            if event is None and take == bar:
-                cells[-1].append(Note(pitch=None, base=Fraction(4), whole_bar=True))
-                at += take
-                left -= take
-                continue
-            pieces = signs(at, take, metre, event is None)
-            for k, (base, dots) in enumerate(pieces):
-                more = event is not None and (k < len(pieces) - 1 or left > take)
-                if event is None:
-                    cells[-1].append(Note(pitch=None, base=base, dots=dots))
-                else:
-                    cells[-1].append(Note(
-                        pitch=spell(event.midi, key), base=base, dots=dots, tie=more,
-                        marks=("breath",) if event.breath and not more else (),
-                        syllables=(event.syllable,) if first and event.syllable else ()))
-                first = False
-            at += take
-            left -= take
-
-    starts = phrase_starts(events)
-    threes = triplet_values(events, place, bar)
-    for i, event in enumerate(events):
+    bars = _Bars(time, place, key)
+    starts = phrase_starts(notes)
+    threes = triplet_values(notes, place, bars.bar)
+    for i, note in enumerate(notes):
+        # A silence inside a phrase is a consonant or a catch of breath, and no mark for it stands in a score.
+        breath = note.breath and i + 2 in starts
         if threes[i]:
-            if at == bar:
-                cells.append([])
-                at = 0
-            cells[-1].append(Note(
-                pitch=spell(event.midi, key), base=threes[i],
-                tuplet=Tuplet(3, 2, ("start", "", "stop")[event.triplet - 1]),
-                marks=("breath",) if event.breath and i + 2 in starts else (),
-                syllables=(event.syllable,) if event.syllable else ()))
-            at += event.ticks
-            put(event.rest, None)
-            continue
-        # A silence inside a phrase is a consonant or a catch of breath, and no sign for it stands in a score.
-        put(event.ticks, event if i + 2 in starts else replace(event, breath=False))
-        put(event.rest, None)
+            bars.triplet(note, threes[i], breath)
+        else:
+            bars.note(note, breath)
+        bars.rest(note.rest)
     # The last bar is filled up, unless with the pickup it makes a whole one (common practice).
-    if at % bar and not (place and at == place):
-        put(bar - at, None)
-    bars = []
-    for k, notes in enumerate(cells):
-        number = k if place else k + 1
-        bars.append(Bar(number=number, notes=tuple(notes), key=key if k == 0 else None,
-                        time=Time((upper,), lower) if k == 0 else None,
-                        barline="final" if k == len(cells) - 1 else ""))
-    return Tune(title=title, bars=tuple(bars), quarter_bpm=quarter_bpm,
-                phrase_starts=tuple(starts) if len(starts) > 1 else None)
-
-
-assert all(base in VALUES for base, _ in _PLAIN.values())
+    if bars.at % bars.bar and not (place and bars.at == place):
+        bars.rest(bars.bar - bars.at)
+    last = len(bars.notes) - 1
+    return Tune(title=title, quarter_bpm=quarter_bpm, phrase_starts=tuple(starts) if len(starts) > 1 else None, bars=tuple(
+        Bar(number=k if place else k + 1, notes=tuple(written), key=None if k else key, time=None if k else time,
+            barline="final" if k == last else "")
+        for k, written in enumerate(bars.notes)))

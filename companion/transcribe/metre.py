@@ -1,7 +1,7 @@
-"""Which metre: the likelihood of each reading, together with what a whole tune shows beyond its values.
+"""Which time signature: the likelihood of each reading, together with what a whole tune shows beyond its values.
 
 The likelihood of `rhythm` sees one note after the other. A tune also repeats its bars, has phrases of two and
-four bars, ends on a strong beat and has a usual number of notes to the bar. These are weighed with it by a
+four bars, ends on a strong beat and has a usual number of notes to the bar. These features are weighed with it by a
 conditional logistic regression over folk tunes sung by a simulated singer (`weights` in `counts.json`).
 """
 
@@ -15,31 +15,52 @@ from numpy.typing import NDArray
 
 from companion.errors import Trouble
 from companion.messages import _
-from companion.transcribe.rhythm import GUESSED, METRES, TICKS, Evidence, Reading, bar_ticks, counts, read
+from companion.transcribe.folk_counts import GUESSED, TIMES, counts, ticks_of
+from companion.transcribe.rhythm import Evidence, Reading, read
+from companion.tune import Time
 
 F = NDArray[np.float64]
+I64 = NDArray[np.int64]
 
 COUNTED, COUNTED_BARS = 6.0, 3.0  # odds (logarithm) for a metre of as many beats as were counted, or of a part of them
 START_SPREAD, START_MOST = 1.0, 4.0  # ticks by which a first note lies off the counted beat; and the most it costs
+REPEAT_LAGS = PHRASE_LENGTHS = (1, 2, 4)  # bars
+SHARED_VALUES = (1, 2, 3, 4, 6, 8, 12)  # ticks of the values whose shares are features
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """The reading in the likeliest metre, its probability, and the runner-up."""
+    """The reading in the likeliest time signature, its probability, and the runner-up."""
 
     reading: Reading
-    sure: float
-    other: str
-    other_sure: float
+    confidence: float
+    runner_up: Time
+    runner_up_confidence: float
+
+
+def quarter_s(bpm: float, time: Time) -> float:
+    """Seconds a crotchet, of beats a minute."""
+    return 60.0 / bpm / float(time.beat)
 
 
 def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
-    """What a whole tune shows of one metre, as numbers; `weights` in `counts.json` has one for each."""
-    bar, n = bar_ticks(r.metre), len(r.ticks)
-    at = np.concatenate([[0], np.cumsum(r.ticks[:-1])]) + r.place[0]
+    """What a whole tune shows of one reading, as numbers; `weights` in `counts.json` has one for each, in this order.
+
+    midi, phrase: N, the notes' pitches, and whether a breath stands before each.
+    """
+    at = np.concatenate([[0], np.cumsum(r.ticks[:-1])]) + r.place[0]  # ticks from the bar line before the first note
+    starts = np.concatenate([[at[0]], at[np.flatnonzero(phrase)]])
+    own_time = [float(t == r.time) for t in GUESSED]
+    return np.array([r.log_likelihood, r.path_log, *own_time, *_repeats(r, at, midi), *_phrases(r, starts),
+                     *_bars(r, at), *_strong_beats(r, at, starts), *_pace(r, at, own_time)])
+
+
+def _repeats(r: Reading, at: I64, midi: Sequence[int]) -> list[float]:
+    """How much of the rhythm, and of the tune, comes again one, two and four bars later."""
+    bar, n = ticks_of(r.time.quarters), len(r.ticks)
     index = {int(x): i for i, x in enumerate(at)}
-    out: list[float] = [r.log_likelihood, r.best, *(float(m == r.metre) for m in GUESSED)]
-    for lag in (1, 2, 4):  # how much of the rhythm, and of the tune, comes again so many bars later
+    out: list[float] = []
+    for lag in REPEAT_LAGS:
         same = melody = total = 0
         for i in range(n - 1):
             later = int(at[i]) + lag * bar
@@ -51,62 +72,67 @@ def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
                 same += 1
                 melody += midi[j] == midi[i]
         out += [same / total if total else 0.3, melody / total if total else 0.1]
-    starts = np.concatenate([[at[0]], at[np.flatnonzero(phrase)]])
-    for bars in (1, 2, 4):  # phrases that begin where the first does
-        out.append(float(np.mean((starts[1:] - starts[0]) % (bars * bar) == 0)) if len(starts) > 1 else 0.5)
-    out.append(float(np.mean(at % bar == 0)))
-    last = int(at[-1] // bar)
-    out.append(sum(k * bar not in index for k in range(1, last + 1)) / max(1, last))
-    out.append(float(at[-1] % bar == 0))
-    bars_in_all = last + 1 - int(at[0] % bar > 0)
-    out += [float(bars_in_all % 2 == 0), float(bars_in_all % 4 == 0)]
-    out += [float(at[0] % bar == 0), float((starts % bar == 0).mean()), float(_strong(at[-1], r.metre)),
-            float(np.mean([_strong(x, r.metre) for x in at]))]
+    return out
+
+
+def _phrases(r: Reading, starts: I64) -> list[float]:
+    """Share of phrases that begin where in its bar, or pair or four of bars, the first does."""
+    bar = ticks_of(r.time.quarters)
+    return [float(np.mean((starts[1:] - starts[0]) % (bars * bar) == 0)) if len(starts) > 1 else 0.5
+            for bars in PHRASE_LENGTHS]
+
+
+def _bars(r: Reading, at: I64) -> list[float]:
+    """Notes that begin a bar, bars that no note begins, whether the last note begins one, and how many bars there are."""
+    bar = ticks_of(r.time.quarters)
+    onsets, last = {int(x) for x in at}, int(at[-1] // bar)
+    bars = last + 1 - int(at[0] % bar > 0)
+    empty = sum(k * bar not in onsets for k in range(1, last + 1)) / max(1, last)
+    return [float(np.mean(at % bar == 0)), empty, float(at[-1] % bar == 0), float(bars % 2 == 0), float(bars % 4 == 0)]
+
+
+def _strong_beats(r: Reading, at: I64, starts: I64) -> list[float]:
+    """What begins on bar lines and other strong beats: the tune, its phrases, its last note, its notes, its long notes."""
+    bar = ticks_of(r.time.quarters)
+    half = bar // 2 if r.time.name in ("4/4", "6/8") else bar  # the middle of such bars is strong too
     long = r.ticks[:-1] >= np.percentile(r.ticks, 75)
-    out.append(float(np.mean(at[:-1][long] % bar == 0)) if long.any() else 0.0)
-    notes_a_bar = np.log(n / max((at[-1] - at[0]) / bar, 0.5))
-    pace = float(np.mean(np.log(r.quarter_s)))
-    for m in GUESSED:
-        mine = float(m == r.metre)
-        out += [mine * x for x in (notes_a_bar, notes_a_bar**2, pace, pace**2)]
-    shares = [float(np.mean(r.ticks[:-1] == v)) for v in (1, 2, 3, 4, 6, 8, 12)]
-    for m in GUESSED:
-        out += [float(m == r.metre) * x for x in shares]
-    return np.array(out)
+    return [float(at[0] % bar == 0), float((starts % bar == 0).mean()), float(at[-1] % half == 0),
+            float(np.mean(at % half == 0)), float(np.mean(at[:-1][long] % bar == 0)) if long.any() else 0.0]
 
 
-def _strong(at: int, metre: str) -> bool:
-    """On a bar line, or in the middle of a bar that has one."""
-    half = bar_ticks(metre) // 2 if metre in ("4/4", "6/8") else bar_ticks(metre)
-    return int(at) % half == 0
+def _pace(r: Reading, at: I64, own_time: list[float]) -> list[float]:
+    """Notes a bar, tempo, and shares of values, apart for each time signature."""
+    notes_a_bar = np.log(len(r.ticks) / max((at[-1] - at[0]) / ticks_of(r.time.quarters), 0.5))
+    tempo = float(np.mean(np.log(r.quarter_s)))
+    shares = [float(np.mean(r.ticks[:-1] == v)) for v in SHARED_VALUES]
+    out = [own * x for own in own_time for x in (notes_a_bar, notes_a_bar**2, tempo, tempo**2)]
+    return out + [own * x for own in own_time for x in shares]
 
 
 def _after_counts(r: Reading, first_s: float, downbeat_s: float, bpm: float, counted_in: int) -> float:
     """What counting in adds to a reading's score: its first note's place, and as many beats to the bar as counts."""
-    upper, lower = METRES[r.metre]
-    bar, beat = bar_ticks(r.metre), 6 if lower == 8 else TICKS
+    upper = sum(r.time.upper)
+    bar, beat = ticks_of(r.time.quarters), ticks_of(r.time.beat)
     off = (r.place[0] - (first_s - downbeat_s) * bpm / 60.0 * beat + bar / 2) % bar - bar / 2
-    beats = upper // 3 if lower == 8 and counted_in != upper else upper
+    beats = upper // 3 if r.time.compound and counted_in != upper else upper
     said = COUNTED if beats == counted_in else COUNTED_BARS if counted_in % beats == 0 else 0.0
     return said - min(0.5 * float(off / START_SPREAD) ** 2, START_MOST)
 
 
-def choose(e: Evidence, midi: Sequence[int], time: str | None = None, bpm: float | None = None,
+def choose(e: Evidence, midi: Sequence[int], time: Time | None = None, bpm: float | None = None,
            beats_s: Sequence[float] = (), sharpness: float = 1.0, downbeat_s: float | None = None,
            counted_in: int = 0) -> Chosen:
-    """The likeliest metre of some notes and its reading. time, bpm, beats_s: as given by a person.
+    """The likeliest time signature of some notes and its reading. time, bpm, beats_s: as given by a person.
 
     downbeat_s: when a bar begins, after so many counts of a beat each (with bpm), where the take was counted in.
+    Raises Trouble for a time signature that cannot be written.
     """
-    if time is not None and time not in METRES:
-        raise Trouble(_("Time {time} was given; it can be {METRES}.").format(time=time, METRES=', '.join(METRES)))
-    names = [time] if time else list(GUESSED)
+    if time is not None and time not in TIMES.values():
+        raise Trouble(_("Time {time} was given; it can be {times}.").format(time=time.name, times=", ".join(TIMES)))
+    times = [time] if time else list(GUESSED)
     readings: list[Reading] = []
-    for name in names:
-        quarter_s = None
-        if bpm is not None:
-            quarter_s = 60.0 / bpm / (1.5 if METRES[name][1] == 8 else 1.0)
-        readings += read(e, name, quarter_s, beats_s, sharpness)
+    for one in times:
+        readings += read(e, one, None if bpm is None else quarter_s(bpm, one), beats_s, sharpness)
     table = np.array([features(r, midi, e.phrase) for r in readings])
     table[:, :2] -= table[:, :2].max(axis=0)
     score = table @ np.array(counts()["weights"])
@@ -115,6 +141,6 @@ def choose(e: Evidence, midi: Sequence[int], time: str | None = None, bpm: float
     weight = np.exp(score - score.max())
     weight /= weight.sum()
     best = readings[int(weight.argmax())]
-    sums = {m: float(sum(w for w, r in zip(weight, readings, strict=True) if r.metre == m)) for m in names}
-    second = max((m for m in names if m != best.metre), key=lambda m: sums[m], default=best.metre)
-    return Chosen(best, sums[best.metre], second, 0.0 if second == best.metre else sums[second])
+    sums = {t: float(sum(w for w, r in zip(weight, readings, strict=True) if r.time == t)) for t in times}
+    second = max((t for t in times if t != best.time), key=lambda t: sums[t], default=best.time)
+    return Chosen(best, sums[best.time], second, 0.0 if second == best.time else sums[second])

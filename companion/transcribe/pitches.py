@@ -1,21 +1,20 @@
-"""Written pitches and key out of sung pitches: the singer's tuning drift taken out on the way.
+"""Written pitches and key from sung pitches, with the singer's tuning drift taken out on the way.
 
-A sung pitch is a written one, plus the singer's tuning at that moment, plus a miss. The tuning wanders from
-note to note, more over a wide move (untrained voices shrink their intervals: Pfordresher and Brown 2007), and
-what is written keeps to a key: which degrees follow each other, and on which a tune begins and ends, was
-counted on folk tunes (`counts.json`). All 24 keys are weighed (forward and backward).
+A hidden Markov model for each of the 24 keys. States are (tuning, written note); a sung pitch is a written one, plus the
+singer's tuning at that moment, plus a miss. The tuning wanders from note to note, more over a wide move (untrained
+voices shrink their intervals: Pfordresher and Brown 2007), and what is written keeps to a key: which degrees follow each
+other, and on which a tune begins and ends, was counted on folk tunes (`folk_counts`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.transcribe.rhythm import counts
+from companion.transcribe.folk_counts import MODES, degree_prior
 from companion.tune import Key
 
 F = NDArray[np.float64]
@@ -26,52 +25,35 @@ OFFSET_REACH = 2.5  # semitones that a take may drift to each side
 REACH = 1  # a note may be meant a semitone from the nearest
 WANDER = 0.06  # semitones, spread of the change of tuning from note to note ...
 WANDER_PER = 0.02  # ... and for each semitone of the move
-REKEY = 0.01  # chance that the tuning jumps anywhere within a semitone or so
+REKEY = 0.01  # probability that the tuning jumps anywhere within a semitone or so
 MISS = 0.2  # semitones, spread of a long note about its written pitch ...
 MISS_SHORT = 0.012  # ... and so much more divided by its seconds
-WILD = 0.04  # chance of a miss of any size
+WILD = 0.04  # probability of a miss of any size
 #: How much the counted degrees weigh: neighbouring degrees are not independent, so less than in full.
 KEY_WEIGHT = 0.9
 WIDE = 6.0  # semitones of reach from which on shrunk intervals can be told
 #: Factors by which untrained voices shrink all intervals, and what each costs (logarithm): far ones are rarer.
 SHRINK = ((0.96, 1.0), (0.92, 2.5), (0.87, 4.0))
-MODES = ("major", "minor")
 OPENING = 8  # notes whose tuning says which key's name is the nearest
+SQRT_2_PI = 2.507
 
 
 @dataclass(frozen=True)
 class Pitches:
     """midi: N written notes. tuning: N, semitones by which the singer was above equal temperament.
 
-    key, sure: the key and its probability; runner_up, and its probability.
-    chance: N x 3, probability of each note being a semitone lower than `midi`, as it is, a semitone higher.
+    key, confidence: the key and its probability; runner_up, and its probability. tonic: pitch class of the keynote.
+    posterior: N x 3, probability of each note being a semitone lower than `midi`, as it is, a semitone higher.
     """
 
     midi: I64
     tuning: F
     key: Key
-    sure: float
+    confidence: float
     runner_up: Key
-    runner_up_sure: float
+    runner_up_confidence: float
     tonic: int
-    chance: F
-
-
-@cache
-def _tables() -> tuple[F, F, F]:
-    """Logarithms: first degree 2 x 12, next degree 2 x 12 x 12, last degree 2 x 12 (major, minor)."""
-    c = counts()["degrees"]
-    first, follow, last = [], [], []
-    for mode in MODES:
-        one = np.array(c[mode]["first"], dtype=float)
-        two = np.array(c[mode]["next"], dtype=float).reshape(12, 12)
-        end = np.array(c[mode]["last"], dtype=float)
-        usual = (two.sum(axis=0) + 2.0) / (two.sum() + 24.0)
-        first.append(np.log((one + 10 * usual) / (one + 10 * usual).sum()))
-        mixed = two + 10.0 * usual
-        follow.append(np.log(mixed / mixed.sum(axis=1, keepdims=True)))
-        last.append(np.log((end + 1.0 * usual * 12 / 12) / (end + usual).sum()))
-    return np.array(first), np.array(follow), np.array(last)
+    posterior: F
 
 
 def key_of(tonic: int, mode: str) -> Key:
@@ -81,104 +63,158 @@ def key_of(tonic: int, mode: str) -> Key:
     return Key(around if around < 6 else around - 12, mode)
 
 
-def find(sung: Sequence[float], seconds: Sequence[float], tonic: int | None = None,
-         mode: str | None = None) -> Pitches:
+def find_pitches(sung: Sequence[float], seconds: Sequence[float], tonic: int | None = None,
+                 mode: str | None = None) -> Pitches:
     """Written pitches and key of N sung notes (MIDI numbers with fractions, and how long each lasted).
 
-    tonic, mode: where a person has said them, only such keys are weighed. In a tune with reach, intervals shrunk
+    tonic, mode: where a person has given them, only such keys are weighed. In a tune with reach, intervals shrunk
     all over are tried as well.
     """
     x = np.asarray(sung, dtype=float)
-    best, best_score = _find(x, seconds, tonic, mode)
+    best, best_log = _find(x, seconds, tonic, mode)
     if np.ptp(x) < WIDE:
         return best
     for factor, penalty in SHRINK:
-        other, score = _find(x[0] + (x - x[0]) / factor, seconds, tonic, mode)
-        if score - penalty > best_score:
+        other, log_likelihood = _find(x[0] + (x - x[0]) / factor, seconds, tonic, mode)
+        if log_likelihood - penalty > best_log:
             # What the shrinking took away is part of the singer's tuning.
-            best, best_score = replace(other, tuning=x - other.midi), score - penalty
+            best, best_log = replace(other, tuning=x - other.midi), log_likelihood - penalty
     return best
 
 
-def _find(sung: F, seconds: Sequence[float], tonic: int | None, mode: str | None) -> tuple[Pitches, float]:
-    """`find` for intervals as they are, and the logarithm of how likely it is."""
-    x, length = sung, np.asarray(seconds, dtype=float)
-    n = len(x)
-    first, follow, last = _tables()
-    keys = [(t, m) for m in range(2) for t in range(12)
+@dataclass(frozen=True)
+class _Model:
+    """The model of N notes with O offsets of the tuning and M written notes about each, in K keys.
+
+    keys: K pairs of keynote and mode (index in MODES). offsets: O semitones. base: N, the lowest of the M written notes.
+    first: O, of the tuning at the start. emission: N x O x M. first_degree, last_degree: K x 1 x M.
+    tuning_transition: N - 1 times O x O, even. degree_transition: N - 1 times K x M x M.
+    """
+
+    keys: list[tuple[int, int]]
+    offsets: F
+    base: I64
+    first: F
+    emission: F
+    first_degree: F
+    last_degree: F
+    tuning_transition: list[F]
+    degree_transition: list[F]
+
+
+def _model(sung: F, seconds: Sequence[float], tonic: int | None, mode: str | None) -> _Model:
+    keys = [(t, m) for m in range(len(MODES)) for t in range(12)
             if (tonic is None or t == tonic) and (mode is None or MODES[m] == mode)]
-    # The tuning at the start lies within half a semitone of where the first notes lie between two piano keys.
-    turn = np.exp(2j * np.pi * x[:OPENING]).sum()
-    start = float(np.angle(turn) / (2 * np.pi))
     offsets = np.arange(-OFFSET_REACH, OFFSET_REACH + 1e-9, OFFSET_STEP)
-    # N x O x M: what is sung as each of some written notes (from `base` on), at each offset of the tuning.
-    width = int(2 * OFFSET_REACH) + 5
-    base = np.round(x - OFFSET_REACH).astype(np.int64) - 2
-    notes = base[:, None] + np.arange(width)
-    nearest = np.round(x[:, None] - offsets[None, :])
-    off = x[:, None, None] - offsets[None, :, None] - notes[:, None, :]
-    spread = (MISS + MISS_SHORT / np.maximum(length, 0.05))[:, None, None]
-    emit = (1 - WILD) * np.exp(-0.5 * (off / spread) ** 2) / spread / 2.507 + WILD / 3
-    emit = np.where(np.abs(notes[:, None, :] - nearest[:, :, None]) <= REACH, emit, 0.0)
-    gap = np.subtract.outer(offsets, offsets)
-    begin = np.where(np.abs(offsets - start) <= 0.5, 1.0, 1e-6)
-    begin /= begin.sum() * (2 * REACH + 1)
+    base = np.round(sung - OFFSET_REACH).astype(np.int64) - 2
+    notes = base[:, None] + np.arange(int(2 * OFFSET_REACH) + 5)  # N x M
     tonics, modes = np.array([k[0] for k in keys]), np.array([k[1] for k in keys])
     degree = (notes[None, :, :] - tonics[:, None, None]) % 12  # K x N x M
-    alpha = begin[:, None] * emit[0] * np.exp(KEY_WEIGHT * first[modes[:, None], degree[:, 0]])[:, None, :]  # K x O x M
-    follows = np.exp(KEY_WEIGHT * follow)
-    scale = np.zeros(len(keys))
-    alphas, kernels, steps = [], [], []
-    for i in range(n):
-        total = alpha.sum(axis=(1, 2))
-        alpha = alpha / total[:, None, None]
-        scale += np.log(total + 1e-300)
-        alphas.append(alpha)
-        if i == n - 1:
-            break
-        sigma = WANDER + WANDER_PER * min(abs(x[i + 1] - x[i]), 12.0)
-        kernel = (1 - REKEY) * np.exp(-0.5 * (gap / sigma) ** 2) / sigma + REKEY * np.exp(-np.abs(gap) / 0.7) / 1.4
-        kernels.append(kernel * OFFSET_STEP)  # O x O, even
-        steps.append(follows[modes[:, None, None], degree[:, i, :, None], degree[:, i + 1, None, :]])  # K x M x M
-        alpha = (kernels[i] @ (alpha @ steps[i])) * emit[i + 1]
-    end = np.exp(last[modes[:, None], degree[:, n - 1]])[:, None, :]
-    total = (alphas[-1] * end).sum(axis=(1, 2))
-    score = scale + np.log(total + 1e-300)
-    weight = np.exp(score - score.max())
+    prior = degree_prior()
+    following = np.exp(KEY_WEIGHT * prior.following)
+    return _Model(
+        keys=keys, offsets=offsets, base=base, first=_first_tuning(sung, offsets),
+        emission=_emission(sung, np.asarray(seconds, dtype=float), offsets, notes),
+        first_degree=np.exp(KEY_WEIGHT * prior.first[modes[:, None], degree[:, 0]])[:, None, :],
+        last_degree=np.exp(prior.last[modes[:, None], degree[:, -1]])[:, None, :],
+        tuning_transition=[_tuning_transition(offsets, move) for move in np.abs(np.diff(sung))],
+        degree_transition=[following[modes[:, None, None], degree[:, i, :, None], degree[:, i + 1, None, :]]
+                           for i in range(len(sung) - 1)])
+
+
+def _first_tuning(sung: F, offsets: F) -> F:
+    """The tuning at the start lies within half a semitone of where the first notes lie between two piano keys."""
+    turn = np.exp(2j * np.pi * sung[:OPENING]).sum()
+    start = float(np.angle(turn) / (2 * np.pi))
+    out = np.where(np.abs(offsets - start) <= 0.5, 1.0, 1e-6)
+    out /= out.sum() * (2 * REACH + 1)
+    return out
+
+
+def _emission(sung: F, seconds: F, offsets: F, notes: I64) -> F:
+    """N x O x M: density of each sung pitch, for every written note and offset; 0 for notes too far off."""
+    nearest = np.round(sung[:, None] - offsets[None, :])
+    off = sung[:, None, None] - offsets[None, :, None] - notes[:, None, :]
+    spread = (MISS + MISS_SHORT / np.maximum(seconds, 0.05))[:, None, None]
+    density = (1 - WILD) * np.exp(-0.5 * (off / spread) ** 2) / spread / SQRT_2_PI + WILD / 3
+    return np.where(np.abs(notes[:, None, :] - nearest[:, :, None]) <= REACH, density, 0.0)
+
+
+def _tuning_transition(offsets: F, move: float) -> F:
+    """O x O, even: how the tuning changes over a move of so many semitones."""
+    gap = np.subtract.outer(offsets, offsets)
+    sigma = WANDER + WANDER_PER * min(move, 12.0)
+    wander = np.exp(-0.5 * (gap / sigma) ** 2) / sigma
+    return np.asarray(((1 - REKEY) * wander + REKEY * np.exp(-np.abs(gap) / 0.7) / 1.4) * OFFSET_STEP)
+
+
+def _find(sung: F, seconds: Sequence[float], tonic: int | None, mode: str | None) -> tuple[Pitches, float]:
+    """`find_pitches` for intervals as they are, and the logarithm of how likely it is."""
+    m = _model(sung, seconds, tonic, mode)
+    alphas, key_log = _forward(m)
+    weight = np.exp(key_log - key_log.max())
     weight /= weight.sum()
     order = np.argsort(-weight)
     best = int(order[0])
     other = int(order[1]) if len(order) > 1 else best
-    # Backward in the best key.
-    beta = np.broadcast_to(end[best], emit[0].shape)
-    marginal = np.zeros((n, width))
-    for i in range(n - 1, -1, -1):
-        both = alphas[i][best] * beta
-        marginal[i] = both.sum(axis=0) / both.sum()
+    path = _viterbi(m, alphas[0][best], best)
+    notes = np.array([note for _, note in path])
+    posterior = _note_posterior(m, [alpha[best] for alpha in alphas], best)
+    return Pitches(
+        midi=m.base + notes, tuning=np.array([m.offsets[o] for o, _ in path]),
+        key=_named(m.keys[best]), confidence=float(weight[best]), runner_up=_named(m.keys[other]),
+        runner_up_confidence=float(weight[other]) if other != best else 0.0, tonic=m.keys[best][0],
+        posterior=np.stack([posterior[np.arange(len(sung)), notes + d] for d in (-1, 0, 1)], axis=1),
+    ), float(np.log(np.exp(key_log - key_log.max()).sum()) + key_log.max())
+
+
+def _named(key: tuple[int, int]) -> Key:
+    return key_of(key[0], MODES[key[1]])
+
+
+def _forward(m: _Model) -> tuple[list[F], F]:
+    """N times K x O x M, each key's scaled to a sum of 1; and K, the logarithm of each key's likelihood."""
+    alpha = m.first[:, None] * m.emission[0] * m.first_degree
+    key_log = np.zeros(len(m.keys))
+    alphas = []
+    for i in range(len(m.emission)):
+        total = alpha.sum(axis=(1, 2))
+        alpha = alpha / total[:, None, None]
+        key_log += np.log(total + 1e-300)
+        alphas.append(alpha)
+        if i + 1 < len(m.emission):
+            alpha = (m.tuning_transition[i] @ (alpha @ m.degree_transition[i])) * m.emission[i + 1]
+    return alphas, key_log + np.log((alphas[-1] * m.last_degree).sum(axis=(1, 2)) + 1e-300)
+
+
+def _note_posterior(m: _Model, alphas: list[F], key: int) -> F:
+    """N x M: probability of each written note in one key, from that key's forward pass."""
+    beta = np.broadcast_to(m.last_degree[key], m.emission[0].shape)
+    out = np.zeros((len(alphas), m.emission.shape[2]))
+    for i in range(len(alphas) - 1, -1, -1):
+        both = alphas[i] * beta
+        out[i] = both.sum(axis=0) / both.sum()
         if i:
-            beta = kernels[i - 1] @ (emit[i] * beta) @ steps[i - 1][best].T
+            beta = m.tuning_transition[i - 1] @ (m.emission[i] * beta) @ m.degree_transition[i - 1][key].T
             beta = beta / beta.sum()
-    # The best path in the best key: first over the note before, then over the tuning before.
-    score_path = np.log(alphas[0][best] + 1e-300)
+    return out
+
+
+def _viterbi(m: _Model, first: F, key: int) -> list[tuple[int, int]]:
+    """The most probable path in one key: offset and written note, as indices. first: O x M, of the first note."""
+    score = np.log(first + 1e-300)
     back = []
-    for i in range(n - 1):
-        by_note = score_path[:, :, None] + np.log(steps[i][best])[None]  # O x M x M
+    for i in range(len(m.emission) - 1):
+        # First over the note before, then over the tuning before.
+        by_note = score[:, :, None] + np.log(m.degree_transition[i][key])[None]  # O x M x M
         note_before = by_note.argmax(axis=1)
-        by_offset = by_note.max(axis=1)[:, None, :] + np.log(kernels[i] + 1e-300)[:, :, None]  # O x O x M
+        by_offset = by_note.max(axis=1)[:, None, :] + np.log(m.tuning_transition[i] + 1e-300)[:, :, None]  # O x O x M
         back.append((note_before, by_offset.argmax(axis=0)))
-        score_path = by_offset.max(axis=0) + np.log(emit[i + 1] + 1e-300)
-    o, m = (int(v) for v in np.unravel_index(int((score_path + np.log(end[best])).argmax()), score_path.shape))
-    path = [(o, m)]
+        score = by_offset.max(axis=0) + np.log(m.emission[i + 1] + 1e-300)
+    o, note = (int(v) for v in np.unravel_index(int((score + np.log(m.last_degree[key])).argmax()), score.shape))
+    path = [(o, note)]
     for note_before, offset_before in reversed(back):
-        o = int(offset_before[o, m])
-        m = int(note_before[o, m])
-        path.append((o, m))
-    path.reverse()
-    chosen = np.array([m for _, m in path])
-    midi = base + chosen
-    chance = np.stack([marginal[np.arange(n), chosen + d] for d in (-1, 0, 1)], axis=1)
-    tuning = np.array([offsets[o] for o, _ in path])
-    key, second = keys[best], keys[other]
-    return Pitches(midi, tuning, key_of(key[0], MODES[key[1]]), float(weight[best]),
-                   key_of(second[0], MODES[second[1]]), float(weight[other]) if other != best else 0.0,
-                   key[0], chance), float(np.log(np.exp(score - score.max()).sum()) + score.max())
+        o = int(offset_before[o, note])
+        note = int(note_before[o, note])
+        path.append((o, note))
+    return path[::-1]

@@ -1,42 +1,30 @@
-"""Values, bars and tempo out of the times at which notes begin: a hidden Markov model over metre and tempo.
+"""Values, bars and tempo from the onsets of notes: a hidden Markov model over metre and tempo.
 
-For each metre the states are (where in the bar a note begins, in quarters of a crotchet; how long a crotchet
-lasts at that moment). From note to note the tempo wanders a little and the place in the bar moves on by the
-note's value. How probable each value is at each place, in each metre, was counted on folk tunes
-(`counts.json`, see `tests/benchmarks/notate_counts.py`), and so was where in the bar phrases begin, and
-which notes of the scale and which moves stand where. All readings are weighed together (forward and backward),
-so every value comes with how sure it is and what else it might be.
+For each time signature the states are (where in the bar a note begins, in ticks; how long a crotchet lasts at that
+moment). From note to note the tempo wanders a little and the place in the bar moves on by the note's value. The priors
+(how probable each value is at each place, where phrases begin, which degrees and moves stand where) were counted on
+folk tunes (`folk_counts`). All readings are weighed together (forward and backward), so every value comes with its
+posterior probability and the runner-up.
 """
 
 from __future__ import annotations
 
 import itertools
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from companion.transcribe.folk_counts import MOST_TICKS, TICKS, Prior, prior, ticks_of
+from companion.tune import Time
+
 F = NDArray[np.float64]
 I64 = NDArray[np.int64]
 
-TICKS = 4  # to a crotchet: a semiquaver is the shortest value written
-MOST_TICKS = 32  # the longest time from a note to the next: two bars of four
-#: Metres that can be written: name, upper figure, lower figure.
-METRES = {"2/4": (2, 4), "3/4": (3, 4), "4/4": (4, 4), "6/8": (6, 8), "9/8": (9, 8), "12/8": (12, 8)}
-#: The same by how many beats are counted.
-BY_BEATS = {upper: name for name, (upper, _) in METRES.items()}
-#: Those that are weighed where none is given. In 9/8 and 12/8 there are too few folk tunes to count; they are read, when
-#: they are given, by what was counted in 6/8: its first beat stands for their first (12/8: and third), else its second.
-GUESSED = ("2/4", "3/4", "4/4", "6/8")
-COMPOUND = ("9/8", "12/8")
 SLOWEST_S, FASTEST_S = 1.25, 0.2  # seconds a crotchet
 TEMPI = 56  # steps of tempo between them, 3.3 % each
-#: Seconds a beat (crotchet; dotted crotchet in 6/8) and the spread of its logarithm: the pulse that people
+#: Seconds a beat (crotchet; dotted crotchet in compound time) and the spread of its logarithm: the pulse that people
 #: choose lies near half a second (Fraisse 1982; van Noorden and Moelants 1999; from memory).
 BEAT_S, BEAT_SPREAD = 0.54, 0.3
 WANDER = 0.035  # spread of the tempo's logarithm from one note to the next, for a note of a crotchet
@@ -45,13 +33,16 @@ LENGTH_SPREAD = 0.06  # spread of the logarithm of a note's own length
 LAST_SPREADS = ((0.1, 0.7), (0.35, 0.3))
 ONSET_S = 0.035  # spread in seconds of when an onset is heard: consonants take time
 STRAY = 0.002  # density left for a length that fits no value
-MOST_FIRSTS, LEAST_FIRST = 3, 0.01  # places of the first note that are followed up in each metre
+MOST_FIRSTS, LEAST_FIRST = 3, 0.01  # places of the first note that are followed up in each time signature
 NEAR_TEMPI = 4  # steps of tempo, 14 %, that count as one tempo
-GIVEN_SPREAD = 0.05  # how far (logarithm) a singer's tempo may lie from one that was said
-FEWEST_BEATS = 3  # fewer taps than this tell no tempo
+GIVEN_SPREAD = 0.05  # how far (logarithm) a singer's tempo may lie from one that was given
+FEWEST_BEATS = 3  # fewer taps than this give no tempo
 TAPPED_SPREAD, TAPPED_WANDER = 0.02, 0.01  # what is left of both when each beat was tapped
 TAP_REACH = 2  # taps on each side over which a hand's unevenness is smoothed
 TAP_S = 0.06  # spread in seconds between a tap and the note that belongs to it
+#: How much the notes' degrees, moves and breaths count beside the values.
+DEGREE_WEIGHT, MOVE_WEIGHT, PHRASE_WEIGHT = 0.5, 0.5, 0.7
+IMPOSSIBLE = -1e3  # logarithm of a probability
 
 
 @dataclass(frozen=True)
@@ -70,37 +61,20 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Reading:
-    """One metre's reading of N notes. place: N, ticks from the bar line. ticks: N, from each onset to the next
-    (the last: to the end of its note). quarter_s: N, seconds a crotchet at each note.
-    chance: N x (MOST_TICKS + 1), probability of each value. log_likelihood: of all readings in this metre.
+    """N notes read in one time signature, with the first note at one place.
+
+    place: N, ticks from the bar line. ticks: N, from each onset to the next (the last: to the end of its note).
+    quarter_s: N, seconds a crotchet at each note. value_posterior: N x (MOST_TICKS + 1), probability of each value.
+    log_likelihood: of all readings with this first place. path_log: of this one.
     """
 
-    metre: str
+    time: Time
     place: I64
     ticks: I64
     quarter_s: F
-    chance: F
+    value_posterior: F
     log_likelihood: float
-    best: float = 0.0
-
-
-@cache
-def counts() -> dict[str, Any]:
-    """The table of counts, see the module's head."""
-    data: dict[str, Any] = json.loads((Path(__file__).parent / "counts.json").read_text(encoding="utf-8"))
-    return data
-
-
-def counted(metre: str) -> dict[str, Any]:
-    """What was counted in a metre, or in the one that stands for it (see GUESSED)."""
-    found: dict[str, Any] = counts()["metres"]["6/8" if metre in COMPOUND else metre]
-    return found
-
-
-def bar_ticks(metre: str) -> int:
-    """Ticks in a bar."""
-    upper, lower = METRES[metre]
-    return TICKS * 4 * upper // lower
+    path_log: float
 
 
 def moves(midi: Sequence[int]) -> I64:
@@ -110,62 +84,6 @@ def moves(midi: Sequence[int]) -> I64:
         d = b - a
         out.append(0 if d == 0 else 1 if 0 < d <= 2 else 2 if -2 <= d < 0 else 3 if d > 0 else 4)
     return np.array(out, dtype=np.int64)
-
-
-@cache
-def _tables(metre: str) -> dict[str, F]:
-    """Logarithms of probabilities for one metre, smoothed. value: B x (MOST_TICKS + 1)."""
-    if metre in COMPOUND:
-        at = np.arange(bar_ticks(metre))
-        at = at % 12 if metre == "12/8" else np.where(at < 6, at, 6 + at % 6)
-        return {name: table[at] for name, table in _tables("6/8").items()}
-    c = counts()["metres"][metre]
-    bar = bar_ticks(metre)
-    value = np.zeros((bar, MOST_TICKS + 1))
-    for place, row in c["value"].items():
-        for ticks, n in row.items():
-            value[int(place), min(int(ticks), MOST_TICKS)] += n
-    # Smoothed towards what is usual for a value in this metre wherever it stands, then towards anything.
-    usual = value.sum(axis=0)
-    landing = value.sum(axis=1) / value.sum()  # how usual it is that a note begins at a place
-    anywhere = np.zeros_like(value)
-    for p in range(bar):
-        for d in range(1, MOST_TICKS + 1):
-            anywhere[p, d] = (usual[d] / usual.sum() + 1e-4) * (landing[(p + d) % bar] + 1e-3)
-        anywhere[p] /= anywhere[p].sum()
-    weight = 3.0
-    value = (value + weight * anywhere) / (value.sum(axis=1, keepdims=True) + weight)
-    value[:, 0] = 0
-    out = {"value": np.log(value + 1e-12)}
-    first = np.array([c["first"].get(str(p), 0) for p in range(bar)], dtype=float)
-    out["first"] = np.log((first + 0.3) / (first + 0.3).sum())
-    last = np.array([c["last"].get(str(p), 0) for p in range(bar)], dtype=float)
-    out["last"] = np.log((last + 0.3) / (last + 0.3).sum())
-    ending = np.zeros((bar, MOST_TICKS + 1))  # the last note has values of its own, whatever follows a bar line
-    for place, row in c["ending"].items():
-        for ticks, n in row.items():
-            ending[int(place), min(int(ticks), MOST_TICKS)] += n
-    usual_ending = (ending.sum(axis=0) + 0.2) / (ending.sum() + 0.2 * (MOST_TICKS + 1))
-    ending = (ending + 2.0 * usual_ending) / (ending.sum(axis=1, keepdims=True) + 2.0)
-    out["ending"] = np.log(ending + 1e-12)
-    where = np.array(c["place"], dtype=float) + 2.0
-    overall = where / where.sum()
-    for name, n in (("degree", 12), ("move", 5), ("phrase", 2)):
-        table = np.array(c[name], dtype=float).reshape(bar, n)
-        total = table.sum(axis=0) / table.sum()
-        smooth = (table + 20.0 * total) / (table.sum(axis=1, keepdims=True) + 20.0)
-        out[name] = np.log(smooth / total)
-    out["overall"] = np.log(overall)
-    return out
-
-
-#: Chance that a tune has triplets, and that in such a tune three notes that fill a beat or two are one: few have any.
-WITH_TRIPLETS, TRIPLET = 0.05, 0.5
-EVEN_S = (0.02, 0.06)  # seconds: no singer is taken for more even, or for less, than this
-MOST_ODDS = 20.0  # one three alone makes no tune one with triplets
-
-#: How much the notes' pitches, moves and breaths count beside the values.
-WEIGHTS = {"degree": 0.5, "move": 0.5, "phrase": 0.7}
 
 
 def smoothed(taps: F) -> F:
@@ -189,225 +107,243 @@ def _at_beats(onset_s: F, beats_s: Sequence[float]) -> tuple[F, float]:
 
 
 @dataclass(frozen=True)
-class _Forward:
-    """The forward pass and what it was made from; see `read`."""
+class _Clock:
+    """Onsets as the model sees them, and what is known of the tempo.
 
-    alphas: list[F]
-    fits: list[F]
-    kernels: list[F]
-    end: F
+    onset_s: N + 1. quarter_s: seconds a crotchet where known, with its spread (logarithm); wander: see WANDER.
+    phase: N, in ticks from a beat, where beats were tapped, with the spread of a tap in ticks.
+    """
+
+    onset_s: F
+    quarter_s: float | None
+    spread: float
+    wander: float
+    phase: F | None = None
+    phase_spread: float = 0.0
+
+
+def _clock(e: Evidence, time: Time, quarter_s: float | None, beats_s: Sequence[float]) -> _Clock:
+    if len(beats_s) < FEWEST_BEATS:
+        return _Clock(e.onset_s, quarter_s, GIVEN_SPREAD, WANDER)
+    beat = ticks_of(time.beat)
+    at_beats, beat_s = _at_beats(e.onset_s, beats_s)
+    # From here on time runs evenly from tap to tap, so that the tempo no longer bends.
+    return _Clock(at_beats * beat_s, beat_s * TICKS / beat, TAPPED_SPREAD, TAPPED_WANDER, at_beats[:-1] * beat,
+                  TAP_S / beat_s * beat)
+
+
+@dataclass(frozen=True)
+class _Model:
+    """The hidden Markov model of N notes in a bar of B ticks, with D values and T tempi.
+
+    place_log: N x B, of a note's degree, move, breath and tap at each place. emission: N times D x T, density of the
+    time from each onset to the next. tempo_transition: N times T x T, even. tempo_prior, log_tempo: T.
+    value_p, ending_p: B x D, probability of a value at a place, and of the last one; last_p: B, of the last place.
+    source, target: B x D, the place that a note of a value came from, and that it leads to.
+    """
+
+    first_log: F
     place_log: F
-    prior: F
+    emission: list[F]
+    tempo_transition: list[F]
+    tempo_prior: F
     log_tempo: F
-    log_likelihood: float
     value_p: F
-    last_p: F
     ending_p: F
+    last_p: F
     source: I64
+    target: I64
 
 
-def likelihood(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
-               sharpness: float = 1.0) -> float:
-    """Logarithm of how likely the times of some notes are in a metre, all readings together (see `read`)."""
-    return _forward(e, metre, beat_s, beats_s, sharpness).log_likelihood
-
-
-def _forward(e: Evidence, metre: str, beat_s: float | None, beats_s: Sequence[float], sharpness: float) -> _Forward:
-    t = _tables(metre)
-    bar = bar_ticks(metre)
-    n = len(e.degree)
-    beat_ticks = 6 if METRES[metre][1] == 8 else TICKS
-    onsets, wander, phase = e.onset_s, WANDER, None
-    tempo_spread = GIVEN_SPREAD
-    if len(beats_s) >= FEWEST_BEATS:
-        at_beats, usual = _at_beats(e.onset_s, beats_s)
-        # From here on time runs evenly from tap to tap, so that the tempo no longer bends.
-        onsets, wander, tempo_spread = at_beats * usual, TAPPED_WANDER, TAPPED_SPREAD
-        beat_s = usual * TICKS / beat_ticks
-        phase = at_beats[:-1] * beat_ticks
-        phase_spread = TAP_S / usual * beat_ticks
+def _model(e: Evidence, time: Time, quarter_s: float | None, beats_s: Sequence[float], sharpness: float) -> _Model:
+    p, bar = prior(time), ticks_of(time.quarters)
+    clock = _clock(e, time, quarter_s, beats_s)
     log_tempo = np.linspace(np.log(FASTEST_S), np.log(SLOWEST_S), TEMPI)
-    step = log_tempo[1] - log_tempo[0]
-    beat = 1.5 if METRES[metre][1] == 8 else 1.0
-    if beat_s is None:
-        prior = -0.5 * ((log_tempo + np.log(beat) - np.log(BEAT_S)) / BEAT_SPREAD) ** 2
+    interval_s = np.maximum(np.diff(clock.onset_s), 0.02)
+    values, places = np.arange(1, MOST_TICKS + 1)[None, :], np.arange(bar)[:, None]
+    return _Model(
+        first_log=p.first, place_log=_place_log(e, p, clock, ticks_of(time.beat)),
+        emission=_emission(interval_s, log_tempo, sharpness),
+        tempo_transition=_tempo_transition(interval_s, log_tempo, clock.wander),
+        tempo_prior=_tempo_prior(clock, time, log_tempo), log_tempo=log_tempo,
+        value_p=np.exp(p.value[:, 1:]), ending_p=np.exp(p.ending[:, 1:]), last_p=np.exp(p.last),
+        source=(places - values) % bar, target=(places + values) % bar)
+
+
+def _tempo_prior(clock: _Clock, time: Time, log_tempo: F) -> F:
+    """T logarithms: near a tempo that is known, else such that the beat is near the pulse that people choose."""
+    if clock.quarter_s is None:
+        out = -0.5 * ((log_tempo + np.log(float(time.beat)) - np.log(BEAT_S)) / BEAT_SPREAD) ** 2
     else:
-        prior = -0.5 * ((log_tempo - np.log(np.clip(beat_s, FASTEST_S, SLOWEST_S))) / tempo_spread) ** 2
-    prior -= np.log(np.exp(prior).sum())
-    values = np.arange(1, MOST_TICKS + 1)
-    expected = values[:, None] / TICKS * np.exp(log_tempo)[None, :]  # D x T seconds
-    spread = np.sqrt(((LENGTH_SPREAD * expected) ** 2 + 2 * ONSET_S**2) / sharpness)
-    ioi = np.maximum(np.diff(onsets), 0.02)
-    place_log = np.zeros((n, bar))
-    for i in range(n):
+        out = -0.5 * ((log_tempo - np.log(np.clip(clock.quarter_s, FASTEST_S, SLOWEST_S))) / clock.spread) ** 2
+    out -= np.log(np.exp(out).sum())
+    return np.asarray(out)
+
+
+def _place_log(e: Evidence, p: Prior, clock: _Clock, beat: int) -> F:
+    """N x B; see `_Model`. beat: ticks."""
+    bar = len(p.first)
+    out = np.zeros((len(e.degree), bar))
+    for i in range(len(out)):
         if e.degree[i] >= 0:
-            place_log[i] += WEIGHTS["degree"] * t["degree"][:, e.degree[i]]
+            out[i] += DEGREE_WEIGHT * p.degree[:, e.degree[i]]
         if e.move[i] >= 0:
-            place_log[i] += WEIGHTS["move"] * t["move"][:, e.move[i]]
-        if phase is not None:
-            off = (np.arange(bar) - phase[i] + beat_ticks / 2) % beat_ticks - beat_ticks / 2
-            place_log[i] += np.log(np.exp(-0.5 * (off / phase_spread) ** 2) + 0.01)
+            out[i] += MOVE_WEIGHT * p.move[:, e.move[i]]
+        if clock.phase is not None:
+            off = (np.arange(bar) - clock.phase[i] + beat / 2) % beat - beat / 2
+            out[i] += np.log(np.exp(-0.5 * (off / clock.phase_spread) ** 2) + 0.01)
         if i:
-            place_log[i] += WEIGHTS["phrase"] * t["phrase"][:, int(e.phrase[i])]
-    # Observation for each note: D x T.
-    fits = []
-    for i in range(n):
-        z = (ioi[i] - expected) / spread
-        like = np.exp(-0.5 * z * z) / (spread * np.sqrt(2 * np.pi))
-        if i == n - 1:  # the last note may be held or cut short
-            off = np.log(max(ioi[i], 0.05) / expected)
-            like = sum(share * np.exp(-0.5 * (off / s) ** 2) / s for s, share in LAST_SPREADS) / (np.sqrt(2 * np.pi) * ioi[i])
-        fits.append(like + STRAY)
-    kernels = []  # T x T, even: how the tempo wanders from one note to the next
+            out[i] += PHRASE_WEIGHT * p.phrase[:, int(e.phrase[i])]
+    return out
+
+
+def _emission(interval_s: F, log_tempo: F, sharpness: float) -> list[F]:
+    """N times D x T: density of each time between onsets, for every value at every tempo."""
+    values = np.arange(1, MOST_TICKS + 1)
+    expected = values[:, None] / TICKS * np.exp(log_tempo)[None, :]  # seconds
+    spread = np.sqrt(((LENGTH_SPREAD * expected) ** 2 + 2 * ONSET_S**2) / sharpness)
+    out = []
+    for i, seconds in enumerate(interval_s):
+        if i == len(interval_s) - 1:  # the last note may be held or cut short
+            off = np.log(max(seconds, 0.05) / expected)
+            density = sum(share * np.exp(-0.5 * (off / s) ** 2) / s for s, share in LAST_SPREADS) / (
+                np.sqrt(2 * np.pi) * seconds)
+        else:
+            z = (seconds - expected) / spread
+            density = np.exp(-0.5 * z * z) / (spread * np.sqrt(2 * np.pi))
+        out.append(density + STRAY)
+    return out
+
+
+def _tempo_transition(interval_s: F, log_tempo: F, wander: float) -> list[F]:
+    """N times T x T, even: how the tempo wanders from one note to the next, the more the longer the note."""
+    step = log_tempo[1] - log_tempo[0]
     apart = np.abs(np.subtract.outer(np.arange(TEMPI), np.arange(TEMPI)))
-    for i in range(n):
-        sigma = max(wander * np.sqrt(max(ioi[i], 0.1) / 0.5), step * 0.5)
+    out = []
+    for seconds in interval_s:
+        sigma = max(wander * np.sqrt(max(seconds, 0.1) / 0.5), step * 0.5)
         k = np.exp(-0.5 * (np.arange(TEMPI) * step / sigma) ** 2)
         k[k < 0.01] = 0.0  # beyond three times sigma
-        kernels.append((k / (2 * k.sum() - k[0]))[apart])
-    source = (np.arange(bar)[:, None] - values[None, :]) % bar  # B x D: where a note of a value began that ends at a place
-    came_p = np.exp(t["value"])[source, values[None, :]]  # B x D, by the place where it ends
-    value_p = np.exp(t["value"][:, 1:])  # B x D
-    last_p = np.exp(t["last"])
-    ending_p = np.exp(t["ending"][:, 1:])
+        out.append((k / (2 * k.sum() - k[0]))[apart])
+    return out
 
-    alpha = np.exp(t["first"] + place_log[0])[:, None] * np.exp(prior)[None, :]
+
+@dataclass(frozen=True)
+class _Forward:
+    """alpha: N times B x T, scaled to a sum of 1. ending: B x T, density of the last note. log_likelihood: of all."""
+
+    alpha: list[F]
+    ending: F
+    log_likelihood: float
+
+
+def _forward(m: _Model) -> _Forward:
+    arriving_p = m.value_p[m.source, np.arange(MOST_TICKS)[None, :]]  # B x D, by the place where the note ends
+    alpha = np.exp(m.first_log + m.place_log[0])[:, None] * np.exp(m.tempo_prior)[None, :]
     scale_log = 0.0
     alphas = []
-    for i in range(n):
-        s = alpha.sum()
-        alpha = alpha / s
-        scale_log += float(np.log(s))
+    for i in range(len(m.place_log)):
+        total = alpha.sum()
+        alpha = alpha / total
+        scale_log += float(np.log(total))
         alphas.append(alpha)
+        if i + 1 < len(m.place_log):
+            moved = (alpha[m.source] * arriving_p[:, :, None] * m.emission[i][None]).sum(axis=1)
+            alpha = (moved @ m.tempo_transition[i]) * np.exp(m.place_log[i + 1])[:, None]
+    ending = m.last_p[:, None] * np.einsum("bd,dt->bt", m.ending_p, m.emission[-1])
+    total = float((alphas[-1] * ending).sum())
+    return _Forward(alphas, ending, scale_log + float(np.log(total + 1e-300)))
+
+
+@dataclass(frozen=True)
+class _Posterior:
+    """value: N x (MOST_TICKS + 1), rows sum to 1. place: N x B, not scaled. tempo: N x T, rows sum to 1."""
+
+    value: F
+    place: F
+    tempo: F
+
+
+def _backward(m: _Model, forward: _Forward) -> _Posterior:
+    n, bar = m.place_log.shape
+    value, place, tempo = np.zeros((n, MOST_TICKS + 1)), np.zeros((n, bar)), np.zeros((n, TEMPI))
+    alphas = forward.alpha
+    beta = forward.ending / forward.ending.sum()
+    for i in range(n - 1, -1, -1):
         if i == n - 1:
-            break
-        nxt = (alpha[source] * came_p[:, :, None] * fits[i][None]).sum(axis=1)
-        alpha = (nxt @ kernels[i]) * np.exp(place_log[i + 1])[:, None]
-    end = last_p[:, None] * np.einsum("bd,dt->bt", ending_p, fits[-1])
-    total = float((alphas[-1] * end).sum())
-    log_likelihood = scale_log + float(np.log(total + 1e-300))
-    return _Forward(alphas, fits, kernels, end, place_log, prior, log_tempo, log_likelihood, value_p, last_p,
-                    ending_p, source)
+            both = alphas[i][:, None, :] * m.last_p[:, None, None] * m.ending_p[:, :, None] * m.emission[i][None]
+        else:
+            ahead = (beta * np.exp(m.place_log[i + 1])[:, None]) @ m.tempo_transition[i]
+            joint = m.value_p[:, :, None] * m.emission[i][None] * ahead[m.target]  # B x D x T
+            both = alphas[i][:, None, :] * joint
+            beta = joint.sum(axis=1)
+            beta /= beta.sum()
+        value[i, 1:] = both.sum(axis=(0, 2))
+        gamma = alphas[i] * beta
+        place[i] = gamma.sum(axis=1)
+        tempo[i] = gamma.sum(axis=0) / gamma.sum()
+    value /= value.sum(axis=1, keepdims=True)
+    return _Posterior(value, place, tempo)
 
 
-def read(e: Evidence, metre: str, beat_s: float | None = None, beats_s: Sequence[float] = (),
+def likelihood(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Sequence[float] = ()) -> float:
+    """Logarithm of how likely the onsets of some notes are in a time signature, all readings together (see `read`)."""
+    return _forward(_model(e, time, quarter_s, beats_s, 1.0)).log_likelihood
+
+
+def read(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Sequence[float] = (),
          sharpness: float = 1.0) -> list[Reading]:
-    """The readings of notes in one metre, one for each likely place of the first note in its bar.
+    """The readings of notes in one time signature, one for each likely place of the first note in its bar.
 
-    beat_s: seconds a crotchet where it is given, else None. beats_s: times of tapped beats (at least three), which
-    then lead. sharpness: how many takes stand behind the times.
+    quarter_s: seconds a crotchet where it is given, else None. beats_s: times of tapped beats (at least three), which
+    then lead. sharpness: how many takes stand behind the onsets.
     """
-    w = _forward(e, metre, beat_s, beats_s, sharpness)
-    t, bar, n = _tables(metre), bar_ticks(metre), len(e.degree)
-    alphas, fits, kernels, end = w.alphas, w.fits, w.kernels, w.end
-    place_log, log_tempo, log_likelihood = w.place_log, w.log_tempo, w.log_likelihood
-    value_p, last_p, ending_p = w.value_p, w.last_p, w.ending_p
-    target = (np.arange(bar)[:, None] + np.arange(1, MOST_TICKS + 1)) % bar  # B x D
-    # Backward, with the chance of each value on the way.
-    chance = np.zeros((n, MOST_TICKS + 1))
-    places = np.zeros((n, bar))
-    tempo = np.zeros((n, TEMPI))
-    beta = end / end.sum()
-    joint_last = alphas[-1][:, None, :] * last_p[:, None, None] * ending_p[:, :, None] * fits[-1][None]
-    chance[-1, 1:] = joint_last.sum(axis=(0, 2))
-    g = alphas[-1] * beta
-    places[-1] = g.sum(axis=1)
-    tempo[-1] = g.sum(axis=0) / g.sum()
-    for i in range(n - 2, -1, -1):
-        ahead = (beta * np.exp(place_log[i + 1])[:, None]) @ kernels[i]
-        joint = value_p[:, :, None] * fits[i][None] * ahead[target]  # B x D x T
-        both = alphas[i][:, None, :] * joint
-        chance[i, 1:] = both.sum(axis=(0, 2))
-        beta = joint.sum(axis=1)
-        beta /= beta.sum()
-        g = alphas[i] * beta
-        places[i] = g.sum(axis=1)
-        tempo[i] = g.sum(axis=0) / g.sum()
-    chance /= chance.sum(axis=1, keepdims=True)
+    m = _model(e, time, quarter_s, beats_s, sharpness)
+    forward = _forward(m)
+    posterior = _backward(m, forward)
     # The likeliest path can count twice as fast as the readings together do; it is sought near their tempo.
-    near = np.stack([np.convolve(row, np.ones(2 * NEAR_TEMPI + 1), "same") for row in tempo])
+    near = np.stack([np.convolve(row, np.ones(2 * NEAR_TEMPI + 1), "same") for row in posterior.tempo])
     middle = near.argmax(axis=1)
     allowed = np.abs(np.arange(TEMPI)[None, :] - middle[:, None]) <= 2 * NEAR_TEMPI
-    usual = (tempo * allowed * log_tempo).sum(axis=1) / (tempo * allowed).sum(axis=1)
+    tempo = (posterior.tempo * allowed * m.log_tempo).sum(axis=1) / (posterior.tempo * allowed).sum(axis=1)
+    firsts = posterior.place[0]
     readings: list[Reading] = []
-    for first in np.argsort(-places[0])[:MOST_FIRSTS].tolist():
-        share = float(places[0, first] / places[0].sum())
+    for first in np.argsort(-firsts)[:MOST_FIRSTS].tolist():
+        share = float(firsts[first] / firsts.sum())
         if readings and share < LEAST_FIRST:
             break
-        begin = np.where(np.arange(bar) == first, t["first"], -1e3)
-        path, ticks, best = _viterbi(begin, w, allowed)
-        readings.append(Reading(metre, path, ticks, np.exp(usual), chance,
-                                log_likelihood + float(np.log(share + 1e-12)), best))
+        begin = np.where(np.arange(len(firsts)) == first, m.first_log, IMPOSSIBLE)
+        places, ticks, path_log = _viterbi(m, begin, allowed)
+        readings.append(Reading(time, places, ticks, np.exp(tempo), posterior.value,
+                                forward.log_likelihood + float(np.log(share + 1e-12)), path_log))
     return readings
 
 
-def _viterbi(first: F, w: _Forward, allowed: NDArray[np.bool_]) -> tuple[I64, I64, float]:
-    """The single most probable reading: places and values."""
-    n = len(w.place_log)
+def _viterbi(m: _Model, first_log: F, allowed: NDArray[np.bool_]) -> tuple[I64, I64, float]:
+    """The most probable path: places and values (N each), and its logarithm. allowed: N x T, tempi at each note."""
+    n = len(m.place_log)
     with np.errstate(divide="ignore"):
-        came_log = np.log(w.value_p)[w.source, np.arange(w.value_p.shape[1])]
-        last_log = np.log(w.last_p[:, None] * w.ending_p)
-        fit_log = [np.log(f) for f in w.fits]
-        kernel_log = [np.log(k) for k in w.kernels]
-    shut = np.where(allowed, 0.0, -1e3)
-    score = first[:, None] + w.place_log[0][:, None] + w.prior[None, :] + shut[0]
+        arriving_log = np.log(m.value_p)[m.source, np.arange(MOST_TICKS)]
+        last_log = np.log(m.last_p[:, None] * m.ending_p)
+        emission_log = [np.log(f) for f in m.emission]
+        transition_log = [np.log(k) for k in m.tempo_transition]
+    tempo_log = np.where(allowed, 0.0, IMPOSSIBLE)
+    score = first_log[:, None] + m.place_log[0][:, None] + m.tempo_prior[None, :] + tempo_log[0]
     back: list[tuple[I64, I64]] = []
     for i in range(n - 1):
-        joint = score[w.source] + came_log[:, :, None] + fit_log[i][None]  # B x D x T, by the place where notes end
+        joint = score[m.source] + arriving_log[:, :, None] + emission_log[i][None]  # B x D x T, by the place where notes end
         value = joint.argmax(axis=1)
-        moved = joint.max(axis=1)[:, :, None] + kernel_log[i][None]  # B x T x T
+        moved = joint.max(axis=1)[:, :, None] + transition_log[i][None]  # B x T x T
         back.append((value, moved.argmax(axis=1)))
-        score = moved.max(axis=1) + w.place_log[i + 1][:, None] + shut[i + 1]
-    end = last_log[:, :, None] + fit_log[-1][None]
-    final = score[:, None, :] + end
+        score = moved.max(axis=1) + m.place_log[i + 1][:, None] + tempo_log[i + 1]
+    final = score[:, None, :] + (last_log[:, :, None] + emission_log[-1][None])
     p, d, tau = (int(x) for x in np.unravel_index(int(final.argmax()), final.shape))
-    best = float(final.max())
     places, ticks = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     places[-1], ticks[-1] = p, d + 1
     for i in range(n - 2, -1, -1):
         value, tempo = back[i]
         tau = int(tempo[p, tau])
         d = int(value[p, tau])
-        p = int(w.source[p, d])
+        p = int(m.source[p, d])
         places[i], ticks[i] = p, d + 1
-    return places, ticks, best
-
-
-def triplets(e: Evidence, r: Reading) -> list[int]:
-    """Which notes begin a triplet: three in the time of two quavers or crotchets, on the beat, in metres of crotchets.
-
-    The values that were read for such notes fill the same time unevenly (2, 1 and 1 ticks, say). How much better even
-    lengths fit, all such threes of the tune tell together.
-    """
-    if METRES[r.metre][1] != 4:
-        return []
-    bar, value = bar_ticks(r.metre), np.exp(_tables(r.metre)["value"])
-    odds: dict[int, float] = {}
-    # How evenly the other notes of up to a crotchet are sung says how closely lengths are to be taken.
-    expected = r.ticks * r.quarter_s / TICKS
-    off = np.abs(np.diff(e.onset_s) - expected)[r.ticks <= TICKS]
-    spread = float(np.clip(1.48 * np.median(off) if len(off) else 1.0, *EVEN_S))
-    for i in range(len(r.ticks) - 3):
-        whole = int(r.ticks[i:i + 3].sum())
-        if whole not in (4, 8) or r.place[i] % TICKS or r.place[i] + whole > bar:
-            continue
-        sung, quarter_s = np.diff(e.onset_s[i:i + 4]), float(r.quarter_s[i])
-        uneven = {(2 * whole // 4, whole // 4, whole // 4), (whole // 4, 2 * whole // 4, whole // 4),
-                  (whole // 4, whole // 4, 2 * whole // 4), tuple(int(t) for t in r.ticks[i:i + 3])}
-        chance = total = 0.0
-        for ticks in uneven:
-            usual = float(np.prod([value[(int(r.place[i]) + sum(ticks[:k])) % bar, t] for k, t in enumerate(ticks)]))
-            total += usual
-            chance += usual * _fit(sung - np.array(ticks) * quarter_s / TICKS, spread)
-        odds[i] = min(_fit(sung - whole / 3 * quarter_s / TICKS, spread) / max(chance / total, 1e-12), MOST_ODDS)
-    tune = WITH_TRIPLETS / (1 - WITH_TRIPLETS) * float(np.prod([1 - TRIPLET + TRIPLET * x for x in odds.values()]))
-    found: list[int] = []
-    for i, x in odds.items():
-        if tune > 1 and TRIPLET * x > 1 - TRIPLET and not (found and i < found[-1] + 3):
-            found.append(i)
-    return found
-
-
-def _fit(off_s: F, spread_s: float) -> float:
-    """How well lengths fit that are so far off: a density but for a constant."""
-    return float(np.exp(-0.5 * ((off_s / spread_s) ** 2).sum()))
+    return places, ticks, float(final.max())

@@ -8,6 +8,8 @@ down off the note before is told from the voice letting go. What can't be told s
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -139,37 +141,42 @@ def _cuts(f: _Frames, label: NDArray[np.int64], starts: list[int], broken: NDArr
     return kept
 
 
+def _pieces(f: _Frames, label: NDArray[np.int64], cuts: list[int]) -> Iterator[NDArray[np.int64]]:
+    """The voiced frames of each piece between cuts, where there are any."""
+    for start, limit in itertools.pairwise([*cuts, len(label)]):
+        inside = np.arange(start, limit)
+        inside = inside[(label[inside] >= 0) & f.voiced[inside]]
+        if len(inside):
+            yield inside
+
+
+def _silent(f: _Frames, start: int, stop: int) -> bool:
+    """Whether no voice sounds from one frame to before another; frames beyond the ends are silent."""
+    return not f.voiced[max(0, start):max(0, stop)].any()
+
+
 def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: list[int],
              broken: NDArray[np.bool_]) -> tuple[list[SungNote], list[Doubtful]]:
     """The notes, and those pieces of voice that may or may not be notes."""
-    hop, voiced = f.hop, f.voiced
-    cuts = _cuts(f, label, starts, broken)
-    steady = steadiness(f.midi, hop)
-    loud = float(np.percentile(f.level[voiced], 80)) if f.known else 0.0
+    steady = steadiness(f.midi, f.hop)
+    faint_db = float(np.percentile(f.level[f.voiced], 80)) - FAINT_DB if f.known else -np.inf
     notes: list[SungNote] = []
     doubts: list[Doubtful] = []
-    for k, start in enumerate(cuts):
-        limit = cuts[k + 1] if k + 1 < len(cuts) else len(label)
-        inside = np.arange(start, limit)
-        inside = inside[(label[inside] >= 0) & voiced[inside]]
-        if not len(inside):
-            continue
-        before, after = inside[0] - 1, inside[-1] + 1
-        alone = (before < 0 or not voiced[max(0, before - 1):before + 1].any()) and (
-            after >= len(voiced) or not voiced[after:after + 2].any())
-        joined = bool(notes) and inside[0] * hop - (notes[-1].onset_s + notes[-1].duration_s - track.time_s[0]) < 2.5 * hop
-        end_s = float(track.time_s[inside[-1]]) + hop
-        if len(inside) * hop < (ALONE_S if alone else SHORTEST_S) - 1e-6:
-            continue
-        if f.known and float(f.level[inside].max()) < loud - FAINT_DB:
+    for inside in _pieces(f, label, _cuts(f, label, starts, broken)):
+        first, after = int(inside[0]), int(inside[-1]) + 1
+        ends = _silent(f, after, after + 2)
+        alone = ends and _silent(f, first - 2, first)
+        too_short = len(inside) * f.hop < (ALONE_S if alone else SHORTEST_S) - 1e-6
+        if too_short or (f.known and float(f.level[inside].max()) < faint_db):
             continue
         note = measured(track, f.midi, inside, steady)
-        ends = after >= len(voiced) or not voiced[after:after + 2].any()
+        joined = bool(notes) and first * f.hop - (notes[-1].onset_s + notes[-1].duration_s - track.time_s[0]) < 2.5 * f.hop
         if joined and ends and f.known and note.duration_s < FALL_S and note.midi < notes[-1].midi + FALL_OVER:
             odds = _note_odds(f, steady, inside, notes[-1].midi - note.midi)
             if abs(odds) < DOUBTFUL_ODDS:
                 doubts.append(Doubtful(note.onset_s, odds, note))
             if odds < 0:
+                end_s = float(track.time_s[inside[-1]]) + f.hop
                 notes[-1] = replace(notes[-1], duration_s=end_s - notes[-1].onset_s)
                 continue
         notes.append(note)

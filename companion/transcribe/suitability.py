@@ -1,4 +1,4 @@
-"""Whether a take can be written down at all, or one sentence why not; and doubts about its sound.
+"""Whether a take can be written down at all, and whether its sound is doubtful.
 
 The limits lie outside what 75 synthesised takes of both makers and three real singers reach, and inside what
 fourteen spoken sentences, slides, sirens and a piano under a voice do.
@@ -15,6 +15,7 @@ import numpy as np
 from companion.ear import PitchTrack, SungNote
 from companion.errors import NothingSung
 from companion.messages import _
+from companion.transcribe.notation import SoundDoubt
 
 STEADY_SPREAD = 0.3  # semitones within which a sung note rests, vibrato and all
 STEADY_S = 0.12
@@ -30,8 +31,12 @@ CLEAR_SURE = 0.25  # a tracker less sure than this hears noise or a second sound
 
 
 @dataclass(frozen=True)
-class Fitness:
-    """What was measured: shares 0 to 1. sure: the tracker's certainty, median over the voice."""
+class Suitability:
+    """What was measured of a take, as shares from 0 to 1.
+
+    steady: of the voice that rests on notes. glides: of notes that slide. hiss: of the louder frames without voice.
+    jumps: of moves by more than a sixth. sure: the tracker's confidence, median over the voice.
+    """
 
     steady: float
     glides: float
@@ -40,7 +45,7 @@ class Fitness:
     sure: float
 
 
-def measure(track: PitchTrack, notes: Sequence[SungNote]) -> Fitness:
+def measure(track: PitchTrack, notes: Sequence[SungNote]) -> Suitability:
     """How a take's notes rest, slide and jump (at least one note)."""
     voiced = track.f0_hz > 0
     voice_s = max(float(voiced.sum()) * track.hop_s, 1e-6)
@@ -62,32 +67,29 @@ def measure(track: PitchTrack, notes: Sequence[SungNote]) -> Fitness:
         hiss = float((loud & ~voiced).sum()) / max(1.0, float(loud.sum()))
         sure = float(np.median(track.sure[voiced]))
     jumps = [abs(b.midi - a.midi) > JUMP for a, b in pairwise(notes)]
-    return Fitness(min(1.0, steady), float(np.mean(glides)) if glides else 0.0, hiss,
+    return Suitability(min(1.0, steady), float(np.mean(glides)) if glides else 0.0, hiss,
                    float(np.mean(jumps)) if jumps else 0.0, sure)
 
 
-def check(track: PitchTrack, notes: Sequence[SungNote]) -> Fitness:
-    """Raises NothingSung, one sentence, where a take holds sound that is no tune."""
-    f = measure(track, notes)
-    if f.hiss > MOST_HISS:
+def check_suitable(track: PitchTrack, notes: Sequence[SungNote]) -> Suitability:
+    """What was measured of a take. Raises NothingSung where it holds sound that is no tune."""
+    s = measure(track, notes)
+    if s.hiss > MOST_HISS:
         raise NothingSung(_("Most of this take is too soft or too noisy to be heard as singing. Sing closer to the "
                             "microphone, in a quieter place."))
-    if f.glides > MOST_GLIDES and f.sure > SLIDE_SURE:
+    if s.glides > MOST_GLIDES and s.sure > SLIDE_SURE:
         raise NothingSung(_("The pitch of this take slides all the way and rests on no note, so there is nothing to "
                             "write down. Sing it note by note."))
     a, glides, b, sure, c, steady = SPEECH
-    if a * (f.glides - glides) + b * (sure - f.sure) + c * (steady - f.steady) > SPEECH_FROM:
+    if a * (s.glides - glides) + b * (sure - s.sure) + c * (steady - s.steady) > SPEECH_FROM:
         raise NothingSung(_("This take sounds like speech or like a voice that rests on no note. Sing the tune on "
                             "clear notes."))
-    if f.jumps > MOST_JUMPS and f.sure < UNSURE:
+    if s.jumps > MOST_JUMPS and s.sure < UNSURE:
         raise NothingSung(_("Something else sounds with the voice, and the two cannot be told apart. Record the "
                             "voice alone."))
-    return f
+    return s
 
 
-def sound_doubt(f: Fitness) -> str:
-    """What is to be said of the sound of a take that is written down all the same, "" for nothing."""
-    if f.sure < CLEAR_SURE:
-        return ("The sound is not clear: there is noise, or more than one voice or instrument. Listen to each note "
-                "again.")
-    return ""
+def sound_doubt(s: Suitability) -> SoundDoubt | None:
+    """What is doubtful about the sound of a take that is written down all the same."""
+    return SoundDoubt.UNCLEAR if s.sure < CLEAR_SURE else None

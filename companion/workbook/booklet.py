@@ -17,7 +17,8 @@ from companion.language.cues import in_american
 from companion.messages import _
 from companion.paper.large_print import cell_shapes, drawn, heading, html_page, pages_brf
 from companion.places import write_whole
-from companion.workbook.exercises import LEVELS, Exercise, Item
+from companion.tune import IntervalKind, load
+from companion.workbook.exercises import KINDS, LEVELS, Exercise, Item, exercises
 
 if TYPE_CHECKING:
     from companion.audio import Sound
@@ -49,6 +50,23 @@ class Booklet:
     def say(self, text: str) -> str:
         """Words of ours, in the names that are wanted."""
         return in_american(text) if self.american else text
+
+
+def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[str] = (), practise: Sequence[str] = (),
+               width: int = 40, seed: int = 1, part: str | None = None, american: bool = False) -> Booklet:
+    """Exercises from a tune (file or shipped name). Raises Trouble for kinds that there are not."""
+    for kind in kinds:
+        if kind not in KINDS:
+            raise Trouble(_("There is no exercise of the kind {kind}. Kinds: {kinds}.").format(
+                                kind=kind, kinds=", ".join(KINDS)))
+    for move in practise:
+        if move not in list(IntervalKind):
+            raise Trouble(_("{move} is no kind of move. Kinds: {kinds}.").format(move=move, kinds=", ".join(IntervalKind)))
+    tune = load(name, part=part)
+    if len(tune.line()) < 3:
+        raise Trouble(_("{name} has fewer than three notes; exercises want a tune.").format(name=name))
+    made = Booklet(tune.title or Path(name).stem, tuple(exercises(tune, seed, practise, width)), american)
+    return made.chosen(level, kinds) if level or kinds else made
 
 
 def _head(e: Exercise, k: int) -> str:

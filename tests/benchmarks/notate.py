@@ -34,8 +34,7 @@ from companion.ear.notes import find_notes
 from companion.ear.tracker import track
 from companion.errors import Trouble
 from companion.match import match_take
-from companion.transcribe.doubts import unsure_bars
-from companion.transcribe.score import Given, Notation, bars_of, notate
+from companion.transcribe import TIMES, Given, Notation, notate, unsure_bars
 from companion.tune import load, save, shipped_names
 
 NEAR_S = 0.15  # a found note belongs to the sung one that begins within this
@@ -86,7 +85,7 @@ def rates(rows: list[dict[str, Any]]) -> dict[str, float]:
 
 def doubted(n: Notation, row: dict[str, Any], count: int) -> tuple[int, int, int, int]:
     """(wrong notes in bars that are unsure, wrong notes, unsure bars, bars). A wrong metre said to be unsure counts."""
-    bars, unsure = bars_of(n), set(unsure_bars(n))
+    bars, unsure = n.bars, set(unsure_bars(n))
     where = {j: bars[i] for i, j in row["pairs"]}
     held = 0
     for j in row["wrong"]:
@@ -161,7 +160,7 @@ def real_voices() -> dict[str, Any]:
         out[wav.stem] = {"f_measure": {k: f_measure(v, ours) for k, v in people.items()},
                          "people": {f"{a} {b}": f_measure(people[a], people[b])
                                     for a, b in itertools.combinations(people, 2)},
-                         "key": n.key.name, "time": n.metre, "notes": len(n.sung)}
+                         "key": n.key.name, "time": n.time.name, "notes": len(n.sung)}
     return out
 
 
@@ -201,11 +200,11 @@ def main() -> None:
             seconds += time.process_time() - began
             sound_s += len(sung.samples) / 22050
             beats = tapped(folk, sung.performance, np.random.default_rng([7, k]))
-            g = notate(pitch, folk.tune.title, Given(time=folk.metre, beats_s=beats))
+            g = notate(pitch, folk.tune.title, Given(time=TIMES[folk.metre], beats_s=beats))
             for rows, made in ((alone, n), (beaten, g)):
-                row = judge(folk, sung, made.sung, [e.midi for e in made.events], [float(e.ticks) for e in made.events])
+                row = judge(folk, sung, made.sung, [x.midi for x in made.notes], [float(x.ticks) for x in made.notes])
                 row["key"] = made.key == folk.key(row["shift"])
-                row["metre"] = made.metre == folk.metre
+                row["metre"] = made.time.name == folk.metre
                 row["pickup"] = row["metre"] and made.place == folk.place
                 rows.append(row)
             held += doubted(n, alone[-1], len(sung.performance.notes))
@@ -215,7 +214,7 @@ def main() -> None:
                 ways = there_and_back(n, Path(folder))
                 back += (*ways, sung_back(n, k) if k % 5 == 0 else 0)
                 mended += k % 5 == 0
-            print(f"{k + 1}/{len(tunes)} {folk.tune.title}: {sung.condition}, {folk.metre} heard {n.metre}, pitch "
+            print(f"{k + 1}/{len(tunes)} {folk.tune.title}: {sung.condition}, {folk.metre} heard {n.time.name}, pitch "
                   f"{alone[-1]['pitch']}/{alone[-1]['notes']}, value {alone[-1]['value']}", flush=True)
     count = len(alone)
     result: dict[str, Any] = {

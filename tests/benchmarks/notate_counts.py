@@ -24,12 +24,14 @@ import itertools
 
 from notate_tunes import QUICKEST_S, ROOT, FolkTune, folk_tunes
 
-from companion.transcribe import rhythm
+from companion.transcribe import folk_counts
+from companion.transcribe.folk_counts import GUESSED, MODES, MOST_TICKS, ticks_of
 from companion.transcribe.metre import features
-from companion.transcribe.rhythm import GUESSED, MOST_TICKS, Evidence, Reading, bar_ticks, moves, read
-from companion.transcribe.score import BEAT_BEFORE
+from companion.transcribe.rhythm import Evidence, Reading, moves, read
+from companion.transcribe.score import CONSONANT_SHARE
+from companion.tune import Time
 
-FILE = ROOT / "companion" / "notate" / "counts.json"
+FILE = ROOT / "companion" / "transcribe" / "counts.json"
 Table = defaultdict[int, Counter[int]]
 
 
@@ -37,8 +39,8 @@ def plain(table: Table) -> dict[str, dict[str, int]]:
     return {str(k): {str(d): c for d, c in sorted(row.items())} for k, row in sorted(table.items())}
 
 
-def count_metre(tunes: Sequence[FolkTune], metre: str) -> dict[str, object]:
-    bar = bar_ticks(metre)
+def count_metre(tunes: Sequence[FolkTune], time: Time) -> dict[str, object]:
+    bar = ticks_of(time.quarters)
     value, ending = (defaultdict(Counter) for _ in range(2))
     # After each length which rests, inside phrases and at their ends, in tunes without any rest and in those with.
     rest: dict[str, list[Table]] = {w: [defaultdict(Counter), defaultdict(Counter)] for w in ("inside", "end")}
@@ -90,8 +92,8 @@ def count_degrees(tunes: Sequence[FolkTune], mode: str) -> dict[str, object]:
 
 
 def count_all(tunes: Sequence[FolkTune]) -> dict[str, object]:
-    return {"metres": {m: count_metre([t for t in tunes if t.metre == m], m) for m in GUESSED},
-            "degrees": {mode: count_degrees(tunes, mode) for mode in ("major", "minor")}}
+    return {"metres": {time.name: count_metre([t for t in tunes if t.metre == time.name], time) for time in GUESSED},
+            "degrees": {mode: count_degrees(tunes, mode) for mode in MODES}}
 
 
 def simulated(folk: FolkTune, rng: np.random.Generator) -> Evidence:
@@ -107,10 +109,10 @@ def simulated(folk: FolkTune, rng: np.random.Generator) -> Evidence:
     for n in line:
         pace = quarter_s * (1 + swing * np.sin(2 * np.pi * periods * float(n.onset_quarters) / total + phase))
         # A stopped consonant, or a gap between notes that are not joined, takes from the beginning of a note; a part of
-        # it is given back (`score.BEAT_BEFORE`), unless it stands with a breath.
+        # it is given back (`score.CONSONANT_SHARE`), unless it stands with a breath.
         late = rng.uniform(0.05, 0.1) if rng.random() < 0.45 else rng.uniform(0.04, 0.1) if rng.random() < 0.1 else 0.0
         breath.append(rest or (n.number in starts and before_s > 0.35 and rng.random() < 0.9) or rng.random() < 0.02)
-        onset.append(now + late * (1.0 if breath[-1] else 1.0 - BEAT_BEFORE) + rng.normal(0, 0.012))
+        onset.append(now + late * (1.0 if breath[-1] else 1.0 - CONSONANT_SHARE) + rng.normal(0, 0.012))
         before_s = float(n.quarters) * pace * np.exp(rng.normal(0, waver))
         now += before_s + float(n.rest_after) * pace
         rest = n.rest_after > 0
@@ -123,7 +125,7 @@ def readings_of(job: tuple[int, int, FolkTune]) -> tuple[Evidence, list[Reading]
     """A tune as a simulated singer has it, and all readings of that."""
     seed, k, folk = job
     e = simulated(folk, np.random.default_rng([seed, k]))
-    return e, [r for m in GUESSED for r in read(e, m)]
+    return e, [r for time in GUESSED for r in read(e, time)]
 
 
 def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> list[float]:
@@ -139,10 +141,10 @@ def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> li
         table[:, :2] -= table[:, :2].max(axis=0)
         line = folk.tune.line()
         ticks = np.array([int((b.onset_quarters - a.onset_quarters) * 4) for a, b in itertools.pairwise(line)])
-        right = np.array([r.metre == folk.metre and r.place[0] == folk.place
+        right = np.array([r.time.name == folk.metre and r.place[0] == folk.place
                           and np.mean(r.ticks[:-1] == ticks) > 0.7 for r in readings])
         if not right.any():
-            right = np.array([r.metre == folk.metre for r in readings])
+            right = np.array([r.time.name == folk.metre for r in readings])
         if right.any():
             tables.append(table)
             truths.append(right)
@@ -168,13 +170,13 @@ def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> li
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--sung", type=int, default=1100, metavar="N", help="tunes for the weights (1100)")
-    parser.add_argument("--out", type=Path, default=FILE, metavar="FILE", help="where to write (the room's own file)")
+    parser.add_argument("--out", type=Path, default=FILE, metavar="FILE", help="where to write (the file of the package)")
     arguments = parser.parse_args()
     tunes = list(folk_tunes(test=False))
     # The weights are found with counts of other tunes than those that are sung for them.
     others = count_all(tunes[arguments.sung:])
-    rhythm.counts = lambda: others
-    rhythm._tables.cache_clear()
+    folk_counts.counts = lambda: others
+    folk_counts.prior.cache_clear()
     data = {**count_all(tunes), "weights": weigh(tunes[:arguments.sung])}
     arguments.out.write_text(json.dumps(data) + "\n", encoding="utf-8")
     print(json.dumps({"tunes": len(tunes), "sung": arguments.sung, "file": str(arguments.out)}))

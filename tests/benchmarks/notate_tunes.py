@@ -23,7 +23,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from singers import VOICES, LineItem, Performance, Style, noisy, perform, render, room  # noqa: E402
 
-from companion.transcribe.pitches import key_of  # noqa: E402
+from companion.transcribe import key_of  # noqa: E402
 from companion.tune import Key, Tune  # noqa: E402
 
 TEST = ("kinder0", "irl", "erk5", "fink0", "lot", "lux", "boehme20", "ballad50", "dva0")

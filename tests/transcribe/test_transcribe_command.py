@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from companion.command import main
-from companion.transcribe.door import bar_lines
+from companion.language import English, Variety, bar_lines
 from companion.tune import Bar, Note, Pitch, Tune, Tuplet, load
 
 TAKE = Path(__file__).resolve().parents[2] / "recordings" / "snail-wall-right.flac"
@@ -75,11 +75,11 @@ def test_the_score_is_told_bar_by_bar(capsys) -> None:
                              Note(pitch=Pitch("C", 4), base=Fraction(1, 2), marks=("breath",)),
                              Note(pitch=Pitch("C", 5, 1), base=Fraction(1, 2), tie=True))),
         Bar(number=2, notes=(Note(pitch=Pitch("C", 5, 1), base=Fraction(1)), Note(pitch=None, base=Fraction(1))))))
-    assert bar_lines(held) == ["Bar 1: C crotchet in the fourth octave tied to a quaver, breath, "
+    assert bar_lines(English(), held) == ["Bar 1: C crotchet in the fourth octave tied to a quaver, breath, "
                                "C sharp quaver in the fifth octave.", "Bar 2: C sharp crotchet held over, crotchet rest."]
     three = tuple(Note(pitch=Pitch(p, 4), base=Fraction(1, 2), tuplet=Tuplet(3, 2, where))
                   for p, where in (("C", "start"), ("D", ""), ("E", "stop")))
-    assert bar_lines(Tune(title="", bars=(Bar(number=1, notes=three),)), american=True) == [
+    assert bar_lines(English(Variety.AMERICAN), Tune(title="", bars=(Bar(number=1, notes=three),))) == [
         "Measure 1: triplet of C eighth note in the fourth octave, D eighth note, E eighth note."]
 
 

@@ -10,10 +10,10 @@ from companion.braille import decode, encode
 from companion.ear.model import PitchTrack, SungNote
 from companion.ear.tracker import track
 from companion.errors import Trouble
+from companion.transcribe import TIMES, Given, ScoreNote, lay_out, notate, sung_notes
 from companion.transcribe.count_in import find_counts, without_counts
-from companion.transcribe.layout import Event, lay_out
-from companion.transcribe.score import Given, notate, rest_ticks, write
-from companion.transcribe.segmentation import sung_notes
+from companion.transcribe.rests import rest_ticks
+from companion.transcribe.score import write
 from companion.tune import Key, load, save
 
 THIRD = 1 / 3
@@ -29,7 +29,7 @@ def sung(values: list[float], midi: list[int], quarter_s: float, spread_s: float
 
 
 def test_triplets_are_written_and_come_back(tmp_path) -> None:
-    n = write(sung(WITH_TRIPLETS, TUNE, 0.5), "x", Given(time="4/4"))
+    n = write(sung(WITH_TRIPLETS, TUNE, 0.5), "x", Given(time=TIMES["4/4"]))
     assert [float(x.quarters) for x in n.tune.line()] == pytest.approx(WITH_TRIPLETS)
     assert all(b.quarters == 4 for b in n.tune.bars[1:-1])
     save(n.tune, tmp_path / "x.musicxml")
@@ -40,22 +40,23 @@ def test_triplets_are_written_and_come_back(tmp_path) -> None:
 def test_quavers_and_semiquavers_are_no_triplets() -> None:
     values = [v for x in WITH_TRIPLETS for v in [x]]
     values[2:5] = values[8:11] = values[15:18] = [0.5, 0.25, 0.25]
-    n = write(sung(values, TUNE, 0.5), "x", Given(time="4/4"))
-    assert not any(e.triplet for e in n.events)
+    n = write(sung(values, TUNE, 0.5), "x", Given(time=TIMES["4/4"]))
+    assert not any(e.triplet for e in n.notes)
     assert [float(x.quarters) for x in n.tune.line()] == values
 
 
 def test_a_triplet_that_a_correction_has_broken_is_laid_out_by_its_ticks() -> None:
-    events = [Event(60, 4), Event(62, 1, triplet=1), Event(64, 2, triplet=2), Event(65, 4, triplet=3), Event(60, 5)]
-    assert [float(x.quarters) for x in lay_out(events, "4/4", 0, Key()).line()] == [1, 0.25, 0.5, 1, 1.25]
+    notes = [ScoreNote(60, 4), ScoreNote(62, 1, triplet=1), ScoreNote(64, 2, triplet=2), ScoreNote(65, 4, triplet=3),
+             ScoreNote(60, 5)]
+    assert [float(x.quarters) for x in lay_out(notes, TIMES["4/4"], 0, Key()).line()] == [1, 0.25, 0.5, 1, 1.25]
 
 
 @pytest.mark.parametrize("metre", ["9/8", "12/8"])
 def test_nine_and_twelve_quavers_are_read_where_they_are_given(metre: str) -> None:
     values = [1.5, 1, 0.5, 1.5, 1, 0.5, 1, 0.5, 1.5] * 4
-    n = write(sung(values, ([60, 62, 64, 65, 67, 65, 64, 62, 60] * 4), 0.35), "x", Given(time=metre))
-    assert n.metre == metre
-    assert [e.ticks for e in n.events[:-1]] == [int(4 * v) for v in values[:-1]]
+    n = write(sung(values, ([60, 62, 64, 65, 67, 65, 64, 62, 60] * 4), 0.35), "x", Given(time=TIMES[metre]))
+    assert n.time.name == metre
+    assert [e.ticks for e in n.notes[:-1]] == [int(4 * v) for v in values[:-1]]
     bars = n.tune.bars
     assert all(b.quarters == n.tune.time.quarters for b in bars[1:-1])
     back = decode(list(encode(n.tune).lines))
@@ -64,8 +65,8 @@ def test_nine_and_twelve_quavers_are_read_where_they_are_given(metre: str) -> No
 
 def test_whether_a_silence_is_a_rest_all_silences_of_the_tune_tell() -> None:
     # 0.27 s after a crotchet and a half, where a crotchet is 0.5 s: once among short breaths, once among sure rests.
-    breaths = rest_ticks([0.27, *[0.13] * 9], [6, *[6] * 9], [0.5] * 10, "4/4")
-    rests = rest_ticks([0.27, *[0.55] * 9], [6, *[12] * 9], [0.5] * 10, "4/4")
+    breaths = rest_ticks([0.27, *[0.13] * 9], [6, *[6] * 9], [0.5] * 10, TIMES["4/4"])
+    rests = rest_ticks([0.27, *[0.55] * 9], [6, *[12] * 9], [0.5] * 10, TIMES["4/4"])
     assert breaths[0][0] == 0
     assert rests[0][0] == 2
     assert [r for r, _ in rests[1:]] == [4] * 9
@@ -91,8 +92,8 @@ def test_a_tune_that_was_counted_in() -> None:
     assert found.beat_s == pytest.approx(0.5, abs=0.02)
     assert found.downbeat_s == pytest.approx(start + 0.3, abs=0.05)
     n = notate(heard, "x", Given(counted_in=3))
-    assert (n.metre, n.place) == ("3/4", 0)
-    assert [e.midi for e in n.events] == [x.midi for x in load("rain-down").line()]
+    assert (n.time.name, n.place) == ("3/4", 0)
+    assert [e.midi for e in n.notes] == [x.midi for x in load("rain-down").line()]
     assert n.quarter_bpm == pytest.approx(120, rel=0.05)
 
 

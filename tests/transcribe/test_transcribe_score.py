@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -13,12 +12,24 @@ from companion.braille import decode, encode
 from companion.ear.model import PitchTrack
 from companion.ear.tracker import track
 from companion.errors import NothingSung, Trouble
-from companion.transcribe.doubts import doubt_lines, doubts, unsure_bars
-from companion.transcribe.layout import Event, lay_out, signs
-from companion.transcribe.pitches import find as find_pitches
+from companion.language import English, doubt_line, score_json
+from companion.transcribe import (
+    TIMES,
+    DoubtKind,
+    Estimate,
+    Given,
+    Notation,
+    ScoreNote,
+    SoundDoubt,
+    doubts,
+    lay_out,
+    notate,
+    notate_together,
+    take_of,
+    unsure_bars,
+)
+from companion.transcribe.pitches import find_pitches
 from companion.transcribe.rhythm import Evidence, moves, read, smoothed
-from companion.transcribe.score import Given, Notation, as_json, bars_of, notate
-from companion.transcribe.several_takes import notate_together
 from companion.tune import Key, load, save
 
 
@@ -40,7 +51,7 @@ def test_a_plain_take_is_written_as_it_was(name: str, key: str, metre: str) -> N
     right = sum(a == b for a, b in zip(written(n), truth(name), strict=True))
     assert right >= len(truth(name)) - 1  # the last note's length is the singer's own
     # A tune of crotchets or quavers alone does not show its metre: there only its values are asked for.
-    assert not metre or n.metre == metre
+    assert not metre or n.time.name == metre
 
 
 def test_as_sound_too_and_back_from_braille_and_musicxml(tmp_path) -> None:
@@ -71,7 +82,8 @@ def test_a_swinging_tempo_bends_and_is_followed() -> None:
     n = notate(as_track(replace(p, contour=p.contour[at], level=p.level[at])), "x")
     right = sum(a[1] == b[1] for a, b in zip(written(n), truth("march-home"), strict=True))
     assert right >= len(truth("march-home")) - 1
-    assert max(n.quarter_s) / min(n.quarter_s) > 1.05
+    pace = [x.quarter_s for x in n.notes]
+    assert max(pace) / min(pace) > 1.05
 
 
 def test_key_is_found_with_a_runner_up_and_spelled() -> None:
@@ -80,8 +92,8 @@ def test_key_is_found_with_a_runner_up_and_spelled() -> None:
     p = find_pitches([m + 0.3 for m in midi], [0.5] * len(midi))
     assert p.midi.tolist() == midi
     assert p.key == Key(-2, "minor")
-    assert p.sure > p.runner_up_sure > 0
-    tune = lay_out([Event(m, 4) for m in midi], "4/4", 0, p.key)
+    assert p.confidence > p.runner_up_confidence > 0
+    tune = lay_out([ScoreNote(m, 4) for m in midi], TIMES["4/4"], 0, p.key)
     assert {x.pitch.name for x in tune.line()} == {"G4", "A4", "Bb4", "C5", "D5", "Eb5", "F#4"}
 
 
@@ -99,20 +111,20 @@ def evidence(values: list[float], quarter_s: float, late: float = 0.0) -> Eviden
 
 def test_values_of_exact_times_are_exact() -> None:
     values = [1, 0.5, 0.5, 1, 1, 1.5, 0.5, 2, 1, 1, 0.5, 0.5, 1, 4]
-    best = max(read(evidence(values, 0.5), "4/4"), key=lambda r: r.log_likelihood)
+    best = max(read(evidence(values, 0.5), TIMES["4/4"]), key=lambda r: r.log_likelihood)
     assert (best.ticks / 4).tolist() == values
     assert best.quarter_s == pytest.approx([0.5] * len(values), rel=0.05)
-    assert best.chance.sum(axis=1) == pytest.approx([1.0] * len(values))
-    assert min(best.chance[i, t] for i, t in enumerate(best.ticks[:-1])) > 0.8
+    assert best.value_posterior.sum(axis=1) == pytest.approx([1.0] * len(values))
+    assert min(best.value_posterior[i, t] for i, t in enumerate(best.ticks[:-1])) > 0.8
 
 
 def test_tapped_beats_lead_where_the_tempo_alone_would_say_otherwise() -> None:
     values = [1.0] * 12 + [2.0]
     # A crotchet every 0.36 s is sung; beats are tapped twice as slowly, so what is sung are quavers.
     e = evidence(values, 0.36)
-    free = max(read(e, "2/4"), key=lambda r: r.log_likelihood)
+    free = max(read(e, TIMES["2/4"]), key=lambda r: r.log_likelihood)
     taps = [0.72 * k + 0.01 * (-1) ** k for k in range(7)]
-    led = max(read(e, "2/4", beats_s=taps), key=lambda r: r.log_likelihood)
+    led = max(read(e, TIMES["2/4"], beats_s=taps), key=lambda r: r.log_likelihood)
     assert led.ticks[:-1].tolist() == [2] * 12
     assert free.ticks[:-1].tolist() != led.ticks[:-1].tolist() or led.quarter_s[0] > 0.6
 
@@ -126,68 +138,39 @@ def test_taps_are_smoothed_and_stay_in_order() -> None:
 
 def test_a_given_tempo_and_time_lead() -> None:
     take = as_track(performance(load("lantern")))
-    assert notate(take, "x", Given(time="3/4")).metre == "3/4"
-    slow = notate(take, "x", Given(bpm=60.0, time="2/4"))
+    assert notate(take, "x", Given(time=TIMES["3/4"])).time.name == "3/4"
+    slow = notate(take, "x", Given(bpm=60.0, time=TIMES["2/4"]))
     assert slow.quarter_bpm == pytest.approx(60, rel=0.15)
     assert [float(x.quarters) for x in slow.tune.line()][:3] == [0.5, 0.5, 0.5]
 
 
-@pytest.mark.parametrize(("at", "ticks", "metre", "out"), [
-    (0, 16, "4/4", [(4, 0)]), (0, 5, "4/4", [(1, 0), (Fraction(1, 4), 0)]), (2, 4, "4/4", [(1, 0)]),
-    (0, 10, "6/8", [(1, 1), (1, 0)]), (0, 12, "6/8", [(2, 1)]), (3, 2, "2/4", [(Fraction(1, 4), 0)] * 2),
-    (0, 6, "3/4", [(1, 1)])])
-def test_signs_show_the_beat(at: int, ticks: int, metre: str, out: list) -> None:
-    assert signs(at, ticks, metre) == out
-
-
-def test_layout_ties_over_bars_writes_rests_and_fills_up() -> None:
-    tune = lay_out([Event(60, 4), Event(62, 12), Event(64, 2, 2), Event(65, 4)], "4/4", 8, Key())
-    assert [b.number for b in tune.bars] == [0, 1]
-    assert tune.pickup == 2
-    assert [x.tie for x in tune.bars[0].notes] == [False, True]
-    assert [x.pitch is None for x in tune.bars[1].notes] == [False, False, True, False]
-    assert tune.bars[1].quarters == 4
-    assert [float(x.quarters) for x in tune.line()] == [1, 3, 0.5, 1]
-    # The last bar is filled up, or makes a whole one with the pickup.
-    assert lay_out([Event(60, 8)] * 3, "4/4", 0, Key()).bars[-1].quarters == 4
-    assert lay_out([Event(60, 4), *[Event(60, 8)] * 3, Event(60, 4)], "4/4", 12, Key()).bars[-1].quarters == 3
-
-
-def test_phrases_begin_after_breaths_and_bars_are_numbered() -> None:
-    events = [Event(60, 4)] * 3 + [Event(62, 4, breath=True)] + [Event(64, 4)] * 4
-    tune = lay_out(events, "4/4", 0, Key())
-    assert tune.phrase_starts == (1, 5)
-    assert "breath" in tune.bars[0].notes[-1].marks
-    # A rest parts phrases before a breath does, and a breath within a few notes is none of the score's.
-    events = [Event(60, 4), Event(60, 4, breath=True), Event(62, 4), Event(64, 4, rest=4),
-              Event(62, 4), Event(60, 4, breath=True), Event(62, 4), Event(60, 4, rest=4), Event(60, 4)]
-    tune = lay_out(events, "4/4", 0, Key())
-    assert tune.phrase_starts == (1, 5)
-    assert not any(n.marks for _, _, n in tune.written())
+def test_bars_are_numbered_as_they_are_printed() -> None:
     n = notate(as_track(performance(load("lantern"))), "x")
-    assert bars_of(n) == [x.bar for x in n.tune.line()]
+    assert list(n.bars) == [x.bar for x in n.tune.line()]
+    assert [place for bar, place in n.positions if bar == 1] == list(range(1, n.bars.count(1) + 1))
 
 
 def test_doubts_name_the_bar_and_another_reading() -> None:
     n = notate(as_track(performance(load("lantern"))), "x")
     k = 4
-    unsure = replace(n, sure_value=tuple(0.4 if i == k else 0.999 for i in range(len(n.events))),
-                     sure_pitch=(1.0,) * len(n.events), doubtful=(), metre_sure=1.0, key_sure=1.0,
-                     other_value=tuple(6 if i == k else v for i, v in enumerate(n.other_value)))
-    said = doubts(unsure)
-    assert len(said) == 1
-    assert said[0].bar == bars_of(n)[k]
-    assert said[0].other == "a dotted crotchet"
-    assert said[0].say.startswith(f"Bar {said[0].bar}, ")
-    assert "may be a dotted crotchet" in said[0].say
-    assert unsure_bars(unsure) == [said[0].bar]
-    american = doubt_lines(unsure, american=True)
-    assert "dotted quarter note" in american[0]
-    assert "it may be in" in doubts(replace(unsure, key_sure=0.5, key_other=Key(1)))[0].say
+    unsure = replace(
+        n, doubtful=(), time_estimate=replace(n.time_estimate, confidence=1.0),
+        key_estimate=replace(n.key_estimate, confidence=1.0),
+        notes=tuple(replace(note, pitch_confidence=1.0, value_confidence=0.4 if i == k else 0.999,
+                            other_ticks=6 if i == k else note.other_ticks) for i, note in enumerate(n.notes)))
+    found = doubts(unsure)
+    assert [(d.kind, d.bar, d.other_ticks) for d in found] == [(DoubtKind.VALUE, n.bars[k], 6)]
+    assert unsure_bars(unsure) == [found[0].bar]
+    key = Estimate(n.key, 0.5, Key(1), 0.4)
+    first = doubts(replace(unsure, key_estimate=key))[0]
+    assert (first.kind, first.other_key) == (DoubtKind.KEY, Key(1))
+    quiet = replace(unsure, notes=tuple(replace(x, value_confidence=1.0) for x in unsure.notes))
+    assert doubts(quiet) == []
+    assert [d.kind for d in doubts(replace(quiet, sound=SoundDoubt.ACCOMPANIED))] == [DoubtKind.ACCOMPANIED]
 
 
 def test_json_has_what_the_contract_names() -> None:
-    data = as_json(notate(as_track(performance(load("rain-down"))), "x"))
+    data = score_json(English(), notate(as_track(performance(load("rain-down"))), "x"))
     assert data["key"] == "C major"
     assert data["time"] == "3/4"
     assert data["quarter_bpm"] == pytest.approx(120, rel=0.1)
@@ -202,13 +185,13 @@ def test_takes_together_mend_each_other() -> None:
     spoiled = as_track(performance(tune, 13, left_out=(5,)))  # one note left out, in another key
     lower = as_track(performance(tune, 14, shift=-3.0))
     alone = notate(spoiled, "x")
-    assert len(alone.events) == len(tune.line()) - 1
+    assert len(alone.notes) == len(tune.line()) - 1
     together = notate_together([spoiled, lower, *good], "x")
     assert together.takes == 4
-    intervals = np.diff([e.midi for e in together.notation.events])
+    intervals = np.diff([e.midi for e in together.notation.notes])
     assert intervals.tolist() == np.diff([m for m, *_ in truth("lantern")]).tolist()
-    assert together.agree[5] < 1.0  # and where one differs, it is not sure
-    assert together.notation.sure_value[5] < 1.0
+    assert together.agreement[5] < 1.0  # and where one differs, it is not sure
+    assert together.notation.notes[5].value_confidence < 1.0
 
 
 def flat(f0: np.ndarray, level: float = -20.0, sure: float = 0.9) -> PitchTrack:
@@ -245,8 +228,6 @@ def test_speech_is_refused(text: str) -> None:
 def test_ten_minutes_are_refused_before_they_are_tracked(tmp_path) -> None:
     import soundfile
 
-    from companion.transcribe.door import take_of
-
     path = tmp_path / "long.flac"
     soundfile.write(path, np.zeros(8000 * 600, dtype=np.float32), 8000)
     with pytest.raises(Trouble, match="10 minutes"):
@@ -258,5 +239,5 @@ def test_a_hum_is_written_and_noise_is_said() -> None:
 
     sound = as_sound(performance(load("lantern"), shift=5.0))
     n = notate(track(noisy(sound, np.random.default_rng(2), 8.0)), "x")
-    assert n.sound.startswith("The sound is not clear")
-    assert doubts(n)[0].say == n.sound
+    assert n.sound is SoundDoubt.UNCLEAR
+    assert doubt_line(English(), doubts(n)[0]).startswith("The sound is not clear")

@@ -16,9 +16,11 @@ from companion.command import main
 from companion.ear import read_sound
 from companion.ear.files import RATE
 from companion.ear.tracker import track
-from companion.transcribe.accompaniment import COMPANY, TAKE_FROM, TAKE_LASTING, check, company, has_company, sliding
+from companion.transcribe.accompaniment import TAKE_FROM, TAKE_LASTING, accompaniment, check_voice, is_accompanied, sliding
 from companion.tune import load
 
+ACCOMPANIED = ("More than one voice or instrument sounds here, and a note may come from either. Record the voice alone, or "
+               "listen to each note again.")
 RECORDINGS = Path(__file__).resolve().parents[2] / "recordings"
 VOICES_FETCHED = Path(__file__).resolve().parents[1] / "downloads"
 
@@ -55,13 +57,13 @@ def piano(down: int) -> np.ndarray:
 def alone(samples: np.ndarray) -> bool:
     """Whether a take is told to be of one voice alone, with a third of the limits to spare."""
     sound = np.asarray(samples, dtype=np.float32)
-    share, lasting = company(sound, track(sound, RATE))
+    share, lasting = accompaniment(sound, track(sound, RATE))
     return share < TAKE_FROM / 1.5 and lasting < TAKE_LASTING / 1.5
 
 
 def accompanied(samples: np.ndarray) -> bool:
     sound = np.asarray(samples, dtype=np.float32)
-    return has_company(sound, track(sound, RATE))
+    return is_accompanied(sound, track(sound, RATE))
 
 
 @pytest.mark.parametrize("take", sorted(RECORDINGS.glob("*.flac")), ids=lambda p: p.stem)
@@ -97,7 +99,7 @@ def test_two_voices_are_said_whatever_is_written(tmp_path: Path, capsys: pytest.
     soundfile.write(path, mixed(as_sound(performance(load("lantern"))), under(3, 2)), RATE)
     code = main(["notate", str(path), "--fix", "in three"])
     said = capsys.readouterr()
-    assert (code == 0 and COMPANY in said.out.splitlines()) or (code == 3 and said.err == f"{COMPANY}\n")
+    assert (code == 0 and ACCOMPANIED in said.out.splitlines()) or (code == 3 and said.err == f"{ACCOMPANIED}\n")
 
 
 @pytest.mark.parametrize("seconds", [4, 20])
@@ -121,7 +123,7 @@ def test_a_whisper_is_no_tune() -> None:
     found = track((0.3 * breath / np.abs(breath).max()).astype(np.float32), RATE)
     assert (found.f0_hz > 0).any()  # the ear takes such narrow noise for a voice
     with pytest.raises(NothingSung, match="breath or noise"):
-        check(found)
+        check_voice(found)
 
 
 @pytest.mark.slow

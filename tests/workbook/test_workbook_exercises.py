@@ -13,9 +13,9 @@ import pytest
 from companion.braille import signs as S
 from companion.braille import to_ascii, words
 from companion.errors import Trouble
-from companion.transcribe.door import booklet_of
 from companion.tune import Pitch, interval_kind, load, shipped_names, transpose
 from companion.workbook import booklet
+from companion.workbook.booklet import booklet_of
 from companion.workbook.exercises import GAP, KINDS, LEVELS, Exercise, Item, demands, exercises, level_of, plain_tune, quavers
 from companion.workbook.prove import prove, read_line
 

@@ -1,0 +1,295 @@
+"""What is said of a written-down take: its bars, what is unsure of it, and what a correction did."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Any
+
+from companion.braille import needs_octave
+from companion.language.interface import Language
+from companion.messages import N_
+from companion.transcribe import (
+    Change,
+    ChangeKind,
+    Doubt,
+    DoubtKind,
+    Laid,
+    Notation,
+    Transcription,
+    as_json,
+    doubts,
+    length_values,
+)
+from companion.tune import Note, Pitch, Time, Tune
+
+MOST_DOUBTS = 12  # more than this are too many to be heard; the surest of them are left out
+
+
+def length(language: Language, ticks: int) -> str:
+    """A length in ticks (four a crotchet) that begins on a beat: "dotted crotchet", "minim tied to a quaver"."""
+    first, *others = length_values(ticks)
+    return _tied(language, language.value(*first), others)
+
+
+def a_length(language: Language, ticks: int) -> str:
+    """The same with its article: "a dotted crotchet", "a minim tied to a quaver"."""
+    first, *others = length_values(ticks)
+    return _tied(language, language.a_value(*first), others)
+
+
+def _tied(language: Language, text: str, others: Sequence[tuple[Fraction, int]]) -> str:
+    for base, dots in others:
+        text = language.message("{value} tied to {next}").format(value=text, next=language.a_value(base, dots))
+    return text
+
+
+def beats_to_the_bar(language: Language, time: Time) -> str:
+    """ "three beats to the bar", "six quavers to the bar"."""
+    count = sum(time.upper)
+    template = (language.plural("{count} quaver to the bar", "{count} quavers to the bar", count) if time.compound else
+                language.plural("{count} beat to the bar", "{count} beats to the bar", count))
+    return template.format(count=language.number(count))
+
+
+# The score.
+
+
+def score_lines(language: Language, transcription: Transcription) -> list[str]:
+    """A written-down take in plain lines: what it is, bar by bar, what was corrected, and what is unsure."""
+    n = transcription.notation
+    out = [_summary(language, n)]
+    if transcription.takes > 1:
+        out.append(language.plural("Made from {count} take.", "Made from {count} takes.", transcription.takes).format(
+            count=language.number(transcription.takes)))
+    out += bar_lines(language, n.tune)
+    out += [change_line(language, change) for change in transcription.changes]
+    if transcription.laid:
+        out += uneven_words(language, transcription.laid)
+    return [*out, *doubt_lines(language, n)]
+
+
+def _summary(language: Language, n: Notation) -> str:
+    """ "Lantern: 14 notes, C major, four beats to the bar, about 120 crotchets a minute. Begins with a pickup of ..."."""
+    text = (language.message("{notes} notes, {key}, {time}, about {pace} dotted crotchets a minute.") if n.time.compound else
+            language.message("{notes} notes, {key}, {time}, about {pace} crotchets a minute.")).format(
+                notes=len(n.notes), key=language.key(n.key), time=beats_to_the_bar(language, n.time),
+                pace=f"{n.beat_bpm:.0f}")
+    if n.title:
+        text = language.message("{title}: {summary}").format(title=n.title, summary=text)
+    if n.place:
+        text += " " + language.message("Begins with a pickup of {length}.").format(
+            length=a_length(language, n.bar_ticks - n.place))
+    return text
+
+
+def bar_lines(language: Language, tune: Tune) -> list[str]:
+    """A tune bar by bar, a line each: "Bar 2: B flat crotchet, crotchet rest, C crotchet in the fifth octave.".
+
+    The octave is said where music braille marks it, ties and breaths where they stand.
+    """
+    out: list[str] = []
+    before: Pitch | None = None
+    held = False
+    for bar in tune.bars:
+        said: list[str] = []
+        for note in bar.notes:
+            if note.pitch is None:
+                said.append(_rest(language, note))
+            elif held and said:
+                said[-1] = _with_breath(language, note, language.message("{note} tied to {value}").format(
+                    note=said[-1], value=language.a_value(note.base, note.dots)))
+            else:
+                text = _held_over(language, note) if held else _note(language, note, before)
+                said.append(_with_breath(language, note, _tuplet(language, note, text)))
+            before = note.pitch or before
+            held = note.tie
+        out.append(language.message("Bar {number}: {notes}.").format(number=bar.number, notes=", ".join(said)))
+    return out
+
+
+def _rest(language: Language, note: Note) -> str:
+    if note.whole_bar:
+        return language.message("full bar rest")
+    return language.message("{value} rest").format(value=language.value(note.base, note.dots))
+
+
+def _note(language: Language, note: Note, before: Pitch | None) -> str:
+    """ "C crotchet", "C crotchet in the fifth octave". before: the pitch of the note before."""
+    assert note.pitch is not None
+    name, value = language.pitch_class(note.pitch), language.value(note.base, note.dots)
+    if needs_octave(before, note.pitch) and 0 <= note.pitch.octave <= 8:
+        return language.message("{pitch} {value} in the {octave}").format(
+            pitch=name, value=value, octave=language.octave(note.pitch.octave))
+    return language.message("{pitch} {value}").format(pitch=name, value=value)
+
+
+def _held_over(language: Language, note: Note) -> str:
+    assert note.pitch is not None
+    return language.message("{pitch} {value} held over").format(
+        pitch=language.pitch_class(note.pitch), value=language.value(note.base, note.dots))
+
+
+def _tuplet(language: Language, note: Note, text: str) -> str:
+    """With a triplet or another group announced where it begins."""
+    if not note.tuplet or note.tuplet.place != "start":
+        return text
+    return (language.message("triplet of {note}") if note.tuplet.actual == 3 else
+            language.message("group of {note}")).format(note=text)
+
+
+def _with_breath(language: Language, note: Note, text: str) -> str:
+    return language.message("{note}, breath").format(note=text) if "breath" in note.marks else text
+
+
+def score_json(language: Language, notation: Notation) -> dict[str, Any]:
+    """What `companion notate --json` prints; its sentences are in this language."""
+    facts = as_json(notation)
+    problems = [{"bar": d.bar, "note": d.note, "say": doubt_line(language, d), "or": _other(language, d)}
+                for d in doubts(notation)]
+    return {"notes": facts.pop("notes"), "problems": problems, **facts}
+
+
+# What is unsure.
+
+_DOUBTS = {
+    DoubtKind.ACCOMPANIED: N_("More than one voice or instrument sounds here, and a note may come from either. Record the "
+                              "voice alone, or listen to each note again."),
+    DoubtKind.UNCLEAR: N_("The sound is not clear: there is noise, or more than one voice or instrument. Listen to each note "
+                          "again."),
+    DoubtKind.TIME: N_("Written with {time}, but it may have {other}."),
+    DoubtKind.SLOW: N_("The beat came out slow; all values may be twice as long."),
+    DoubtKind.QUICK: N_("The beat came out quick; all values may be half as long."),
+    DoubtKind.KEY: N_("Written in {key}, but it may be in {other}."),
+    DoubtKind.PITCH: N_("Bar {bar}, {place} note: {pitch}, but it may be {other}."),
+    DoubtKind.HELD: N_("Bar {bar}, {place} note: {length} and a rest, but it may be {other} held."),
+    DoubtKind.PART_REST: N_("Bar {bar}, {place} note: {length}, but part of it may be a rest."),
+    DoubtKind.VALUE: N_("Bar {bar}, {place} note: {length}, but it may be {other}."),
+    DoubtKind.FAINT: N_("Bar {bar}, {place} note: {pitch}, {length}, was faint or very short; listen whether it belongs "
+                        "there."),
+}
+
+
+def doubt_line(language: Language, doubt: Doubt) -> str:
+    """One doubt as a sentence."""
+    facts = {
+        "bar": doubt.bar, "place": language.ordinal(doubt.note),
+        "time": beats_to_the_bar(language, doubt.time) if doubt.time else "",
+        "key": language.key(doubt.key) if doubt.key else "",
+        "pitch": language.pitch_class(doubt.pitch) if doubt.pitch else "",
+        "length": a_length(language, doubt.ticks) if doubt.ticks else "",
+        "other": beats_to_the_bar(language, doubt.other_time) if doubt.other_time else _other(language, doubt),
+    }
+    return language.message(_DOUBTS[doubt.kind]).format(**facts)
+
+
+def _other(language: Language, doubt: Doubt) -> str:
+    """The second-best reading by itself: "a dotted crotchet", "F sharp", "3/4", "G major", "no note", ""."""
+    if doubt.kind is DoubtKind.FAINT:
+        return language.message("no note")
+    if doubt.other_pitch:
+        return language.pitch_class(doubt.other_pitch)
+    if doubt.other_ticks:
+        return a_length(language, doubt.other_ticks)
+    if doubt.other_time:
+        return doubt.other_time.name
+    return language.key(doubt.other_key) if doubt.other_key else ""
+
+
+def doubt_lines(language: Language, notation: Notation) -> list[str]:
+    """The doubts as plain lines, not more than can be listened to; the least sure are kept."""
+    found = doubts(notation)
+    if not found:
+        return [language.message("Nothing in it is unsure.")]
+    about_sound = [d for d in found if d.kind in (DoubtKind.ACCOMPANIED, DoubtKind.UNCLEAR)]
+    worst = sorted(found, key=lambda d: -d.wrong)[:MOST_DOUBTS]
+    # What is doubtful of the sound is said whatever else there is to doubt.
+    lines = [doubt_line(language, d) for d in found if d in worst or d in about_sound]
+    left = len(found) - len(lines)
+    if left:
+        lines.append(language.plural("{count} more is a little unsure.", "{count} more are a little unsure.", left).format(
+            count=left))
+    return lines
+
+
+# What a correction did.
+
+_CHANGES = {
+    ChangeKind.TIME: N_("Read again in {time}."),
+    ChangeKind.KEY: N_("Written in {key}; the notes stay."),
+    ChangeKind.NO_PICKUP: N_("The first note now begins the first bar."),
+    ChangeKind.PICKUP: N_("The tune begins with a pickup of {length}."),
+    ChangeKind.DOUBLED: N_("All values are twice as long."),
+    ChangeKind.HALVED: N_("All values are half as long."),
+    ChangeKind.WORDS: N_("The words are laid under the notes."),
+    ChangeKind.TITLE: N_("Its title is {title}."),
+    ChangeKind.TAKEN_OUT: N_("Bar {bar}, note {note} is taken out."),
+    ChangeKind.TAKEN_OUT_HELD: N_("Bar {bar}, note {note} is taken out; the note before it lasts on."),
+    ChangeKind.TAKEN_OUT_BEGINNING: N_("Bar {bar}, note {note} is taken out; the tune begins after it."),
+    ChangeKind.JOINED: N_("Bar {bar}, note {note} and the next are one note now."),
+    ChangeKind.SPLIT: N_("Bar {bar}, note {note} is two notes now."),
+    ChangeKind.NO_REST: N_("Bar {bar}, note {note} is held, with no rest after."),
+    ChangeKind.END_REST: N_("Bar {bar}, note {note} ends with {length} of rest."),
+    ChangeKind.REST: N_("Bar {bar}, note {note} is a rest now."),
+    ChangeKind.PITCH: N_("Bar {bar}, note {note} is {pitch} now."),
+    ChangeKind.VALUE: N_("Bar {bar}, note {note} is {length} now."),
+    ChangeKind.VALUE_WITH_REST: N_("Bar {bar}, note {note} is {length} now; its rest has what is left."),
+}
+#: By semitones: higher and lower.
+_MOVED = {
+    1: (N_("All of it is a semitone higher, now in {key}."), N_("All of it is a semitone lower, now in {key}.")),
+    2: (N_("All of it is a tone higher, now in {key}."), N_("All of it is a tone lower, now in {key}.")),
+    3: (N_("All of it is a minor third higher, now in {key}."), N_("All of it is a minor third lower, now in {key}.")),
+    4: (N_("All of it is a major third higher, now in {key}."), N_("All of it is a major third lower, now in {key}.")),
+    5: (N_("All of it is a fourth higher, now in {key}."), N_("All of it is a fourth lower, now in {key}.")),
+    7: (N_("All of it is a fifth higher, now in {key}."), N_("All of it is a fifth lower, now in {key}.")),
+    12: (N_("All of it is an octave higher, now in {key}."), N_("All of it is an octave lower, now in {key}.")),
+}
+
+
+def change_line(language: Language, change: Change) -> str:
+    """What a correction has done, as a sentence or two."""
+    if change.kind is ChangeKind.TRANSPOSED:
+        return _transposed(language, change)
+    if change.laid and (uneven := uneven_words(language, change.laid)):
+        return uneven[0]
+    text = language.message(_CHANGES[change.kind]).format(
+        bar=change.bar, note=change.note, title=change.text, time=change.time.name if change.time else "",
+        key=language.key(change.key) if change.key else "",
+        pitch=language.pitch_class(change.pitch) if change.pitch else "",
+        length=a_length(language, change.ticks) if change.ticks else "")
+    if change.later:
+        template = (language.message("What follows begins {length} later.") if change.later > 0 else
+                    language.message("What follows begins {length} sooner."))
+        text += " " + template.format(length=a_length(language, abs(change.later)))
+    return text
+
+
+def _transposed(language: Language, change: Change) -> str:
+    assert change.key is not None
+    size, lower = abs(change.semitones), change.semitones < 0
+    if size in _MOVED:
+        template = language.message(_MOVED[size][lower])
+    elif lower:
+        template = language.plural("All of it is {count} semitone lower, now in {key}.",
+                                   "All of it is {count} semitones lower, now in {key}.", size)
+    else:
+        template = language.plural("All of it is {count} semitone higher, now in {key}.",
+                                   "All of it is {count} semitones higher, now in {key}.", size)
+    return template.format(count=language.number(size), key=language.key(change.key))
+
+
+def uneven_words(language: Language, laid: Laid) -> list[str]:
+    """How words did not fit the notes, one sentence or none."""
+    notes = len(laid.under)
+    if laid.bare:
+        advice = language.message("Part words with hyphens, and write _ for a note on which a syllable goes on.")
+        template = language.plural("{syllables} syllables for {notes} notes: the last note has none.",
+                                   "{syllables} syllables for {notes} notes: the last {bare} notes have none.", laid.bare)
+        return [template.format(syllables=language.capitalised(language.number(laid.syllables)), notes=language.number(notes),
+                                bare=language.number(laid.bare)) + " " + advice]
+    if laid.syllables > notes:
+        return [language.message("{syllables} syllables for {notes} notes: there was no note for {lost}.").format(
+            syllables=language.capitalised(language.number(laid.syllables)), notes=language.number(notes),
+            lost=" ".join(laid.left_over))]
+    return []

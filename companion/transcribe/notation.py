@@ -1,0 +1,161 @@
+"""A written-down take as data: its notes, its time signature and key, and how sure each of them is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+from itertools import pairwise
+from typing import Any, Generic, TypeVar
+
+import numpy as np
+
+from companion.ear import SungNote
+from companion.transcribe.folk_counts import ticks_of
+from companion.transcribe.layout import ScoreNote, lay_out
+from companion.transcribe.segmentation import Doubtful
+from companion.tune import Key, Time, Tune
+
+T = TypeVar("T")
+
+
+class SoundDoubt(StrEnum):
+    """What is doubtful about the sound of a take that is written down all the same."""
+
+    ACCOMPANIED = "accompanied"  # more than one voice or instrument sounds
+    UNCLEAR = "unclear"  # noise, or a second sound beside the voice
+
+
+@dataclass(frozen=True)
+class Given:
+    """What a person has given beforehand. bpm: beats a minute (in 6/8 the beat is a dotted crotchet).
+
+    beats_s: times of tapped beats in the take. key: the key of the score. counted_in: how many counts stand before the
+    tune; downbeat_s: when the bar after them begins, which is found in the take.
+    """
+
+    bpm: float | None = None
+    time: Time | None = None
+    beats_s: tuple[float, ...] = ()
+    key: Key | None = None
+    counted_in: int = 0
+    downbeat_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Estimate(Generic[T]):
+    """What was chosen and the second-best choice, with the probability of each, 0 to 1."""
+
+    value: T
+    confidence: float
+    runner_up: T
+    runner_up_confidence: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrittenNote(ScoreNote):
+    """A note of the score, with the sung one that it was made from.
+
+    tuning: semitones by which the singer was above concert pitch. quarter_s: seconds a crotchet at this note.
+    value_confidence, pitch_confidence: probabilities. other_ticks: the second-best length to the next note.
+    other_midi: the second-best pitch.
+    """
+
+    sung: SungNote
+    tuning: float
+    quarter_s: float
+    value_confidence: float
+    other_ticks: int
+    pitch_confidence: float
+    other_midi: int
+
+    @property
+    def confidence(self) -> float:
+        """Probability that both value and pitch are right, as if one did not depend on the other."""
+        return self.value_confidence * self.pitch_confidence
+
+
+@dataclass(frozen=True)
+class Notation:
+    """A take written down. place: ticks of the first note after its bar line; not 0 makes a pickup.
+
+    doubtful: what may or may not be notes of their own.
+    """
+
+    title: str
+    notes: tuple[WrittenNote, ...]
+    time_estimate: Estimate[Time]
+    key_estimate: Estimate[Key]
+    place: int
+    given: Given = Given()
+    sound: SoundDoubt | None = None
+    doubtful: tuple[Doubtful, ...] = ()
+
+    @property
+    def time(self) -> Time:
+        return self.time_estimate.value
+
+    @property
+    def key(self) -> Key:
+        return self.key_estimate.value
+
+    @property
+    def sung(self) -> tuple[SungNote, ...]:
+        """The notes as sung, seconds and MIDI numbers with fractions."""
+        return tuple(n.sung for n in self.notes)
+
+    @property
+    def bar_ticks(self) -> int:
+        return ticks_of(self.time.quarters)
+
+    @property
+    def quarter_bpm(self) -> float:
+        """Crotchets a minute, over the whole take (the geometric mean)."""
+        return round(60.0 / float(np.exp(np.mean(np.log([n.quarter_s for n in self.notes])))), 1)
+
+    @property
+    def beat_bpm(self) -> float:
+        """Beats a minute: dotted crotchets in compound time."""
+        return self.quarter_bpm / float(self.time.beat)
+
+    @cached_property
+    def tune(self) -> Tune:
+        """The score, laid out in bars."""
+        return lay_out(self.notes, self.time, self.place, self.key, title=self.title, quarter_bpm=self.quarter_bpm)
+
+    @property
+    def bars(self) -> tuple[int, ...]:
+        """The printed number of the bar in which each note begins."""
+        out, at = [], self.place
+        first = 0 if self.place else 1
+        for note in self.notes:
+            out.append(at // self.bar_ticks + first)
+            at += note.length
+        return tuple(out)
+
+    @property
+    def positions(self) -> tuple[tuple[int, int], ...]:
+        """Bar number, and which note of those that begin in it (from 1), for each note."""
+        bars = self.bars
+        return tuple((bar, i - bars.index(bar) + 1) for i, bar in enumerate(bars))
+
+
+def as_json(n: Notation) -> dict[str, Any]:
+    """Facts that programs may rely on: notes as `companion read` gives them, and key, time, quarter_bpm."""
+    tune = n.tune
+    line = tune.line()
+    notes: list[dict[str, Any]] = []
+    held = False
+    for b, _, note in tune.written():
+        length = tune.time.quarters if note.whole_bar else note.quarters
+        if held and note.pitch is not None and notes:
+            notes[-1]["quarters"] += float(length)
+        else:
+            notes.append({"midi": note.pitch.midi if note.pitch else None, "quarters": float(length),
+                          "bar": tune.bars[b].number})
+        held = note.tie
+    return {"notes": notes, "key": n.key.name, "time": n.time.name, "quarter_bpm": n.quarter_bpm,
+            "key_sure": round(n.key_estimate.confidence, 3), "key_runner_up": n.key_estimate.runner_up.name,
+            "time_sure": round(n.time_estimate.confidence, 3), "time_runner_up": n.time_estimate.runner_up.name,
+            "pickup_quarters": float(tune.pickup),
+            "phrases": [line[0].number, *(b.number for a, b in pairwise(line) if a.phrase != b.phrase)]}

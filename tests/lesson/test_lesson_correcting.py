@@ -1,0 +1,36 @@
+"""Corrections typed line by line: answered, taken back, gone on with after a mistake."""
+
+from __future__ import annotations
+
+from notate_takes import as_track, performance
+
+from companion.language import English, Variety
+from companion.lesson import corrected
+from companion.transcribe import TIMES, Given, Transcription, notate
+from companion.tune import Key, load
+
+
+def test_it_takes_back_and_goes_on_after_a_mistake() -> None:
+    take = Transcription(notate(as_track(performance(load("long-road"))), "x", Given(time=TIMES["4/4"])))
+    said: list[str] = []
+    out = corrected(English(), take, ["bar 1 note 1 is a minim", "nonsense", "undo", "undo", "help", "bars",
+                                      "a tone lower", "", "never read"], said.append)
+    assert out.notation.key == Key(0)
+    assert [n.ticks for n in out.notation.notes] == [n.ticks for n in take.notation.notes]
+    assert said[0] == "Say a correction, help, play, bars, undo, or nothing to end."
+    assert any(s.startswith("Bar 1, note 1 is a minim now.") for s in said)
+    assert "The last correction is taken back." in said
+    assert "There is nothing to take back." in said
+    assert any(s.startswith("I do not understand") for s in said)
+    assert any(s.startswith("Bar 1: ") for s in said)
+    assert said[-1] == "All of it is a tone lower, now in C major."
+
+
+def test_in_american_names() -> None:
+    take = Transcription(notate(as_track(performance(load("long-road"))), "x", Given(time=TIMES["4/4"])))
+    said: list[str] = []
+    corrected(English(Variety.AMERICAN), take, ["measure 1 note 1 is a half note", "help", "measures", "done"], said.append)
+    assert said[0].startswith("Say a correction, help, play, measures, undo")
+    assert said[1].startswith("Measure 1, note 1 is a half note now.")
+    assert any(s.startswith("Measure 1: ") for s in said)
+    assert not any(word in s for s in said for word in ("crotchet", "quaver", "minim", "semitone"))
