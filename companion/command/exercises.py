@@ -28,7 +28,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.workbook import booklet
+    from companion.paper import to_text
+    from companion.workbook import booklet_of, booklet_sheet, save_booklet
 
     practise = list(options.practise)
     if options.pupil:
@@ -37,11 +38,11 @@ def run(options: argparse.Namespace) -> int:
         with Diary(options.diary) as diary:
             suggested = suggestion(diary, diary.pupil(options.pupil))
         practise += [suggested.tally.kind.size] if suggested else []
-    made = booklet.booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
-                              width=options.width, seed=options.seed, part=options.part, american=options.american)
+    made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
+                      width=options.width, seed=options.seed, part=options.part)
     if options.out:
-        names = booklet.save(made, options.out, options.width, options.height, options.sound)
+        names = save_booklet(made, options.out, options.language, options.width, options.height, options.sound)
         print("\n".join(f"{name} written." for name in names))
     else:
-        print("\n".join(booklet.lines(made, options.answers)))
+        print("\n".join(to_text(booklet_sheet(made, options.language, options.answers), options.language)))
     return 0

@@ -18,14 +18,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.paper import finger_line as fingerline
+    from companion.paper import finger_line_words, save_finger_line
     from companion.tune import load
 
     tune = load(options.tune, part=options.part)
     if options.out:
-        names = fingerline.save(tune, options.out, options.phrase, options.width, options.height,
-                                options.american)
+        names = save_finger_line(tune, options.out, options.language, options.phrase, options.width, options.height)
         print("\n".join(f"{name} written." for name in names))
     else:
-        print("\n".join(fingerline.finger_line(tune, options.phrase, options.american).says))
+        print("\n".join(finger_line_words(tune, options.language, options.phrase)))
     return 0

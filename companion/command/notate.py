@@ -41,7 +41,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.ear import Microphone
     from companion.language import read_correction, read_key, score_json, score_lines
     from companion.lesson import corrected
-    from companion.paper.saving import check_outs, save_as, tune_sound
+    from companion.paper import check_outs, save_as, tune_sound
     from companion.transcribe import LIVE, given, write_takes
 
     language = options.language
@@ -66,7 +66,7 @@ def run(options: argparse.Namespace) -> int:
         transcription = corrected(language, transcription, sys.stdin, (lambda text: None) if options.json else print)
     tune = transcription.notation.tune
     for path in options.out:
-        names = save_as(tune, path)
+        names = save_as(tune, path, options.language)
         if not options.json:
             print("\n".join(_("{name} written.").format(name=name) for name in names))
     if options.json:

@@ -31,20 +31,18 @@ def run(options: argparse.Namespace) -> int:
     from companion.course.stage import stages
     from companion.diary import Diary
     from companion.lesson.course_door import moment, sheet_of
-    from companion.paper import forms
+    from companion.paper import save_sheet, to_sound, to_text
 
     sheet = sheet_of(options.what, options.name, stages(options.stages), lambda: Diary(options.diary),
-                     kind=options.kind, tune=options.tune, leave_out=options.leave_out, count=options.count,
-                     seed=options.seed, now=moment(options.on))
-    if options.american:
-        sheet = sheet.american()
+                     language=options.language, kind=options.kind, tune=options.tune, leave_out=options.leave_out,
+                     count=options.count, seed=options.seed, now=moment(options.on))
     if options.out:
-        forms.save(sheet, options.out, options.whole)
+        save_sheet(sheet, options.out, options.language, whole=options.whole)
         print(f"{options.out} written.")
     elif not options.speak:
-        print("\n".join(forms.to_text(sheet)))
+        print("\n".join(to_text(sheet, options.language)))
     if options.speak:
         from companion.audio import play
 
-        play(forms.to_sound(sheet, variety="american" if options.american else "british"))
+        play(to_sound(sheet, options.language))
     return 0

@@ -8,7 +8,7 @@ from dataclasses import replace
 from companion.audio import play
 from companion.errors import Trouble
 from companion.language import EXAMPLES, Language, Order, change_line, read_correction, score_lines
-from companion.paper.saving import tune_sound
+from companion.paper import tune_sound
 from companion.transcribe import Transcription, correct
 
 

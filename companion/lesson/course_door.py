@@ -15,10 +15,11 @@ from companion.course.progress import Progress
 from companion.course.stage import Stage, find_stage, line_of_key, read_stage, stages, untaught
 from companion.diary import Diary, Pupil, tune_title
 from companion.errors import Trouble
+from companion.language import Language
 from companion.lesson.sitting import COMMANDS, MOST_NEW, Hands, Sitting, Step, Tally, plan
 from companion.messages import _
-from companion.workbook.sheets import (
-    Sheet,
+from companion.paper import Sheet
+from companion.workbook import (
     drill_sheet,
     key_sheet,
     stage_drill_sheet,
@@ -222,7 +223,7 @@ def drill_sitting(items: Sequence[Item], kept: Progress, now: Callable[[], datet
 
 
 def sheet_of(what: str, name: str | None, some: Sequence[Stage], diary: Callable[[], Diary], *,
-             kind: str | None = None, tune: str | None = None, leave_out: Sequence[str] = (), count: int = 20,
+             language: Language, kind: str | None = None, tune: str | None = None, leave_out: Sequence[str] = (), count: int = 20,
              seed: int = 1, now: datetime | None = None) -> Sheet:
     """A sheet by what it is of: "stage" N, "tune" NAME, "drill" N or of a tune, "key" up to stage N, "week" PUPIL.
     """
@@ -231,22 +232,23 @@ def sheet_of(what: str, name: str | None, some: Sequence[Stage], diary: Callable
                   "snail-wall", "week": "a pupil, as in companion sheet week Robin"}[what]
         raise Trouble(_("A sheet of a {what} needs {wanted}.").format(what=what, wanted=wanted))
     if what == "stage":
-        return stage_sheet(find_stage(name or "", some))
+        return stage_sheet(find_stage(name or "", some), language)
     if what == "tune":
-        return tune_sheet(material(name or "", leave_out))
+        return tune_sheet(material(name or "", leave_out), language)
     if what == "key":
-        return key_sheet(some, find_stage(name, some) if name else None)
+        return key_sheet(some, language, find_stage(name, some) if name else None)
     if what == "drill":
         if tune is None and name is None:
             raise Trouble(_("A sheet of drills needs a stage, as in companion sheet drill 3, or a --tune."))
         if kind is None and tune is None:
-            return stage_drill_sheet(find_stage(name or "", some), random.Random(seed), count)
+            return stage_drill_sheet(find_stage(name or "", some), random.Random(seed), language, count)
         stage = find_stage(name, some) if name else None
         items = drill_items(kind or "name the cell", stage, tune, leave_out, (), "mixed", count, seed)
         m = material(tune, leave_out) if tune else None
         about = m.tune.title if m else stage.title if stage else ""
-        return drill_sheet(f"{(kind or 'name the cell').capitalize()}: {about}", items)
+        return drill_sheet(f"{(kind or 'name the cell').capitalize()}: {about}", items, language)
     with diary() as open_diary:
         pupil = open_diary.pupil(name or "")
         titles = [tune_title(w.tune) for w in open_diary.work(pupil)]
-        return week_sheet(pupil.nickname, P.load(open_diary, pupil), some, now or moment(None), titles)
+        return week_sheet(pupil.nickname, P.load(open_diary, pupil), some, now or moment(None), language,
+                          titles)

@@ -1,0 +1,81 @@
+"""Pages as data (`Sheet` and its blocks) and the forms they take; the finger line, the wall card, the engraved score.
+
+A name is loaded when it is first asked for, as one command needs one form. A new name stands in all three lists below.
+"""
+
+from typing import TYPE_CHECKING
+
+from companion.lazy import loader
+
+if TYPE_CHECKING:
+    from companion.paper.braille_pages import HEIGHT, WIDTH, to_brf
+    from companion.paper.engraving import check_engraver, engraved_pdf, engraved_svgs, save_engraving
+    from companion.paper.finger_line import (
+        FingerLine,
+        finger_line_picture,
+        finger_line_sheet,
+        finger_line_words,
+        save_finger_line,
+    )
+    from companion.paper.forms import save_sheet, to_sound, to_text
+    from companion.paper.large_print import to_html, to_pdf
+    from companion.paper.saving import check_outs, save_as, tune_sound
+    from companion.paper.sheet import (
+        Block,
+        CellGroup,
+        Cells,
+        Heading,
+        ListItem,
+        NewPage,
+        Paragraph,
+        Picture,
+        Question,
+        Sheet,
+    )
+    from companion.paper.wall_card import save_wall_card, wall_card_sheet
+
+__all__ = [
+    "HEIGHT",
+    "WIDTH",
+    "Block",
+    "CellGroup",
+    "Cells",
+    "FingerLine",
+    "Heading",
+    "ListItem",
+    "NewPage",
+    "Paragraph",
+    "Picture",
+    "Question",
+    "Sheet",
+    "check_engraver",
+    "check_outs",
+    "engraved_pdf",
+    "engraved_svgs",
+    "finger_line_picture",
+    "finger_line_sheet",
+    "finger_line_words",
+    "save_as",
+    "save_engraving",
+    "save_finger_line",
+    "save_sheet",
+    "save_wall_card",
+    "to_brf",
+    "to_html",
+    "to_pdf",
+    "to_sound",
+    "to_text",
+    "tune_sound",
+    "wall_card_sheet",
+]
+
+__getattr__ = loader(__name__, {
+    "braille_pages": ("HEIGHT", "WIDTH", "to_brf"),
+    "engraving": ("check_engraver", "engraved_pdf", "engraved_svgs", "save_engraving"),
+    "finger_line": ("FingerLine", "finger_line_picture", "finger_line_sheet", "finger_line_words", "save_finger_line"),
+    "forms": ("save_sheet", "to_sound", "to_text"),
+    "large_print": ("to_html", "to_pdf"),
+    "saving": ("check_outs", "save_as", "tune_sound"),
+    "sheet": ("Block", "CellGroup", "Cells", "Heading", "ListItem", "NewPage", "Paragraph", "Picture", "Question", "Sheet"),
+    "wall_card": ("save_wall_card", "wall_card_sheet"),
+})

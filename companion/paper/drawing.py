@@ -5,9 +5,12 @@ Everything is black: swell paper raises whatever is dark, so no print stands bes
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
-from companion.braille import signs as S
+from companion.braille import SPACE, dots_of
+from companion.places import write_whole
 
 #: Library of Congress, Specification 800 (2008), 3.2, as quoted by BANA: mm.
 DOT_MM = 1.44  # base diameter of a dot
@@ -20,7 +23,7 @@ BEZIER = 0.5522847
 
 
 @dataclass
-class Page:
+class Drawing:
     """One page. Lengths in mm, y downwards from the top."""
 
     width: float = 297.0
@@ -37,13 +40,13 @@ class Page:
     def braille(self, x: float, y: float, cells: str) -> float:
         """Braille with the centre of its first cell's dot 1 at (x, y). Returns the x after the last cell."""
         for k, cell in enumerate(cells):
-            for dot in S.dots_of(cell) if cell != S.SPACE else "":
+            for dot in dots_of(cell) if cell != SPACE else "":
                 d = int(dot) - 1
                 self.disc(x + k * CELL_MM + (d // 3) * DOT_PITCH_MM, y + (d % 3) * DOT_PITCH_MM, DOT_MM)
         return x + len(cells) * CELL_MM
 
 
-def to_svg(page: Page, title: str, says: str) -> bytes:
+def drawing_svg(page: Drawing, title: str, says: str) -> str:
     """The page as SVG whose units are millimetres. title and says: for screen readers."""
     from xml.sax.saxutils import escape
 
@@ -54,10 +57,10 @@ def to_svg(page: Page, title: str, says: str) -> bytes:
     out += [f'<line x1="{a:.2f}" y1="{b:.2f}" x2="{c:.2f}" y2="{d:.2f}" stroke="black" stroke-width="{w:g}" '
             'stroke-linecap="round"/>' for a, b, c, d, w in page.lines]
     out += [f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{d / 2:g}" fill="black"/>' for x, y, d in page.discs]
-    return ("\n".join([*out, "</svg>"]) + "\n").encode("utf-8")
+    return "\n".join([*out, "</svg>"]) + "\n"
 
 
-def to_pdf(pages: list[Page], title: str) -> bytes:
+def drawings_pdf(pages: Sequence[Drawing], title: str) -> bytes:
     """Pages as a PDF 1.4 of vector lines and discs, in true size."""
     objects: list[bytes] = []
     kids = " ".join(f"{4 + 2 * k} 0 R" for k in range(len(pages)))
@@ -82,7 +85,7 @@ def to_pdf(pages: list[Page], title: str) -> bytes:
     return out
 
 
-def _content(page: Page) -> bytes:
+def _content(page: Drawing) -> bytes:
     """Drawing operators; the matrix makes a unit a millimetre, y downwards."""
     s, h = POINT_PER_MM, page.height * POINT_PER_MM
     out = [f"{s:.6f} 0 0 {-s:.6f} 0 {h:.3f} cm 0 g 0 G 1 J"]
@@ -96,3 +99,13 @@ def _content(page: Page) -> bytes:
                    f"{x - r:.3f} {y - k:.3f} {x - k:.3f} {y - r:.3f} {x:.3f} {y - r:.3f} c "
                    f"{x + k:.3f} {y - r:.3f} {x + r:.3f} {y - k:.3f} {x + r:.3f} {y:.3f} c f")
     return "\n".join(out).encode("ascii")
+
+
+def save_svgs(svgs: Sequence[str], path: Path) -> list[str]:
+    """Write SVGs, one file a page, numbered where there are several. Returns the names written."""
+    names = []
+    for k, svg in enumerate(svgs, 1):
+        name = path if len(svgs) == 1 else path.with_name(f"{path.stem}-{k}{path.suffix}")
+        write_whole(name, svg.encode("utf-8"))
+        names.append(str(name))
+    return names

@@ -15,8 +15,9 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 from companion.errors import Trouble
+from companion.language import Language, numbered_page, untitled_tune
 from companion.messages import _
-from companion.paper.drawing import POINT_PER_MM
+from companion.paper.drawing import POINT_PER_MM, save_svgs
 from companion.places import sans_typeface, write_whole
 from companion.tune import Key, Note, Time, Tune, to_musicxml
 
@@ -35,8 +36,6 @@ FAMILY = "Verdana, 'DejaVu Sans', sans-serif"
 #: Lines thicker than is usual in print (0.15, 0.2, 0.3, 0.25 of Verovio's units), as thin ones vanish first.
 _LINES = {"staffLineWidth": 0.2, "stemWidth": 0.3, "barLineWidth": 0.45, "ledgerLineThickness": 0.35}
 _SVG = "{http://www.w3.org/2000/svg}"
-MISSING = ("Print needs the packages verovio and fpdf2, which are not installed. Install them with pip (pip install "
-           "verovio fpdf2), or write .musicxml or .brf.")
 _ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 CROTCHET = Fraction(1)
 
@@ -54,16 +53,19 @@ class Text:
 
 @dataclass(frozen=True)
 class PrintPage:
-    """A page: the drawing without its words, as SVG in points, and the words."""
+    """A page: the drawing without its words, as SVG in points, the words, and the line at its foot ("" for none),
+    which is the last of the words."""
 
     drawing: ET.Element
     texts: tuple[Text, ...]
+    foot: str
 
 
-def check() -> None:
+def check_engraver() -> None:
     """Raises Trouble where what engraves or writes print is not installed."""
     if not (find_spec("verovio") and find_spec("fpdf")):
-        raise Trouble(MISSING)
+        raise Trouble(_("Print needs the packages verovio and fpdf2, which are not installed. Install them with pip "
+                        "(pip install verovio fpdf2), or write .musicxml or .brf."))
 
 
 def engraving(tune: Tune) -> str:
@@ -126,9 +128,9 @@ def _after(element: ET.Element, tags: tuple[str, ...], new: ET.Element) -> ET.El
     return new
 
 
-def pages(tune: Tune, staff_mm: float = STAFF_MM) -> list[PrintPage]:
+def engraved_pages(tune: Tune, language: Language, staff_mm: float = STAFF_MM) -> list[PrintPage]:
     """The score on pages of A4. Raises Trouble without Verovio."""
-    check()
+    check_engraver()
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
@@ -144,10 +146,11 @@ def pages(tune: Tune, staff_mm: float = STAFF_MM) -> list[PrintPage]:
         "svgRemoveXlink": False, "lyricNoStartHyphen": True, **_LINES,
     })
     if not kit.loadData(engraving(tune)):
-        raise Trouble(_("{tune} could not be engraved. Write it as .musicxml instead.").format(
-                            tune=tune.title or 'This tune'))
+        if tune.title:
+            raise Trouble(_("{tune} could not be engraved. Write it as .musicxml instead.").format(tune=tune.title))
+        raise Trouble(_("This tune could not be engraved. Write it as .musicxml instead."))
     count = kit.getPageCount()
-    return [_page(kit.renderToSVG(k), f"{tune.title}, page {k} of {count}".lstrip(", ") if count > 1 else "")
+    return [_page(kit.renderToSVG(k), numbered_page(language, tune.title, k, count) if count > 1 else "")
             for k in range(1, count + 1)]
 
 
@@ -173,7 +176,7 @@ def _page(svg: str, foot: str) -> PrintPage:
     root.set("height", f"{height:.3f}")
     if foot:
         texts.append(Text(width / 2, height - MARGIN_MM / 2 * POINT_PER_MM, LEAST_PT, "middle", foot))
-    return PrintPage(root, tuple(texts))
+    return PrintPage(root, tuple(texts), foot)
 
 
 def _take_texts(element: ET.Element, factor: float, dx: float, dy: float, out: list[Text]) -> None:
@@ -196,18 +199,17 @@ def _take_texts(element: ET.Element, factor: float, dx: float, dy: float, out: l
         _take_texts(child, factor, dx, dy, out)
 
 
-def to_svgs(tune: Tune) -> list[str]:
+def engraved_svgs(tune: Tune, language: Language) -> list[str]:
     """The score as SVG, one text a page of A4, sized in millimetres. Raises Trouble without Verovio."""
     ET.register_namespace("", _SVG[1:-1])
     ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
     out = []
-    for page in pages(tune):
+    for page in engraved_pages(tune, language):
         root = page.drawing
         root.set("width", f"{PAGE_MM[0]}mm")
         root.set("height", f"{PAGE_MM[1]}mm")
         root.set("role", "img")
-        root.set("aria-label", page.texts[-1].text if len(page.texts) > 1 and "page" in page.texts[-1].text
-                 else tune.title or "A tune")
+        root.set("aria-label", page.foot or tune.title or untitled_tune(language))
         for t in page.texts:
             text = ET.SubElement(root, f"{_SVG}text", {
                 "x": f"{t.x:.2f}", "y": f"{t.y:.2f}", "font-size": f"{t.size:.2f}", "font-family": FAMILY,
@@ -217,9 +219,9 @@ def to_svgs(tune: Tune) -> list[str]:
     return out
 
 
-def to_pdf(tune: Tune) -> bytes:
+def engraved_pdf(tune: Tune, language: Language) -> bytes:
     """The score as a PDF of A4 pages in true size. Raises Trouble without Verovio, fpdf2 or the typeface."""
-    check()
+    check_engraver()
     import logging
 
     from fpdf import FPDF
@@ -227,10 +229,10 @@ def to_pdf(tune: Tune) -> bytes:
 
     logging.getLogger("fpdf").setLevel(logging.ERROR)
     pdf: Any = FPDF(unit="pt", format=(PAGE_MM[0] * POINT_PER_MM, PAGE_MM[1] * POINT_PER_MM))
-    pdf.set_title(tune.title or "A tune")
+    pdf.set_title(tune.title or untitled_tune(language))
     pdf.set_auto_page_break(False)
     pdf.add_font("print", "", str(sans_typeface()))
-    for page in pages(tune):
+    for page in engraved_pages(tune, language):
         pdf.add_page()
         SVGObject(ET.tostring(page.drawing, encoding="unicode")).draw_to_page(pdf, 0, 0)
         for t in page.texts:
@@ -240,16 +242,10 @@ def to_pdf(tune: Tune) -> bytes:
     return bytes(pdf.output())
 
 
-def save(tune: Tune, path: str | Path) -> list[str]:
+def save_engraving(tune: Tune, path: str | Path, language: Language) -> list[str]:
     """Write .svg (one file a page) or .pdf. Returns the names written."""
     path = Path(path)
     if path.suffix.lower() == ".pdf":
-        write_whole(path, to_pdf(tune))
+        write_whole(path, engraved_pdf(tune, language))
         return [str(path)]
-    svgs = to_svgs(tune)
-    names = []
-    for k, svg in enumerate(svgs, 1):
-        name = path if len(svgs) == 1 else path.with_name(f"{path.stem}-{k}{path.suffix}")
-        write_whole(name, svg.encode("utf-8"))
-        names.append(str(name))
-    return names
+    return save_svgs(engraved_svgs(tune, language), path)

@@ -13,16 +13,26 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from companion.braille import needs_octave, note_cells
+from companion.braille import SPACE, needs_octave, note_cells, wrap
 from companion.braille import words as in_braille
 from companion.errors import Trouble
-from companion.language.cues import bare, in_american
+from companion.language import Language, bare, finger_line_in_words
 from companion.messages import _
-from companion.paper.drawing import CELL_MM, DOT_MM, DOT_PITCH_MM, LINE_MM, Page, to_pdf, to_svg
-from companion.paper.large_print import heading, pages_brf
+from companion.paper.braille_pages import HEIGHT, WIDTH, page_head
+from companion.paper.drawing import (
+    CELL_MM,
+    DOT_MM,
+    DOT_PITCH_MM,
+    LINE_MM,
+    Drawing,
+    drawing_svg,
+    drawings_pdf,
+    save_svgs,
+)
+from companion.paper.forms import save_sheet
+from companion.paper.sheet import Paragraph, Picture, Sheet
 from companion.places import write_whole
-from companion.transcribe.doubts import pitch_words
-from companion.tune import Key, LineNote, Tune, interval_kind
+from companion.tune import Key, LineNote, Tune
 
 # Guidelines and Standards for Tactile Graphics 2010, from memory:
 GAP_MM = 3.2  # an eighth of an inch: least space between parts, and between a part and braille
@@ -36,6 +46,7 @@ LEAST_SEMITONE_MM = 3.2  # a wide tune is drawn closer, but never so that a semi
 NOTE_MM = POINT_MM + LEAST_LINE_MM  # least distance from note to note along the page
 A4 = (297.0, 210.0)
 FEWEST_IN_ROW = 3  # notes: a rise and a fall want three
+FORMS = (".svg", ".pdf", ".brf", ".txt")
 FULL_CELL = "⠿"
 LEVEL_LINE, UPRIGHT = "⠒", "⠸"
 
@@ -54,12 +65,11 @@ class Place:
 
 @dataclass(frozen=True)
 class FingerLine:
-    """A tune as a tactile picture. pages: drawings; places: notes page by page; says: the picture in words."""
+    """A tune as a tactile picture. pages: drawings; places: notes page by page."""
 
     title: str
-    pages: tuple[Page, ...]
+    pages: tuple[Drawing, ...]
     places: tuple[tuple[Place, ...], ...]
-    says: tuple[str, ...]
 
 
 def _labels(line: Sequence[LineNote], key: Key) -> dict[int, str]:
@@ -111,16 +121,15 @@ def _chosen(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:
     chosen = line if phrase is None else tuple(n for n in line if n.phrase == phrase)
     if not chosen:
         last = max((n.phrase for n in line), default=0)
-        raise Trouble(_("There is no phrase {phrase}; {tune} has phrases 1 to {last}.").format(
-                            phrase=phrase, tune=tune.title or 'this tune', last=last))
+        if tune.title:
+            raise Trouble(_("There is no phrase {phrase}; {tune} has phrases 1 to {last}.").format(
+                                phrase=phrase, tune=tune.title, last=last))
+        raise Trouble(_("There is no phrase {phrase}; this tune has phrases 1 to {last}.").format(phrase=phrase, last=last))
     return chosen
 
 
-def finger_line(tune: Tune, phrase: int | None = None, american: bool = False) -> FingerLine:
-    """The picture of a tune, or of one phrase of it (from 1). Raises Trouble where there is no such phrase.
-
-    american: half steps in its words, not semitones.
-    """
+def finger_line_picture(tune: Tune, phrase: int | None = None) -> FingerLine:
+    """The picture of a tune, or of one phrase of it (from 1). Raises Trouble where there is no such phrase."""
     line = _chosen(tune, phrase)
     labels = _labels(line, tune.key)
 
@@ -132,25 +141,31 @@ def finger_line(tune: Tune, phrase: int | None = None, american: bool = False) -
     room = A4[1] - 2 * MARGIN_MM - LINE_MM - GAP_MM - around
     rises = [max(n.midi for n in row) - min(n.midi for n in row) for row in rows]
     semitone = max(LEAST_SEMITONE_MM, min(SEMITONE_MM, room / max(1, *rises, 1)))
-    pages: list[Page] = []
+    pages: list[Drawing] = []
     places: list[list[Place]] = []
     top = A4[1]
     for row, rise in zip(rows, rises, strict=True):
         height = rise * semitone + around
         if top + height > A4[1] - MARGIN_MM:
-            pages.append(Page(*A4))
+            pages.append(Drawing(*A4))
             places.append([])
             top = MARGIN_MM + LINE_MM + GAP_MM
         _draw_row(pages[-1], places[-1], row, labels, top, semitone)
         top += height + LINE_MM
     across = int((A4[0] - 2 * MARGIN_MM) / CELL_MM)
     for k, page in enumerate(pages, 1):
-        page.braille(MARGIN_MM, MARGIN_MM, heading(tune.title, across, k if len(pages) > 1 else 0))
-    says = tuple(in_american(x) if american else x for x in in_words(line))
-    return FingerLine(tune.title, tuple(pages), tuple(tuple(p) for p in places), says)
+        page.braille(MARGIN_MM, MARGIN_MM, _head(tune.title, across, k if len(pages) > 1 else 0))
+    return FingerLine(tune.title, tuple(pages), tuple(tuple(p) for p in places))
 
 
-def _draw_row(page: Page, places: list[Place], row: Sequence[LineNote], labels: dict[int, str], top: float,
+def _head(title: str, width: int, number: int) -> str:
+    """The line above a drawing: its title and, where there are several pages, the page's number (else 0)."""
+    if number:
+        return page_head(in_braille(title), number, width)
+    return wrap(in_braille(title), width)[0] if title else ""
+
+
+def _draw_row(page: Drawing, places: list[Place], row: Sequence[LineNote], labels: dict[int, str], top: float,
               semitone: float) -> None:
     x = MARGIN_MM + POINT_MM / 2
     high, low = max(n.midi for n in row), min(n.midi for n in row)
@@ -173,33 +188,20 @@ def _draw_row(page: Page, places: list[Place], row: Sequence[LineNote], labels: 
     places += here
 
 
-def in_words(line: Sequence[LineNote]) -> list[str]:
-    """The picture in words, a plain line a phrase: where the finger goes from note to note."""
-    out: list[str] = []
-    said: list[str] = []
-    # Among words a note without one is named so that "A" is no word.
-    note = "the note " if any(n.syllable for n in line) else ""
-    for i, n in enumerate(line):
-        name = bare(n.syllable) or note + pitch_words(n.pitch)
-        if i == 0:
-            said.append(f"{name} is the first")
-        else:
-            size = n.midi - line[i - 1].midi
-            kind = interval_kind(size)
-            went = "stays" if size == 0 else f"{'up' if size > 0 else 'down'} a {kind}"
-            said.append(f"{'' if said else 'from there '}{went} {'to' if size else 'for'} {name}")
-        if i + 1 == len(line) or line[i + 1].phrase != n.phrase:
-            text = ", ".join(said)
-            out.append(text[:1].upper() + text[1:] + ".")
-            said = []
-    return out
+def finger_line_words(tune: Tune, language: Language, phrase: int | None = None) -> list[str]:
+    """The picture in words, a plain line a phrase: where the finger goes from note to note.
+
+    Raises Trouble where there is no such phrase.
+    """
+    return finger_line_in_words(language, _chosen(tune, phrase))
 
 
-def in_cells(tune: Tune, width: int = 40, height: int = 25, phrase: int | None = None) -> list[list[str]]:
-    """The picture for an embosser that has no graphics: pages of lines of cells.
+def finger_line_sheet(tune: Tune, language: Language, phrase: int | None = None, width: int = WIDTH) -> Sheet:
+    """The same without graphics: a sentence a phrase, for the helper and to be spoken, and the picture in cells.
 
-    Each step of the scale is one line of the page, a note is a full cell, the line between is drawn in
+    In cells each step of the scale is one line of the page, a note is a full cell, the line between is drawn in
     dots 2 5 where it is level and in dots 4 5 6 where it rises or falls; the words stand below their notes.
+    width: of a line of cells. Raises Trouble where there is no such phrase.
     """
     line = _chosen(tune, phrase)
     labels = _labels(line, tune.key)
@@ -207,84 +209,66 @@ def in_cells(tune: Tune, width: int = 40, height: int = 25, phrase: int | None =
     def columns(row: Sequence[LineNote]) -> int:
         return sum(_advance(labels[n.number]) for n in row[:-1]) + max(1, len(labels[row[-1].number]))
 
-    pages: list[list[str]] = []
-    for block in (_block(row, labels, width) for row in rows_of(line, columns, width)):
-        if not pages or len(pages[-1]) + 1 + len(block) > height:
-            pages.append([""])  # for the heading
-        pages[-1] += [*([""] if tune.title or len(pages[-1]) > 1 else []), *block]
-    for k, page in enumerate(pages, 1):
-        page[0] = heading(tune.title, width, k if len(pages) > 1 else 0)
-    return [page if page[0] else page[1:] for page in pages]
+    return Sheet(tune.title, (
+        *(Paragraph(text, helper=True) for text in finger_line_words(tune, language, phrase)),
+        *(Picture(tuple(_in_cells(row, labels, width))) for row in rows_of(line, columns, width))))
 
 
 def _advance(label: str) -> int:
     return max(4, len(label) + 1)
 
 
-def _block(row: Sequence[LineNote], labels: dict[int, str], width: int) -> list[str]:
+def _in_cells(row: Sequence[LineNote], labels: dict[int, str], width: int) -> list[str]:
+    """A row of notes as lines of cells, without empty ends."""
     low, high = min(n.pitch.diatonic for n in row), max(n.pitch.diatonic for n in row)
-    grid = [["⠀"] * width for _ in range(high - low + 1)]
-    words = ["⠀"] * width
+    grid = [[SPACE] * width for _ in range(high - low + 1)]
+    words = [SPACE] * width
     x = 0
-    for i, n in enumerate(row):
+    for n, following in itertools.zip_longest(row, row[1:]):
         y = high - n.pitch.diatonic
         grid[y][x] = FULL_CELL
-        for k, cell in enumerate(labels[n.number]):
-            if x + k < width:
-                words[x + k] = cell
-        if i + 1 < len(row):
-            following = x + _advance(labels[n.number])
-            to = high - row[i + 1].pitch.diatonic
-            if n.rest_after == 0 and n.phrase == row[i + 1].phrase:
-                turn = following - 2
-                for c in range(x + 1, turn + (0 if to != y else 2)):
-                    grid[y][c] = LEVEL_LINE
-                if to != y:
-                    for r in range(min(y, to), max(y, to) + 1):
-                        grid[r][turn] = UPRIGHT
-                    grid[to][turn + 1] = LEVEL_LINE
-            x = following
-    lines = ["".join(r).rstrip("⠀") for r in grid]
-    label = "".join(words).rstrip("⠀")
-    return [*lines, *([label] if label else [])]
+        label = labels[n.number][:width - x]
+        words[x:x + len(label)] = label
+        if following is None:
+            break
+        end = x + _advance(labels[n.number])
+        if n.rest_after == 0 and n.phrase == following.phrase:
+            _draw_move(grid, x + 1, end, y, high - following.pitch.diatonic)
+        x = end
+    lines = ["".join(r).rstrip(SPACE) for r in [*grid, words]]
+    return lines if lines[-1] else lines[:-1]
 
 
-def save(tune: Tune, path: str | Path, phrase: int | None = None, width: int = 40, height: int = 25,
-         american: bool = False) -> list[str]:
-    """Write the picture as .svg (one file a page), .pdf, .brf or .txt (in words). Returns the names written."""
+def _draw_move(grid: list[list[str]], start: int, end: int, y: int, to: int) -> None:
+    """The line from a note in row y, from column `start` on, to the note in row `to`, before column `end`."""
+    turn = end - 2
+    for column in range(start, end if to == y else turn):
+        grid[y][column] = LEVEL_LINE
+    if to != y:
+        for row in range(min(y, to), max(y, to) + 1):
+            grid[row][turn] = UPRIGHT
+        grid[to][turn + 1] = LEVEL_LINE
+
+
+def save_finger_line(tune: Tune, path: str | Path, language: Language, phrase: int | None = None, width: int = WIDTH,
+                     height: int = HEIGHT) -> list[str]:
+    """Write the picture as .svg (one file a page), .pdf, .brf or .txt (in words). Returns the names written.
+
+    width, height: of a braille page.
+    """
     path = Path(path)
     kind = path.suffix.lower()
-    if kind == ".brf":
-        write_whole(path, pages_brf(in_cells(tune, width, height, phrase), height))
+    if kind not in FORMS:
+        if kind:
+            raise Trouble(_("{path} ends in {ending}; the line is written as .svg, .pdf, .brf or .txt.").format(
+                                path=path, ending=kind))
+        raise Trouble(_("{path} ends in nothing; the line is written as .svg, .pdf, .brf or .txt.").format(path=path))
+    if kind in (".brf", ".txt"):
+        save_sheet(finger_line_sheet(tune, language, phrase, width), path, language, width=width, height=height)
         return [str(path)]
-    picture = finger_line(tune, phrase, american)
-    if kind == ".txt":
-        write_whole(path, ("\n".join([picture.title, *picture.says]) + "\n").encode("utf-8"))
-        return [str(path)]
+    picture = finger_line_picture(tune, phrase)
     if kind == ".pdf":
-        write_whole(path, to_pdf(list(picture.pages), picture.title))
+        write_whole(path, drawings_pdf(picture.pages, picture.title))
         return [str(path)]
-    if kind != ".svg":
-        raise Trouble(_("{path} ends in {nothing}; the line is written as .svg, .pdf, .brf or .txt.").format(
-                            path=path, nothing=kind or 'nothing'))
-    names = []
-    for k, page in enumerate(picture.pages, 1):
-        name = path if len(picture.pages) == 1 else path.with_name(f"{path.stem}-{k}{path.suffix}")
-        write_whole(name, to_svg(page, picture.title, " ".join(picture.says)))
-        names.append(str(name))
-    return names
-
-
-def space_between(places: Sequence[Place]) -> float:
-    """The least free space, in mm, between two discs, or between a disc and the braille below; for checks."""
-    least = float("inf")
-    for i, a in enumerate(places):
-        for b in places[i + 1:]:
-            least = min(least, ((a.x - b.x) ** 2 + (a.y - b.y) ** 2) ** 0.5 - POINT_MM)
-        for b in places:
-            if not b.label:
-                continue
-            left, right = b.label_x - DOT_MM / 2, b.label_x + len(b.label) * CELL_MM
-            if left - GAP_MM < a.x < right + GAP_MM and b.label_y > a.y:
-                least = min(least, b.label_y - DOT_MM / 2 - a.y - POINT_MM / 2)
-    return least
+    says = " ".join(finger_line_words(tune, language, phrase))
+    return save_svgs([drawing_svg(page, picture.title, says) for page in picture.pages], path)

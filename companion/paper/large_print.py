@@ -1,75 +1,245 @@
-"""What papers of this room share: the head of a braille page, and large print as HTML with cells drawn in it."""
+"""A sheet in large print: HTML for a screen and a printer, and PDF. Black on white, sans serif, cells drawn large."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
+from typing import Any
 
-from companion.braille import BraillePage, to_brf
-from companion.braille import signs as S
-from companion.braille import words as in_braille
-from companion.braille.encode import wrap
+from companion.braille import SPACE, dots_of
+from companion.language import Language, cells_in_words, labelled, numbered_page
 from companion.paper.drawing import CELL_MM, DOT_PITCH_MM
+from companion.paper.sheet import Block, Cells, Heading, ListItem, NewPage, Paragraph, Question, Sheet
+from companion.places import sans_typeface
 
-LEAST_PT = 18  # large print is 18 points and more (American Printing House, guidelines; from memory)
+#: Large print: 18 point is the least that is called so (RNIB gives 16 to 18 as "large", the American Printing House
+#: 18 and more; from memory).
+LEAST_PT = 18
+HEADING_PT, TITLE_PT = 6, 10  # more than the text
+CELLS_PT = 32  # of cells in PDF
+PRINT_CELLS = 20  # cells in a line of large print: what an A4 page holds at CELLS_PT
+MARGIN_MM = 15.0
+MM_PER_PT = 25.4 / 72
+LINE, CELL_LINE, CAPTION_LINE = 1.35, 1.25, 1.6  # heights of lines, of the size of their text
 #: A drawn cell: dots 10 apart, cells as far apart as in braille (`drawing`), raised dots large, flat ones small.
 _WIDE, _HIGH = 10 * CELL_MM / DOT_PITCH_MM, 30
 _RAISED, _FLAT = 4.2, 1.4
+_CELL_PT = 1.5  # height of a drawn cell, of the size of the text
 
 
-def heading(title: str, width: int, page: int) -> str:
-    """The first line of a braille page: the title, and the page's number (0 for none) at the right end."""
-    number = in_braille(str(page)) if page else ""
-    room = width - (len(number) + 2 if number else 0)
-    left = wrap(in_braille(title), room)[0] if title else ""
-    return left + S.SPACE * (width - len(left) - len(number)) + number if number else left
+# --- HTML ---
+
+def _style(points: int, foot: str) -> str:
+    return f"""
+html {{ background: #fff; color: #000; }}
+body {{ font: {points}pt/1.5 Verdana, "DejaVu Sans", Arial, sans-serif; max-width: 34em; margin: 1.5em; }}
+h1 {{ font-size: {points + TITLE_PT}pt; line-height: 1.3; }}
+h2 {{ font-size: {points + HEADING_PT}pt; line-height: 1.3; margin-top: 1.4em; }}
+h1, h2, .with-next {{ break-after: avoid; }}
+p, li {{ margin: 0.6em 0; text-align: left; overflow-wrap: anywhere; break-inside: avoid; }}
+.cells {{ display: block; margin-top: 0.3em; line-height: 1.8; }}
+.cell {{ margin-right: 0.5em; }}
+.group {{ display: inline-block; max-width: 100%; margin-right: {points}pt; }}
+.group svg {{ width: {_CELL_PT * points * _WIDE / _HIGH:.2f}pt; height: {_CELL_PT * points:g}pt; vertical-align: middle; }}
+.break {{ break-before: page; }}
+@page {{ size: A4; margin: 18mm; @bottom-center {{ font: {LEAST_PT}pt Verdana, "DejaVu Sans", sans-serif; content: {foot}; }} }}
+@media print {{ body {{ margin: 0; max-width: none; }} }}
+"""
 
 
-def pages_brf(pages: Sequence[Sequence[str]], height: int = 25) -> bytes:
-    """Pages of lines of cells as a .brf file, each on a sheet of its own."""
-    lines: list[str] = []
-    for page in pages:
-        lines += [""] * (-len(lines) % height) + list(page)
-    return to_brf(BraillePage(tuple(lines), ()), height)
+def to_html(sheet: Sheet, language: Language) -> str:
+    """One HTML page, headings and lists as such; printed on A4 with title and page number at the foot.
 
-
-def html_page(title: str, body: str, points: int, more_style: str = "") -> bytes:
-    """A page of large print, black on white; on paper A4 with title and page number at the foot.
-
-    body: HTML. points: size of its text.
+    Cells are drawn and hidden from screen readers, which read the dots in words beside them instead.
     """
-    foot = escape(title).replace("\\", "").replace("&quot;", "'").replace('"', "'")
-    return (f'<!DOCTYPE html>\n<html lang="en-GB"><head><meta charset="utf-8">\n'
-            f'<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>{escape(title)}</title>\n'
-            f'<style>\nbody {{ font: {points}pt/1.45 Verdana, "DejaVu Sans", Arial, sans-serif; color: #000; '
-            "background: #fff; max-width: 34em; margin: 1.5em; }\n"
-            f"h1 {{ font-size: {points + 8}pt; line-height: 1.2; }} h2 {{ font-size: {points + 4}pt; line-height: 1.2; }}\n"
-            "h1, h2, .with-next { break-after: avoid; } li { margin-bottom: 0.7em; }\n"
-            "p, li { overflow-wrap: anywhere; break-inside: avoid; }\n"
-            f".cells {{ display: block; margin-top: 0.3em; line-height: 1.8; }}\n"
-            f".group {{ display: inline-block; max-width: 100%; margin-right: {points}pt; }}\n"
-            f".group svg {{ width: {1.5 * points * _WIDE / _HIGH:.2f}pt; height: {1.5 * points:g}pt; "
-            "vertical-align: middle; }\n"
-            f'@page {{ size: A4; margin: 18mm; @bottom-center {{ font: {LEAST_PT}pt Verdana, "DejaVu Sans", sans-serif; '
-            f'content: "{foot}, page " counter(page) " of " counter(pages); }} }}\n'
-            f"@media print {{ body {{ margin: 0; max-width: none; }} }}\n{more_style}</style></head>\n<body>\n"
-            f"<main>\n<h1>{escape(title)}</h1>\n{body}\n</main>\n</body></html>\n").encode()
+    out: list[str] = []
+    listed = ""
+    broken = False
+    for index, block in enumerate(sheet.blocks):
+        wanted = "ul" if isinstance(block, ListItem) else "ol" if isinstance(block, Question) else ""
+        if listed != wanted:
+            out += [f"</{listed}>"] if listed else []
+            out += [f"<{wanted}>"] if wanted else []
+            listed = wanted
+        if isinstance(block, NewPage):
+            broken = True
+            continue
+        leads = isinstance(block, Paragraph) and _leads_to_question(sheet.blocks[index + 1:])
+        classes = " ".join([*(["break"] if broken else []), *(["with-next"] if leads else [])])
+        broken = False
+        html = _block_html(block, language, f' class="{classes}"' if classes else "")
+        out += [html] if html else []
+    out += [f"</{listed}>"] if listed else []
+    title = escape(sheet.title)
+    return (f'<!DOCTYPE html>\n<html lang="{language.code.replace("_", "-")}">\n<head>\n<meta charset="utf-8">\n'
+            f'<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>{title}</title>\n'
+            f"<style>{_style(sheet.text_pt, _foot(sheet.title, language))}</style>\n</head>\n<body>\n<main>\n"
+            f"<h1>{title}</h1>\n{_cell_shapes(sheet)}" + "\n".join(out) + "\n</main>\n</body>\n</html>\n")
 
 
-def drawn(cells: str) -> str:
-    """A line of cells as pictures for the eye of a helper; they wrap between bars. Hidden from screen readers."""
-    groups = ["".join(f'<svg viewBox="0 0 {_WIDE:.2f} {_HIGH}"><use href="#c{S.dots_of(c)}"/></svg>' for c in group)
-              for group in cells.split(S.SPACE) if group]
-    return "\n".join(f'<span class="group" aria-hidden="true">{g}</span>' for g in groups)
+def _leads_to_question(after: Sequence[Block]) -> bool:
+    """Whether nothing but paragraphs stands before the next question."""
+    return next((isinstance(b, Question) for b in after if not isinstance(b, Paragraph)), False)
 
 
-def cell_shapes(texts: str) -> str:
-    """The shapes that `drawn` uses, for all cells in `texts`; to stand once in a page."""
+def _foot(title: str, language: Language) -> str:
+    """Title and page number as a CSS value: "Lantern, page " counter(page) ..."""
+    plain = title.replace("\\", "").replace('"', "'")
+    text = numbered_page(language, plain, '" counter(page) "', '" counter(pages) "')
+    return escape(f'"{text}"', quote=False)
+
+
+def _block_html(block: Block, language: Language, attributes: str) -> str:
+    """A block as an element of HTML; "" where it has no printed form."""
+    if isinstance(block, Heading):
+        return f"<h2{attributes}>{escape(block.text)}</h2>"
+    if isinstance(block, ListItem):
+        return f"<li{attributes}>{escape(block.text)}</li>"
+    if isinstance(block, Question):
+        rows = "".join(f'<span class="cells">{escape(labelled(language, g.name, "")) if g.name else ""}{_drawn(g.lines)}</span>'
+                       for g in block.groups)
+        dots = " ".join(g.dots for g in block.groups)
+        return f"<li{attributes}>{escape(block.text)}{rows}<span>{escape(dots)}</span></li>"
+    if isinstance(block, Cells):
+        lines = block.at_width(PRINT_CELLS)
+        beside = "cell" if block.name and len(lines) == 1 else "cells"
+        said = [block.caption(language), *([] if block.has_dots else [cells_in_words(language, x) for x in lines])]
+        return (f'<p{attributes}><span class="{beside}" aria-hidden="true">{_drawn(lines)}</span> '
+                f"{escape(' '.join(filter(None, said)))}</p>")
+    if isinstance(block, Paragraph):
+        label = f"<strong>{escape(labelled(language, block.label, '').rstrip())}</strong> " if block.label else ""
+        text = f"<strong>{escape(block.text)}</strong>" if block.strong else escape(block.text)
+        return f"<p{attributes}>{label}{text}</p>"
+    return ""
+
+
+def _drawn(lines: Sequence[str]) -> str:
+    """Lines of cells as pictures; a line wraps between bars and keeps its indent. Hidden from screen readers."""
+    rows = []
+    for line in lines:
+        indent = SPACE * (len(line) - len(line.lstrip(SPACE)))
+        groups = [g for g in line.split(SPACE) if g]
+        groups = [indent + groups[0], *groups[1:]] if groups else []
+        rows.append("\n".join(
+            f'<span class="group" aria-hidden="true">{"".join(map(_drawn_cell, group))}</span>' for group in groups))
+    return "<br>".join(rows)
+
+
+def _drawn_cell(cell: str) -> str:
+    shape = "" if cell == SPACE else f'<use href="#c{dots_of(cell)}"/>'
+    return f'<svg viewBox="0 0 {_WIDE:.2f} {_HIGH}">{shape}</svg>'
+
+
+def _cell_shapes(sheet: Sheet) -> str:
+    """The shapes of all cells of a sheet, to stand once in its page."""
+    used: set[str] = set()
+    for block in sheet.blocks:
+        if isinstance(block, Cells):
+            used |= {c for line in block.at_width(PRINT_CELLS) for c in line}
+        elif isinstance(block, Question):
+            used |= {c for group in block.groups for line in group.lines for c in line}
     out = []
-    for cell in sorted(set(texts) - {S.SPACE}):
-        dots = S.dots_of(cell)
+    for cell in sorted(used - {SPACE}):
+        dots = dots_of(cell)
         discs = "".join(f'<circle cx="{_WIDE / 2 - 5 + 10 * (d // 3):.2f}" cy="{5 + 10 * (d % 3)}" '
                         + (f'r="{_RAISED}" fill="#000"/>' if str(d + 1) in dots else f'r="{_FLAT}" fill="#767676"/>')
                         for d in range(6))
         out.append(f'<symbol id="c{dots}" viewBox="0 0 {_WIDE:.2f} {_HIGH}">{discs}</symbol>')
-    return f'<svg width="0" height="0" style="position: absolute" aria-hidden="true">{"".join(out)}</svg>'
+    return f'<svg width="0" height="0" style="position: absolute" aria-hidden="true">{"".join(out)}</svg>\n' if out else ""
+
+
+# --- PDF ---
+
+class _Pdf:
+    """A PDF under way: text and cells in large print on A4, nothing under LEAST_PT, in reading order."""
+
+    def __init__(self, title: str, points: int, language: Language) -> None:
+        from fpdf import FPDF  # 0.3 s
+
+        self.points = points
+        self.pdf: Any = FPDF(format="A4")
+        self.pdf.set_margins(MARGIN_MM, MARGIN_MM)
+        self.pdf.set_auto_page_break(True, MARGIN_MM)
+        self.pdf.set_title(title)
+        self.pdf.set_lang(language.code.replace("_", "-"))
+        self.pdf.add_font("sheet", "", str(sans_typeface()))
+        self.new_page()
+
+    def new_page(self) -> None:
+        self.pdf.add_page()
+        self.fresh = True
+
+    def write(self, text: str, points: float, before: float = 1.5, indent: float = 0.0) -> None:
+        """Text that runs on. before, indent: mm of space before it, and to its left."""
+        self.pdf.set_font("sheet", size=points)
+        if not self.fresh:
+            self.pdf.ln(before)
+        self.fresh = False
+        self.pdf.set_x(MARGIN_MM + indent)
+        self.pdf.multi_cell(0, points * MM_PER_PT * LINE, text, align="L", new_x="LMARGIN", new_y="NEXT")
+
+    def heading(self, text: str) -> None:
+        """A heading, with room for two lines below it."""
+        points = self.points + HEADING_PT
+        if self.pdf.will_page_break((points * LINE + 2 * self.points * CAPTION_LINE) * MM_PER_PT + 6):
+            self.new_page()
+        self.write(text, points, before=6)
+
+    def cell_points(self, lines: Sequence[str]) -> float:
+        """The size of cells, at most CELLS_PT, at which the longest line fits the page."""
+        self.pdf.set_font("sheet", size=CELLS_PT)
+        widest = max((self.pdf.get_string_width(x) for x in lines), default=0.0)
+        return max(float(LEAST_PT), min(float(CELLS_PT), CELLS_PT * (self.pdf.epw - 2.5) / widest if widest else CELLS_PT))
+
+    def cells(self, lines: Sequence[str]) -> None:
+        """Lines of cells, each on a line of its own."""
+        points = self.cell_points(lines)
+        for line in lines:
+            self.write(line, points, before=1)
+
+    def cells_beside(self, line: str, text: str) -> None:
+        """A line of cells and its words side by side."""
+        pdf, points = self.pdf, self.cell_points([line])
+        height, text_height = points * MM_PER_PT * CELL_LINE, self.points * MM_PER_PT * LINE
+        if pdf.will_page_break(height + text_height):
+            pdf.add_page()
+        pdf.ln(2)
+        pdf.set_font("sheet", size=points)
+        pdf.cell(max(pdf.get_string_width(line) + 6, 18), height, line, new_x="RIGHT", new_y="TOP")
+        x, top = pdf.get_x(), pdf.get_y()
+        pdf.set_font("sheet", size=self.points)
+        pdf.set_xy(x, top + (height - text_height) / 2)
+        pdf.multi_cell(0, text_height, text, align="L", new_x="LMARGIN", new_y="NEXT")
+        pdf.set_y(max(pdf.get_y(), top + height))
+        self.fresh = False
+
+
+def to_pdf(sheet: Sheet, language: Language) -> bytes:
+    """Large print on A4: nothing under 18 point, text in reading order."""
+    out = _Pdf(sheet.title, sheet.text_pt, language)
+    out.write(sheet.title, sheet.text_pt + TITLE_PT)
+    for block in sheet.blocks:
+        if isinstance(block, NewPage):
+            out.new_page()
+        elif isinstance(block, Heading):
+            out.heading(block.text)
+        elif isinstance(block, Cells):
+            lines = block.at_width(PRINT_CELLS)
+            said = block.caption(language)
+            if block.name and len(lines) == 1:
+                out.cells_beside(lines[0], said)
+            else:
+                if said:
+                    out.write(said, sheet.text_pt)
+                out.cells(lines)
+        elif isinstance(block, Question):
+            out.write(labelled(language, str(block.number), block.text), sheet.text_pt, before=4)
+            for group in block.groups:
+                out.cells(group.lines)
+                out.write(group.dots, sheet.text_pt)
+        elif isinstance(block, ListItem):
+            out.write(block.text, sheet.text_pt, indent=6)
+        elif isinstance(block, Paragraph):
+            text = labelled(language, block.label, block.text) if block.label else block.text
+            out.write(text, sheet.text_pt, before=4 if text[:1].isdigit() else 1.5)
+    return bytes(out.pdf.output())

@@ -8,8 +8,9 @@ from pathlib import Path
 from companion.audio import Sound, line_sound, save_sound
 from companion.braille import encode, to_brf
 from companion.errors import Trouble
+from companion.language import Language
 from companion.messages import _
-from companion.paper import engraving
+from companion.paper.engraving import check_engraver, save_engraving
 from companion.places import write_whole
 from companion.tune import Tune, save
 
@@ -36,15 +37,15 @@ def check_outs(outs: Sequence[str | Path], takes: Sequence[str | Path] = ()) -> 
         if path.exists() and any(Path(t).exists() and path.samefile(t) for t in takes):
             raise Trouble(_("{path} is the take itself, and would be lost. Give another name.").format(path=path))
         if kind in PRINT:
-            engraving.check()
+            check_engraver()
 
 
-def save_as(tune: Tune, path: str | Path) -> list[str]:
+def save_as(tune: Tune, path: str | Path, language: Language) -> list[str]:
     """Write a tune in the form that its name asks for (FORMS). Returns the names written. Raises Trouble."""
     check_outs([path])
     kind = Path(path).suffix.lower()
     if kind in PRINT:
-        return engraving.save(tune, path)
+        return save_engraving(tune, path, language)
     if kind in BRAILLE:
         write_whole(path, to_brf(encode(tune), numbered=True))
     elif kind in SOUNDS:

@@ -4,202 +4,172 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from companion.braille import signs as S
-from companion.braille import to_dots
-from companion.braille import words as in_braille
-from companion.braille.encode import wrap
+from companion.braille import SPACE
 from companion.errors import Trouble
-from companion.language.cues import in_american
+from companion.language import (
+    ExerciseKind,
+    Language,
+    booklet_title,
+    cells_in_dots,
+    each_time,
+    exercise_heading,
+    exercise_helper,
+    exercise_level,
+    exercise_question,
+    for_the_helper,
+    gap_answer,
+    move_answer,
+    new_start_answer,
+    note_answer,
+    notes_answer,
+    octave_marks_answer,
+    reading_cells,
+    rhythm_answer,
+    spoken_booklet_title,
+    spoken_exercise,
+    version_answer,
+    version_in_dots,
+    version_name,
+    wrong_note_answer,
+)
 from companion.messages import _
-from companion.paper.large_print import cell_shapes, drawn, heading, html_page, pages_brf
-from companion.places import write_whole
+from companion.paper import HEIGHT, WIDTH, Block, CellGroup, Heading, Paragraph, Question, Sheet, save_sheet
 from companion.tune import IntervalKind, load
-from companion.workbook.exercises import KINDS, LEVELS, Exercise, Item, exercises
+from companion.workbook.exercises import (
+    RHYTHM_PITCH,
+    Exercise,
+    Item,
+    exercises,
+    marked_places,
+    missing_cells,
+)
 
-if TYPE_CHECKING:
-    from companion.audio import Sound
-
-PRINT_PT = 20  # large print
-PAUSE_S, BETWEEN_S = 0.6, 2.5  # before the notes of an item; after it, to answer
-QUARTER_S = 1.0  # quavers of half a second: slow enough for a beginner to follow
-SEEN = "Large dots are raised. The numbers name them, cell by cell."  # for a helper who reads no braille
+FEWEST_NOTES = 3
+#: Exercises whose notes are not sounded in the spoken booklet: they are to be read first, or read only.
+SILENT = (ExerciseKind.NOTES, ExerciseKind.MOVES, ExerciseKind.RHYTHM, ExerciseKind.NEW_TUNES)
 
 
 @dataclass(frozen=True)
 class Booklet:
-    """A title and exercises in order. american: said in American names."""
+    """A title and exercises in order."""
 
     title: str
     exercises: tuple[Exercise, ...]
-    american: bool = False
 
     def chosen(self, level: int | None = None, kinds: Sequence[str] = ()) -> Booklet:
         """Only exercises up to a level, and of some kinds. Raises Trouble where none is left."""
         kept = tuple(e for e in self.exercises if (level is None or e.level <= level)
                      and (not kinds or e.kind in kinds))
         if not kept:
-            have = ", ".join(f"{e.kind} (level {e.level})" for e in self.exercises)
+            have = ", ".join(_("{kind} (level {level})").format(kind=e.kind, level=e.level) for e in self.exercises)
             raise Trouble(_("No exercise of that kind and level can be made from this tune. It gives: {have}.").format(
                                 have=have))
-        return Booklet(self.title, kept, self.american)
-
-    def say(self, text: str) -> str:
-        """Words of ours, in the names that are wanted."""
-        return in_american(text) if self.american else text
+        return Booklet(self.title, kept)
 
 
 def booklet_of(name: str | Path, *, level: int | None = None, kinds: Sequence[str] = (), practise: Sequence[str] = (),
-               width: int = 40, seed: int = 1, part: str | None = None, american: bool = False) -> Booklet:
+               width: int = WIDTH, seed: int = 1, part: str | None = None) -> Booklet:
     """Exercises from a tune (file or shipped name). Raises Trouble for kinds that there are not."""
     for kind in kinds:
-        if kind not in KINDS:
+        if kind not in tuple(ExerciseKind):
             raise Trouble(_("There is no exercise of the kind {kind}. Kinds: {kinds}.").format(
-                                kind=kind, kinds=", ".join(KINDS)))
+                                kind=kind, kinds=", ".join(ExerciseKind)))
     for move in practise:
-        if move not in list(IntervalKind):
+        if move not in tuple(IntervalKind):
             raise Trouble(_("{move} is no kind of move. Kinds: {kinds}.").format(move=move, kinds=", ".join(IntervalKind)))
     tune = load(name, part=part)
-    if len(tune.line()) < 3:
+    if len(tune.line()) < FEWEST_NOTES:
         raise Trouble(_("{name} has fewer than three notes; exercises want a tune.").format(name=name))
-    made = Booklet(tune.title or Path(name).stem, tuple(exercises(tune, seed, practise, width)), american)
+    made = Booklet(tune.title or Path(name).stem, tuple(exercises(tune, seed, practise, width)))
     return made.chosen(level, kinds) if level or kinds else made
 
 
-def _head(e: Exercise, k: int) -> str:
-    return f"{k}. {e.title}, level {e.level}"
+def question(language: Language, exercise: Exercise, item: Item) -> str:
+    """What an item asks for, in words."""
+    return exercise_question(language, exercise.kind, item.answer_line[0].pitch)
 
 
-def _level(b: Booklet, k: int) -> str:
-    """What the level of the kth exercise (from 1) asks for, where that exercise is the first of its level; else ""."""
-    level = b.exercises[k - 1].level
-    return "" if level in [e.level for e in b.exercises[:k - 1]] else f"Level {level}: {LEVELS[level]}."
-
-
-def _each_time(e: Exercise) -> str:
-    """What is asked for, where all items of an exercise ask for the same; "" where not, and the items say it."""
-    asked = {i.ask for i in e.items}
+def shared_question(language: Language, exercise: Exercise) -> str:
+    """What is asked for, where all items of an exercise ask for the same; "" where not."""
+    asked = {question(language, exercise, i) for i in exercise.items}
     return asked.pop() if len(asked) == 1 else ""
 
 
-def _cells(e: Exercise, item: Item, answers: bool) -> list[tuple[str, list[str]]]:
-    """The lines of cells of an item, without blank ends, under their names: "First" and "Second" of two versions."""
-    lines = [c.strip(S.SPACE) for c in (item.answer_cells if answers else item.cells)]
-    if e.kind == "which version" and not answers:
+def answer(language: Language, exercise: Exercise, item: Item) -> str:
+    """The key of an item, in words."""
+    line, place = item.answer_line, item.place
+    match exercise.kind:
+        case ExerciseKind.NOTES:
+            return note_answer(language, line[0].pitch, item.cells[0])
+        case ExerciseKind.MOVES:
+            return move_answer(language, line[0].pitch, line[1].pitch)
+        case ExerciseKind.OCTAVE_MARKS:
+            return octave_marks_answer(language, marked_places(line), line)
+        case ExerciseKind.WHICH_VERSION:
+            differs = next(k for k, (a, b) in enumerate(zip(item.other_line, line, strict=True)) if a.pitch != b.pitch)
+            return version_answer(language, place == 1, differs + 1, item.other_line[differs].pitch, line[differs].pitch)
+        case ExerciseKind.WRONG_NOTE:
+            return wrong_note_answer(language, place, item.other_line[place - 1].pitch, line[place - 1].pitch)
+        case ExerciseKind.GAP:
+            return gap_answer(language, place, line[place - 1].pitch, missing_cells(item))
+        case ExerciseKind.NEW_START:
+            return new_start_answer(language, line, item.semitones)
+        case ExerciseKind.RHYTHM:
+            return rhythm_answer(language, item.written)
+        case ExerciseKind.READ | ExerciseKind.DICTATION | ExerciseKind.NEW_TUNES:
+            return notes_answer(language, line)
+
+
+def booklet_sheet(booklet: Booklet, language: Language, answers: bool = False) -> Sheet:
+    """The booklet, or its answers, as pages: words, the cells as they stand under the fingers, and their dots.
+
+    In the pupil's braille stand titles, questions and cells alone.
+    """
+    blocks: list[Block] = [Paragraph(reading_cells(language), helper=True, print_only=True)]
+    named_levels: set[int] = set()
+    for k, exercise in enumerate(booklet.exercises, 1):
+        blocks.append(Heading(exercise_heading(language, exercise.kind, k, exercise.level), gap=True))
+        same = shared_question(language, exercise)
+        if not answers:
+            if exercise.level not in named_levels:
+                named_levels.add(exercise.level)
+                blocks.append(Paragraph(exercise_level(language, exercise.level), helper=True))
+            blocks.append(Paragraph(exercise_helper(language, exercise.kind, RHYTHM_PITCH, exercise.beats),
+                                    for_the_helper(language), helper=True))
+            if same:
+                blocks.append(Paragraph(same, each_time(language)))
+        for number, item in enumerate(exercise.items, 1):
+            text = answer(language, exercise, item) if answers else "" if same else question(language, exercise, item)
+            blocks.append(Question(number, text, _groups(language, exercise, item, answers), dots_in_text=not answers))
+    return Sheet(booklet_title(language, booklet.title, answers), tuple(blocks))
+
+
+def _groups(language: Language, exercise: Exercise, item: Item, answers: bool) -> tuple[CellGroup, ...]:
+    """The lines of cells of an item, without blank ends; those of two versions apart."""
+    lines = tuple(c.strip(SPACE) for c in (item.answer_cells if answers else item.cells))
+    if exercise.kind is ExerciseKind.WHICH_VERSION and not answers:
         half = len(lines) // 2
-        return [("First", lines[:half]), ("Second", lines[half:])]
-    return [("", lines)]
+        return tuple(CellGroup(some, version_in_dots(language, is_first, some), version_name(language, is_first))
+                     for is_first, some in ((True, lines[:half]), (False, lines[half:])))
+    return (CellGroup(lines, cells_in_dots(language, lines)),)
 
 
-def _in_dots(e: Exercise, item: Item, answers: bool) -> str:
-    """The cells of an item as dot numbers: "First: 5-124-15. Second: 5-15-15."."""
-    return " ".join(f"{f'{name}:' if name else 'Cells'} {'; '.join(map(to_dots, lines))}."
-                    for name, lines in _cells(e, item, answers))
+def spoken_sheet(booklet: Booklet, language: Language) -> Sheet:
+    """The booklet to be spoken: each exercise, each question, and what is to be heard, with time to answer."""
+    blocks: list[Block] = [Paragraph(spoken_booklet_title(language, booklet.title))]
+    for k, exercise in enumerate(booklet.exercises, 1):
+        same = shared_question(language, exercise)
+        blocks += [Paragraph(x) for x in (spoken_exercise(language, exercise.kind, k), same) if x]
+        for number, item in enumerate(exercise.items, 1):
+            play = () if exercise.kind in SILENT else item.play or ()
+            blocks.append(Question(number, "" if same else question(language, exercise, item), play=play))
+    return Sheet("", tuple(blocks))
 
 
-def lines(b: Booklet, answers: bool = False) -> list[str]:
-    """The booklet in plain words, to be read aloud or by a screen reader."""
-    out = [f"{b.title}: {'answers' if answers else 'exercises'}."]
-    for k, e in enumerate(b.exercises, 1):
-        out += ["", f"{_head(e, k)}."]
-        same = _each_time(e)
-        if not answers:
-            said = [_level(b, k), f"For the helper: {e.helper}", f"Each time: {same}" if same else ""]
-            out += [x for x in said if x]
-        for m, item in enumerate(e.items, 1):
-            ask = "" if same else f"{item.ask} "
-            out.append(f"{m}: {item.answer}" if answers else f"{m}: {ask}{_in_dots(e, item, False)}")
-    return [out[0], *map(b.say, out[1:])]
-
-
-def to_braille(b: Booklet, width: int = 40, height: int = 25, answers: bool = False) -> bytes:
-    """The booklet as .brf: title and page number at the head of each page. An item is never parted by its end."""
-    blocks: list[list[str]] = []
-    for k, e in enumerate(b.exercises, 1):
-        same = _each_time(e)
-        head = ["", *wrap(in_braille(b.say(_head(e, k))), width, 2)]
-        if same and not answers:
-            head += wrap(in_braille(b.say(same)), width, 2)
-        for m, item in enumerate(e.items, 1):
-            words = b.say(item.answer) if answers else "" if same else b.say(item.ask)
-            blocks.append([*(head if m == 1 else []), *_item(_cells(e, item, answers), m, width, words)])
-    pages: list[list[str]] = []
-    for block in blocks:
-        if not pages or len(pages[-1]) + len(block) > height:
-            pages.append([heading(b.title + (", answers" if answers else ""), width, len(pages) + 1)])
-        pages[-1] += block
-    return pages_brf(pages, height)
-
-
-def _item(shown: Sequence[tuple[str, list[str]]], m: int, width: int, words: str) -> list[str]:
-    """An item's lines: its number and words, then each line of music on a line of its own, or beside the number."""
-    label = in_braille(str(m)) + S.SPACE
-    out: list[str] = []
-    if words:
-        out += wrap(label + in_braille(words), width, 4)
-        label = ""
-    for name, music in shown:
-        if name:
-            out.append((label or S.SPACE * 2) + in_braille(name))
-            label = ""
-        for cells in music:
-            if label and len(label) + len(cells) <= width:
-                out.append(label + cells)
-            else:
-                # Lines of music already fit the width with the indent of two that parts them from words.
-                out += [label.rstrip(S.SPACE)] if label else []
-                out.append((S.SPACE * 2 if len(cells) + 2 <= width else "") + cells)
-            label = ""
-    return out
-
-
-def to_html(b: Booklet, answers: bool = False) -> bytes:
-    """The booklet in large print for a helper: words, the cells as they stand under the fingers, and their dots."""
-    title = f"{b.title}: {'answers' if answers else 'exercises'}"
-    out = [cell_shapes("".join(c for e in b.exercises for i in e.items for c in (*i.cells, *i.answer_cells))),
-           f'<p class="with-next">{SEEN}</p>']
-    for k, e in enumerate(b.exercises, 1):
-        same = _each_time(e)
-        out.append(f"<h2>{escape(b.say(_head(e, k)))}</h2>")
-        if not answers:
-            level = _level(b, k)
-            out += [f'<p class="with-next">{escape(b.say(level))}</p>'] if level else []
-            out += [f'<p class="with-next"><strong>For the helper:</strong> {escape(b.say(e.helper))}</p>']
-            out += [f'<p class="with-next"><strong>Each time:</strong> {escape(b.say(same))}</p>'] if same else []
-        out.append("<ol>")
-        for item in e.items:
-            words = b.say(item.answer if answers else "" if same else item.ask)
-            rows = "".join(f'<span class="cells">{f"{name}: " if name else ""}{"<br>".join(map(drawn, music))}</span>'
-                           for name, music in _cells(e, item, answers))
-            out.append(f"<li>{escape(words)}{rows}<span>{escape(_in_dots(e, item, answers))}</span></li>")
-        out.append("</ol>")
-    return html_page(title, "\n".join(out), PRINT_PT)
-
-
-def to_sound(b: Booklet) -> Sound:
-    """The booklet spoken: each exercise, each question, and what is to be heard, with time to answer."""
-    from companion.audio import OUTPUT_RATE, concatenated, line_sound, silence, speak
-    from companion.language import English, Variety
-
-    def say(text: str) -> Sound:
-        return speak(b.say(text), English(Variety.AMERICAN if b.american else Variety.BRITISH))
-
-    parts = [say(f"{b.title}. Exercises.")]
-    for k, e in enumerate(b.exercises, 1):
-        same = _each_time(e)
-        parts += [silence(PAUSE_S, OUTPUT_RATE), say(f"Exercise {k}. {e.title}. {same}")]
-        for m, item in enumerate(e.items, 1):
-            parts.append(say(f"{m}." if same else f"{m}. {item.ask}"))
-            if item.play is not None and e.kind not in ("notes", "moves", "new tunes", "rhythm"):
-                parts += [silence(PAUSE_S, OUTPUT_RATE), line_sound(item.play, 0.0, QUARTER_S)]
-            parts.append(silence(BETWEEN_S, OUTPUT_RATE))
-    return concatenated(*parts, rate=OUTPUT_RATE)
-
-
-def save(b: Booklet, base: str | Path, width: int = 40, height: int = 25, sound: bool = False) -> list[str]:
+def save_booklet(booklet: Booklet, base: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT,
+                 sound: bool = False) -> list[str]:
     """Write BASE.brf, BASE.html, BASE.txt, the same with -answers, and BASE.wav where sound is wanted.
 
     Returns the names written.
@@ -207,18 +177,15 @@ def save(b: Booklet, base: str | Path, width: int = 40, height: int = 25, sound:
     base = Path(base)
     if base.suffix.lower() in (".brf", ".html", ".txt", ".wav"):
         base = base.with_suffix("")
-    names = []
-    for answers in (False, True):
-        stem = base.with_name(base.name + ("-answers" if answers else ""))
-        for suffix, data in ((".brf", to_braille(b, width, height, answers)), (".html", to_html(b, answers)),
-                             (".txt", ("\n".join(lines(b, answers)) + "\n").encode("utf-8"))):
-            path = stem.with_name(stem.name + suffix)
-            write_whole(path, data)
-            names.append(str(path))
+    sheets: list[tuple[str, Sheet]] = []
+    for ending, answers in (("", False), ("-answers", True)):
+        made = booklet_sheet(booklet, language, answers)
+        sheets += [(ending + suffix, made) for suffix in (".brf", ".html", ".txt")]
     if sound:
-        from companion.audio import save_sound
-
-        path = base.with_name(base.name + ".wav")
-        save_sound(to_sound(b), path)
+        sheets.append((".wav", spoken_sheet(booklet, language)))
+    names = []
+    for ending, sheet in sheets:
+        path = base.with_name(base.name + ending)
+        save_sheet(sheet, path, language, width=width, height=height)
         names.append(str(path))
     return names

@@ -1,4 +1,4 @@
-"""Exercises from any tune, easiest first, each with its key.
+"""Exercises from any tune, easiest first, each with its key. Facts only: the words are in `language`.
 
 What an exercise asks for is counted from its own notes (`demands`), and the level that it names is the lowest
 that teaches all of it. Levels 1 to 3 are pitch only, every note a quaver, in a key without signs where the
@@ -9,293 +9,290 @@ from __future__ import annotations
 
 import itertools
 import random
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 
-from companion.braille import encode, needs_octave, note_cells, say_dots
-from companion.braille import signs as S
-from companion.language.cues import number, ordinal
-from companion.transcribe.doubts import pitch_words
-from companion.tune import VALUES, Bar, Key, LineNote, Note, Pitch, Tune, interval_kind, spell, transpose
+from companion.braille import FINAL_BAR, SPACE, dots_of, encode, needs_octave, note_cells
+from companion.language import ExerciseKind
+from companion.tune import Bar, IntervalKind, Key, LineNote, Note, Pitch, Tune, interval_kind, spell, transpose
 
-LEVELS = {
-    1: "every note a quaver; the tune stays, or goes by step, to the next note up or down",
-    2: "every note a quaver; steps, and skips, which pass over one note",
-    3: "every note a quaver; steps, skips, and leaps, which pass over two notes or more",
-    4: "all moves, and how long notes are: values, dots, rests and the time signature",
-    5: "all moves and all signs: sharps, flats, keys, ties and more",
+
+class Demand(StrEnum):
+    """What reading a tune may ask for: kinds of moves (as in `IntervalKind`), and signs by group."""
+
+    LEVEL = IntervalKind.LEVEL
+    SEMITONE = IntervalKind.SEMITONE
+    STEP = IntervalKind.STEP
+    SKIP = IntervalKind.SKIP
+    LEAP = IntervalKind.LEAP
+    VALUES = "values"
+    DOTS = "dots"
+    RESTS = "rests"
+    TIME = "time"
+    ACCIDENTALS = "accidentals"
+    KEY = "key"
+    TIES = "ties"
+    SLURS = "slurs"
+    MARKS = "marks"
+    REPEATS = "repeats"
+    TRIPLETS = "triplets"
+    WORDS = "words"
+
+
+#: The level that each of them needs; all that are not named need level 5.
+_LEVEL_OF = {
+    Demand.LEVEL: 1, Demand.SEMITONE: 1, Demand.STEP: 1, Demand.SKIP: 2, Demand.LEAP: 3,
+    Demand.VALUES: 4, Demand.DOTS: 4, Demand.RESTS: 4, Demand.TIME: 4,
 }
-#: What each thing that an exercise may ask for needs.
-LEVEL_OF = {"level": 1, "semitone": 1, "step": 1, "skip": 2, "leap": 3, "values": 4, "dots": 4, "rests": 4,
-            "time": 4, "accidentals": 5, "key": 5, "ties": 5, "slurs": 5, "marks": 5, "repeats": 5,
-            "triplets": 5, "words": 5}
-GAP = S.cells("123456")  # a full cell stands where a note is left out
+HIGHEST_LEVEL = 5
+QUAVER = Fraction(1, 2)
+#: What a note asks for beside its pitch.
+_NOTE_DEMANDS: tuple[tuple[Demand, Callable[[Note], bool]], ...] = (
+    (Demand.VALUES, lambda n: n.base != QUAVER or n.pitch is None),
+    (Demand.DOTS, lambda n: n.dots > 0),
+    (Demand.RESTS, lambda n: n.pitch is None),
+    (Demand.TIES, lambda n: n.tie),
+    (Demand.SLURS, lambda n: n.slur_starts > 0),
+    (Demand.MARKS, lambda n: bool(n.marks or n.grace or n.before)),
+    (Demand.TRIPLETS, lambda n: n.tuplet is not None),
+    (Demand.WORDS, lambda n: bool(n.syllables)),
+)
+GAP = "⠿"  # a full cell stands where a note is left out
 MOST_ITEMS = 8  # of one kind: a set that can be done in one sitting
 MOST_NOTES = 10  # in one item
 WIDEST_NEW = 9  # semitones, a sixth: new tunes have no wider leap, whatever the tune has
-PLAY = "Play the notes from the recording, or those that the answers name"
 RHYTHM_PITCH = Pitch("B", 4)
-KINDS = ("notes", "moves", "read", "octave marks", "which version", "wrong note", "dictation", "gap", "new start",
-         "rhythm", "new tunes")
+NEW_TUNES, NEW_TUNE_NOTES, NEW_TUNE_TRIES = 4, 8, 200
+#: From where the first phrase may be written anew, in semitones.
+NEW_STARTS = (-5, -4, -3, -2, 2, 3, 4, 5, 7)
+MOST_NEW_STARTS = 3
 
 
 @dataclass(frozen=True)
 class Item:
-    """One question. ask: what to do, in words. cells: what is under the fingers, lines of Unicode cells.
+    """One question and its key.
 
-    play: what is sounded, None for nothing. answer: in words. answer_cells: in cells, () where the answer is none.
-    answer_line: the notes that the answer stands for. place: number of the note in question, 0 for none.
+    cells: what is under the fingers, lines of Unicode cells. play: what is sounded, None for nothing.
+    answer_cells: the key in cells. answer_line: the notes that the answer stands for.
+    place: number of the note in question, counted from 1; of two versions the number of the right one; else 0.
+    other_line: the version that is not right, where there are two. semitones: of a new start, how much higher.
+    written: of a rhythm, its notes and rests as they are written.
     """
 
-    ask: str
     cells: tuple[str, ...]
     play: tuple[LineNote, ...] | None
-    answer: str
     answer_cells: tuple[str, ...]
     answer_line: tuple[LineNote, ...]
+    demands: frozenset[Demand]
     place: int = 0
-    demands: frozenset[str] = frozenset()
     other_line: tuple[LineNote, ...] = ()
+    semitones: int = 0
+    written: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True)
 class Exercise:
-    """Questions of one kind. level: of LEVELS, the lowest that teaches all that is asked for."""
+    """Questions of one kind. beats: of a bar of the tune."""
 
-    kind: str
-    title: str
-    helper: str
+    kind: ExerciseKind
     items: tuple[Item, ...]
-    demands: frozenset[str] = field(default=frozenset())
+    beats: int = 0
+
+    @property
+    def demands(self) -> frozenset[Demand]:
+        """What all its items ask for."""
+        return frozenset().union(*(i.demands for i in self.items))
 
     @property
     def level(self) -> int:
+        """The lowest level, 1 to 5, that teaches all that is asked for."""
         return level_of(self.demands)
 
 
-def level_of(demands: frozenset[str]) -> int:
-    return max((LEVEL_OF[d] for d in demands), default=1)
+def level_of(demands: frozenset[Demand]) -> int:
+    """The lowest level, 1 to 5, that teaches all of these."""
+    return max((_LEVEL_OF.get(d, HIGHEST_LEVEL) for d in demands), default=1)
 
 
-def demands(tune: Tune, pitch_only: bool = False) -> frozenset[str]:
-    """What reading a tune asks for: kinds of moves, and signs by group (keys of LEVEL_OF)."""
-    out: set[str] = {interval_kind(b.midi - a.midi) for a, b in itertools.pairwise(tune.line())}
+def demands(tune: Tune, pitch_only: bool = False) -> frozenset[Demand]:
+    """What reading a tune asks for. pitch_only: moves, key and accidentals alone."""
+    out = {Demand(interval_kind(b.midi - a.midi)) for a, b in itertools.pairwise(tune.line())}
+    notes = [note for _, _, note in tune.written()]
     if tune.key.fifths:
-        out.add("key")
-    for bar in tune.bars:
-        for note in bar.notes:
-            if note.pitch is not None and note.pitch.alter != tune.key.alter(note.pitch.step):
-                out.add("accidentals")
-            if pitch_only:
-                continue
-            out |= {"values"} if note.base != Fraction(1, 2) or note.pitch is None else set()
-            out |= {"dots"} if note.dots else set()
-            out |= {"rests"} if note.pitch is None else set()
-            out |= {"ties"} if note.tie else set()
-            out |= {"slurs"} if note.slur_starts else set()
-            out |= {"marks"} if note.marks or note.grace or note.before else set()
-            out |= {"triplets"} if note.tuplet else set()
-            out |= {"words"} if note.syllables else set()
-        if not pitch_only and (bar.forward_repeat or bar.backward_repeat or bar.ending or bar.after):
-            out.add("repeats")
-    if not pitch_only and any(b.time for b in tune.bars):
-        out.add("time")
+        out.add(Demand.KEY)
+    if any(n.pitch is not None and n.pitch.alter != tune.key.alter(n.pitch.step) for n in notes):
+        out.add(Demand.ACCIDENTALS)
+    if not pitch_only:
+        out |= {demand for demand, asks in _NOTE_DEMANDS if any(map(asks, notes))}
+        if any(b.forward_repeat or b.backward_repeat or b.ending or b.after for b in tune.bars):
+            out.add(Demand.REPEATS)
+        if any(b.time for b in tune.bars):
+            out.add(Demand.TIME)
     return frozenset(out)
 
 
 def plain_tune(tune: Tune) -> Tune:
     """The tune as sung, repeats unfolded, moved to where it needs no key signature (C major, A minor), as near
     as it lies, spelled in that key."""
-    moved = transpose(tune, transpose_semitones(tune.key, 0))
+    moved = transpose(tune, semitones_to_key(tune.key, 0))
     return moved if moved.key.fifths == 0 else tune
 
 
-def transpose_semitones(key: Key, fifths: int) -> int:
+def semitones_to_key(key: Key, fifths: int) -> int:
     """The nearest way, in semitones, from one key to the one with so many fifths: -6 to 5."""
     return (7 * (fifths - key.fifths) + 6) % 12 - 6
 
 
 def quavers(pitches: Sequence[Pitch], title: str = "", key: Key | None = None) -> Tune:
     """Pitches as a line of quavers with no bars in it."""
-    notes = tuple(Note(pitch=p, base=Fraction(1, 2)) for p in pitches)
+    notes = tuple(Note(pitch=p, base=QUAVER) for p in pitches)
     return Tune(title=title, bars=(Bar(number=1, notes=notes, key=key or Key()),), phrase_starts=(1,))
 
 
-def music_cells(tune: Tune, pitch_only: bool, width: int = 40) -> tuple[str, ...]:
+def music_cells(tune: Tune, width: int = 40) -> tuple[str, ...]:
     """The lines of music of a tune, with no title; a heading of key and time only where it has one."""
-    bare = replace(tune, bars=tuple(replace(b, notes=tuple(replace(n, syllables=()) for n in b.notes))
-                                    for b in tune.bars), quarter_bpm=None)
-    lines = encode(bare, width=width, pitch_only=False, title=False, words=False).lines
-    if pitch_only:
-        lines = encode(quavers([n.pitch for n in tune.line()], key=tune.key), width=width, title=False,
-                       words=False).lines
-    return tuple(line.rstrip(S.SPACE) for line in lines)
-
-
-def names(line: Sequence[LineNote]) -> str:
-    """ "C, D, E": the letters of a line, with the octave said where it changes by a mark."""
-    out, before = [], None
-    for n in line:
-        mark = f" in the {S.OCTAVE_WORDS[n.pitch.octave]}" if needs_octave(before, n.pitch) and \
-            0 <= n.pitch.octave <= 8 else ""
-        out.append(pitch_words(n.pitch) + mark)
-        before = n.pitch
-    return ", ".join(out)
-
-
-def value_names(line: Sequence[LineNote]) -> str:
-    """ "crotchet, quaver, quaver": the values of a line, rests said where they stand."""
-    from companion.transcribe.doubts import value_words
-
-    out = []
-    for n in line:
-        ticks = n.quarters * 4
-        out.append(value_words(int(ticks)).split(" ", 1)[1] if ticks.denominator == 1
-                   else next((v[0] for b, v in VALUES.items() if b == n.quarters), "a shorter value"))
-        if n.rest_after and n is not line[-1]:
-            rest = n.rest_after * 4
-            out.append((value_words(int(rest)).split(" ", 1)[1] if rest.denominator == 1 else "short")
-                       + " rest")
-    return ", ".join(out)
+    return tuple(line.rstrip(SPACE) for line in encode(tune, width=width, title=False, words=False).lines)
 
 
 def exercises(tune: Tune, seed: int = 1, practise: Sequence[str] = (), width: int = 40) -> list[Exercise]:
-    """All kinds of exercises that a tune is good for, lowest level first (see KINDS).
+    """All kinds of exercises that a tune is good for, lowest level first (see `ExerciseKind`).
 
     practise: kinds of moves ("step", "skip", "leap" ...) that the pupil's diary asks for; the new tunes then
     are made of these. width: cells in a line. The same seed gives the same exercises.
     """
     rng = random.Random(seed)
     plain = plain_tune(tune)
-    made = [
-        _notes(plain), _moves(plain), _read(plain, width), _octave_marks(plain, width),
-        _which(plain, rng, width), _wrong(plain, rng, width), _dictation(plain, width), _gap(plain, rng, width),
-        _new_start(plain, width), _rhythm(tune, width), _new_tunes(plain, rng, practise, width),
-    ]
-    out = [replace(e, items=e.items[:MOST_ITEMS], demands=frozenset().union(
-        *(i.demands for i in e.items[:MOST_ITEMS]))) for e in made if e.items]
-    return sorted(out, key=lambda e: (e.level, KINDS.index(e.kind)))
+    beats = sum(tune.time.upper)
+    # In this order, as each takes its chances from the same generator.
+    made = {
+        ExerciseKind.NOTES: _notes(plain),
+        ExerciseKind.MOVES: _moves(plain),
+        ExerciseKind.READ: _read(plain, width),
+        ExerciseKind.OCTAVE_MARKS: _octave_marks(plain, width),
+        ExerciseKind.WHICH_VERSION: _which_version(plain, rng, width),
+        ExerciseKind.WRONG_NOTE: _wrong_note(plain, rng, width),
+        ExerciseKind.DICTATION: _dictation(plain, width),
+        ExerciseKind.GAP: _gap(plain, rng, width),
+        ExerciseKind.NEW_START: _new_start(plain, width),
+        ExerciseKind.RHYTHM: _rhythm(tune, width),
+        ExerciseKind.NEW_TUNES: _new_tunes(plain, rng, practise, width),
+    }
+    out = [Exercise(kind, tuple(items[:MOST_ITEMS]), beats) for kind, items in made.items() if items]
+    return sorted(out, key=lambda e: e.level)
 
 
 def _phrases(tune: Tune) -> list[tuple[LineNote, ...]]:
-    line = tune.line()
-    count = max((n.phrase for n in line), default=0)
+    """Phrases of two notes and more. One of more notes than can be remembered is asked for in equal parts."""
     out = []
-    for p in range(1, count + 1):
-        notes = tuple(n for n in line if n.phrase == p)
-        # A phrase of more notes than can be remembered is asked for in equal parts.
-        size = -(-len(notes) // -(-len(notes) // MOST_NOTES)) if notes else 1
-        out += [notes[i:i + size] for i in range(0, len(notes), size)]
+    for _, notes in itertools.groupby(tune.line(), lambda n: n.phrase):
+        phrase = tuple(notes)
+        size = -(-len(phrase) // -(-len(phrase) // MOST_NOTES))
+        out += [phrase[i:i + size] for i in range(0, len(phrase), size)]
     return [p for p in out if len(p) >= 2]
 
 
-def _pitch_item(pitches: Sequence[Pitch], key: Key) -> tuple[Tune, frozenset[str]]:
+def _pitch_item(pitches: Sequence[Pitch], key: Key) -> tuple[Tune, frozenset[Demand]]:
+    """Pitches as quavers, and what reading them asks for."""
     made = quavers(pitches, key=key)
     return made, demands(made, pitch_only=True)
 
 
-def _notes(tune: Tune) -> Exercise:
-    line = tune.line()
+def _pitches(line: Sequence[LineNote]) -> list[Pitch]:
+    return [n.pitch for n in line]
+
+
+def _notes(tune: Tune) -> list[Item]:
+    """Single notes, those that come most often first."""
     distinct: dict[Pitch, int] = {}
-    for n in line:
+    for n in tune.line():
         distinct[n.pitch] = distinct.get(n.pitch, 0) + 1
     items = []
     for pitch in sorted(distinct, key=lambda p: (-distinct[p], p.midi))[:MOST_ITEMS]:
         made, needs = _pitch_item([pitch], Key())
         # The sign stands before a note in its own right here: no key has been read.
-        cells = note_cells(pitch, Fraction(1, 2), accidental=pitch.alter or None)
-        items.append(Item("Which note is this?", (cells,), made.line(),
-                          f"{pitch_words(pitch)}, {S.OCTAVE_WORDS[pitch.octave]}: {say_dots(cells)}.", (cells,),
-                          made.line(), demands=needs))
-    return Exercise("notes", "Single notes", "Put the pupil's finger on the cells. The pupil names the note. Then "
-                    "play it, and the pupil sings it.", tuple(items))
+        cells = (note_cells(pitch, QUAVER, accidental=pitch.alter or None),)
+        items.append(Item(cells, made.line(), cells, made.line(), needs))
+    return items
 
 
-def _moves(tune: Tune) -> Exercise:
+def _moves(tune: Tune) -> list[Item]:
+    """Two notes each: the moves of the tune, by kind, size, and how often they come."""
     seen: dict[tuple[Pitch, Pitch], int] = {}
     for a, b in itertools.pairwise(tune.line()):
         seen[a.pitch, b.pitch] = seen.get((a.pitch, b.pitch), 0) + 1
-    order = ("level", "step", "semitone", "skip", "leap")
+    order = (IntervalKind.LEVEL, IntervalKind.STEP, IntervalKind.SEMITONE, IntervalKind.SKIP, IntervalKind.LEAP)
+
+    def rank(move: tuple[Pitch, Pitch]) -> tuple[int, int, int]:
+        semitones = move[1].midi - move[0].midi
+        return order.index(interval_kind(semitones)), abs(semitones), -seen[move]
+
     items = []
-    for one, two in sorted(seen, key=lambda m: (order.index(interval_kind(m[1].midi - m[0].midi)),
-                                            abs(m[1].midi - m[0].midi), -seen[m]))[:MOST_ITEMS]:
-        made, needs = _pitch_item([one, two], tune.key)
-        kind = interval_kind(two.midi - one.midi)
-        way = "stays on one note" if kind == "level" else \
-            f"goes {'up' if two.midi > one.midi else 'down'} by a {kind}"
-        items.append(Item("Read the two notes. Does the tune go up, go down or stay? Then sing them.",
-                          music_cells(made, True), made.line(), f"{pitch_words(one)} to {pitch_words(two)}: it {way}.",
-                          music_cells(made, True), made.line(), demands=needs))
-    return Exercise("moves", "The tune's own moves", "Lift the pupil's hand where the tune goes up, lower it where it "
-                    "goes down, keep it still where it stays.", tuple(items))
+    for move in sorted(seen, key=rank)[:MOST_ITEMS]:
+        made, needs = _pitch_item(move, tune.key)
+        cells = music_cells(made)
+        items.append(Item(cells, made.line(), cells, made.line(), needs))
+    return items
 
 
-def _read(tune: Tune, width: int) -> Exercise:
+def _read(tune: Tune, width: int) -> list[Item]:
+    """The tune phrase by phrase, to be read aloud."""
     items = []
     for phrase in _phrases(tune):
-        made, needs = _pitch_item([n.pitch for n in phrase], tune.key)
-        cells = music_cells(made, True, width)
-        items.append(Item("Read the notes aloud, then sing them.", cells, None, f"{names(made.line())}.", cells,
-                          made.line(), demands=needs))
-    return Exercise("read", "The tune, pitch only", "Every note is written as a quaver here. Only which note it is "
-                    "counts, not how long it is.", tuple(items))
+        made, needs = _pitch_item(_pitches(phrase), tune.key)
+        cells = music_cells(made, width)
+        items.append(Item(cells, None, cells, made.line(), needs))
+    return items
 
 
 def without_marks(cells: str) -> str:
-    """Music cells of a line of quavers with every octave mark taken away. Their cells (one of dots 4, 5 and 6)
+    """Music cells of a line of quavers with every octave mark taken away. Their cells (of dots 4, 5 and 6 alone)
     stand for nothing else in such a line."""
-    marks = {c for octave in range(1, 8) for c in S.OCTAVES[octave]}
-    return "".join(c for c in cells if c not in marks)
+    return "".join(c for c in cells if c == SPACE or not set(dots_of(c)) <= set("456"))
 
 
-def _octave_marks(tune: Tune, width: int) -> Exercise:
+def _octave_marks(tune: Tune, width: int) -> list[Item]:
+    """Phrases whose octave marks are left out; after the first two, only those with several marks."""
     items: list[Item] = []
     for phrase in _phrases(tune):
-        made, needs = _pitch_item([n.pitch for n in phrase], tune.key)
-        cells = music_cells(made, True, width)
-        marked = _marked(made.line())
-        if len(marked) < 2 and len(items) >= 2:
+        made, needs = _pitch_item(_pitches(phrase), tune.key)
+        if len(marked_places(made.line())) < 2 and len(items) >= 2:
             continue
-        bare = tuple(without_marks(c) for c in cells)
-        where = " and ".join(ordinal(k) for k in marked)
-        items.append(Item("Listen, then write the notes with their octave marks, which are left out here.", bare,
-                          made.line(), f"Marks before the {where} note{'s' if len(marked) > 1 else ''}: "
-                          f"{names(made.line())}.", cells, made.line(), demands=needs))
-    return Exercise("octave marks", "Octave marks put back", f"{PLAY}. A mark is written before "
-                    "the first note, before any jump of a sixth or more, and before a jump of a fourth or fifth into "
-                    "another octave.", tuple(items))
+        cells = music_cells(made, width)
+        items.append(Item(tuple(map(without_marks, cells)), made.line(), cells, made.line(), needs))
+    return items
 
 
-def _marked(line: Sequence[LineNote]) -> list[int]:
-    before, out = None, []
-    for k, n in enumerate(line, 1):
-        if needs_octave(before, n.pitch):
-            out.append(k)
-        before = n.pitch
-    return out
+def marked_places(line: Sequence[LineNote]) -> list[int]:
+    """The places, counted from 1, of the notes before which an octave mark stands."""
+    before = [None, *_pitches(line)]
+    return [k for k, (last, n) in enumerate(zip(before, line, strict=False), 1) if needs_octave(last, n.pitch)]
 
 
-def _turned(phrase: Sequence[LineNote], rng: random.Random, key: Key) -> tuple[list[Pitch], int] | None:
+def _with_one_note_changed(phrase: Sequence[LineNote], rng: random.Random, key: Key) -> tuple[list[Pitch], int] | None:
     """The phrase with one note in the middle changed by a step or two so that a move goes another way; its place."""
     choice = list(range(1, len(phrase)))
     rng.shuffle(choice)
     kinds = {interval_kind(b.midi - a.midi) for a, b in itertools.pairwise(phrase)}
     for i in choice:
-        before, note = phrase[i - 1], phrase[i]
-        way = (note.midi > before.midi) - (note.midi < before.midi)
-        others = sorted(p for p in {n.midi for n in phrase} | {note.midi + d for d in (-4, -3, -2, 2, 3, 4)}
-                        if _diatonic(p, key) and 2 <= abs(p - note.midi) <= 5
-                        and ((p > before.midi) - (p < before.midi)) != way)
-        if i + 1 < len(phrase):
-            others = [p for p in others if abs(phrase[i + 1].midi - p) <= 9]
+        before, note = phrase[i - 1].midi, phrase[i].midi
+        after = phrase[i + 1].midi if i + 1 < len(phrase) else None
+        near = {n.midi for n in phrase} | {note + d for d in (-4, -3, -2, 2, 3, 4)}
+        others = sorted(p for p in near if _diatonic(p, key) and 2 <= abs(p - note) <= 5
+                        and _sign(p - before) != _sign(note - before)
+                        and (after is None or abs(after - p) <= WIDEST_NEW))
         # Rather a move of a kind that the phrase has than one that asks for more.
-        own = [p for p in others if interval_kind(p - before.midi) in kinds and
-               (i + 1 == len(phrase) or interval_kind(phrase[i + 1].midi - p) in kinds)]
+        own = [p for p in others if interval_kind(p - before) in kinds and (after is None or interval_kind(after - p) in kinds)]
         if others:
-            new = spell(rng.choice(own or others), key)
-            return [*(n.pitch for n in phrase[:i]), new, *(n.pitch for n in phrase[i + 1:])], i + 1
+            pitches = _pitches(phrase)
+            pitches[i] = spell(rng.choice(own or others), key)
+            return pitches, i + 1
     return None
+
+
+def _sign(n: int) -> int:
+    return (n > 0) - (n < 0)
 
 
 def _diatonic(midi: int, key: Key) -> bool:
@@ -303,190 +300,169 @@ def _diatonic(midi: int, key: Key) -> bool:
     return pitch.alter == key.alter(pitch.step)
 
 
-def _with_a_wrong_note(tune: Tune, rng: random.Random) -> Iterator[tuple[tuple[LineNote, ...], Tune, int, frozenset[str]]]:
-    """Phrases, each with a version in which one note is wrong, the number of that note, and what both demand."""
+def _with_a_wrong_note(tune: Tune, rng: random.Random) -> Iterator[tuple[Tune, Tune, int, frozenset[Demand]]]:
+    """Phrases, each with a version in which one note is wrong, the place of that note, and what both demand."""
     for phrase in _phrases(tune):
-        turned = _turned(phrase, rng, tune.key) if len(phrase) > 2 else None
-        if turned:
-            true, needs = _pitch_item([n.pitch for n in phrase], tune.key)
-            false, needs_too = _pitch_item(turned[0], tune.key)
-            yield true.line(), false, turned[1], needs | needs_too
+        changed = _with_one_note_changed(phrase, rng, tune.key) if len(phrase) > 2 else None
+        if changed:
+            right, needs = _pitch_item(_pitches(phrase), tune.key)
+            wrong, needs_too = _pitch_item(changed[0], tune.key)
+            yield right, wrong, changed[1], needs | needs_too
 
 
-def _which(tune: Tune, rng: random.Random, width: int) -> Exercise:
+def _which_version(tune: Tune, rng: random.Random, width: int) -> list[Item]:
+    """Two versions to read; one of them is sounded."""
     items = []
-    for phrase, false, at, needs in _with_a_wrong_note(tune, rng):
+    for right, wrong, _, needs in _with_a_wrong_note(tune, rng):
         first = rng.random() < 0.5
-        right = music_cells(quavers([n.pitch for n in phrase], key=tune.key), True, width)
-        other = music_cells(false, True, width)
-        items.append(Item("Which version do you hear, the first or the second? Read both, then listen.",
-                          (*right, *other) if first else (*other, *right), phrase,
-                          f"The {'first' if first else 'second'}. The other differs at the {ordinal(at)} note: "
-                          f"{pitch_words(false.line()[at - 1].pitch)} in place of {pitch_words(phrase[at - 1].pitch)}.",
-                          right, phrase, place=1 if first else 2, demands=needs, other_line=false.line()))
-    return Exercise("which version", "Two versions", f"{PLAY}, twice. The pupil reads both versions and says which was "
-                    "heard.", tuple(items))
+        cells, other = music_cells(right, width), music_cells(wrong, width)
+        items.append(Item((*cells, *other) if first else (*other, *cells), right.line(), cells, right.line(), needs,
+                          place=1 if first else 2, other_line=wrong.line()))
+    return items
 
 
-def _wrong(tune: Tune, rng: random.Random, width: int) -> Exercise:
-    items = []
-    for phrase, false, at, needs in _with_a_wrong_note(tune, rng):
-        right = music_cells(quavers([n.pitch for n in phrase], key=tune.key), True, width)
-        items.append(Item("Find the one note that is written wrongly. Listen, and follow with the finger.",
-                          music_cells(false, True, width), phrase, f"The {ordinal(at)} note: "
-                          f"{pitch_words(false.line()[at - 1].pitch)} is written, {pitch_words(phrase[at - 1].pitch)} "
-                          "is right.", right, phrase, place=at, demands=needs, other_line=false.line()))
-    return Exercise("wrong note", "A wrong note to find", f"{PLAY}. The finger stops where what is written is not what "
-                    "is heard.", tuple(items))
+def _wrong_note(tune: Tune, rng: random.Random, width: int) -> list[Item]:
+    """A version with one wrong note to read, while the right one is sounded."""
+    return [Item(music_cells(wrong, width), right.line(), music_cells(right, width), right.line(), needs, place=at,
+                 other_line=wrong.line())
+            for right, wrong, at, needs in _with_a_wrong_note(tune, rng)]
 
 
 def _bars(tune: Tune) -> list[tuple[LineNote, ...]]:
-    line = tune.line()
+    """The notes of each bar that has two and more, as sung."""
     out: dict[int, list[LineNote]] = {}
-    for n in line:
+    for n in tune.line():
         out.setdefault(n.sources[0][0], []).append(n)
     return [tuple(v) for v in out.values() if len(v) >= 2]
 
 
-def _dictation(tune: Tune, width: int) -> Exercise:
+def _dictation(tune: Tune, width: int) -> list[Item]:
+    """Bar by bar, each once; the first note is given."""
     items = []
-    seen = set()
-    for bar in _bars(tune):
-        key = tuple(n.pitch for n in bar)
-        if key in seen:
-            continue
-        seen.add(key)
-        made, needs = _pitch_item([n.pitch for n in bar], tune.key)
-        cells = music_cells(made, True, width)
-        start = note_cells(bar[0].pitch, Fraction(1, 2), accidental=None)
-        items.append(Item(f"Listen, then write what you hear. It begins on {pitch_words(bar[0].pitch)}, "
-                          f"{S.OCTAVE_WORDS[bar[0].pitch.octave]}.", (start,), made.line(), f"{names(made.line())}.",
-                          cells, made.line(), demands=needs))
-    return Exercise("dictation", "Dictation, bar by bar", f"{PLAY}, as often as is asked for. The pupil writes every note "
-                    "as a quaver; the first one is given.", tuple(items))
+    for pitches in dict.fromkeys(tuple(_pitches(bar)) for bar in _bars(tune)):
+        made, needs = _pitch_item(pitches, tune.key)
+        start = note_cells(pitches[0], QUAVER, accidental=None)
+        items.append(Item((start,), made.line(), music_cells(made, width), made.line(), needs))
+    return items
 
 
-def _gap(tune: Tune, rng: random.Random, width: int) -> Exercise:
+def _gap(tune: Tune, rng: random.Random, width: int) -> list[Item]:
+    """Phrases in which a note after the first is left out."""
     items = []
     for phrase in _phrases(tune):
         if len(phrase) < 3:
             continue
         at = rng.randrange(1, len(phrase))
-        made, needs = _pitch_item([n.pitch for n in phrase], tune.key)
+        made, needs = _pitch_item(_pitches(phrase), tune.key)
         page = encode(made, width=width, title=False, words=False)
         link = next((k for k in page.links if k.note == at + 1), None)
         if link is None:
             continue
         lines = list(page.lines)
-        row = lines[link.line - 1]
-        tail = row[link.column - 1 + link.cells:]
-        end = row[link.column - 1:link.column - 1 + link.cells]
-        closing = S.FINAL_BAR if end.endswith(S.FINAL_BAR) else ""
-        lines[link.line - 1] = row[:link.column - 1] + GAP + closing + tail
-        right = note_cells(phrase[at].pitch, Fraction(1, 2), octave=False, accidental=None)
-        if needs_octave(phrase[at - 1].pitch, phrase[at].pitch):
-            right = note_cells(phrase[at].pitch, Fraction(1, 2), accidental=None)
-        items.append(Item("Listen, then write the note that is missing. A full cell stands in its place.",
-                          tuple(x.rstrip(S.SPACE) for x in lines), made.line(),
-                          f"The {ordinal(at + 1)} note is {pitch_words(phrase[at].pitch)}: {say_dots(right)}.",
-                          tuple(x.rstrip(S.SPACE) for x in page.lines), made.line(), place=at + 1, demands=needs))
-    return Exercise("gap", "A gap to fill", f"{PLAY}, the missing one too.", tuple(items))
+        row, start, end = lines[link.line - 1], link.column - 1, link.column - 1 + link.cells
+        closing = FINAL_BAR if row[start:end].endswith(FINAL_BAR) else ""
+        lines[link.line - 1] = row[:start] + GAP + closing + row[end:]
+        items.append(Item(tuple(x.rstrip(SPACE) for x in lines), made.line(),
+                          tuple(x.rstrip(SPACE) for x in page.lines), made.line(), needs, place=at + 1))
+    return items
 
 
-def _new_start(tune: Tune, width: int) -> Exercise:
+def missing_cells(item: Item) -> str:
+    """The cells of the note that is left out of a line with a gap, its octave mark with them where one is due."""
+    before, missing = item.answer_line[item.place - 2].pitch, item.answer_line[item.place - 1].pitch
+    return note_cells(missing, QUAVER, octave=needs_octave(before, missing), accidental=None)
+
+
+def _new_start(tune: Tune, width: int) -> list[Item]:
     """The first phrase from other notes: of those near, the ones that need the fewest signs."""
     phrases = _phrases(tune)
     if not phrases:
-        return Exercise("new start", "", "", ())
-    phrase = phrases[0]
-    items = []
+        return []
+    original, needs = _pitch_item(_pitches(phrases[0]), tune.key)
     choices = []
-    for semitones in (-5, -4, -3, -2, 2, 3, 4, 5, 7):
-        midi = [n.midi + semitones for n in phrase]
-        moved = [spell(m, Key()) for m in midi]
-        if all(p.alter == 0 for p in moved):
-            choices.append((0, abs(semitones), semitones, moved, Key()))
-        else:
+    for semitones in NEW_STARTS:
+        midi = [n.midi + semitones for n in phrases[0]]
+        key = Key()
+        if any(spell(m, key).alter for m in midi):
             key = transpose(tune, semitones).key
-            choices.append((1 + abs(key.fifths), abs(semitones), semitones, [spell(m, key) for m in midi], key))
-    for _, _, semitones, moved, key in sorted(choices, key=lambda c: c[:2])[:3]:
-        made, needs = _pitch_item(moved, key)
-        original, needs2 = _pitch_item([n.pitch for n in phrase], tune.key)
-        items.append(Item(f"Write this tune so that it begins on {pitch_words(moved[0])}, "
-                          f"{S.OCTAVE_WORDS[moved[0].octave]}.", music_cells(original, True, width), made.line(),
-                          f"{names(made.line())}. All notes are {number(abs(semitones))} semitones "
-                          f"{'higher' if semitones > 0 else 'lower'}.", music_cells(made, True, width), made.line(),
-                          demands=needs | needs2))
-    return Exercise("new start", "Starting elsewhere", "All moves stay as they are; only the first note is another.",
-                    tuple(items))
-
-
-def _rhythm(tune: Tune, width: int) -> Exercise:
-    """The values alone, all on one note, a few bars at a time; ties, repeats and marks set aside."""
+            signs = 1 + abs(key.fifths)
+        else:
+            signs = 0
+        choices.append((signs, abs(semitones), semitones, [spell(m, key) for m in midi], key))
     items = []
-    time = tune.time
-    groups = [tune.bars[i:i + 2] for i in range(0, len(tune.bars), 2)]
+    for _, _, semitones, pitches, key in sorted(choices, key=lambda c: c[:2])[:MOST_NEW_STARTS]:
+        made, needs_too = _pitch_item(pitches, key)
+        items.append(Item(music_cells(original, width), made.line(), music_cells(made, width), made.line(),
+                          needs | needs_too, semitones=semitones))
+    return items
+
+
+def _rhythm(tune: Tune, width: int) -> list[Item]:
+    """The values alone, all on one note, two bars at a time, each rhythm once.
+
+    Repeats and marks are set aside; bars with ties, tuplets or a change of time are left out.
+    """
+    items = []
     seen = set()
-    for group in groups:
-        bars, clean = [], True
-        for k, bar in enumerate(group):
-            notes = []
-            for note in bar.notes:
-                if note.grace:
-                    continue
-                if note.tuplet or note.tie:
-                    clean = False
-                notes.append(Note(pitch=RHYTHM_PITCH if note.pitch else None, base=note.base, dots=note.dots,
-                                  whole_bar=note.whole_bar))
-            bars.append(Bar(number=k + 1, notes=tuple(notes), key=Key() if k == 0 else None,
-                            time=time if k == 0 else None))
-        made = Tune(title="", bars=tuple(bars), phrase_starts=(1,))
-        shape = tuple((n.base, n.dots, n.pitch is None) for b in bars for n in b.notes)
-        if not clean or len(made.line()) < 2 or shape in seen or any(b.time for b in group[1:]):
+    for group in (tune.bars[i:i + 2] for i in range(0, len(tune.bars), 2)):
+        bars = tuple(_values_alone(bar, k + 1, tune if k == 0 else None) for k, bar in enumerate(group))
+        made = Tune(title="", bars=bars, phrase_starts=(1,))
+        notes = tuple(n for _, _, n in made.written())
+        plain = not any(n.tuplet or n.tie for b in group for n in b.notes if not n.grace)
+        if not plain or len(made.line()) < 2 or notes in seen or any(b.time for b in group[1:]):
             continue
-        seen.add(shape)
-        cells = music_cells(made, False, width)
-        items.append(Item("Clap the rhythm, then name each value.", cells, made.line(),
-                          f"{value_names(made.line()).capitalize()}.", cells, made.line(),
-                          demands=demands(made) - {"level"} | {"level"}))
-    return Exercise("rhythm", "The rhythm alone", "All notes are B here, so that only how long they are counts. Count "
-                    f"{number(sum(time.upper))} to a bar.", tuple(items))
+        seen.add(notes)
+        cells = music_cells(made, width)
+        items.append(Item(cells, made.line(), cells, made.line(), demands(made), written=notes))
+    return items
 
 
-def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], width: int) -> Exercise:
+def _values_alone(bar: Bar, number: int, tune: Tune | None) -> Bar:
+    """A bar with all its notes on one pitch and nothing else. tune: whose time is written at its beginning."""
+    notes = tuple(Note(pitch=RHYTHM_PITCH if n.pitch else None, base=n.base, dots=n.dots, whole_bar=n.whole_bar)
+                  for n in bar.notes if not n.grace)
+    return Bar(number=number, notes=notes, key=Key() if tune else None, time=tune.time if tune else None)
+
+
+def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], width: int) -> list[Item]:
     """Short tunes in the tune's range made of its own moves (or those kinds that are asked for)."""
     line = tune.line()
     low, high = min(n.midi for n in line), max(n.midi for n in line)
-    scale = sorted({m for m in range(low, high + 1) if _diatonic(m, tune.key)})
-    sizes = [(b.pitch.diatonic - a.pitch.diatonic, interval_kind(b.midi - a.midi)) for a, b in itertools.pairwise(line)]
-    kinds = {k for _, k in sizes}
-    allowed = kinds | set(practise)
-    items: list[Item] = []
+    scale = [m for m in range(low, high + 1) if _diatonic(m, tune.key)]
     if len(scale) < 3:
-        return Exercise("new tunes", "", "", ())
-    tonic = spell(line[-1].midi, tune.key)
-    home = tonic.midi if tonic.midi in scale else scale[0]
-    for _ in range(200):
-        if len(items) == 4:
+        return []
+    home = line[-1].midi if line[-1].midi in scale else scale[0]
+    made: dict[tuple[int, ...], Item] = {}
+    for _ in range(NEW_TUNE_TRIES):
+        if len(made) == NEW_TUNES:
             break
-        midi = [home if rng.random() < 0.6 else rng.choice(scale)]
-        while len(midi) < 8:
-            near = [m for m in scale if interval_kind(m - midi[-1]) in allowed and abs(m - midi[-1]) <= WIDEST_NEW
-                    and not (m == midi[-1] and len(midi) > 1 and midi[-2] == m)]
-            if not near:
-                break
-            wanted = [m for m in near if interval_kind(m - midi[-1]) in practise]
-            step, kind = rng.choice(sizes)
-            same = [m for m in near if spell(m, tune.key).diatonic - spell(midi[-1], tune.key).diatonic == step
-                    and interval_kind(m - midi[-1]) == kind]
-            midi.append(rng.choice(wanted) if wanted and rng.random() < 0.5 else rng.choice(same or near))
-        if len(midi) < 8 or midi[-1] != home or len(set(midi)) < 3 or \
-                any(i.answer_line and [n.midi for n in i.answer_line] == midi for i in items):
-            continue
-        made, needs = _pitch_item([spell(m, tune.key) for m in midi], tune.key)
-        cells = music_cells(made, True, width)
-        items.append(Item("Read this new tune, then sing it.", cells, made.line(),
-                          f"{names(made.line())}.", cells, made.line(), demands=needs))
-    return Exercise("new tunes", "New tunes from the same moves", "Play the notes, which the answers name, only after "
-                    "they have been sung.", tuple(items))
+        midi = tuple(_walk(line, tune.key, scale, home, practise, rng))
+        if len(midi) == NEW_TUNE_NOTES and midi[-1] == home and len(set(midi)) >= 3 and midi not in made:
+            new, needs = _pitch_item([spell(m, tune.key) for m in midi], tune.key)
+            cells = music_cells(new, width)
+            made[midi] = Item(cells, new.line(), cells, new.line(), needs)
+    return list(made.values())
 
+
+def _walk(line: Sequence[LineNote], key: Key, scale: Sequence[int], home: int, practise: Sequence[str],
+          rng: random.Random) -> list[int]:
+    """A walk over a scale (MIDI numbers), its moves drawn from those of a line, at most NEW_TUNE_NOTES long.
+
+    It begins on `home` more often than not; half of its moves, where they can be, are of the kinds in `practise`. It
+    is shorter where nothing near may follow: no move of another kind, none above WIDEST_NEW, no third equal note.
+    """
+    moves = [(b.pitch.diatonic - a.pitch.diatonic, interval_kind(b.midi - a.midi)) for a, b in itertools.pairwise(line)]
+    allowed = {kind for _, kind in moves} | set(practise)
+    midi = [home if rng.random() < 0.6 else rng.choice(scale)]
+    while len(midi) < NEW_TUNE_NOTES:
+        last = midi[-1]
+        near = [m for m in scale if interval_kind(m - last) in allowed and abs(m - last) <= WIDEST_NEW
+                and midi[-2:] != [m, m]]
+        if not near:
+            break
+        wanted = [m for m in near if interval_kind(m - last) in practise]
+        steps, kind = rng.choice(moves)
+        same = [m for m in near if interval_kind(m - last) == kind
+                and spell(m, key).diatonic - spell(last, key).diatonic == steps]
+        midi.append(rng.choice(wanted) if wanted and rng.random() < 0.5 else rng.choice(same or near))
+    return midi

@@ -1,14 +1,10 @@
-"""Sheets: what goes on paper or is read out, as one source for all forms (see `forms`).
-
-A sheet is a title and blocks. What is for the helper alone is marked so, and is left out of the pupil's
-braille; everything else is the same in every form.
-"""
+"""Sheets of the course: a stage, a tune, questions, a key to the cells, a week."""
 
 from __future__ import annotations
 
 import random
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from companion.braille import say_dots
@@ -27,99 +23,83 @@ from companion.course.facts import Fact, fact, letter_of
 from companion.course.material import Material, note_fact, rows_of
 from companion.course.progress import Progress
 from companion.course.stage import Stage, taught
+from companion.language import Language
 from companion.language.cues import in_american, number
 from companion.lesson.question_sound import what_to_sound
 from companion.lesson.sitting import new_items
-from companion.tune import STEPS
+from companion.paper import Block, Cells, Heading, ListItem, NewPage, Paragraph, Sheet
+from companion.tune.model import STEPS
 
 DAYS = 7
 SITTING_MINUTES = 10
-HEADING, TEXT, ITEM, CELLS, BREAK = "heading", "text", "item", "cells", "break"
 
 
-@dataclass(frozen=True)
-class Block:
-    """kind: HEADING, TEXT, ITEM of a list, CELLS, or BREAK (what follows begins a new page).
-
-    text: what is said; for CELLS, what the cells say. cells: gives the lines of cells for a width.
-    name: for CELLS in a line of their own with a name before them ("C"), that name.
-    helper: for the helper alone. told: `text` says the dots already.
-    """
-
-    kind: str
-    text: str = ""
-    cells: Callable[[int], Sequence[str]] | None = None
-    name: str = ""
-    helper: bool = False
-    told: bool = False
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """title: its first line. blocks: in reading order."""
-
-    title: str
-    blocks: tuple[Block, ...]
-
-    def american(self) -> Sheet:
-        """The same with American names."""
-        return Sheet(in_american(self.title), tuple(
-            Block(b.kind, in_american(b.text), b.cells, in_american(b.name), b.helper, b.told)
-            for b in self.blocks))
+def _sheet(title: str, blocks: Sequence[Block], language: Language) -> Sheet:
+    """A sheet in the names of the language, until all sentences here are templates of it."""
+    if language.code != "en_US":
+        return Sheet(title, tuple(blocks))
+    american = []
+    for b in blocks:
+        if isinstance(b, Cells):
+            b = replace(b, text=in_american(b.text), name=in_american(b.name))
+        elif isinstance(b, Heading | Paragraph | ListItem):
+            b = replace(b, text=in_american(b.text))
+        american.append(b)
+    return Sheet(in_american(title), tuple(american))
 
 
 def _fact_block(f: Fact, helper: bool = False) -> Block:
     letter = letter_of(f)
     tail = f"; in a book the letter {letter}" if letter else ""
-    return Block(CELLS, f"{f.dots}{tail}", lambda width: [f.cells], f.name[:1].upper() + f.name[1:], helper, True)
+    return Cells(lambda width: [f.cells], f"{f.dots}{tail}", f.name[:1].upper() + f.name[1:], helper, has_dots=True)
 
 
 def _tune_blocks(m: Material, helper_words: bool = True) -> list[Block]:
     """The tune in cells, and for the helper what each bar says."""
-    out = []
+    out: list[Block] = []
     if "values" in m.leave_out:
-        out.append(Block(TEXT, "Reading exercise: pitch only, so how high and not how long. "
+        out.append(Paragraph("Reading exercise: pitch only, so how high and not how long. "
                          "Every note is written as a quaver."))
-    out.append(Block(CELLS, "The tune in braille.", lambda width: m.lines(width)))
+    out.append(Cells(m.lines, "The tune in braille."))
     if helper_words:
-        out.append(Block(HEADING, "What it says, for the helper", helper=True))
+        out.append(Heading("What it says, for the helper", helper=True))
         if "bars" in m.leave_out:
-            out += [Block(ITEM, f"Line {n}: {', '.join(map(note_fact, row))}.", helper=True)
+            out += [ListItem(f"Line {n}: {', '.join(map(note_fact, row))}.", helper=True)
                     for n, row in enumerate(rows_of(m.shown), 1)]
             return out
-        out += [Block(ITEM, f"Bar {g.name.rsplit(' ', 1)[1]}: {g.said}.", helper=True) for g in m.groups]
+        out += [ListItem(f"Bar {g.name.rsplit(' ', 1)[1]}: {g.said}.", helper=True) for g in m.groups]
     return out
 
 
-def stage_sheet(stage: Stage) -> Sheet:
+def stage_sheet(stage: Stage, language: Language) -> Sheet:
     """A stage: the adult's part, the pupil's part, its cells, its tune, and what may go wrong."""
-    blocks = [Block(TEXT, stage.aim, helper=True), Block(HEADING, "For the adult", helper=True)]
-    blocks += [Block(TEXT, t, helper=True) for t in stage.adult]
+    blocks: list[Block] = [Paragraph(stage.aim, helper=True), Heading("For the adult", helper=True)]
+    blocks += [Paragraph(t, helper=True) for t in stage.adult]
     if stage.need:
-        blocks.append(Block(HEADING, "You need", helper=True))
-        blocks += [Block(ITEM, t, helper=True) for t in stage.need]
+        blocks.append(Heading("You need", helper=True))
+        blocks += [ListItem(t, helper=True) for t in stage.need]
     if stage.terms:
-        blocks.append(Block(HEADING, "Words", helper=True))
-        blocks += [Block(ITEM, f"{t.word[:1].upper()}{t.word[1:]}: {t.means}", helper=True) for t in stage.terms]
-    blocks.append(Block(HEADING, "Say to the pupil", helper=True))
-    blocks += [Block(ITEM, t, helper=True) for t in stage.pupil]
+        blocks.append(Heading("Words", helper=True))
+        blocks += [ListItem(f"{t.word[:1].upper()}{t.word[1:]}: {t.means}", helper=True) for t in stage.terms]
+    blocks.append(Heading("Say to the pupil", helper=True))
+    blocks += [ListItem(t, helper=True) for t in stage.pupil]
     new = stage_facts(stage)
     if new:
-        blocks.append(Block(HEADING, "The cells"))
+        blocks.append(Heading("The cells"))
         blocks += [_fact_block(f) for f in new]
     if not stage.by_ear:
-        blocks.append(Block(HEADING, stage.material.tune.title))
+        blocks.append(Heading(stage.material.tune.title))
         blocks += _tune_blocks(stage.material, helper_words=not stage.unseen)
     else:
-        blocks.append(Block(TEXT, f"The tune to sing by ear: {stage.material.tune.title}."))
+        blocks.append(Paragraph(f"The tune to sing by ear: {stage.material.tune.title}."))
         how = what_to_sound(heard_tune(stage.material, by_ear=True))
-        blocks.append(Block(TEXT, f"How it goes: {how}.", helper=True))
-    blocks.append(Block(HEADING, "It is known when", helper=True))
-    blocks += [Block(ITEM, e.say(), helper=True) for e in stage.known]
-    blocks.append(Block(HEADING, "What may go wrong", helper=True))
+        blocks.append(Paragraph(f"How it goes: {how}.", helper=True))
+    blocks.append(Heading("It is known when", helper=True))
+    blocks += [ListItem(e.say(), helper=True) for e in stage.known]
+    blocks.append(Heading("What may go wrong", helper=True))
     for trouble in stage.troubles:
-        blocks += [Block(TEXT, f"{trouble.sign} {trouble.do}", helper=True)]
-    return Sheet(stage.label, tuple(blocks))
+        blocks += [Paragraph(f"{trouble.sign} {trouble.do}", helper=True)]
+    return _sheet(stage.label, blocks, language)
 
 
 def stage_facts(stage: Stage) -> list[Fact]:
@@ -135,39 +115,39 @@ def stage_facts(stage: Stage) -> list[Fact]:
     return [fact(n) for n in sorted(names, key=place)]
 
 
-def tune_sheet(m: Material) -> Sheet:
+def tune_sheet(m: Material, language: Language) -> Sheet:
     """Any tune, as far as it is to be shown."""
-    return Sheet(m.tune.title or m.name, tuple(_tune_blocks(m)))
+    return _sheet(m.tune.title or m.name, _tune_blocks(m), language)
 
 
-def drill_sheet(title: str, items: Sequence[Item]) -> Sheet:
+def drill_sheet(title: str, items: Sequence[Item], language: Language) -> Sheet:
     """Questions, numbered, and their answers on a page of their own for the helper."""
     blocks: list[Block] = []
     for n, item in enumerate(items, 1):
-        blocks.append(Block(TEXT, f"{n}. {item.ask}"))
+        blocks.append(Paragraph(f"{n}. {item.ask}"))
         shown = item.choices or ((item.cells,) if item.cells else ())
         for k, cells in enumerate(shown, 1):
             said = f"Number {number(k)}." if len(shown) > 1 else ""
-            blocks.append(Block(CELLS, said, _lines_of(cells)))
+            blocks.append(Cells(_lines_of(cells), said))
         told = what_to_sound(item)
         if told:
-            blocks.append(Block(TEXT, f"For question {n}: {told}.", helper=True))
-    blocks += [Block(BREAK, helper=True), Block(HEADING, "Answers, for the helper", helper=True)]
+            blocks.append(Paragraph(f"For question {n}: {told}.", helper=True))
+    blocks += [NewPage(helper=True), Heading("Answers, for the helper", helper=True)]
     for n, item in enumerate(items, 1):
         if item.wants == "cells":
             said = f"{item.group.said}" if item.group else say_dots(item.answer)
-            blocks.append(Block(CELLS, said, _lines_of(item.answer), f"{n}", helper=True, told=not item.group))
+            blocks.append(Cells(_lines_of(item.answer), said, f"{n}", helper=True, has_dots=not item.group))
         else:
             answer = item.answer if item.wants != "sung" else said_line(item.sung)
-            blocks.append(Block(TEXT, f"{n}. {answer[:1].upper()}{answer[1:]}.", helper=True))
-    return Sheet(title, tuple(blocks))
+            blocks.append(Paragraph(f"{n}. {answer[:1].upper()}{answer[1:]}.", helper=True))
+    return _sheet(title, blocks, language)
 
 
 def _lines_of(cells: str) -> Callable[[int], Sequence[str]]:
     return lambda width: [line[i:i + width] for line in cells.split("\n") for i in range(0, len(line), width)]
 
 
-def key_sheet(stages: Sequence[Stage], upto: Stage | None = None) -> Sheet:
+def key_sheet(stages: Sequence[Stage], language: Language, upto: Stage | None = None) -> Sheet:
     """A helper's key: every cell taught up to a stage (all of them if none is named), print beside cells."""
     last = upto or stages[-1]
     known = taught(last.number, stages)
@@ -184,14 +164,14 @@ def key_sheet(stages: Sequence[Stage], upto: Stage | None = None) -> Sheet:
     for heading, names in groups:
         facts = [f for f in map(fact, names) if f.signs <= known]
         if facts:
-            blocks.append(Block(HEADING, heading))
+            blocks.append(Heading(heading))
             blocks += [_fact_block(f) for f in facts]
     where = "the whole course" if upto is None else upto.label[:1].lower() + upto.label[1:]
-    return Sheet(f"Key to {where}", tuple(blocks))
+    return _sheet(f"Key to {where}", blocks, language)
 
 
 def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: datetime,
-               work: Sequence[str] = ()) -> Sheet:
+               language: Language, work: Sequence[str] = ()) -> Sheet:
     """A week on one page: for each day what to do, how much is due, and what to sing. `work`: titles of tunes
     that the teacher has set."""
     stage = progress.stage(stages)
@@ -201,7 +181,7 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
              CELL_TO_NAME: "Read the cells", NAME_TO_CELL: "Write the cells", CELL_TO_VOICE: "Read, then sing",
              VOICE_TO_CELL: "Write what you hear"}
     bars = stage.material.groups
-    blocks = [Block(TEXT, stage.aim)]
+    blocks: list[Block] = [Paragraph(stage.aim)]
     for d in range(DAYS):
         day = now + timedelta(days=d)
         due = sum(progress.recall.due_at(n).astimezone(now.tzinfo).date() == day.date() or
@@ -215,14 +195,14 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
                 sung = f" Sing line {d % len(rows_of(stage.material.shown)) + 1}."
             task = f"{tasks[way]}.{sung}"
         back = f" To repeat: {number(due)}." if due else ""
-        blocks.append(Block(ITEM, f"{day:%A} {day.day}: {task}{back}"))
+        blocks.append(ListItem(f"{day:%A} {day.day}: {task}{back}"))
     if work:
-        blocks.append(Block(TEXT, f"Set by the teacher: {', '.join(work)}."))
-    blocks.append(Block(TEXT, f"{number(SITTING_MINUTES).capitalize()} minutes a day. Stop when the voice tires."))
-    return Sheet(f"A week for {name}, {stage.label[:1].lower()}{stage.label[1:]}", tuple(blocks))
+        blocks.append(Paragraph(f"Set by the teacher: {', '.join(work)}."))
+    blocks.append(Paragraph(f"{number(SITTING_MINUTES).capitalize()} minutes a day. Stop when the voice tires."))
+    return _sheet(f"A week for {name}, {stage.label[:1].lower()}{stage.label[1:]}", blocks, language)
 
 
-def stage_drill_sheet(stage: Stage, rng: random.Random, most: int = 20) -> Sheet:
+def stage_drill_sheet(stage: Stage, rng: random.Random, language: Language, most: int = 20) -> Sheet:
     """The drills of a stage on paper."""
     items = [i for i in new_items(stage, rng, most) if i.wants != "sung" or i.cells]
-    return drill_sheet(f"Drills for {stage.label[:1].lower()}{stage.label[1:]}", items)
+    return drill_sheet(f"Drills for {stage.label[:1].lower()}{stage.label[1:]}", items, language)

@@ -319,9 +319,10 @@ def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
 
     from music21 import converter, corpus
 
-    from companion.paper import forms
-    from companion.tune import from_music21
-    from companion.workbook.sheets import drill_sheet, tune_sheet
+    from companion.language import English
+    from companion.paper import to_brf, to_text
+    from companion.tune.convert import from_music21
+    from companion.workbook import drill_sheet, tune_sheet
 
     paths = sorted(p for p in corpus.getCorePaths() if "essen" in str(p).lower())[:6]
     pieces = [t for p in paths for t in re.split(r"(?m)^(?=X:)", Path(p).read_text("utf-8", "replace"))[1:9]]
@@ -334,9 +335,9 @@ def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
             assert len({i.kind for i in items}) >= 12
             for item in items:
                 assert check(item, "+" if item.wants == "sung" else item.answer).verdict == Verdict.RIGHT
-            for sheet in (tune_sheet(m), drill_sheet("Folk", items)):
-                assert forms.to_text(sheet)
-                assert all(len(line) <= 40 for line in re.split(r"[\r\n\f]+", forms.to_brf(sheet).decode()))
+            for sheet in (tune_sheet(m, English()), drill_sheet("Folk", items, English())):
+                assert to_text(sheet, English())
+                assert all(len(line) <= 40 for line in re.split(r"[\r\n\f]+", to_brf(sheet).decode()))
 
 
 # --- a tune as far as taught ---

@@ -9,22 +9,34 @@ from itertools import groupby, pairwise
 from xml.etree import ElementTree as ET
 
 import pytest
+from loud import Loud
 
-from companion.braille import from_brf
+from companion.braille import to_cells, words
 from companion.errors import Trouble
-from companion.paper import finger_line as F
-from companion.paper import wall_card as wallcard
-from companion.paper.drawing import POINT_PER_MM, to_pdf
-from companion.paper.large_print import heading
+from companion.language import English, Variety
+from companion.paper import (
+    finger_line_picture,
+    finger_line_sheet,
+    finger_line_words,
+    save_engraving,
+    save_finger_line,
+    save_wall_card,
+    to_brf,
+    to_text,
+    wall_card_sheet,
+)
+from companion.paper.drawing import POINT_PER_MM, Drawing, drawings_pdf
+from companion.paper.engraving import STAFF_MM, engraved_pages, engraving
 from companion.tune import Bar, Key, Note, Pitch, Syllable, Time, Tune, load, to_musicxml
 
+BRITISH = English()
 SVG = "{http://www.w3.org/2000/svg}"
 #: Library of Congress, Specification 800 (2008), 3.2: mm.
 DOT, PITCH, CELL = 1.44, 2.34, 6.2
 
 
 def svg_of(name: str, tmp_path) -> list[ET.Element]:
-    return [ET.parse(n).getroot() for n in F.save(load(name), tmp_path / f"{name}.svg")]
+    return [ET.parse(n).getroot() for n in save_finger_line(load(name), tmp_path / f"{name}.svg", BRITISH)]
 
 
 @pytest.mark.parametrize("name", ["snail-wall", "lantern", "kite", "rocking-boat"])
@@ -58,28 +70,26 @@ def test_sizes_in_the_svg(name: str, tmp_path) -> None:
 
 def test_the_picture_rises_as_the_tune_does() -> None:
     tune = load("lantern")
-    picture = F.finger_line(tune)
+    picture = finger_line_picture(tune)
     for page in picture.places:
         for a in page:
             for b in page:
                 if a.note.midi > b.note.midi and abs(a.label_y - b.label_y) < 0.01:
                     assert a.y < b.y
     assert sum(len(p) for p in picture.places) == len(tune.line())
-    assert F.finger_line(tune, 1).says[0].startswith("Lan is the first, up a step to tern, down a step to lan")
-    assert F.finger_line(load("moon-sea")).says[0].startswith(
+    assert finger_line_words(tune, BRITISH, 1)[0].startswith("Lan is the first, up a step to tern, down a step to lan")
+    assert finger_line_words(load("moon-sea"), BRITISH)[0].startswith(
         "Moon is the first, up a semitone to light, down a semitone to the note A, down a step to on")
     with pytest.raises(Trouble, match="no phrase 9"):
-        F.finger_line(tune, 9)
+        finger_line_picture(tune, 9)
 
 
 def test_cells_of_a_row_stand_as_specification_800_says() -> None:
-    from companion.paper.drawing import Page
-
-    page = Page()
+    page = Drawing()
     page.braille(10, 10, "⠿⠿")
     assert page.discs == [(pytest.approx(10 + c * CELL + (d // 3) * PITCH), pytest.approx(10 + (d % 3) * PITCH), DOT)
                           for c in range(2) for d in range(6)]
-    page = Page()
+    page = Drawing()
     page.braille(10, 10, "⠁⠀⠁")  # nothing is felt between words
     assert [x for x, _, _ in page.discs] == [10, pytest.approx(10 + 2 * CELL)]
 
@@ -90,8 +100,8 @@ def test_the_pdf_is_in_true_size_and_whole() -> None:
 
     from pypdf import PdfReader
 
-    picture = F.finger_line(load("lantern"))
-    data = to_pdf(list(picture.pages), "Lantern")
+    picture = finger_line_picture(load("lantern"))
+    data = drawings_pdf(picture.pages, "Lantern")
     reader = PdfReader(io.BytesIO(data))
     assert len(reader.pages) == len(picture.pages)
     box = reader.pages[0].mediabox
@@ -109,75 +119,109 @@ def test_rows_are_phrases_and_no_note_stands_alone() -> None:
     breath = replace(notes[3], marks=("breath",))
     bars = (Bar(number=1, notes=(*notes[:3], breath), key=Key(), time=Time((4,), 4)),
             Bar(number=2, notes=(notes[0], notes[1], breath, notes[2])), Bar(number=3, notes=tuple(notes)))
-    picture = F.finger_line(Tune(title="Hen", bars=bars, phrase_starts=(1, 5, 7, 8)))
+    picture = finger_line_picture(Tune(title="Hen", bars=bars, phrase_starts=(1, 5, 7, 8)))
     rows = [list(g) for page in picture.places for _, g in groupby(page, lambda p: p.label_y)]
     assert [[p.note.number for p in row] for row in rows] == [[1, 2, 3, 4, 5, 6, 7], [8, 9, 10, 11, 12]]
     # No line leads over the end of a phrase: 3 moves, 1, 0 and 4, each drawn as two strokes.
     assert sum(len(p.lines) for p in picture.pages) == 2 * (3 + 1 + 0 + 4)
     # Without words the music cell of each note stands below it, as a quaver, with an octave mark where one is due.
     assert [p.label for p in rows[0]][:3] == ["⠐⠙", "⠑", "⠋"]
-    long = F.finger_line(scale(*["B3", "C#4"] * 12))
+    long = finger_line_picture(scale(*["B3", "C#4"] * 12))
     widths = [len(list(g)) for page in long.places for _, g in groupby(page, lambda p: p.label_y)]
     assert max(widths) - min(widths) <= 1
 
 
-def test_every_page_of_a_line_has_its_title_and_number() -> None:
-    from companion.braille import words
+def pages_of(data: bytes) -> list[list[str]]:
+    """The pages of a .brf file, as lines of Unicode cells."""
+    return [[to_cells(line) for line in page.split("\r\n")] for page in data.decode("ascii").removesuffix("\r\n").split("\f")]
 
-    pages = F.in_cells(load("sleepy-harbour"))
+
+def test_every_page_of_a_line_has_its_title_and_number() -> None:
+    pages = pages_of(to_brf(finger_line_sheet(load("sleepy-harbour"), BRITISH)))
     assert len(pages) > 1
     for k, page in enumerate(pages, 1):
-        assert page[0].startswith(words("Sleepy harbour"))
+        assert page[0].strip("⠀").startswith(words("Sleepy harbour"))
         assert page[0].endswith(words(str(k)))
         assert len(page[0]) == 40
-    assert heading("Kite", 40, 0) == words("Kite")
+    one = pages_of(to_brf(finger_line_sheet(load("kite"), BRITISH, 1)))
+    assert len(one) == 1
+    assert one[0][0].strip("⠀") == words("Kite")
 
 
 def test_the_embosser_picture_fits_and_reads(tmp_path) -> None:
     tune = load("snail-wall")
-    F.save(tune, tmp_path / "x.brf")
-    data = (tmp_path / "x.brf").read_bytes()
-    for sheet in data.decode("ascii").split("\f"):
-        assert len(sheet.splitlines()) <= 25
-        assert all(len(line) <= 40 for line in sheet.splitlines())
-    pages = F.in_cells(tune)
+    save_finger_line(tune, tmp_path / "x.brf", BRITISH)
+    pages = pages_of((tmp_path / "x.brf").read_bytes())
+    assert all(len(page) <= 25 and all(len(line) <= 40 for line in page) for page in pages)
     block = pages[0][2:6]
     # As many full cells in the picture's rows as there are notes, each in the column where its word begins.
-    places = sorted((x, y) for y, row in enumerate(block[:3]) for x, c in enumerate(row) if c == F.FULL_CELL)
+    places = sorted((x, y) for y, row in enumerate(block[:3]) for x, c in enumerate(row) if c == "⠿")
     assert len(places) == 7
     heights = [2 - y for _, y in places]
     assert heights == [0, 0, 1, 2, 2, 1, 0]  # C C D E E D C
     assert all(block[3][x] != "⠀" and (x == 0 or block[3][x - 1] == "⠀") for x, _ in places)
-    assert from_brf(data)
 
 
-def test_the_wall_card_stays_below_a_stretch(tmp_path) -> None:
-    for name in ("snail-wall", "kite", "lantern"):
-        card = wallcard.wall_card(load(name), 98)
-        cm = [h.cm for h in card.heights]
-        assert cm == sorted(cm, reverse=True)
-        assert max(cm) <= 98 * 1.25
-        assert min(cm) >= 98 * 0.65 - 0.5
-        midi = [n.midi for n in load(name).line()]
-        assert [a > b for a, b in pairwise(card.walk)] == \
-            [a > b for a, b in pairwise(midi)]
-        assert card.lines()[1].startswith("Clear the space first")
-    wallcard.save(card, tmp_path / "c.html")
+def test_empty_rows_of_a_picture_stay() -> None:
+    """A leap after a rest has no line: the rows between are empty, and tell by their number how far it goes."""
+    notes = tuple(Note(pitch=p, base=Fraction(1)) for p in (Pitch("C", 4), None, Pitch("A", 4)))
+    tune = Tune("Gap", (Bar(number=1, notes=notes, key=Key()),), phrase_starts=(1,))
+    page = pages_of(to_brf(finger_line_sheet(tune, BRITISH)))[0]
+    rows = [k for k, line in enumerate(page) if "⠿" in line]
+    assert rows[1] - rows[0] == 5  # A to C, six letters
+
+
+def test_the_finger_line_in_words_is_the_helpers_and_in_any_language(tmp_path) -> None:
+    tune = load("moon-sea")
+    save_finger_line(tune, tmp_path / "x.txt", English(Variety.AMERICAN))
+    assert (tmp_path / "x.txt").read_text().splitlines()[1].startswith("Moon is the first, up a half step to light, ")
+    # In words: the moves in capitals; only the words of the song are as they are.
+    line = finger_line_words(tune, Loud())[0]
+    assert line.startswith("Moon IS THE FIRST, UP A SEMITONE TO light, DOWN A SEMITONE TO THE NOTE A, ")
+    with pytest.raises(Trouble, match=r"x\.png ends in \.png; the line is written as"):
+        save_finger_line(tune, tmp_path / "x.png", BRITISH)
+
+
+@pytest.mark.parametrize("name", ["snail-wall", "kite", "lantern"])
+def test_the_wall_card_stays_below_a_stretch(name: str) -> None:
+    lines = to_text(wall_card_sheet(load(name), 98, BRITISH), BRITISH)
+    assert lines[1].startswith("Clear the space first")
+    assert "at 98 centimetres" in lines[2]
+    rows = [x for x in lines if re.match(r"[\d.]+ centimetres: ", x)]
+    cm = [float(x.split()[0]) for x in rows]
+    assert cm == sorted(cm, reverse=True)
+    assert max(cm) <= 98 * 1.25
+    assert min(cm) >= 98 * 0.65 - 0.5
+    walk = [float(x) for x in re.findall(r" ([\d.]+)(?=[,.](?: |$))", lines[-1])]
+    midi = [n.midi for n in load(name).line()]
+    assert [a > b for a, b in pairwise(walk)] == [a > b for a, b in pairwise(midi)]
+
+
+def test_the_wall_card_in_its_forms(tmp_path) -> None:
+    card = wall_card_sheet(load("lantern"), 98, BRITISH)
+    save_wall_card(card, tmp_path / "c.html", BRITISH)
     html = (tmp_path / "c.html").read_text()
     assert "font: 24pt" in html
-    assert "Clear the space first" in html
-    wallcard.save(card, tmp_path / "c.brf")
+    assert "<strong>Clear the space first, and let someone who can see it say that it is clear.</strong>" in html
+    save_wall_card(card, tmp_path / "c.brf", BRITISH)
     assert all(len(x) <= 40 for x in (tmp_path / "c.brf").read_text().splitlines())
-    wallcard.save(wallcard.wall_card(load("sleepy-harbour"), 98), tmp_path / "c.brf")
+    save_wall_card(wall_card_sheet(load("sleepy-harbour"), 98, BRITISH), tmp_path / "c.brf", BRITISH)
     first, second = (tmp_path / "c.brf").read_text().split("\f")
-    assert len(first.splitlines()) == 25
-    assert second.splitlines()[0].split() == [",SLEEPY", "HARBOUR", "#B"]
+    assert max(len(page.splitlines()) for page in (first, second)) <= 25
+    assert ",NOTE BY NOTE3" not in first  # the last paragraph is not parted
+    assert second.splitlines()[0].split()[:2] == [",SLEEPY", "HARBOUR3"]
+    assert second.splitlines()[0].split()[-1] == "#B"
     # Two notes of one letter are told apart, and the walk says which note is how high.
-    moon = wallcard.wall_card(load("moon-sea"), 98).lines()
+    moon = to_text(wall_card_sheet(load("moon-sea"), 98, BRITISH), BRITISH)
     assert [x.split(": ")[1][:14] for x in moon if "C, " in x[:25]] == ["C, fifth octav", "C, fourth octa"]
     assert moon[-1].startswith("Note by note: Moon 108.5, light 112, note A 108.5, on 101.5, ")
+    american = to_text(wall_card_sheet(load("moon-sea"), 98, English(Variety.AMERICAN)), English(Variety.AMERICAN))
+    assert "at 98 centimeters" in american[2]
+    assert not any("centimetre" in x for x in american)
     with pytest.raises(Trouble, match="shoulder"):
-        wallcard.wall_card(load("kite"), 12)
+        wall_card_sheet(load("kite"), 12, BRITISH)
+    with pytest.raises(Trouble, match="ends in nothing; the card is written as"):
+        save_wall_card(card, tmp_path / "card", BRITISH)
 
 
 def scale(*pitches: str) -> Tune:
@@ -189,8 +233,6 @@ def scale(*pitches: str) -> Tune:
 
 
 def test_print_has_the_accidentals_and_beams_that_the_notes_ask_for() -> None:
-    from companion.paper.engraving import engraving
-
     tune = scale("A#3", "A3", "A3", "A#3", "A4", "F#4", "E#4", "F#4", "A3", "A#3")
     notes = list(ET.fromstring(engraving(tune)).iter("note"))
     # The key has A sharp, F sharp and E; a sign holds in its bar and octave, and the next bar begins anew.
@@ -213,9 +255,8 @@ def test_a_low_voice_has_a_clef_that_keeps_it_on_the_staff(pitches: tuple[str, .
 
 def test_print_is_large_and_holds_the_words(tmp_path) -> None:
     pytest.importorskip("verovio")
-    from companion.paper import engraving as printed
 
-    names = printed.save(load("rocking-boat"), tmp_path / "p.svg")
+    names = save_engraving(load("rocking-boat"), tmp_path / "p.svg", BRITISH)
     root = ET.parse(names[0]).getroot()
     assert (root.get("width"), root.get("height")) == ("210mm", "297mm")
     unit = 210 / float(root.get("viewBox").split()[2]) * 72 / 25.4  # points a unit of the page
@@ -227,8 +268,8 @@ def test_print_is_large_and_holds_the_words(tmp_path) -> None:
     factor = float(re.fullmatch(r"scale\(([\d.]+)\)", drawn.get("transform")).group(1))
     rows = sorted({float(m.group(1)) for p in drawn.iter(f"{SVG}path")
                    if (m := re.fullmatch(r"M\d+ (\d+) L\d+ \1", p.get("d", "")))})[:5]
-    assert (rows[4] - rows[0]) * factor * 25.4 / 72 == pytest.approx(printed.STAFF_MM, rel=0.05)
-    printed.save(scale("B3", "C#4", "B3"), tmp_path / "p.pdf")
+    assert (rows[4] - rows[0]) * factor * 25.4 / 72 == pytest.approx(STAFF_MM, rel=0.05)
+    save_engraving(scale("B3", "C#4", "B3"), tmp_path / "p.pdf", BRITISH)
     assert (tmp_path / "p.pdf").read_bytes().startswith(b"%PDF")
     pypdf = pytest.importorskip("pypdf")
     assert "Żółw" in pypdf.PdfReader(tmp_path / "p.pdf").pages[0].extract_text()
@@ -248,12 +289,11 @@ def worded(words: str) -> Tune:
 def test_no_words_of_the_print_overlap_or_leave_the_page(tune: Tune) -> None:
     pytest.importorskip("verovio")
     fpdf = pytest.importorskip("fpdf")
-    from companion.paper import engraving as printed
     from companion.places import sans_typeface
 
     ruler = fpdf.FPDF(unit="pt")
     ruler.add_font("print", "", str(sans_typeface()))
-    for page in printed.pages(tune):
+    for page in engraved_pages(tune, BRITISH):
         rows: dict[int, list[tuple[float, float]]] = {}
         for t in page.texts:
             ruler.set_font("print", size=t.size)
@@ -267,8 +307,7 @@ def test_no_words_of_the_print_overlap_or_leave_the_page(tune: Tune) -> None:
 
 def test_a_score_of_several_pages_has_its_title_and_number_on_each() -> None:
     pytest.importorskip("verovio")
-    from companion.paper import engraving as printed
 
-    pages = printed.pages(scale(*["B3", "C#4", "D#4", "B3"] * 60))
+    pages = engraved_pages(scale(*["B3", "C#4", "D#4", "B3"] * 60), BRITISH)
     assert len(pages) > 1
     assert [p.texts[-1].text for p in pages] == [f"Żółw, page {k} of {len(pages)}" for k in range(1, len(pages) + 1)]

@@ -16,10 +16,10 @@ from companion.course.material import material
 from companion.course.progress import Progress
 from companion.course.stage import find_stage, stages
 from companion.errors import Trouble
-from companion.paper import forms
+from companion.language import English, Variety
+from companion.paper import Sheet, save_sheet, to_brf, to_html, to_pdf, to_text
 from companion.tune import shipped_names
-from companion.workbook.sheets import (
-    Sheet,
+from companion.workbook import (
     key_sheet,
     stage_drill_sheet,
     stage_facts,
@@ -29,12 +29,13 @@ from companion.workbook.sheets import (
 )
 
 NOW = datetime(2026, 9, 7, 16, 0, tzinfo=UTC)
+BRITISH, AMERICAN = English(), English(Variety.AMERICAN)
 SHEETS: dict[str, Sheet] = {
-    **{f"stage {s.number:g}": stage_sheet(s) for s in stages()},
-    **{f"drills {s.number:g}": stage_drill_sheet(s, random.Random(1)) for s in stages()},
-    **{f"tune {n}": tune_sheet(material(n)) for n in shipped_names()},
-    "key": key_sheet(stages()), "key 3": key_sheet(stages(), find_stage(3)),
-    "week": week_sheet("Robin", Progress(), stages(), NOW, ["Slow bells"]),
+    **{f"stage {s.number:g}": stage_sheet(s, BRITISH) for s in stages()},
+    **{f"drills {s.number:g}": stage_drill_sheet(s, random.Random(1), BRITISH) for s in stages()},
+    **{f"tune {n}": tune_sheet(material(n), BRITISH) for n in shipped_names()},
+    "key": key_sheet(stages(), BRITISH), "key 3": key_sheet(stages(), BRITISH, find_stage(3)),
+    "week": week_sheet("Robin", Progress(), stages(), NOW, BRITISH, ["Slow bells"]),
 }
 FEW = ("stage 2", "stage 17", "drills 14", "tune moon-sea", "key", "week")
 
@@ -42,7 +43,7 @@ FEW = ("stage 2", "stage 17", "drills 14", "tune moon-sea", "key", "week")
 @pytest.mark.parametrize("whole", [False, True])
 def test_braille_pages_are_forty_by_twenty_five(whole: bool) -> None:
     for name, sheet in SHEETS.items():
-        data = forms.to_brf(sheet, whole=whole)
+        data = to_brf(sheet, whole=whole)
         assert re.fullmatch(rb"[\x20-\x5f\r\n\f]+", data), name
         assert b"\n" not in data.replace(b"\r\n", b"")
         for page in data.decode("ascii").split("\f"):
@@ -54,7 +55,7 @@ def test_braille_pages_are_forty_by_twenty_five(whole: bool) -> None:
 
 def test_the_cells_of_a_stage_are_on_its_braille_sheet() -> None:
     for stage in stages():
-        lines = from_brf(forms.to_brf(stage_sheet(stage)))
+        lines = from_brf(to_brf(stage_sheet(stage, BRITISH)))
         for f in stage_facts(stage):
             assert any(line.rstrip("⠀").endswith(f.cells) for line in lines), (stage.name, f.name)
         if not stage.by_ear:
@@ -64,45 +65,45 @@ def test_the_cells_of_a_stage_are_on_its_braille_sheet() -> None:
 
 
 def test_the_helpers_parts_are_left_out_of_the_pupils_braille() -> None:
-    sheet = stage_sheet(find_stage(2))
-    pupils, whole = (forms.to_brf(sheet, whole=w).decode() for w in (False, True))
+    sheet = stage_sheet(find_stage(2), BRITISH)
+    pupils, whole = (to_brf(sheet, whole=w).decode() for w in (False, True))
     assert "TRAP" in whole
     assert "TRAP" not in pupils
-    drills = stage_drill_sheet(find_stage(3), random.Random(1))
-    assert "ANSWERS" in forms.to_brf(drills, whole=True).decode()
-    assert "ANSWERS" not in forms.to_brf(drills).decode()
+    drills = stage_drill_sheet(find_stage(3), random.Random(1), BRITISH)
+    assert "ANSWERS" in to_brf(drills, whole=True).decode()
+    assert "ANSWERS" not in to_brf(drills).decode()
 
 
 def test_a_reading_exercise_is_headed_as_one() -> None:
     for stage in stages():
-        text = forms.to_brf(stage_sheet(stage)).decode().replace("\r\n", " ")
+        text = to_brf(stage_sheet(stage, BRITISH)).decode().replace("\r\n", " ")
         assert ("PITCH ONLY" in text) == ("values" in stage.leave_out and not stage.by_ear)
 
 
 def test_a_width_and_height_of_ones_own() -> None:
     for width, height in ((20, 12), (32, 25)):
-        data = forms.to_brf(SHEETS["stage 2"], width, height, whole=True).decode()
+        data = to_brf(SHEETS["stage 2"], width, height, whole=True).decode()
         assert all(len(line) <= width for page in data.split("\f") for line in page.split("\r\n"))
         assert all(len(page.rstrip().split("\r\n")) <= height for page in data.split("\f"))
 
 
 def test_speech_says_every_text_and_the_dots_of_every_cell() -> None:
     for name, sheet in SHEETS.items():
-        lines = forms.to_text(sheet)
+        lines = to_text(sheet, BRITISH)
         assert not any(0x2800 <= ord(c) <= 0x28FF for line in lines for c in line), name
         joined = "\n".join(lines)
         for block in sheet.blocks:
-            assert block.text.rstrip(".") in joined, (name, block.text)
+            assert getattr(block, "text", "").rstrip(".") in joined, (name, block)
         assert all(line[-1] in ".?:" for line in lines), [x for x in lines if x[-1] not in ".?:"]
-    assert "C: dots 1 4 5; in a book the letter d." in forms.to_text(SHEETS["key 3"])
+    assert "C: dots 1 4 5; in a book the letter d." in to_text(SHEETS["key 3"], BRITISH)
 
 
 def test_the_key_has_what_was_taught_and_nothing_else() -> None:
-    text = "\n".join(forms.to_text(SHEETS["key 3"]))
+    text = "\n".join(to_text(SHEETS["key 3"], BRITISH))
     assert "G: dots 1 2 5" in text
     assert "A:" not in text
     assert "rest" not in text
-    whole = "\n".join(forms.to_text(SHEETS["key"]))
+    whole = "\n".join(to_text(SHEETS["key"], BRITISH))
     for stage in stages():
         for f in stage_facts(stage):
             if f.kind in ("note", "rest") and "dotted" not in f.name and len(f.signs) <= 2:
@@ -117,11 +118,11 @@ def test_a_week_is_one_page_in_every_form() -> None:
     progress = Progress()
     day = NOW
     for stage in stages():
-        sheet = week_sheet("Christopher-James", progress, stages(), day, ["Slow bells", "Wind at the window"])
-        assert forms.to_brf(sheet, whole=True).count(b"\f") == 0, stage.name
+        sheet = week_sheet("Christopher-James", progress, stages(), day, BRITISH, ["Slow bells", "Wind at the window"])
+        assert to_brf(sheet, whole=True).count(b"\f") == 0, stage.name
         if stage.number in (1, 12, 20):
-            assert len(PdfReader(io.BytesIO(forms.to_pdf(sheet))).pages) == 1, stage.name
-        text = forms.to_text(sheet)
+            assert len(PdfReader(io.BytesIO(to_pdf(sheet, BRITISH))).pages) == 1, stage.name
+        text = to_text(sheet, BRITISH)
         assert [line.split(" ")[0] for line in text if re.match(r"\w+day \d+: ", line)] == [
             f"{day + timedelta(days=d):%A}" for d in range(7)]
         for n, about in enumerate(stage_facts(stage)[:3]):
@@ -135,7 +136,7 @@ def test_pdf_is_large_and_reads_in_order(name: str) -> None:
     # 18 point is the least that the issue asks for. Sizes and text are read back by pypdf.
     from pypdf import PdfReader
 
-    reader = PdfReader(io.BytesIO(forms.to_pdf(SHEETS[name])))
+    reader = PdfReader(io.BytesIO(to_pdf(SHEETS[name], BRITISH)))
     sizes: set[float] = set()
     for page in reader.pages:
         assert float(page.mediabox.width) == pytest.approx(595.3, abs=1)
@@ -149,7 +150,7 @@ def test_pdf_is_large_and_reads_in_order(name: str) -> None:
     text = re.sub(r"\s+", " ", " ".join(p.extract_text() for p in reader.pages))
     at = 0
     for block in SHEETS[name].blocks:
-        wanted = re.sub(r"\s+", " ", block.text)
+        wanted = re.sub(r"\s+", " ", getattr(block, "text", ""))
         if wanted:
             found = text.find(wanted, at)
             assert found >= 0, (name, wanted, text[at:at + 200])
@@ -162,7 +163,7 @@ def test_pdf_keeps_inside_its_margins_for_all_tunes() -> None:
     from pypdf import PdfReader
 
     for name in ("tune rocking-boat", "tune sleepy-harbour", "tune kite"):
-        reader = PdfReader(io.BytesIO(forms.to_pdf(SHEETS[name])))
+        reader = PdfReader(io.BytesIO(to_pdf(SHEETS[name], BRITISH)))
         for page in reader.pages:
             spots: list[tuple[float, str, float]] = []
 
@@ -187,7 +188,7 @@ class _Tags(HTMLParser):
 
 def test_html_is_plain_large_and_of_full_contrast() -> None:
     for name, sheet in SHEETS.items():
-        page = forms.to_html(sheet)
+        page = to_html(sheet, BRITISH)
         seen = _Tags()
         seen.feed(page)
         names = [t for t, _ in seen.tags]
@@ -199,28 +200,29 @@ def test_html_is_plain_large_and_of_full_contrast() -> None:
         assert min(points) >= 18
         assert "background: #fff; color: #000" in page
         # What is hidden from a screen reader is only cells, and their dots stand beside them.
-        beside = re.findall(r'<span class="cells?" aria-hidden="true">(.*?)</span>(.*?)</p>', page, re.S)
+        beside = re.findall(r'<span class="cells?" aria-hidden="true">(.*?)</span> ([^<]*)</p>', page, re.S)
+        assert len(beside) == page.count('<span class="cell')
         for shown, said in beside:
-            assert not re.search(r"[A-Za-z]", shown)
+            assert re.fullmatch(r'(<(/?span|/?svg|use|br)[^>]*>|\s)*', shown)  # drawings, no text
             assert "dot" in said.lower() or re.search(r"\d", said), said
 
 
 def test_forms_by_the_files_name(tmp_path: Path) -> None:
-    for ending in forms.FORMS:
+    for ending in (".txt", ".brf", ".html", ".pdf"):
         path = tmp_path / f"sheet{ending}"
-        forms.save(SHEETS["week"], path)
+        save_sheet(SHEETS["week"], path, BRITISH)
         assert path.stat().st_size > 200
-    forms.save(key_sheet(stages(), find_stage(3)), tmp_path / "key.wav")
+    save_sheet(SHEETS["key 3"], tmp_path / "key.wav", BRITISH)
     import soundfile
 
     # 150 words a minute: about 60 words are 20 to 60 s.
     assert 20 < soundfile.info(tmp_path / "key.wav").duration < 60
     with pytest.raises(Trouble, match=r"written to \.brf"):
-        forms.save(SHEETS["week"], tmp_path / "sheet.docx")
+        save_sheet(SHEETS["week"], tmp_path / "sheet.docx", BRITISH)
 
 
 def test_american_sheets() -> None:
-    text = "\n".join(forms.to_text(stage_sheet(find_stage(8)).american()))
+    text = "\n".join(to_text(stage_sheet(find_stage(8), AMERICAN), AMERICAN))
     assert "quarter note" in text
     assert "rotchet" not in text
 
@@ -236,7 +238,7 @@ def test_axe_finds_nothing(tmp_path: Path) -> None:
         page = browser.new_page()
         for name in FEW:
             path = tmp_path / "sheet.html"
-            path.write_text(forms.to_html(SHEETS[name]), encoding="utf-8")
+            path.write_text(to_html(SHEETS[name], BRITISH), encoding="utf-8")
             page.goto(path.as_uri())
             found = axe.Axe().run(page)
             assert found.violations_count == 0, (name, found.generate_report())

@@ -1,0 +1,167 @@
+"""A sheet as braille pages for an embosser: Braille ASCII with CRLF, a form feed between pages.
+
+Words are in uncontracted UEB. The title stands in the middle of the first line. Where there are several pages, each has
+its number at the right end of its first line, and the later ones the title before it, so that loose pages can be put
+in order by touch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from companion.braille import SPACE, to_ascii, words, wrap
+from companion.paper.sheet import Block, Cells, Heading, ListItem, NewPage, Paragraph, Picture, Question, Sheet
+
+WIDTH, HEIGHT = 40, 25  # cells and lines of a usual braille page
+INDENT = SPACE * 2
+FEWEST_AFTER_HEADING = 3  # lines that stay on its page
+KEPT_TOGETHER = 8  # lines of cells that are not parted by the end of a page
+NUMBER_ROOM = 2  # free cells before a page's number
+
+
+class _Pages:
+    """Pages under way: lines of cells of at most `width`, pages of at most `height` lines."""
+
+    def __init__(self, title: str, width: int, height: int) -> None:
+        self.title, self.width, self.height = words(title), width, height
+        head = wrap(self.title, width) if title else []
+        self.pages: list[list[str]] = [[SPACE * ((width - len(x)) // 2) + x for x in head]]
+        self.empty = not head  # whether the page has no lines yet besides the head of a later page
+
+    def new_page(self) -> None:
+        if not self.empty:
+            self.pages.append([""])  # for the head
+            self.empty = True
+
+    def put(self, lines: Sequence[str], keep: int = 0) -> None:
+        """Lines on the page; on a new one if they, and `keep` more, do not fit together."""
+        if len(self.pages[-1]) + min(len(lines) + keep, self.height - 1) > self.height:
+            self.new_page()
+        for line in lines:
+            if len(self.pages[-1]) == self.height:
+                self.new_page()
+            self.pages[-1].append(line)
+            self.empty = False
+
+    def finished(self) -> list[list[str]]:
+        """The pages with their heads and numbers, without empty lines at head and foot or two together."""
+        if self.empty and len(self.pages) > 1:
+            self.pages.pop()
+        if len(self.pages) > 1:
+            if self.title:
+                self.pages[0][0] = _with_number(self.pages[0][0], 1, self.width)
+            for number, page in enumerate(self.pages[1:], 2):
+                page[0] = page_head(self.title, number, self.width)
+        return [trimmed for page in self.pages if (trimmed := _without_edges(page))]
+
+
+def page_head(title: str, number: int, width: int) -> str:
+    """The first line of a later page: the title (cells), cut at a space where it is too long, and the page's number."""
+    figures = words(str(number))
+    left = wrap(title, width - len(figures) - NUMBER_ROOM)[0] if title else ""
+    return left + SPACE * (width - len(left) - len(figures)) + figures
+
+
+def _with_number(line: str, number: int, width: int) -> str:
+    """A line with a page's number at its right end: moved to the left, or left as it is, where there is no room."""
+    figures = words(str(number))
+    for text in (line, line.lstrip(SPACE)):
+        if len(text) + NUMBER_ROOM + len(figures) <= width:
+            return text + SPACE * (width - len(text) - len(figures)) + figures
+    return line
+
+
+def to_brf(sheet: Sheet, width: int = WIDTH, height: int = HEIGHT, whole: bool = False) -> bytes:
+    """A .brf file: lines of at most `width` cells, pages of at most `height` lines.
+
+    The helper's parts are left out unless `whole`. Cells begin in cell 3, on lines of their own; a heading stays with
+    what follows. Raises Trouble where a bar fits no line.
+    """
+    blocks = [b for b in sheet.blocks if (whole or not b.helper) and not (isinstance(b, Paragraph) and b.print_only)]
+    pages = _Pages(sheet.title, width, height)
+    for k, block in enumerate(blocks):
+        if isinstance(block, NewPage):
+            pages.new_page()
+        elif isinstance(block, Heading):
+            before = [""] if pages.pages[-1] else []
+            pages.put([*before, *wrap(words(block.text), width)], keep=_kept_with_heading(blocks[k + 1:], width))
+        elif isinstance(block, Picture):
+            pages.put([*([""] if pages.pages[-1] else []), *(line or SPACE for line in block.lines)])
+        elif isinstance(block, Cells):
+            lines = _cell_lines(block, width)
+            if len(lines) == 1 and not block.name:
+                lines = [*lines, ""]
+            elif 1 < len(lines) <= KEPT_TOGETHER and not block.name and pages.pages[-1]:
+                lines = ["", *lines, ""]
+            pages.put(lines)
+        else:
+            pages.put(_text_lines(block, width))
+    sheets = ["\r\n".join(to_ascii(line).rstrip() for line in page) for page in pages.finished()]
+    return ("\r\n\f".join(sheets) + "\r\n").encode("ascii", "replace")
+
+
+def _kept_with_heading(after: Sequence[Block], width: int) -> int:
+    """How many lines stay on a heading's page: a few, or all of the first question and what leads to it."""
+    lines = 0
+    for block in after:
+        if not isinstance(block, Paragraph | Question):
+            break
+        lines += len(_text_lines(block, width))
+        if isinstance(block, Question):
+            return lines
+    return FEWEST_AFTER_HEADING
+
+
+def _cell_lines(block: Cells, width: int) -> list[str]:
+    """Cells indented, or after their name."""
+    lines = block.at_width(width - len(INDENT))
+    if not block.name:
+        return [INDENT + x if len(x) + len(INDENT) <= width else x for x in lines]
+    name = words(block.name) + INDENT
+    if len(lines) == 1 and len(name) + len(lines[0]) <= width:
+        return [name + lines[0]]
+    return [name, *(INDENT + x for x in lines)]
+
+
+def _text_lines(block: Paragraph | ListItem | Question, width: int) -> list[str]:
+    """A paragraph begins in cell 3 and runs on in cell 1; an item of a list begins in cell 1 and runs on in cell 3."""
+    if isinstance(block, Question):
+        return _question_lines(block, width)
+    first, *more = wrap(words(block.text), width - len(INDENT)) or [""]
+    if isinstance(block, ListItem):
+        return [first, *(INDENT + x for x in more)]
+    return [INDENT + first, *more]
+
+
+def _question_lines(block: Question, width: int) -> list[str]:
+    """Its number and words, then each line of music on a line of its own, or beside the number."""
+    label = words(str(block.number)) + SPACE
+    out: list[str] = []
+    if block.text:
+        first, *more = wrap(label + words(block.text), width, 4)
+        out += [first, *(SPACE * 4 + x for x in more)]
+        label = ""
+    for group in block.groups:
+        if group.name:
+            out.append((label or INDENT) + words(group.name))
+            label = ""
+        for cells in group.lines:
+            if label and len(label) + len(cells) <= width:
+                out.append(label + cells)
+            else:
+                # Lines of music already fit the width with the indent of two that parts them from words.
+                out += [label.rstrip(SPACE)] if label else []
+                out.append((INDENT if len(cells) + len(INDENT) <= width else "") + cells)
+            label = ""
+    return out or [label]
+
+
+def _without_edges(page: list[str]) -> list[str]:
+    """No empty lines at the head or foot of a page, nor two together; empty rows of a picture are cells, and stay."""
+    out: list[str] = []
+    for line in page:
+        if line.strip(SPACE) or (out and out[-1]):
+            out.append(line)
+    while out and not out[-1].strip(SPACE):
+        out.pop()
+    return out
