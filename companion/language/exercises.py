@@ -238,12 +238,12 @@ def reading_cells(language: Language) -> str:
     return language.message("Large dots are raised. The numbers name them, cell by cell.")
 
 
-def for_the_helper(language: Language) -> str:
+def helper_label(language: Language) -> str:
     """ "For the helper", the label of what is for nobody else."""
     return language.message("For the helper")
 
 
-def each_time(language: Language) -> str:
+def shared_question_label(language: Language) -> str:
     """ "Each time", the label of a question that all items of an exercise share."""
     return language.message("Each time")
 

@@ -82,22 +82,22 @@ def to_brf(sheet: Sheet, width: int = WIDTH, height: int = HEIGHT, whole: bool =
     for k, block in enumerate(blocks):
         if isinstance(block, NewPage):
             pages.new_page()
-        elif isinstance(block, Heading):
-            before = [""] if pages.pages[-1] else []
-            pages.put([*before, *wrap(words(block.text), width)], keep=_kept_with_heading(blocks[k + 1:], width))
-        elif isinstance(block, Picture):
-            pages.put([*([""] if pages.pages[-1] else []), *(line or SPACE for line in block.lines)])
-        elif isinstance(block, Cells):
-            lines = _cell_lines(block, width)
-            if len(lines) == 1 and not block.name:
-                lines = [*lines, ""]
-            elif 1 < len(lines) <= KEPT_TOGETHER and not block.name and pages.pages[-1]:
-                lines = ["", *lines, ""]
-            pages.put(lines)
         else:
-            pages.put(_text_lines(block, width))
+            after = blocks[k + 1:] if isinstance(block, Heading) else ()
+            pages.put(_lines(block, width, begun=bool(pages.pages[-1])), _kept_with_heading(after, width) if after else 0)
     sheets = ["\r\n".join(to_ascii(line).rstrip() for line in page) for page in pages.finished()]
     return ("\r\n\f".join(sheets) + "\r\n").encode("ascii", "replace")
+
+
+def _lines(block: Block, width: int, begun: bool) -> list[str]:
+    """The lines of a block. begun: something stands on the page already, so that headings and pictures are set apart."""
+    if isinstance(block, Heading):
+        return [*([""] if begun else []), *wrap(words(block.text), width)]
+    if isinstance(block, Picture):
+        return [*([""] if begun else []), *(line or SPACE for line in block.lines)]
+    if isinstance(block, Cells):
+        return _cell_lines(block, width, begun)
+    return [] if isinstance(block, NewPage) else _text_lines(block, width)
 
 
 def _kept_with_heading(after: Sequence[Block], width: int) -> int:
@@ -112,15 +112,18 @@ def _kept_with_heading(after: Sequence[Block], width: int) -> int:
     return FEWEST_AFTER_HEADING
 
 
-def _cell_lines(block: Cells, width: int) -> list[str]:
-    """Cells indented, or after their name."""
+def _cell_lines(block: Cells, width: int, begun: bool) -> list[str]:
+    """Cells after their name, or indented and set apart: a single line from what follows, a few lines on both sides."""
     lines = block.at_width(width - len(INDENT))
-    if not block.name:
-        return [INDENT + x if len(x) + len(INDENT) <= width else x for x in lines]
-    name = words(block.name) + INDENT
-    if len(lines) == 1 and len(name) + len(lines[0]) <= width:
-        return [name + lines[0]]
-    return [name, *(INDENT + x for x in lines)]
+    if block.name:
+        name = words(block.name) + INDENT
+        if len(lines) == 1 and len(name) + len(lines[0]) <= width:
+            return [name + lines[0]]
+        return [name, *(INDENT + x for x in lines)]
+    lines = [INDENT + x if len(x) + len(INDENT) <= width else x for x in lines]
+    if len(lines) == 1:
+        return [*lines, ""]
+    return ["", *lines, ""] if len(lines) <= KEPT_TOGETHER and begun else lines
 
 
 def _text_lines(block: Paragraph | ListItem | Question, width: int) -> list[str]:

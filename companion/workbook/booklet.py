@@ -13,13 +13,12 @@ from companion.language import (
     Language,
     booklet_title,
     cells_in_dots,
-    each_time,
     exercise_heading,
     exercise_helper,
     exercise_level,
     exercise_question,
-    for_the_helper,
     gap_answer,
+    helper_label,
     move_answer,
     new_start_answer,
     note_answer,
@@ -27,6 +26,7 @@ from companion.language import (
     octave_marks_answer,
     reading_cells,
     rhythm_answer,
+    shared_question_label,
     spoken_booklet_title,
     spoken_exercise,
     version_answer,
@@ -137,9 +137,9 @@ def booklet_sheet(booklet: Booklet, language: Language, answers: bool = False) -
                 named_levels.add(exercise.level)
                 blocks.append(Paragraph(exercise_level(language, exercise.level), helper=True))
             blocks.append(Paragraph(exercise_helper(language, exercise.kind, RHYTHM_PITCH, exercise.beats),
-                                    for_the_helper(language), helper=True))
+                                    helper_label(language), helper=True))
             if same:
-                blocks.append(Paragraph(same, each_time(language)))
+                blocks.append(Paragraph(same, shared_question_label(language)))
         for number, item in enumerate(exercise.items, 1):
             text = answer(language, exercise, item) if answers else "" if same else question(language, exercise, item)
             blocks.append(Question(number, text, _groups(language, exercise, item, answers), dots_in_text=not answers))
