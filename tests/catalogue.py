@@ -83,7 +83,7 @@ def sentences() -> dict[str, tuple[str | None, list[str]]]:
                 continue
             called = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
             texts = [a.value for a in node.args if isinstance(a, ast.Constant) and isinstance(a.value, str)]
-            if called in ("_", "N_", "message", "plural") and texts:
+            if called in ("_", "N_", "Sign", "message", "plural") and texts:
                 many = texts[1] if called == "plural" and len(texts) > 1 else None
                 found.setdefault(texts[0], (many, []))[1].append(str(path.relative_to(ROOT)))
     for path in sorted((ROOT / "companion" / "course" / "stages").glob("*.toml")):

@@ -30,7 +30,7 @@ MOST_LINES, MOST_COMPLEX = 60, 20
 #: How statements to the database begin, and the conditions that are put into them.
 SQL = re.compile(r"SELECT|INSERT|UPDATE|DELETE|CREATE|PRAGMA|\w+ = \?")
 #: Calls whose text is looked up in the catalogue.
-TRANSLATED = ("_", "N_", "message", "plural")
+TRANSLATED = ("_", "N_", "Sign", "message", "plural")
 
 
 @dataclass(frozen=True)

@@ -1,17 +1,24 @@
-"""Music braille: a tune to cells and back, both from the same tables."""
+"""Music braille: a tune to cells and back, both from the same tables. Facts only: `companion.language.braille` makes
+the sentences."""
 
+from companion.braille import signs
 from companion.braille.decode import decode, lines_of, read_file
-from companion.braille.encode import Habits, encode, needs_octave, pitch_only_tune, wrap
-from companion.braille.page import BraillePage, Link, Said, from_brf, to_brf
-from companion.braille.reading import Problem, Reading
-from companion.braille.signs import FINAL_BAR, SPACE, dots_of
+from companion.braille.encode import encode, pitch_only_tune
+from companion.braille.expressions import key_cells, time_cells
+from companion.braille.groups import time_name
+from companion.braille.lines import wrap
+from companion.braille.model import Link, Meaning, MeaningKind, Problem, ProblemCode, Said
+from companion.braille.page import BraillePage, from_brf, to_brf
+from companion.braille.pieces import Habits, needs_octave
+from companion.braille.reading import Reading
+from companion.braille.signs import FINAL_BAR, SPACE, Role, dots_of
 from companion.braille.text import (
     chord,
     from_dots,
     letter_of,
     note_cells,
+    pitch_only_heading,
     say_dots,
-    say_note,
     to_ascii,
     to_cells,
     to_dots,
@@ -19,7 +26,7 @@ from companion.braille.text import (
     words,
 )
 
-__all__ = ["FINAL_BAR", "SPACE", "BraillePage", "Habits", "Link", "Problem", "Reading", "Said", "chord", "decode",
-           "dots_of", "encode", "from_brf", "from_dots", "letter_of", "lines_of", "needs_octave",
-           "note_cells", "pitch_only_tune", "read_file", "say_dots", "say_note", "to_ascii", "to_brf",
-           "to_cells", "to_dots", "typed", "words", "wrap"]
+__all__ = ["FINAL_BAR", "SPACE", "BraillePage", "Habits", "Link", "Meaning", "MeaningKind", "Problem", "ProblemCode", "Reading",
+           "Role", "Said", "chord", "decode", "dots_of", "encode", "from_brf", "from_dots", "key_cells", "letter_of", "lines_of",
+           "needs_octave", "note_cells", "pitch_only_heading", "pitch_only_tune", "read_file", "say_dots", "signs", "time_cells",
+           "time_name", "to_ascii", "to_brf", "to_cells", "to_dots", "typed", "words", "wrap"]

@@ -20,22 +20,36 @@ from companion.braille.groups import (
     REPEAT,
     RESTS,
     SPECIAL,
-    WHOLE_REST,
     read_digits,
     read_group,
     read_metronome,
     read_signature,
     split_is_bars,
 )
+from companion.braille.model import ProblemCode, Slip
 from companion.braille.rhythm import BASES, UNITS, beat, capacity, read_bar
+from companion.braille.signs import WHOLE_REST
 from companion.braille.units import Unit, direction, read_expression, shape_of, split, unit
-from companion.tune import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tuplet
+from companion.tune import (
+    STEPS,
+    Bar,
+    Barline,
+    DirectionKind,
+    Display,
+    Key,
+    Mark,
+    Note,
+    Pitch,
+    ScoreDirection,
+    Time,
+    Tuplet,
+)
 
 MOST_BARS = 20_000  # a repeat sign with a great number must not fill the memory
 #: Values of grace notes by row: they have no time of their own, so the commonest value of each row is meant.
 GRACE_BASES = (Fraction(1, 4), Fraction(1, 8), Fraction(1), Fraction(1, 2), Fraction(8))
 
-_Key = tuple[int, int, int, int, bool, str]  # Pitch.diatonic, alter, value, dots, tie, accidental
+_Key = tuple[int, int, int, int, bool, Display]  # Pitch.diatonic, alter, value, dots, tie, accidental
 _note_cache: dict[_Key, Note] = {}
 _NONE = range(0)
 
@@ -59,7 +73,7 @@ class BarRead:
     time: Time | None = None
     forward = backward = complete = False
     ending: tuple[int, ...] = ()
-    barline = ""
+    barline = Barline.PLAIN
     after: tuple[ScoreDirection, ...] = ()
     total: Fraction | int = 0
 
@@ -82,7 +96,7 @@ class Reader:
     def __init__(self, pitch_only: bool, vocal: bool) -> None:
         self.pitch_only, self.vocal = pitch_only, vocal
         self.bars: list[BarRead] = []
-        self.problems: list[tuple[int, str]] = []  # offsets in the whole text
+        self.problems: list[tuple[int, Slip]] = []  # offsets in the whole text
         #: Bars as cells: (bar index, units, where each group of them begins, which of them stand at a part
         #: repeat), for places and words on demand.
         self.written: list[tuple[int, list[str], list[tuple[int, int]], range]] = []
@@ -106,9 +120,9 @@ class Reader:
         self.chain = False  # under a short slur
         self.doubled = 0  # under a doubled slur: 1, and 2 where the next note ends it
         self.held = 0  # long slurs open
-        self.running: set[str] = set()  # marks that a doubled sign has set going
+        self.running: set[Mark] = set()  # marks that a doubled sign has set going
         self.pending: list[ScoreDirection] = []
-        self.due = "The first note of the tune wants an octave mark."
+        self.due: ProblemCode | None = ProblemCode.MARK_FOR_FIRST_NOTE
 
     def set_time(self, time: Time | None) -> None:
         self.time = time
@@ -156,7 +170,7 @@ class Reader:
         self.cells, self.units, plain, shape = read_group(group)
         self.groups = [(0, at)]
         # Nothing reaches into the bar but the note before: then the same cells are the same bar as ever.
-        if not (plain and (not self.due or self.units[0].octave is not None) and self.before is not None
+        if not (plain and (not (self.due or self.line_starts) or self.units[0].octave is not None) and self.before is not None
                 and self.tied is None and not self.vocal and not self.pitch_only and self._at_rest()):
             self._end_bar(plain, shape)
             return
@@ -174,7 +188,7 @@ class Reader:
         bar = self._open(at)
         bar.notes, bar.total, bar.complete = model.notes, model.total, model.complete
         self.written.append((len(self.bars) - 1, self.cells, self.groups, _NONE))
-        self.due = ""
+        self.due = None
         self.units, self.cells, self.groups, self.line_starts = [], [], [], []
 
     def _at_rest(self) -> bool:
@@ -199,7 +213,7 @@ class Reader:
         if first == S.WORD and group[-1] == S.WORD and len(group) > 2:
             text = " ".join(read_expression(part) for part in re.split(f"[{S.SPACE}\n]", group[1:-1]))
             said = direction(text)
-            if said.kind == "jump" and self.bars and not self.units:
+            if said.kind is DirectionKind.JUMP and self.bars and not self.units:
                 self.bars[-1].after += (said,)  # where to go is said at the end of a bar
             elif self.units:
                 # Within a bar: it waits among the notes for the one that comes next.
@@ -209,7 +223,7 @@ class Reader:
                 return True
             else:
                 self.pending.append(said)
-            self._reset("After words the next note wants an octave mark.")
+            self._reset(ProblemCode.MARK_AFTER_WORDS)
             self.others.append((at, group))
             return True
         if first == S.BAR_REPEAT:
@@ -239,7 +253,7 @@ class Reader:
                 self.new_time = time
                 self.set_time(time)
             self.others.append((at, group))
-            self._reset("After a change of key or time the next note wants an octave mark.")
+            self._reset(ProblemCode.MARK_AFTER_SIGNATURE)
             return True
         if match := METRONOME_MARK.fullmatch(group):
             self.pending.append(read_metronome(match))
@@ -247,8 +261,8 @@ class Reader:
             return True
         return False
 
-    def _reset(self, sentence: str) -> None:
-        self.due = sentence
+    def _reset(self, reason: ProblemCode) -> None:
+        self.due = reason
 
     def _open(self, at: int) -> BarRead:
         bar = BarRead(at, self.full, self.lower)
@@ -259,13 +273,13 @@ class Reader:
 
     def _repeat(self, match: re.Match[str], at: int) -> None:
         if not self.bars:
-            self.problems.append((at, "The bar repeat has no bar before it; it is passed over."))
+            self.problems.append((at, Slip(ProblemCode.REPEAT_WITHOUT_BAR)))
             return
         times = read_digits(match["times"]) if match["times"] else 1
         source = self.bars[-1]
         length = match.end() - len(match["tail"]) if match["tail"] else len(match[0])
         if match["times"]:
-            self.due = "After a repeat with a number the next note wants an octave mark."
+            self.due = ProblemCode.MARK_AFTER_NUMBERED_REPEAT
         self.others.append((at, match[0][:length]))
         for _ in range(min(times, MOST_BARS - len(self.bars))):
             bar = self._open(at)
@@ -278,9 +292,9 @@ class Reader:
             for piece in split(match["tail"]):
                 u = unit(piece)
                 self._bar_signs(self.bars[-1], u)
-                self.problems += [(offset + o, say) for o, say in u.problems]
+                self.problems += [(offset + o, slip) for o, slip in u.problems]
                 if u.kind:
-                    self.problems.append((offset, "A note runs into the bar repeat; a space belongs between."))
+                    self.problems.append((offset, Slip(ProblemCode.NOTE_RUNS_INTO_REPEAT)))
                 self.others.append((offset, piece))
                 offset += len(piece)
 
@@ -310,10 +324,10 @@ class Reader:
             bar.ending = u.ending
         if u.backward:
             bar.backward = True
-            self._reset("After a repeat sign the next note wants an octave mark.")
+            self._reset(ProblemCode.MARK_AFTER_REPEAT_SIGN)
         if u.barline:
             bar.barline = u.barline
-            self._reset("After a double bar the next note wants an octave mark.")
+            self._reset(ProblemCode.MARK_AFTER_DOUBLE_BAR)
 
     # --- a bar of notes ---------------------------------------------------------------------------------------
 
@@ -328,7 +342,7 @@ class Reader:
         if plain is None:
             plain, shape = all(u.plain for u in units), shape_of(units)
         if self.pitch_only:
-            values: Sequence[Any] = [(3, 0, None, False)] * len(units)
+            values: Sequence[Any] = [(3, 0, None)] * len(units)
         else:
             values, total = read_bar(shape, self.full, self.beat)
             bar.total, bar.complete = total, total == self.full
@@ -348,8 +362,8 @@ class Reader:
         in_force: dict[int, int] = {}
         before, held = self.before, self.tied
         if self.line_starts and not self.due:
-            self.due = "The first note of a line wants an octave mark."
-        for u, (base, dots, tuplet, _) in zip(self.units, values, strict=False):
+            self.due = ProblemCode.MARK_FOR_LINE
+        for u, (base, dots, tuplet) in zip(self.units, values, strict=False):
             index, octave, sign = u.index, u.octave, u.alter
             if u.kind == "rest":
                 whole = u.row == 0 and dots == 0 and tuplet is None and len(self.units) == 1
@@ -360,7 +374,7 @@ class Reader:
                     append(Note(pitch=None, base=BASES[base], dots=dots, whole_bar=whole,
                                 tuplet=Tuplet(*tuplet) if tuplet else None))
                 else:
-                    key = (-1, 0, base, dots, False, "")
+                    key = (-1, 0, base, dots, False, Display.NEEDED)
                     append(_note_cache.get(key) or _plain_note(key))
                 continue
             if octave is None:
@@ -375,9 +389,9 @@ class Reader:
                     if not 0 <= octave <= 8:
                         octave = self._octave(index, before, self.offset(self.units.index(u)))
             if first:
-                self.due, first = "", False
+                self.due, first = None, False
             place = before = 7 * octave + index
-            accidental = ""
+            accidental = Display.NEEDED
             if held is not None:
                 if held[0] != place:
                     self._no_tie(self.offset(self.units.index(u)))
@@ -390,7 +404,7 @@ class Reader:
             else:
                 alter = sign
                 if sign == current:
-                    accidental = "shown"
+                    accidental = Display.SHOWN
                 if held is None:
                     in_force[place] = sign
             tie = u.tie
@@ -406,7 +420,7 @@ class Reader:
     def _octave(self, index: int, before: int | None, at: int) -> int:
         """The octave of a note without a mark."""
         if self.due:
-            self.problems.append((at, self.due))
+            self.problems.append((at, Slip(self.due)))
         if before is None:
             return 4
         octave, last = divmod(before, 7)
@@ -415,12 +429,11 @@ class Reader:
         elif last - index > 4:
             octave += 1
         if not 0 <= octave <= 8:
-            self.problems.append((at, "This note lies outside the octaves that have a mark."))
+            self.problems.append((at, Slip(ProblemCode.OUTSIDE_OCTAVES)))
         return min(8, max(0, octave))
 
     def _no_tie(self, at: int) -> None:
-        self.problems.append((at, "The tie before this note leads to another pitch; "
-                                  "a tie joins two notes of the same pitch."))
+        self.problems.append((at, Slip(ProblemCode.TIE_TO_ANOTHER_PITCH)))
 
     def _rich_bar(self, bar: BarRead, bar_index: int, values: Sequence[Any]) -> None:
         """Notes and rests with all that can stand at them."""
@@ -433,7 +446,7 @@ class Reader:
         for i, u in enumerate(units):
             if i in starts and u.kind != "rest":
                 if u.kind or i + 1 == len(units):
-                    self.due = self.due or "The first note of a line wants an octave mark."
+                    self.due = self.due or ProblemCode.MARK_FOR_LINE
                 else:
                     starts.append(i + 1)
             if u.kind == "rest":
@@ -443,13 +456,13 @@ class Reader:
                 self._signs_alone(u, bar, i)
                 continue
             if u.reset and (u.before or u.ending or u.forward):
-                self.due = self.due or "After words, a repeat or an ending the next note wants an octave mark."
+                self.due = self.due or ProblemCode.MARK_AFTER_LEAD
             octave = u.octave
             if octave is None:
                 octave = self._octave(u.index, self.before, self.offset(i))
-            self.due = ""
+            self.due = None
             place = 7 * octave + u.index
-            accidental = ""
+            accidental = Display.NEEDED
             held = self.tied
             if held is not None and held[0] != place:
                 self._no_tie(self.offset(i))
@@ -459,11 +472,11 @@ class Reader:
             current = held[1] if held is not None else in_force.get(place, key_alter[u.index])
             alter = current if u.alter is None else u.alter
             if u.alter == current:
-                accidental = "shown"
+                accidental = Display.SHOWN
             if held is None:
                 in_force[place] = alter
             if u.editorial:
-                accidental = "editorial"
+                accidental = Display.EDITORIAL
             self.before = place
             k = self._note(u, values, k, bar, bar_index, i, Pitch(u.step, octave, alter), accidental,
                            held is not None)
@@ -475,7 +488,7 @@ class Reader:
     def _value(self, u: Unit, values: Sequence[Any], k: int) -> tuple[Fraction, int, Any, int]:
         if u.grace:
             return GRACE_BASES[u.row], 0, None, k
-        base, dots, tuplet, _ = values[k]
+        base, dots, tuplet = values[k]
         return BASES[base], dots, Tuplet(*tuplet) if tuplet else None, k + 1
 
     def _rest(self, u: Unit, values: Sequence[Any], k: int, bar: BarRead, i: int) -> int:
@@ -490,23 +503,23 @@ class Reader:
                               before=(*self.pending, *u.before)))
         self.pending = []
         if u.before:
-            self.due = self.due or "After words the next note wants an octave mark."
+            self.due = self.due or ProblemCode.MARK_AFTER_WORDS
         return k
 
     def _own_problems(self, u: Unit, i: int) -> None:
         if u.problems:
             at = self.offset(i)
-            self.problems += [(at + o, say) for o, say in u.problems]
+            self.problems += [(at + o, slip) for o, slip in u.problems]
 
     def _signs_alone(self, u: Unit, bar: BarRead, i: int) -> None:
         self._own_problems(u, i)
         self._bar_signs(bar, u)
         if u.before:
             self.pending += u.before
-            self.due = self.due or "After words the next note wants an octave mark."
+            self.due = self.due or ProblemCode.MARK_AFTER_WORDS
 
     def _note(self, u: Unit, values: Sequence[Any], k: int, bar: BarRead, index: int, i: int, pitch: Pitch,
-              accidental: str, held: bool) -> int:
+              accidental: Display, held: bool) -> int:
         """A note with more to it than pitch and value."""
         base, dots, tuplet, k = self._value(u, values, k)
         self._own_problems(u, i)
@@ -514,7 +527,7 @@ class Reader:
         under = self.chain or self.held > 0 or self.doubled > 0
         if stops > self.held:
             if not u.slur_opens or stops > self.held + u.slur_opens:
-                self.problems.append((self.offset(i), "A long slur ends here that never began."))
+                self.problems.append((self.offset(i), Slip(ProblemCode.SLUR_NEVER_BEGAN)))
             stops = min(stops, self.held)
         if not u.grace:
             self.held += starts - stops
@@ -531,7 +544,7 @@ class Reader:
         marks = list(dict.fromkeys(u.marks))
         if not u.grace:
             # A sign doubled goes on to the note where it stands once more.
-            going = [m for m in S.BEFORE if m in self.running and m not in marks]
+            going = [m for m in Mark if m in self.running and m not in marks]
             for mark in marks:
                 if u.marks.count(mark) > 1:
                     self.running.add(mark)
@@ -556,8 +569,7 @@ class Reader:
         first = where[0][0]
         if any(index != first for index, _ in where):
             # Signs in several places: each stands for the same stretch as the one before it; not searched.
-            self.problems.append((where[1][1], "Several part repeats in one bar are not told apart; write the "
-                                               "notes out."))
+            self.problems.append((where[1][1], Slip(ProblemCode.SEVERAL_PART_REPEATS)))
         count = sum(index == first for index, _ in where)
         head, rest = self.units[:first], self.units[first:]
         best = len(head) // 2 or len(head)
@@ -567,8 +579,7 @@ class Reader:
                 best = length
                 break
         else:
-            self.problems.append((where[0][1], "What this part repeat repeats cannot be told from the length of "
-                                               "the bar."))
+            self.problems.append((where[0][1], Slip(ProblemCode.PART_REPEAT_UNCLEAR)))
         again = self.cells[first - best:first] * count
         self.units[first:first] = [unit(c) for c in again]
         self.cells[first:first] = again
@@ -608,9 +619,8 @@ class Reader:
                         not b.complete and b.total + total == full for b in bars):
                     continue
             unit_length = Fraction(4 * UNITS, bar.lower)
-            self.problems.append((bar.at, f"Bar {i + first} has {_beats(total / unit_length)}; "
-                                          f"{_count(Fraction(full) / unit_length)} "
-                                          f"{'is' if full == unit_length else 'are'} wanted."))
+            self.problems.append((bar.at, Slip(ProblemCode.BEATS, bar=i + first, beats=total / unit_length,
+                                               wanted=Fraction(full) / unit_length)))
 
     def _numbers(self) -> int:
         if self.first_number is not None:
@@ -660,15 +670,3 @@ def starts_of(cells: list[str], groups: list[tuple[int, int]]) -> list[int]:
         out.append(now)
         now += len(piece)
     return out
-
-
-def _beats(number: Fraction) -> str:
-    return f"{_count(number)} beat{'' if number == 1 else 's'}"
-
-
-def _count(number: Fraction) -> str:
-    whole, part = divmod(number, 1)
-    if not part:
-        return str(whole)
-    said = "a half" if part == Fraction(1, 2) else str(part)
-    return f"{whole} and {said}" if whole else said

@@ -29,16 +29,14 @@ from companion.braille.groups import (
     read_metronome,
     read_signature,
 )
-from companion.braille.page import Said, from_brf
-from companion.braille.reading import Problem, Raw, Reading, Row, say_written
-from companion.braille.text import from_dots, read_words, words
+from companion.braille.model import Meaning, MeaningKind, Problem, ProblemCode, Said
+from companion.braille.page import from_brf
+from companion.braille.reading import Raw, Reading, Row
+from companion.braille.text import from_dots, pitch_only_heading, read_words, words
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune import Key, ScoreDirection, Syllable, Time, Tune
+from companion.tune import DirectionKind, Key, ScoreDirection, Syllable, Time, Tune
 
-__all__ = ["Problem", "Reading", "decode", "lines_of", "read_file", "say_written"]
-
-PITCH_ONLY_HEADING = "reading exercise: pitch only"
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
 
 
@@ -73,9 +71,6 @@ def _music_like(cells: str) -> bool:
     return found or rests
 
 
-_PITCH_ONLY = words(PITCH_ONLY_HEADING)
-
-
 def _heading(lines: list[Row]) -> int:
     """How many lines from the top are heading: to the line with key and time, or to the first music.
 
@@ -88,7 +83,7 @@ def _heading(lines: list[Row]) -> int:
         joined = lines[i].cells
         for j in range(i, min(len(lines), i + 4)):
             joined = joined if j == i else joined + S.SPACE + lines[j].cells
-            if joined == _PITCH_ONLY:
+            if joined == words(pitch_only_heading()):
                 count = j + 1
     for i, line in enumerate(lines[:12]):
         last = line.cells.rsplit(S.SPACE, 1)[-1]
@@ -114,7 +109,7 @@ def decode(lines: Sequence[str]) -> Reading:
             rows.append(Row(number, len(line) - len(line.lstrip(S.SPACE)), body))
             if not _CELLS.fullmatch(body):
                 column = rows[-1].indent + next(i for i, c in enumerate(body, 1) if not "⠀" <= c <= "⣿")
-                strange.append(Problem(number, column, "This is no braille cell; it is passed over."))
+                strange.append(Problem(number, column, ProblemCode.NO_CELL))
                 rows[-1].cells = "".join(c if "⠀" <= c <= "⣿" else S.SPACE for c in body)
                 if not rows[-1].cells.strip(S.SPACE):
                     rows.pop()
@@ -142,8 +137,9 @@ _CELLS = re.compile("[⠀-⣿]*")
 def _read(rows: list[Row], head: int, vocal: bool, strange: list[Problem]) -> Reading:
     texts: list[Said] = []
     title, tempo, found = _read_heading(rows[:head])
-    pitch_only = PITCH_ONLY_HEADING in title or PITCH_ONLY_HEADING in tempo
-    title = title.replace(PITCH_ONLY_HEADING, "").strip()
+    heading = pitch_only_heading()
+    pitch_only = heading in title or heading in tempo
+    title = title.replace(heading, "").strip()
     reader = Reader(pitch_only, vocal)
     for key, time in found:
         if key is not None:
@@ -152,7 +148,7 @@ def _read(rows: list[Row], head: int, vocal: bool, strange: list[Problem]) -> Re
             reader.new_time = time
             reader.set_time(time)
     if tempo and not pitch_only:
-        reader.pending.append(ScoreDirection("words", tempo))
+        reader.pending.append(ScoreDirection(DirectionKind.WORDS, tempo))
     for row in rows[:head]:
         for group in row.cells.split(S.SPACE):
             if match := METRONOME_MARK.fullmatch(group):
@@ -192,7 +188,7 @@ def _read(rows: list[Row], head: int, vocal: bool, strange: list[Problem]) -> Re
                     part.append(body[i])
                     i += 1
             text = " ".join(read_words(r.cells) for r in sung)
-            texts += [Said(r.number, r.indent + 1, len(r.cells), "words") for r in sung]
+            texts += [Said(r.number, r.indent + 1, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in sung]
             began = len(reader.singing)
             music(part)
             if part and text:
@@ -206,17 +202,17 @@ def _read(rows: list[Row], head: int, vocal: bool, strange: list[Problem]) -> Re
     if not pitch_only:
         reader.check_beats()
     bars = reader.finished()
-    bpm = next((_bpm(d.text) for b in bars[:1] for n in b.notes[:1] for d in n.before if d.kind == "metronome"), None)
-    tune = Tune(title=title, bars=bars, heading=PITCH_ONLY_HEADING if pitch_only else tempo, quarter_bpm=bpm,
+    bpm = next((_bpm(d.text) for b in bars[:1] for n in b.notes[:1] for d in n.before if d.kind is DirectionKind.METRONOME), None)
+    tune = Tune(title=title, bars=bars, heading=heading if pitch_only else tempo, quarter_bpm=bpm,
                 composer="")
 
     def at(offset: int) -> tuple[int, int]:
         k = bisect_right(offsets, offset) - 1
         return where[k].number, where[k].indent + 1 + offset - offsets[k]
 
-    problems = strange + [Problem(*at(offset), say) for offset, say in reader.problems]
+    problems = strange + [slip.at(*at(offset)) for offset, slip in reader.problems]
     if not bars:
-        problems.append(Problem(1, 1, "No music was found here."))
+        problems.append(Problem(1, 1, ProblemCode.NO_MUSIC))
     problems.sort(key=lambda p: (p.line, p.column))
     return Reading(tune, tuple(problems), pitch_only, Raw(reader, rows[:head], texts, at))
 

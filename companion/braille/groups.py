@@ -10,10 +10,12 @@ from fractions import Fraction
 from functools import lru_cache
 
 from companion.braille import signs as S
+from companion.braille.model import Meaning, MeaningKind
 from companion.braille.rhythm import BASES
+from companion.braille.signs import WHOLE_REST
 from companion.braille.text import read_words
 from companion.braille.units import NOTES, Unit, read_expression, shape_of, split, unit
-from companion.tune import Key, ScoreDirection, Time
+from companion.tune import DirectionKind, Key, ScoreDirection, Time
 
 _U, _L = "".join(S.UPPER_DIGITS.values()), "".join(S.LOWER_DIGITS.values())
 _SHARP, _FLAT, _NATURAL = S.ACCIDENTALS[1], S.ACCIDENTALS[-1], S.ACCIDENTALS[0]
@@ -25,10 +27,9 @@ METRONOME_MARK = re.compile(f"(?P<note>[{''.join(n for n in NOTES if len(n) == 1
                         f"{S.METRONOME}(?P<number>{S.NUMBER}[{_U}]{{1,4}}(?:{S.PUNCT_POINT}[{_U}]{{1,3}})?)")
 BAR_NUMBER = re.compile(f"{S.NUMBER}(?P<number>[{_U}]{{1,4}})(?P<within>{S.DOT}?)")
 REPEAT = re.compile(f"{S.BAR_REPEAT}(?:{S.NUMBER}(?P<times>[{_U}]{{1,3}}))?(?P<tail>.*)", re.DOTALL)
-WHOLE_REST = S.cells(S.ROW_RESTS[0])
 RESTS = re.compile(f"(?:(?P<few>{WHOLE_REST}{{2,3}})|{S.NUMBER}(?P<many>[{_U}]{{1,3}}){WHOLE_REST})(?P<tail>.*)",
                     re.DOTALL)
-TEXT = "".join(chr(S.CELL_BASE + i) for i in range(64) if i & 7 and chr(S.CELL_BASE + i) != S.WORD)
+TEXT = S.LEFT_CELLS.replace(S.WORD, "")
 EXPRESSION = f"{S.WORD}[{TEXT}]++(?:[{S.SPACE}\n][{TEXT}]++)*+{S.WORD}(?=[{S.SPACE}\n]|$)"
 EXPRESSIONS = re.compile(f"{EXPRESSION}|{S.WORD}[{TEXT}]++(?:{S.SPACE}[{TEXT}]++)++$")
 GROUPS = re.compile(f"{EXPRESSION}|[^{S.SPACE}\n]++")
@@ -36,6 +37,7 @@ GROUPS = re.compile(f"{EXPRESSION}|[^{S.SPACE}\n]++")
 SPECIAL = frozenset((S.NUMBER, S.BAR_REPEAT, WHOLE_REST, S.WORD, _SHARP, _FLAT, _NATURAL, S.COMMON[0], S.CUT[0]))
 assert S.METRONOME == S.BAR_REPEAT  # so that one look finds either within a group
 DIGIT = {cell: d for d, cell in S.UPPER_DIGITS.items()} | {cell: d for d, cell in S.LOWER_DIGITS.items()}
+
 
 def read_digits(cells: str) -> int:
     return int("".join(DIGIT[c] for c in cells if c in DIGIT))
@@ -70,7 +72,7 @@ def read_signature(cells: str) -> tuple[Key | None, Time | None] | None:
 def read_metronome(match: re.Match[str]) -> ScoreDirection:
     row = NOTES[match["note"]][1]
     base = BASES[row] * (2 - Fraction(1, 2 ** len(match["dots"])))
-    return ScoreDirection("metronome", f"{base}={read_words(match['number'])}")
+    return ScoreDirection(DirectionKind.METRONOME, f"{base}={read_words(match['number'])}")
 
 
 @lru_cache(maxsize=10_000)
@@ -85,42 +87,45 @@ def split_is_bars(cells: str) -> list[bool]:
     return [not (u := unit(piece)).kind and not u.unknown for piece in split(cells)]
 
 
-def say_group(cells: str) -> list[tuple[int, int, str]]:
-    """What a group that is no bar of notes says: (offset, cells, words)."""
+def meanings(cells: str) -> list[tuple[int, int, Meaning]]:
+    """What a group that is no bar of notes says: (offset, cells, meaning)."""
+    length = len(cells)
     if cells[:1] == S.BAR_REPEAT:
-        times = f", {read_digits(cells[2:])} times" if len(cells) > 1 else ""
-        return [(0, len(cells), S.SIGN_WORDS[S.BAR_REPEAT] + times)]
+        times = (read_digits(cells[2:]),) if length > 1 else ()
+        return [(0, length, Meaning(MeaningKind.BAR_REPEAT, numbers=times))]
     if cells == S.HYPHEN:
-        return [(0, 1, S.HYPHEN_WORDS)]
+        return [(0, 1, Meaning(MeaningKind.SIGN, S.BY_NAME["music hyphen"]))]
     if cells[:1] == S.WORD and cells[-1:] == S.WORD:
-        return [(0, len(cells), f"words: {read_expression(cells[1:-1])}")]
+        return [(0, length, Meaning(MeaningKind.WORDS, text=read_expression(cells[1:-1])))]
     if match := METRONOME_MARK.fullmatch(cells):
-        return [(0, len(cells), f"metronome {read_metronome(match).text}")]
+        return [(0, length, metronome_meaning(match))]
     if signature := read_signature(cells):
-        return say_signature(cells, *signature)
+        return signature_meanings(cells, *signature)
     if cells[:1] == S.NUMBER and cells[-1:] == WHOLE_REST:
-        return [(0, len(cells), f"{read_digits(cells[1:-1])} bars of rest")]
+        return [(0, length, Meaning(MeaningKind.BARS_OF_REST, numbers=(read_digits(cells[1:-1]),)))]
     if set(cells) == {WHOLE_REST}:
-        return [(i, 1, "full bar rest") for i in range(len(cells))]
+        return [(i, 1, Meaning(MeaningKind.SIGN, S.BY_NAME["full bar rest"])) for i in range(length)]
     if BAR_NUMBER.fullmatch(cells):
-        return [(0, len(cells), f"bar number {read_digits(cells)}")]
+        return [(0, length, Meaning(MeaningKind.BAR_NUMBER, numbers=(read_digits(cells),)))]
     return list(unit(cells).said)
 
 
-def say_signature(cells: str, key: Key | None, time: Time | None) -> list[tuple[int, int, str]]:
+def metronome_meaning(match: re.Match[str]) -> Meaning:
+    return Meaning(MeaningKind.METRONOME, text=read_metronome(match).text)
+
+
+def signature_meanings(cells: str, key: Key | None, time: Time | None) -> list[tuple[int, int, Meaning]]:
     """What a key and time signature say, one after the other."""
     match = SIGNATURE.fullmatch(cells)
     at = len(cells) - len(match["time"] or "") if match else 0
     out = []
     if key is not None:
-        count = abs(key.fifths)
-        sign = "sharp" if key.fifths > 0 else "flat"
-        out.append((0, at, f"{count} {sign}{'' if count == 1 else 's'}" if count else "no sharps or flats"))
+        out.append((0, at, Meaning(MeaningKind.KEY, key=key)))
     if time is not None:
-        out.append((at, len(cells) - at, say_time(time)))
+        out.append((at, len(cells) - at, Meaning(MeaningKind.TIME, time=time)))
     return out
 
 
-def say_time(time: Time) -> str:
-    """ "4 4 time", "common time"."""
+def time_name(time: Time) -> str:
+    """As the JSON of the commands has it: "4 4 time", "common time"."""
     return f"{time.symbol} time" if time.symbol else f"{' + '.join(map(str, time.upper))} {time.lower} time"

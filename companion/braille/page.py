@@ -1,75 +1,24 @@
-"""A braille page: lines of cells, with links between notes and cells both ways."""
+"""A braille page: lines of cells with links between notes and cells, and its form as a .brf file."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 
 from companion.braille import signs as S
-from companion.braille.text import spaced_dots, to_ascii, to_cells, words
+from companion.braille.model import Link
+from companion.braille.text import to_ascii, to_cells, words
 
 HEIGHT = 25  # lines on a sheet of the usual size
 
 
-class Link(NamedTuple):
-    """Where a note stands: `note` counts the written notes (rests and grace notes not) from 1.
-
-    line and column from 1; cells: how many, its own signs before and after it included. The notes of a bar that
-    is written as a bar repeat all stand at that sign.
-    """
-
-    note: int
-    line: int
-    column: int
-    cells: int
-
-
-class Said(NamedTuple):
-    """What stands at a place: some cells of one sign, and what they say."""
-
-    line: int
-    column: int
-    cells: int
-    words: str
-
-
 @dataclass(frozen=True)
 class BraillePage:
-    """Lines of Unicode cells (an empty cell is U+2800), links from notes, and words for every sign."""
+    """Lines of Unicode cells (an empty cell is U+2800), and where each note stands."""
 
     lines: tuple[str, ...]
     links: tuple[Link, ...]
     title: str = ""
-    american: bool = False
-
-    @cached_property
-    def said(self) -> tuple[Said, ...]:
-        """What every sign says, as a reader finds it, in order of place: one source for speech, page and drills."""
-        from companion.braille.decode import decode
-
-        return decode(self.lines).said(self.american)
-
-    def at(self, line: int, column: int) -> str:
-        """What the cell at a place says: "fourth octave, dot 5". Lines and columns from 1.
-
-        Raises IndexError outside the page.
-        """
-        if line < 1 or column < 1:
-            raise IndexError((line, column))
-        cell = self.lines[line - 1][column - 1]
-        dots = f"{'dots' if len(S.dots_of(cell)) > 1 else 'dot'} {spaced_dots(cell)}"
-        if cell == S.SPACE:
-            return "space"
-        for s in self.said:
-            if s.line == line and s.column <= column < s.column + s.cells:
-                return f"{s.words}, {dots}"
-        return dots
-
-    def note_at(self, line: int, column: int) -> int | None:
-        """The number of the note whose cells hold this place, None where there is none."""
-        return next((k.note for k in self.links
-                     if k.line == line and k.column <= column < k.column + k.cells), None)
 
     def as_json(self) -> dict[str, Any]:
         return {"lines": list(self.lines),

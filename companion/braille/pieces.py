@@ -9,45 +9,68 @@ Every bar is made once. A piece knows its octave mark and whether it is due, so 
 make the mark of the first note of a line due.
 """
 
-
 from __future__ import annotations
 
-import unicodedata
-from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
 from companion.braille import signs as S
-from companion.braille import text as T
-from companion.braille.rhythm import LARGER as LARGER_SIGN
-from companion.braille.rhythm import REST_NOTE, ROWS, UNITS, Code, Written, beat, capacity, length, write_bar
-from companion.braille.rhythm import SMALLER as SMALLER_SIGN
+from companion.braille.ahead import Ahead, look_ahead
+from companion.braille.expressions import (
+    VALUE_CELLS,
+    expression_cells,
+    expression_text,
+    key_cells,
+    metronome_cells,
+    number_cells,
+    stands_apart,
+    time_cells,
+)
+from companion.braille.rhythm import (
+    FIRST_SMALL,
+    LARGER,
+    REST_NOTE,
+    ROWS,
+    SMALLER,
+    UNITS,
+    Code,
+    GroupCode,
+    Written,
+    beat,
+    capacity,
+    comes_out,
+    length,
+    write_bar,
+)
+from companion.braille.signs import WHOLE_REST
+from companion.braille.units import MOST_DOTS
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tune
+from companion.tune import (
+    STEPS,
+    Bar,
+    Barline,
+    DirectionKind,
+    Display,
+    Jump,
+    Key,
+    Mark,
+    Note,
+    Pitch,
+    ScoreDirection,
+    Stands,
+    Time,
+    Tune,
+)
 
-LONG_SLUR = 5  # a slur of so many notes is written with brackets (De Garmo, chapter 12: up to four notes singly)
-DOUBLED_FROM = 4  # so many notes in a row with one mark: the sign doubled at the first, once at the last (ch. 14)
-PITCH_ONLY_HEADING = "reading exercise: pitch only"
-LONGEST_MELISMA = 64  # notes on one syllable; more is an interlude without rests, not a melisma
-
-MOST_DOTS = 4  # print has three at most; one folk melody of the Essen collection has four
 _INDEX = {step: i for i, step in enumerate(STEPS)}
-_LEFT = frozenset(chr(S.CELL_BASE + i) for i in range(64) if i & 7)  # cells with dots 1, 2 or 3
-#: Cells by row and dots, then by letter; "" is the rest.
-_CELLS: dict[tuple[int, int], dict[str, str]] = {}
-for _row, _dots in enumerate(S.ROW_DOTS):
-    for _count in range(MOST_DOTS + 1):
-        _CELLS[_row, _count] = {step: S.cells(upper + _dots) + S.DOT * _count for step, upper in S.NAMES.items()}
-        _CELLS[_row, _count][""] = S.cells(S.ROW_RESTS[_row]) + S.DOT * _count
-for _count in range(MOST_DOTS + 1):
-    _CELLS[4, _count] = {step: cell[0] + S.BREVE + cell[0] + S.DOT * _count for step, cell in _CELLS[0, 0].items()}
-_QUAVERS = _CELLS[3, 0]
-_GRACE_ROWS = {(1, 4): 0, (1, 8): 1, (1, 1): 2, (1, 2): 3}
-WHOLE_REST = S.cells(S.ROW_RESTS[0])
-#: Marks before a note that are doubled where they go on for four notes and more.
-_RUNNING = ("staccato", "staccatissimo", "accent", "strong accent", "staccato-tenuto", "tenuto")
+_QUAVERS = VALUE_CELLS[3, 0]
+#: How grace notes are written, by their value: they have no time of their own.
+_GRACES = {(1, 4): Written(0, 0, 0, 0, False), (1, 8): Written(0, 0, 1, 0, False), (1, 1): Written(0, 0, 2, 0, False)}
+_GRACE = Written(0, 0, 3, 0, False)
+_PART_TIMES = (6, 4, 3, 2)  # how often a part of a bar may fill it, for part repeats
+_VALUES = S.BY_NAME["triplet"].rank  # of group and value signs
+_SLUR_OPEN, _SLUR_CLOSE, _SLUR, _TIE = (S.BY_NAME[n].rank for n in ("long slur begins", "long slur ends", "slur", "tie"))
 
 
 class Habits(NamedTuple):
@@ -78,10 +101,11 @@ class Piece:
 
     __slots__ = ("all", "due", "flow", "head", "joined", "mark", "note", "tail")
 
-    def __init__(self, head: str, mark: str, tail: str, due: bool, note: int, joined: bool) -> None:
+    def __init__(self, head: str, mark: str = "", tail: str = "", due: bool = False, note: int = 0,
+                 joined: bool = False, flow: bool = False) -> None:
         self.head, self.mark, self.tail, self.due, self.note, self.joined = head, mark, tail, due, note, joined
-        self.flow = False
-        self.all: list[int] | None = None  # all the notes that a part repeat stands for
+        self.flow = flow
+        self.all: list[int] | None = None
 
     @property
     def cells(self) -> str:
@@ -90,77 +114,15 @@ class Piece:
 
 def needs_octave(before: Pitch | None, pitch: Pitch) -> bool:
     """Whether a note needs its octave mark after another (MBC 2015, 3.2.2); None before: a first note does."""
+    return mark_due(None if before is None else before.diatonic, pitch.diatonic)
+
+
+def mark_due(before: int | None, place: int) -> bool:
+    """The octave rule on steps of the staff (`Pitch.diatonic`; octaves by letters, C flat 4 in the fourth)."""
     if before is None:
         return True
-    steps = abs(pitch.diatonic - before.diatonic)
-    return steps > 4 or (steps >= 3 and pitch.octave != before.octave)
-
-
-def number_cells(digits: str, lower: bool = False) -> str:
-    """Digits in upper or lowered cells, with no number sign."""
-    return "".join((S.LOWER_DIGITS if lower else S.UPPER_DIGITS)[d] for d in digits)
-
-
-def signs_cells(sign: str, count: int) -> str:
-    """So many sharps, flats or naturals: up to three written out, else number, digit, sign."""
-    return sign * count if count <= 3 else S.NUMBER + number_cells(str(count)) + sign
-
-
-def key_cells(key: Key, old: Key | None = None) -> str:
-    """A key signature; after an old one, the naturals that take back what no longer holds come first.
-
-    Naturals (De Garmo, chapter 10): all of the old signs where the new key has other ones or none, else as many
-    as fall away.
-    """
-    sign = S.ACCIDENTALS[1 if key.fifths > 0 else -1]
-    new = signs_cells(sign, abs(key.fifths))
-    if old is None or old.fifths == 0:
-        return new
-    same = key.fifths * old.fifths > 0
-    gone = abs(old.fifths) - abs(key.fifths) if same else abs(old.fifths)
-    return signs_cells(S.ACCIDENTALS[0], max(0, gone)) + new
-
-
-def time_cells(time: Time) -> str:
-    """A time signature: common, cut, or upper figures then lowered ones; 3+2 as two upper figures."""
-    if time.symbol:
-        return S.COMMON if time.symbol == "common" else S.CUT
-    upper = S.PLUS.join(S.NUMBER + number_cells(str(u)) for u in time.upper)
-    return upper + number_cells(str(time.lower), lower=True)
-
-
-def metronome_cells(text: str) -> str:
-    """ "1=96" (the beat's value in crotchets, then beats a minute) as note, sign, number; "" if it is not that."""
-    unit, _, number = text.partition("=")
-    try:
-        beat_value, per_minute = Fraction(unit), round(float(number), 2)
-    except (ValueError, ZeroDivisionError, OverflowError):
-        return ""
-    for dots in range(3):
-        place = ROWS.get((beat_value / (2 - Fraction(1, 2**dots))).as_integer_ratio())
-        if place and not place[1] and place[0] < 4:
-            return _CELLS[place[0], dots]["C"] + S.METRONOME + T.words(f"{per_minute:g}")
-    return ""
-
-
-def expression_text(said: ScoreDirection) -> str:
-    """Words of expression as they stand in music: small letters, no accents, short forms where the code has one."""
-    if said.kind == "jump":
-        return S.JUMP_WORDS.get(said.text, said.text)
-    text = said.text.strip()
-    text = text if said.kind == "dynamic" else text.lower()
-    text = "".join(c for c in unicodedata.normalize("NFD", text) if not unicodedata.combining(c))
-    return S.SHORT_WORDS.get(text, text).strip("()[] ")
-
-
-def _stands_apart(said: ScoreDirection) -> bool:
-    """Several words, and directions where to go, stand between word signs with a space on either side."""
-    if said.kind == "jump":
-        return said.text not in ("segno", "coda")
-    if said.kind not in ("words", "dynamic"):
-        return False
-    text = expression_text(said)
-    return " " in text or text in ("c", "d")  # a single c or d would read as a hairpin
+    steps = place - before
+    return steps > 4 or steps < -4 or ((steps > 2 or steps < -2) and place // 7 != before // 7)
 
 
 def _with_places(codes: list[Code]) -> list[Code]:
@@ -168,46 +130,24 @@ def _with_places(codes: list[Code]) -> list[Code]:
 
     A group ends where what it holds is as many equal values as its number says (a power of two each).
     """
-    if any(not isinstance(c, int) and c[3] for c in codes):
+    if any(isinstance(c, GroupCode) and c.place for c in codes):
         return codes
     out: list[Code] = []
-    began: int | None = None
-    held = 0
-    for c in codes:
-        if isinstance(c, int):
-            began = None
-            out.append(c)
+    began = False
+    units = 0
+    for code in codes:
+        if isinstance(code, int):
+            began = False
+            out.append(code)
             continue
-        number, actual, normal, _ = c
-        if began is None:
-            began, held = len(out), 0
-        held += length(number & 15 if number & 15 < 5 else (number & 15) - 5, number >> 4 & 7, number & 15 >= 5)
-        place = "start" if began == len(out) else ""
-        share, left = divmod(held, actual)
-        if place == "" and not left and share & (share - 1) == 0:
-            place, began = "stop", None
-        out.append((number, actual, normal, place))
+        place = "" if began else "start"
+        base = code.number & 15
+        units = (units if began else 0) + length(base % FIRST_SMALL, code.number >> 4 & 7, base >= FIRST_SMALL)
+        if began and comes_out(units, code.actual):
+            place = "stop"
+        began = place != "stop"
+        out.append(code._replace(place=place))
     return out
-
-
-def expression_cells(text: str) -> str:
-    """The words themselves: letters and plain points; the point of an abbreviation is dot 3."""
-    return "".join(S.DOT if c == "." else S.SPACE if c == " " else S.LETTERS.get(c) or _punctuation(c) for c in text)
-
-
-def _punctuation(c: str) -> str:
-    cells = S.cells(S.PUNCTUATION.get(c, "0"))
-    return cells if len(cells) == 1 and cells in _LEFT else ""
-
-
-@dataclass(slots=True)
-class _Slurs:
-    """What slurs put to one note."""
-
-    opens: int = 0
-    closes: int = 0
-    short: bool = False
-    doubled: bool = False
 
 
 class State(NamedTuple):
@@ -218,7 +158,7 @@ class State(NamedTuple):
     sung: int
     key: Key
     time: Time | None
-    hairpin: str
+    hairpin: DirectionKind
 
 
 class Encoder:
@@ -229,19 +169,16 @@ class Encoder:
         self.count = 0  # written notes so far
         self.number = 0  # of the bar being made
         self.before: int | None = None  # the note before, as Pitch.diatonic; None where a mark is due
-        self.tied: tuple[int, int] | None = None
+        self.tied: tuple[int, int] | None = None  # (Pitch.diatonic, alter) of a note that is tied to the next
+        self.in_force: dict[int, int] = {}  # accidentals of the bar being made, by Pitch.diatonic
         self.key, self.time = tune.key, tune.time if any(b.time for b in tune.bars) else None
         self.hoisted: tuple[ScoreDirection, ...] = ()
-        self.hairpin = "crescendo"  # the kind under way, which decides its closing sign
+        self.hairpin = DirectionKind.CRESCENDO  # the kind under way, which decides its closing sign
         self.sounding = 0  # pitch only: the note that a tie goes on from
         self.extra: list[tuple[int, int]] = []  # pitch only: notes that stand at an earlier note's cells
         self._meter()
         self._key()
-        self.slurs: dict[tuple[int, int], _Slurs] = {}
-        self.running: dict[tuple[int, int], tuple[str, ...]] = {}
-        self.untied: set[tuple[int, int]] = set()
-        if not pitch_only:
-            self._look_ahead()
+        self.ahead = Ahead() if pitch_only else look_ahead(tune, vocal, habits.doubled_slurs, habits.slurs_with_ties)
 
     def _meter(self) -> None:
         self.full, self.beat = capacity(self.time), beat(self.time)
@@ -258,99 +195,6 @@ class Encoder:
         self._key()
         self._meter()
 
-    # --- what must be known before the first note ---------------------------------------------------------------
-
-    def _look_ahead(self) -> None:
-        """Slurs (with the syllabic ones) and runs of one mark reach over many notes: found beforehand."""
-        slurred = marked = False
-        for bar in self.tune.bars:
-            for note in bar.notes:
-                if note.slur_starts:
-                    slurred = True
-                if note.marks:
-                    marked = True
-        if not (slurred or marked or self.vocal):
-            return
-        places = [((b, n), note) for b, n, note in self.tune.written() if note.pitch is not None and not note.grace]
-        spans: list[tuple[int, int]] = []
-        open_: list[int] = []
-        for i, (_place, note) in enumerate(places):
-            for _unused in range(note.slur_stops):
-                if open_:
-                    spans.append((open_.pop(0), i))
-            open_ += [i] * note.slur_starts
-        if marked:
-            self._runs(places, spans)
-        if self.vocal:
-            spans += [span for span in self._melismas() if not any(a <= span[0] and span[1] <= b for a, b in spans)]
-        for first, last in spans:
-            self._slur(places, first, last)
-
-    def _slur(self, places: list[tuple[tuple[int, int], Note]], first: int, last: int) -> None:
-        long = last - first + 1 >= LONG_SLUR
-        both = self.habits.slurs_with_ties if not long else not self.habits.doubled_slurs
-        if not both:
-            # A tie at either end stands for that part of the slur (De Garmo, chapter 12).
-            first += places[first][1].tie and places[first][0] not in self.untied
-            last -= places[last - 1][1].tie and places[last - 1][0] not in self.untied
-        at = [self.slurs.setdefault(place, _Slurs()) for place, _ in places[first:last + 1]]
-        if not at or last <= first:
-            return
-        if not long:
-            for here in at[:-1]:
-                here.short = True
-        elif self.habits.doubled_slurs:
-            at[0].doubled = True
-            at[-2].short = True
-        else:
-            at[0].opens += 1
-            at[-1].closes += 1
-
-    def _runs(self, places: list[tuple[tuple[int, int], Note]], spans: list[tuple[int, int]]) -> None:
-        for i, (place, note) in enumerate(places[:-1]):
-            if note.tie and any(m in ("staccato", "tenuto") for n in (note, places[i + 1][1]) for m in n.marks):
-                # Repeated notes that look tied but are parted by staccato or tenuto count as slurred (ch. 14).
-                self.untied.add(place)
-                spans.append((i, i + 1))
-        for mark in _RUNNING:
-            i = 0
-            while i < len(places):
-                j = i
-                while j < len(places) and mark in places[j][1].marks:
-                    j += 1
-                if j - i >= DOUBLED_FROM:
-                    for k in range(i, j - 1):
-                        drop: tuple[str, ...] = self.running.get(places[k][0], ())
-                        self.running[places[k][0]] = (*drop, f"+{mark}" if k == i else mark)
-                i = max(j, i + 1)
-
-    def _melismas(self) -> Iterator[tuple[int, int]]:
-        """Runs of notes sung on one syllable, as (first, last) among the notes with pitch."""
-        first = last = -1
-        i = -1
-        tied = True
-        for _unused, _unused, note in self.tune.written():
-            if note.pitch is None:
-                if last > first and not tied:
-                    yield first, last
-                first = last = -1
-                continue
-            if note.grace:
-                continue
-            i += 1
-            if note.syllables and note.syllables[0]:
-                if last > first and not tied:
-                    yield first, last
-                first = last = i
-                tied = True
-                held = note.tie
-            elif first >= 0:
-                tied = tied and held
-                held = note.tie
-                last = i if i - first < LONGEST_MELISMA else first
-        if first >= 0 and last > first and not tied:
-            yield first, last
-
     # --- bars ---------------------------------------------------------------------------------------------------
 
     def whole(self, bar: Bar) -> bool:
@@ -360,12 +204,27 @@ class Encoder:
     def bar(self, index: int, grouped: bool = True) -> list[Piece]:
         """One bar's pieces; the state goes on to the next bar."""
         bar = self.tune.bars[index]
-        self.number = bar.number
-        lead: list[Piece] = []
-        begin = self._lead(bar, index, lead) if bar.key or bar.time or bar.forward_repeat or bar.ending else ""
         notes = bar.notes
+        self.number = bar.number
+        self.in_force = {}
+        pieces: list[Piece] = []
+        begin = self._lead(bar, index, pieces) if bar.key or bar.time or bar.forward_repeat or bar.ending else ""
         if self.pitch_only:
-            return self._pitches(bar, index, lead)
+            return self._pitches(bar, index, pieces)
+        codes, plain = self._codes(notes)
+        grouped = grouped and self.habits.grouped and (plain or not any(n.grace for n in notes))
+        plan, total = write_bar(codes, self.full, self.beat, index == 0 and len(self.tune.bars) > 1, grouped)
+        if len(notes) == 1 and notes[0].pitch is None and (notes[0].whole_bar or (self.full and total >= self.full)):
+            self._bar_of_rest(notes[0], begin, pieces)
+        else:
+            self._notes(index, notes, self._apart(notes, codes, plan, total), plain and not self.ahead.slurs, begin, pieces)
+            if self.habits.part_repeats and not self.vocal:
+                pieces = self._fold(bar, pieces)
+        self._close_with_words(bar, pieces)
+        return pieces
+
+    def _codes(self, notes: tuple[Note, ...]) -> tuple[tuple[Code, ...], bool]:
+        """The values of a bar for `write_bar`, and whether its notes have nothing besides pitch, value and tie."""
         codes: list[Code] = []
         plain, in_groups = True, False
         for note in notes:
@@ -373,54 +232,42 @@ class Encoder:
             if place is None or not 0 <= note.dots <= MOST_DOTS:
                 raise Trouble(_("Bar {number} has a note of {base} crotchets with {dots} dots, which has no cells; "
                                 "write it in plain values.").format(
-                                    number=bar.number, base=note.base, dots=note.dots))
-            code = place[0] + 5 * place[1] + 16 * note.dots
+                                    number=self.number, base=note.base, dots=note.dots))
+            code = place[0] + FIRST_SMALL * place[1] + 16 * note.dots
             if note.pitch is None:
                 code += REST_NOTE
-            if note.tuplet and not note.grace:
-                t = note.tuplet
-                codes.append((code, t.actual, t.normal, t.place))
-                in_groups = True
-            elif not note.grace:
-                codes.append(code)
-            if note.grace or note.marks or note.before or note.whole_bar or note.syllables:
+            if note.grace:
                 plain = False
-        if in_groups:
-            codes = _with_places(codes)
-        plan, total = write_bar(tuple(codes), self.full, self.beat, index == 0 and len(self.tune.bars) > 1,
-                                grouped and self.habits.grouped and (plain or not any(n.grace for n in notes)))
-        pieces = lead
-        if len(notes) == 1 and notes[0].pitch is None and (
-                notes[0].whole_bar or (self.full and total >= self.full)):
-            if notes[0].before:
-                self._directions(notes[0].before, pieces, index)
-            after = S.AFTER["fermata"] if "fermata" in notes[0].marks else ""
-            if begin:
-                self._separate(pieces, begin)
-                pieces.append(Piece(begin, "", "", False, 0, False))
-            pieces.append(Piece("", "", WHOLE_REST + after, False, 0, bool(begin)))
-            self._separate_last(pieces)
-            self.tied = None
-        else:
-            if self.full and len(notes) == len(codes) <= 3 and set(codes) in ({REST_NOTE}, {REST_NOTE + 5}) and (
-                    len(codes) == 1 or (codes[0] == REST_NOTE and total != self.full)):
-                # By themselves in a bar of another length these would be read as bars of rest.
-                sign = LARGER_SIGN if codes[0] == REST_NOTE else SMALLER_SIGN
-                plan = ((sign, *plan[0][1:]), *plan[1:])
-            self._notes(index, notes, plan, plain and not self.slurs, begin, pieces)
-            if self.habits.part_repeats and not self.vocal:
-                pieces = self._fold(bar, pieces)
-            if begin and not notes:
-                pieces.append(Piece(begin, "", "", False, 0, False))
-        if bar.after:
-            # Single words and dynamics stand before the bar line, several words apart and after it.
-            apart = [d for d in bar.after if _stands_apart(d)]
-            self._directions(tuple(d for d in bar.after if d not in apart), pieces, index, after=True)
-            self.close(bar, index, pieces)
-            self._directions(tuple(apart), pieces, index, after=True)
-        else:
-            self.close(bar, index, pieces)
-        return pieces
+            elif note.tuplet:
+                codes.append(GroupCode(code, note.tuplet.actual, note.tuplet.normal, note.tuplet.place))
+                in_groups = True
+            else:
+                codes.append(code)
+            if note.marks or note.before or note.whole_bar or note.syllables:
+                plain = False
+        return tuple(_with_places(codes) if in_groups else codes), plain
+
+    def _apart(self, notes: tuple[Note, ...], codes: tuple[Code, ...], plan: tuple[Written, ...],
+               total: Fraction) -> tuple[Written, ...]:
+        """The plan, with a value sign for one to three rests that would, by themselves, be read as bars of rest."""
+        first = codes[0] if codes and len(notes) == len(codes) <= 3 and len(set(codes)) == 1 else None
+        alone = len(codes) == 1
+        if self.full and first == REST_NOTE and (alone or total != self.full):
+            return (plan[0]._replace(size=LARGER), *plan[1:])
+        if self.full and first == REST_NOTE + FIRST_SMALL and alone:
+            return (plan[0]._replace(size=SMALLER), *plan[1:])
+        return plan
+
+    def _bar_of_rest(self, note: Note, begin: str, pieces: list[Piece]) -> None:
+        self._directions(note.before, pieces)
+        if begin:
+            self._separate(pieces, begin)
+            pieces.append(Piece(begin))
+        before, after = self._marks(note, {})
+        piece = Piece(_joined(before), "", WHOLE_REST + _joined(after), joined=bool(begin))
+        self._separate(pieces, piece.cells)
+        pieces.append(piece)
+        self.tied = None
 
     def _fold(self, bar: Bar, pieces: list[Piece]) -> list[Piece]:
         """A bar of equal halves, or of equal beats, as its first part and repeat signs; else the bar as it is.
@@ -434,7 +281,7 @@ class Encoder:
         lengths = [int(n.quarters * UNITS) for n in notes]
         if sum(lengths) != self.full:
             return pieces
-        for times in (6, 4, 3, 2):
+        for times in _PART_TIMES:
             count, left = divmod(len(notes), times)
             if left or notes != notes[:count] * times:
                 continue
@@ -443,7 +290,7 @@ class Encoder:
             if shorter or any(p.note == 0 for p in pieces[:1]):
                 return pieces
             for k in range(1, times):
-                again = Piece(S.BAR_REPEAT, "", "", False, pieces[k * count].note, True)
+                again = Piece(S.BAR_REPEAT, note=pieces[k * count].note, joined=True)
                 again.all = [p.note for p in pieces[k * count:(k + 1) * count] if p.note]
                 pieces[count + k - 1] = again
             del pieces[count + times - 1:]
@@ -452,249 +299,275 @@ class Encoder:
 
     def _notes(self, index: int, notes: tuple[Note, ...], plan: tuple[Written, ...], plain: bool, begin: str,
                pieces: list[Piece]) -> None:
-        in_force: dict[int, int] = {}
-        before, tied, count = self.before, self.tied, self.count
-        key_alter, marks = self.key_alter, self.habits.octave_marks
-        k = 0
+        """The notes and rests of a bar. plain: they have nothing besides pitch, value and tie. begin: signs before
+        the first of them."""
+        values = iter(plan)
         for n, note in enumerate(notes):
-            if note.grace:
-                row = _GRACE_ROWS.get(note.base.as_integer_ratio(), 3)
-                sign = group = dots = 0
-                joined = False
-            else:
-                sign, group, row, dots, joined = plan[k]
-                k += 1
-            head = ""
+            written = _GRACES.get(note.base.as_integer_ratio(), _GRACE) if note.grace else next(values)
+            joined = written.joined
             if not plain and note.before:
-                self.before = before
-                self._directions(note.before, pieces, index)
-                before = self.before
+                self._directions(note.before, pieces)
             if begin:
                 self._separate(pieces, begin)
-                pieces.append(Piece(begin, "", "", False, 0, False))
+                pieces.append(Piece(begin))
                 begin, joined = "", True
-            mark_at = len(pieces)
-            if group:
-                head += S.TRIPLET if group == 3 else S.GROUP + number_cells(str(group), lower=True) + S.DOT
-            if sign:
-                head += S.LARGER_VALUES if sign == LARGER_SIGN else S.SMALLER_VALUES
-            pitch = note.pitch
-            if pitch is None:
-                tail = _CELLS[row, dots][""]
-                if note.marks and "fermata" in note.marks:
-                    tail += S.AFTER["fermata"]
-                tied = None
-                pieces.append(Piece(head, "", tail, False, 0, joined))
-            else:
-                octave, alter = pitch.octave, pitch.alter
-                place = 7 * octave + _INDEX[pitch.step]
-                tail = _CELLS[row, dots][pitch.step]
-                slurs = None if plain else self.slurs.get((index, n))
-                if not plain:
-                    head, tail = self._dress(index, n, note, head, tail, slurs)
-                elif note.tie:
-                    tail += S.TIE
-                if tied is not None and tied[0] == place and tied[1] == alter:
-                    if note.accidental:
-                        head += self._accidental(note.accidental, alter, False)
-                else:
-                    needed = alter != (in_force[place] if place in in_force else key_alter[place % 7])
-                    if tied is not None and tied[0] == place:
-                        needed = True  # else the tie would carry its sign over
-                    in_force[place] = alter
-                    if needed or note.accidental:
-                        head += self._accidental(note.accidental, alter, needed)
-                if before is None:
-                    due = True
-                else:
-                    steps = place - before
-                    due = steps > 4 or steps < -4 or ((steps > 2 or steps < -2) and octave != before // 7)
-                if not 0 <= octave <= 8:
-                    raise Trouble(_("Bar {number} has {name}, which lies outside the octaves that braille has marks "
-                                    "for; move the tune.").format(
-                                        number=self.tune.bars[index].number, name=pitch.name))
-                before = place
-                if note.grace:
-                    number = 0
-                else:
-                    count = number = count + 1
-                tied = (place, alter) if note.tie and not (self.untied and (index, n) in self.untied) else None
-                pieces.append(Piece(head, S.OCTAVES[octave], tail, due and marks, number, joined))
-            if mark_at and (joined or not plain):
-                self._separate_last(pieces)
-        self.before, self.tied, self.count = before, tied, count
+            piece = self._rest(note, written) if note.pitch is None else \
+                self._note((index, n), note, note.pitch, written, plain)
+            piece.joined = joined
+            if pieces and (joined or not plain):
+                self._separate(pieces, piece.cells)
+            pieces.append(piece)
+        if begin:
+            pieces.append(Piece(begin))
 
-    def _accidental(self, accidental: str, alter: int, needed: bool) -> str:
-        if accidental == "hidden" or not (needed or accidental):
+    def _rest(self, note: Note, written: Written) -> Piece:
+        self.tied = None
+        head, tail = _value_signs(written), VALUE_CELLS[written.row, written.dots][""]
+        if note.marks:
+            before, after = self._marks(note, {})
+            head, tail = head + _joined(before), tail + _joined(after)
+        return Piece(head, "", tail)
+
+    def _note(self, at: tuple[int, int], note: Note, pitch: Pitch, written: Written, plain: bool) -> Piece:
+        """A note with its signs, in the order that the code wants. at: bar and note."""
+        octave, alter = pitch.octave, pitch.alter
+        place = 7 * octave + _INDEX[pitch.step]
+        head = _value_signs(written) if written.size or written.group else ""
+        tail = VALUE_CELLS[written.row, written.dots][pitch.step]
+        tie = note.tie
+        if not plain:
+            tie = tie and at not in self.ahead.untied
+            head, tail = self._dress(at, note, head, tail, tie)
+        elif tie:
+            tail += S.TIE
+        if self.tied is not None or note.accidental or alter != self.in_force.get(place, self.key_alter[place % 7]):
+            head += self._accidental(note.accidental, place, alter)
+        if octave not in S.OCTAVES:
+            raise self._outside(pitch)
+        due = mark_due(self.before, place)
+        self.before = place
+        self.tied = (place, alter) if tie else None
+        if note.grace:
+            return Piece(head, S.OCTAVES[octave], tail, due and self.habits.octave_marks)
+        self.count += 1
+        return Piece(head, S.OCTAVES[octave], tail, due and self.habits.octave_marks, self.count)
+
+    def _outside(self, pitch: Pitch) -> Trouble:
+        return Trouble(_("Bar {number} has {name}, which lies outside the octaves that braille has marks for; move the "
+                         "tune.").format(number=self.number, name=pitch.name))
+
+    def _accidental(self, display: Display, place: int, alter: int) -> str:
+        """The accidental of a note, where one is written. A tie carries the one before it on (De Garmo, chapter 6)."""
+        needed = False
+        if self.tied != (place, alter):
+            same_line = self.tied is not None and self.tied[0] == place  # else the tie would carry its sign over
+            needed = same_line or alter != self.in_force.get(place, self.key_alter[place % 7])
+            self.in_force[place] = alter
+        return self._accidental_cells(display, alter, needed)
+
+    def _accidental_cells(self, display: Display, alter: int, needed: bool) -> str:
+        if display is Display.HIDDEN or not (needed or display):
             return ""
         try:
             sign = S.ACCIDENTALS[alter]
         except KeyError as error:
             raise Trouble(_("Bar {number} has a note raised or lowered by more than two semitones, which has no "
                             "sign in braille; write it by another letter.").format(number=self.number)) from error
-        return S.EDITORIAL + sign + S.EDITORIAL if accidental == "editorial" else sign
+        return S.EDITORIAL + sign + S.EDITORIAL if display is Display.EDITORIAL else sign
 
-    def _dress(self, index: int, n: int, note: Note, head: str, tail: str,
-               slurs: _Slurs | None) -> tuple[str, str]:
-        """Signs before and after a note that most notes do not have."""
-        before = ""
-        closes = slurs.closes if slurs else 0
-        if slurs and slurs.opens:
-            before = S.SLUR_OPEN * slurs.opens
-            if closes:
-                before += S.SLUR_CLOSE * closes
-                closes = 0
-        head = before + head
+    def _dress(self, at: tuple[int, int], note: Note, head: str, tail: str, tie: bool) -> tuple[str, str]:
+        """Signs before and after a note that most notes do not have, in order of their ranks. head: its value signs."""
+        before, after = self._marks(note, self.ahead.signs.get(at, {}))
+        before.append((_VALUES, head))
         if note.grace:
-            head += S.BEFORE["short appoggiatura" if note.grace == "short" else "appoggiatura"]
-        if note.marks:
-            runs = self.running.get((index, n), ())
-            for mark, cells in S.BEFORE.items():
-                if mark in note.marks and "appoggiatura" not in mark:  # a grace note's sign, not an ordinary one's
-                    head += cells * 2 if f"+{mark}" in runs else "" if mark in runs else cells
-            if "fermata" in note.marks:
-                tail += S.AFTER["fermata"]
-        if slurs:
-            if slurs.doubled:
-                tail += S.SLUR + S.SLUR
-            elif slurs.short:
-                tail += S.SLUR
-            tail += S.SLUR_CLOSE * closes
-        if note.tie and not (self.untied and (index, n) in self.untied):
-            tail += S.TIE
-        if note.marks and "breath" in note.marks:
-            tail += S.AFTER["breath"]
-        return head, tail
+            sign = S.GRACES[note.grace]
+            before.append((sign.rank, sign.cells))
+        if slurs := self.ahead.slurs.get(at):
+            before.append((_SLUR_OPEN, S.SLUR_OPEN * slurs.opens))
+            # A slur that ends where another begins is closed after that one has opened.
+            (before if slurs.opens else after).append((_SLUR_CLOSE, S.SLUR_CLOSE * slurs.closes))
+            after.append((_SLUR, S.SLUR + S.SLUR if slurs.doubled else S.SLUR if slurs.short else ""))
+        if tie:
+            after.append((_TIE, S.TIE))
+        return _joined(before), tail + _joined(after)
 
-    def _lead(self, bar: Bar, index: int, lead: list[Piece]) -> str:
+    def _marks(self, note: Note, times: dict[Mark, int]) -> tuple[list[tuple[int, str]], list[tuple[int, str]]]:
+        """The signs of a note's marks before and after it, with their ranks. times: how often, where not once."""
+        before: list[tuple[int, str]] = []
+        after: list[tuple[int, str]] = []
+        for mark in dict.fromkeys(note.marks):
+            side = after if mark.sign.stands is Stands.AFTER else before
+            side.append((mark.sign.rank, _MARK_CELLS[mark] * times.get(mark, 1)))
+        return before, after
+
+    # --- what stands around the notes -----------------------------------------------------------------------------
+
+    def _lead(self, bar: Bar, index: int, pieces: list[Piece]) -> str:
         """What stands at the beginning of a bar; signatures as a piece of their own, the rest for the first note."""
-        begin = ""
-        if index:
-            signature = ""
-            if bar.key and bar.key.fifths != self.key.fifths:
-                signature = key_cells(bar.key, self.key if self.habits.naturals else None)
-            if bar.key:
-                self.key = bar.key
-                self._key()
-            if bar.time and bar.time != self.time:
-                self.time = bar.time
-                self._meter()
-                if not self.pitch_only:
-                    signature += time_cells(bar.time)
-            if signature:
-                piece = Piece(signature + S.SPACE, "", "", False, 0, False)
-                piece.flow = True
-                lead.append(piece)
-                self.before = None
+        if index and (signature := self._signature(bar)):
+            pieces.append(Piece(signature + S.SPACE, flow=True))
+            self.before = None
         if self.pitch_only:
             return ""
-        if bar.forward_repeat:
-            begin += S.FORWARD_REPEAT
+        begin = S.FORWARD_REPEAT if bar.forward_repeat else ""
         if bar.ending:
             begin += S.NUMBER + number_cells("".join(map(str, bar.ending)), lower=True)
         if begin:
             self.before = None
         return begin
 
-    def close(self, bar: Bar, index: int, pieces: list[Piece]) -> None:
-        sign = (S.BACKWARD_REPEAT if bar.backward_repeat else
-                {"final": S.FINAL_BAR, "double": S.DOUBLE_BAR, "dotted": S.DOTTED_BAR}.get(bar.barline, ""))
+    def _signature(self, bar: Bar) -> str:
+        """The signatures where key or time change."""
+        cells = ""
+        if bar.key:
+            if bar.key.fifths != self.key.fifths:
+                cells = key_cells(bar.key, self.key if self.habits.naturals else None)
+            self.key = bar.key
+            self._key()
+        if bar.time and bar.time != self.time:
+            self.time = bar.time
+            self._meter()
+            if not self.pitch_only:
+                cells += time_cells(bar.time)
+        return cells
+
+    def _close_with_words(self, bar: Bar, pieces: list[Piece]) -> None:
+        """The end of a bar: single words and dynamics stand before the bar line, several words apart and after it."""
+        if not bar.after:
+            self.close(bar, pieces)
+            return
+        apart = tuple(d for d in bar.after if stands_apart(d))
+        self._directions(tuple(d for d in bar.after if d not in apart), pieces, after=True)
+        self.close(bar, pieces)
+        self._directions(apart, pieces, after=True)
+
+    def close(self, bar: Bar, pieces: list[Piece]) -> None:
+        """The bar line, where it is no space."""
+        sign = S.BACKWARD_REPEAT if bar.backward_repeat else _BARLINES[bar.barline]
         if not sign:
             return
+        self._separate(pieces, sign)
         if pieces and not pieces[-1].flow:
-            self._separate(pieces, sign)
             pieces[-1].tail += sign
         else:
-            self._separate(pieces, sign)
-            pieces.append(Piece(sign, "", "", False, 0, True))
-        if bar.barline != "dotted":
+            pieces.append(Piece(sign, joined=True))
+        if bar.barline is not Barline.DOTTED:
             self.before = None
 
-    def _directions(self, said: tuple[ScoreDirection, ...], pieces: list[Piece], index: int, after: bool = False) -> None:
+    def _directions(self, said: tuple[ScoreDirection, ...], pieces: list[Piece], after: bool = False) -> None:
+        """Words, dynamics, hairpins and the like, before a note or (after) at the end of a bar."""
         for direction in said:
             if direction in self.hoisted:
                 continue
-            kind = direction.kind
-            if kind in ("words", "dynamic", "jump") and direction.text not in ("segno", "coda"):
-                text = expression_text(direction)
-                cells = expression_cells(text)
-                if not cells.strip(S.SPACE):
-                    continue
-                if _stands_apart(direction):
-                    # Several words stand apart, between word signs; the bar goes on after a music hyphen.
-                    started = any(p.note or p.tail for p in pieces)
-                    gap = (S.SPACE if after else S.HYPHEN + S.SPACE) if started else ""
-                    piece = Piece(gap + S.WORD + cells + S.WORD + ("" if after else S.SPACE), "", "", False, 0,
-                                   bool(gap))
-                    piece.flow = True
-                    pieces.append(piece)
-                    self.before = None
-                    continue
-                cells = S.WORD + cells
-            elif kind == "metronome":
-                cells = metronome_cells(direction.text)
-                started = any(p.note or p.tail for p in pieces)
-                if cells and not after and not started:
-                    piece = Piece(cells + S.SPACE, "", "", False, 0, False)
-                    piece.flow = True
-                    pieces.append(piece)
-                continue
+            if direction.kind is DirectionKind.METRONOME:
+                self._metronome(direction, pieces, after)
+            elif direction.kind in _HAIRPINS or direction.kind is DirectionKind.HAIRPIN_END:
+                self._put(self._hairpin(direction.kind), pieces, after)
+            elif direction.kind is DirectionKind.JUMP and (sign := Jump(direction.text).sign):
+                self._put(sign.cells, pieces, after)
             else:
-                cells = {"crescendo": S.CRESCENDO, "diminuendo": S.DIMINUENDO, "hairpin end": self._hairpin_end(),
-                         "jump": S.SEGNO if direction.text == "segno" else S.CODA}.get(kind, "")
-                if kind in ("crescendo", "diminuendo"):
-                    self.hairpin = kind
-            if cells:
-                self._separate(pieces, cells)
-                pieces.append(Piece(cells, "", "", False, 0, after))
-                self.before = None
+                self._words(direction, pieces, after)
 
-    def _hairpin_end(self) -> str:
-        return S.CRESCENDO_END if self.hairpin == "crescendo" else S.DIMINUENDO_END
+    def _put(self, cells: str, pieces: list[Piece], after: bool) -> None:
+        self._separate(pieces, cells)
+        pieces.append(Piece(cells, joined=after))
+        self.before = None
 
-    def _separate_last(self, pieces: list[Piece]) -> None:
-        """Put a dot 3 between words or an ending's number and a note that begins with dots 1, 2 or 3."""
-        last = pieces.pop()
-        if pieces:
-            self._separate(pieces, last.cells)
-        pieces.append(last)
+    def _hairpin(self, kind: DirectionKind) -> str:
+        if kind is DirectionKind.HAIRPIN_END:
+            return S.CRESCENDO_END if self.hairpin is DirectionKind.CRESCENDO else S.DIMINUENDO_END
+        self.hairpin = kind
+        return _HAIRPINS[kind]
+
+    def _words(self, direction: ScoreDirection, pieces: list[Piece], after: bool) -> None:
+        cells = expression_cells(expression_text(direction))
+        if not cells.strip(S.SPACE):
+            return
+        if not stands_apart(direction):
+            self._put(S.WORD + cells, pieces, after)
+            return
+        # Several words stand apart, between word signs; the bar goes on after a music hyphen.
+        gap = ""
+        if _begun(pieces):
+            gap = S.SPACE if after else S.HYPHEN + S.SPACE
+        end = S.WORD if after else S.WORD + S.SPACE
+        pieces.append(Piece(gap + S.WORD + cells + end, joined=bool(gap), flow=True))
+        self.before = None
+
+    def _metronome(self, direction: ScoreDirection, pieces: list[Piece], after: bool) -> None:
+        """Only at the beginning of a bar: elsewhere there is no place for it."""
+        cells = metronome_cells(direction.text)
+        if cells and not after and not _begun(pieces):
+            pieces.append(Piece(cells + S.SPACE, flow=True))
 
     def _separate(self, pieces: list[Piece], cells: str) -> None:
-        if pieces and cells and cells[0] in _LEFT and cells[0] != S.WORD:
+        """Put a dot 3 between words or an ending's number and cells that begin with dots 1, 2 or 3."""
+        if pieces and cells and S.is_left(cells[0]) and cells[0] != S.WORD:
             p = pieces[-1]
             if not (p.note or p.tail or p.flow) and p.head and p.head[-1] not in (S.DOT, S.SPACE) and (
                     S.WORD in p.head or S.NUMBER in p.head or p.head in (S.SEGNO, S.CODA)):
                 p.head += S.DOT
 
-    def _pitches(self, bar: Bar, index: int, lead: list[Piece]) -> list[Piece]:
+    # --- pitch only -----------------------------------------------------------------------------------------------
+
+    def _pitches(self, bar: Bar, index: int, pieces: list[Piece]) -> list[Piece]:
         """A bar of the reading exercise: every note a quaver, one note for a tie, rests left away."""
-        in_force: dict[int, int] = {}
         bars = self.tune.bars
         held = index > 0 and bool(bars[index - 1].notes) and bars[index - 1].notes[-1].tie
-        pieces = lead
         for note in bar.notes:
-            pitch = note.pitch
-            if pitch is not None and not note.grace:
+            if note.pitch is not None and not note.grace:
                 self.count += 1
-                place = 7 * pitch.octave + _INDEX[pitch.step]
-                if not held:
-                    needed = pitch.alter != in_force.get(place, self.key_alter[place % 7])
-                    in_force[place] = pitch.alter
-                    head = self._accidental(note.accidental if note.accidental != "hidden" else "", pitch.alter, needed)
-                    steps = None if self.before is None else place - self.before
-                    due = steps is None or abs(steps) > 4 or (abs(steps) > 2 and pitch.octave != self.before // 7)  # type: ignore[operator]
-                    if not 0 <= pitch.octave <= 8:
-                        raise Trouble(_("Bar {number} has {name}, which lies outside the octaves that braille has "
-                                        "marks for; move the tune.").format(number=bar.number, name=pitch.name))
-                    pieces.append(Piece(head, S.OCTAVES[pitch.octave], _QUAVERS[pitch.step], due, self.count, False))
-                    self.before = place
-                    self.sounding = self.count
-                else:
+                if held:
                     self.extra.append((self.count, self.sounding))
-            if pitch is None or not note.grace:
+                else:
+                    pieces.append(self._quaver(note, note.pitch))
+            if note.pitch is None or not note.grace:
                 held = note.tie
         if not any(p.note for p in pieces):
-            pieces.append(Piece("", "", WHOLE_REST, False, 0, False))  # the bar is kept, as a bar of rest
+            pieces.append(Piece("", "", WHOLE_REST))  # the bar is kept, as a bar of rest
         if index == len(bars) - 1:
             pieces[-1].tail += S.FINAL_BAR
         return pieces
+
+    def _quaver(self, note: Note, pitch: Pitch) -> Piece:
+        place = pitch.diatonic
+        needed = pitch.alter != self.in_force.get(place, self.key_alter[place % 7])
+        self.in_force[place] = pitch.alter
+        display = Display.NEEDED if note.accidental is Display.HIDDEN else note.accidental
+        if pitch.octave not in S.OCTAVES:
+            raise self._outside(pitch)
+        piece = Piece(self._accidental_cells(display, pitch.alter, needed), S.OCTAVES[pitch.octave], _QUAVERS[pitch.step],
+                      mark_due(self.before, place), self.count)
+        self.before = place
+        self.sounding = self.count
+        return piece
+
+
+#: The cells of marks, bar lines and hairpins.
+_MARK_CELLS = {mark: mark.sign.cells for mark in Mark}
+_BARLINES = {line: line.sign.cells.strip(S.SPACE) for line in Barline}
+_HAIRPINS = {DirectionKind.CRESCENDO: S.CRESCENDO, DirectionKind.DIMINUENDO: S.DIMINUENDO}
+
+
+def _value_signs(written: Written) -> str:
+    """The signs of a group that begins and of larger or smaller values."""
+    cells = ""
+    if written.group:
+        cells = S.TRIPLET if written.group == 3 else S.GROUP + number_cells(str(written.group), lower=True) + S.DOT
+    if written.size:
+        cells += S.LARGER_VALUES if written.size == LARGER else S.SMALLER_VALUES
+    return cells
+
+
+def _joined(ranked: list[tuple[int, str]]) -> str:
+    """Signs in order of their ranks."""
+    return "".join(cells for _rank, cells in sorted(ranked, key=_rank_of))
+
+
+def _rank_of(ranked: tuple[int, str]) -> int:
+    return ranked[0]
+
+
+def _begun(pieces: list[Piece]) -> bool:
+    """Whether a note or a bar line stands in the bar already."""
+    return any(p.note or p.tail for p in pieces)

@@ -6,15 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
-from typing import Any
 
 from companion.braille import signs as S
 from companion.braille.bars import Reader, starts_of
-from companion.braille.groups import METRONOME_MARK, read_metronome, read_signature, say_group, say_signature, say_time
-from companion.braille.page import Link, Said
+from companion.braille.groups import METRONOME_MARK, meanings, metronome_meaning, read_signature, signature_meanings
+from companion.braille.model import Link, Meaning, MeaningKind, Problem, Said
 from companion.braille.text import read_words
 from companion.braille.units import unit
-from companion.tune import VALUES, Bar, Note, Tune
+from companion.tune import Bar, Note, Tune
 
 
 @dataclass
@@ -26,15 +25,6 @@ class Row:
     @property
     def middle(self) -> int:
         return 2 * self.indent + len(self.cells)
-
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """What is amiss, for the pupil and whoever helps: line and column from 1, and one plain sentence."""
-
-    line: int
-    column: int
-    say: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +66,8 @@ class Reading:
                 out += [(bar, n, *self._raw.at(offset), length) for n in range(len(self.tune.bars[bar].notes))]
         return tuple(sorted(out))
 
-    def _notes(self) -> list[tuple[Bar, Note, Fraction | None]]:
+    def lengths(self) -> list[tuple[Bar, Note, Fraction | None]]:
+        """Every note and rest with its bar and its length in quarters, None where the page gives pitch only."""
         out: list[tuple[Bar, Note, Fraction | None]] = []
         time = self.tune.time
         for bar in self.tune.bars:
@@ -84,32 +75,6 @@ class Reading:
             for note in bar.notes:
                 length = time.quarters if note.whole_bar else note.quarters
                 out.append((bar, note, None if self.pitch_only else length))
-        return out
-
-    def as_json(self) -> dict[str, Any]:
-        """As in the contract; `quarters` is null where the page gives pitch only."""
-        return {
-            "notes": [{"midi": n.pitch.midi if n.pitch else None, "quarters": None if q is None else float(q),
-                       "bar": b.number, "name": n.pitch.name if n.pitch else None}
-                      for b, n, q in self._notes()],
-            "key": self.tune.key.name, "time": None if self.pitch_only else say_time(self.tune.time),
-            "pitch_only": self.pitch_only, "title": self.tune.title,
-            "problems": [{"line": p.line, "column": p.column, "say": p.say} for p in self.problems]}
-
-    def lines(self, american: bool = False) -> list[str]:
-        """Plain lines: what was read, bar by bar, then what is amiss."""
-        out = [f"{self.tune.title}." if self.tune.title else "A tune without a title."]
-        signature = self.tune.key.name + ("" if self.pitch_only else f", {say_time(self.tune.time)}")
-        out.append("Reading exercise: pitch only, no values." if self.pitch_only else f"{signature}.")
-        bars: dict[int, list[str]] = {}
-        for index, bar in enumerate(self.tune.bars):
-            bars[index] = [say_written(n, american, self.pitch_only) for n in bar.notes] or ["nothing"]
-        out += [f"Bar {self.tune.bars[i].number}: {', '.join(said)}." for i, said in bars.items()]
-        if self.problems:
-            out.append(f"{len(self.problems)} thing{'s' if len(self.problems) > 1 else ''} to look at:")
-            out += [f"Line {p.line}, cell {p.column}: {p.say}" for p in self.problems]
-        else:
-            out.append("Nothing amiss was found.")
         return out
 
     @cached_property
@@ -122,7 +87,8 @@ class Reading:
                 out.append(Link(len(out) + 1, line, column, cells))
         return tuple(out)
 
-    def said(self, american: bool = False) -> tuple[Said, ...]:
+    @cached_property
+    def said(self) -> tuple[Said, ...]:
         """Every sign of the page and what it says, in order of place."""
         raw = self._raw
         if raw is None:
@@ -131,7 +97,7 @@ class Reading:
 
         def group(place: int, cells: str) -> None:
             """Signs that are no bar of notes; words may run over the end of a line."""
-            for offset, length, what in say_group(cells.replace("\n", S.SPACE)):
+            for offset, length, what in meanings(cells.replace("\n", S.SPACE)):
                 at = place + offset
                 for part in cells[offset:offset + length].split("\n"):
                     if part:
@@ -156,19 +122,8 @@ class Reading:
             out += [Said(line, column + offset, length, what) for offset, length, what in u.said]
             if note is not None:
                 offset, length = u.core
-                out.append(Said(line, column + offset, length, say_written(note, american, self.pitch_only)))
+                out.append(Said(line, column + offset, length, Meaning(MeaningKind.NOTE, note=note, pitch_only=self.pitch_only)))
         return tuple(sorted(out, key=lambda s: (s.line, s.column)))
-
-
-def say_written(note: Note, american: bool = False, pitch_only: bool = False) -> str:
-    """ "C sharp 4, dotted crotchet"; "crotchet rest"; "full bar rest"; "C 4" where only the pitch counts."""
-    dotted = ("", "dotted ", "double dotted ", "triple dotted ")[min(note.dots, 3)]
-    value = dotted + VALUES[note.base][1 if american else 0]
-    if note.pitch is None:
-        return "full bar rest" if note.whole_bar else f"{value} rest"
-    sign = f" {S.ACCIDENTAL_WORDS[note.pitch.alter]}" if note.pitch.alter else ""
-    name = f"{note.pitch.step}{sign}"
-    return name if pitch_only else f"{name}, {'grace note' if note.grace else value}"
 
 
 def _say_heading(rows: list[Row]) -> list[Said]:
@@ -181,14 +136,14 @@ def _say_heading(rows: list[Row]) -> list[Said]:
             signature = read_signature(group)
             if signature:
                 said += [Said(row.number, column + o, length, what)
-                         for o, length, what in say_signature(group, *signature)]
+                         for o, length, what in signature_meanings(group, *signature)]
             elif match := METRONOME_MARK.fullmatch(group):
-                said.append(Said(row.number, column, len(group), f"metronome {read_metronome(match).text}"))
+                said.append(Said(row.number, column, len(group), metronome_meaning(match)))
             elif group:
                 began = began if text else column
                 text.append(group)
             column += len(group) + 1
         if text:
             cells = S.SPACE.join(text)
-            said.append(Said(row.number, began, len(cells), f"heading: {read_words(cells)}"))
+            said.append(Said(row.number, began, len(cells), Meaning(MeaningKind.HEADING, text=read_words(cells))))
     return said

@@ -1,21 +1,25 @@
-"""The signs of music braille as data: cells, and what each says. Encoder, decoder and words read these alone.
+"""The signs of music braille as data: cells, and what each does. Writing, reading and the spoken names use these alone.
 
-Sources: Music Braille Code 2015 (MBC, Braille Authority of North America); De Garmo, Introduction to Braille
-Music Transcription (Library of Congress, 2005). The tests hold every sign that music21.braille.lookup has
-against it, and Braille ASCII against the North American table.
+Signs that a score has too (accidentals, ornaments, articulations, bar lines, where to go) are rows in
+`companion/tune/signs.py`; those that only braille has are rows of `TABLE` here, of the same kind. Notes, rests and
+numbers are made by rule and have tables of their own.
+
+Sources: Music Braille Code 2015 (MBC, Braille Authority of North America); De Garmo, Introduction to Braille Music
+Transcription (Library of Congress, 2005). The tests compare every sign that music21.braille.lookup has with it, and
+Braille ASCII with the North American table.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 
-CELL_BASE = 0x2800  # Unicode: U+2800 is the empty cell; dot n is bit n - 1
-
-
-def cells(dots: str) -> str:
-    """Cells from dot numbers, a cell a group: cells("5-145") is "⠐⠙". Groups may be parted by "-" or space."""
-    return "".join(chr(CELL_BASE + sum(1 << (int(d) - 1) for d in set(group) if d != "0"))
-                   for group in dots.replace("-", " ").split())
+from companion.messages import N_
+from companion.tune import ACCIDENTALS as ACCIDENTAL_SIGNS
+from companion.tune import CELL_BASE as CELL_BASE
+from companion.tune import Barline, Grace, Jump, Mark, Sign, Stands
+from companion.tune import cells as cells
 
 
 def dots_of(cell: str) -> str:
@@ -25,107 +29,170 @@ def dots_of(cell: str) -> str:
 
 
 SPACE = cells("0")
+#: Cells with dots 1, 2 or 3, in order of Unicode. Words in music end where a cell without them stands.
+LEFT_CELLS = "".join(chr(CELL_BASE + i) for i in range(64) if i & 7)
+
+
+def is_left(cell: str) -> bool:
+    """Whether a cell has dots 1, 2 or 3."""
+    return (ord(cell) - CELL_BASE) & 7 != 0
+
 
 #: North American Braille ASCII: the 64 six-dot cells in order of Unicode, U+2800 to U+283F.
 ASCII = " A1B'K2L@CIF/MSP\"E3H9O6R^DJG>NTQ,*5<-U8V.%[$+X!&;:4\\0Z7(_?W]#Y)="
 
+# --- notes, rests, numbers ------------------------------------------------------------------------------------
+
 #: Upper four dots of a note: its name. The letter trap: each is the letter after its name, since Louis
 #: Braille counted from do (C as d ... G as h, then A and B as i and j).
 NAMES = {"C": "145", "D": "15", "E": "124", "F": "1245", "G": "125", "A": "24", "B": "245"}
-#: Dots 3 and 6: its value. Two values share each row; the bar tells which is meant.
-VALUES: dict[Fraction, str] = {
-    Fraction(4): "36", Fraction(2): "3", Fraction(1): "6", Fraction(1, 2): "",
-    Fraction(1, 4): "36", Fraction(1, 8): "3", Fraction(1, 16): "6", Fraction(1, 32): "",
-}
-LARGER = (Fraction(4), Fraction(2), Fraction(1), Fraction(1, 2))
-SMALLER = (Fraction(1, 4), Fraction(1, 8), Fraction(1, 16), Fraction(1, 32))
-RESTS: dict[Fraction, str] = {
-    Fraction(4): "134", Fraction(2): "136", Fraction(1): "1236", Fraction(1, 2): "1346",
-    Fraction(1, 4): "134", Fraction(1, 8): "136", Fraction(1, 16): "1236", Fraction(1, 32): "1346",
-}
-BREVE = cells("45-14")  # between two semibreves: a breve (De Garmo, table of signs)
-
-#: Rows of cells, by the larger values that they stand for: dots that they add to a note's name, and the rest.
+#: Rows of cells, by the larger values that they stand for (semibreve, minim, crotchet, quaver; the smaller ones are
+#: 16th, 32nd, 64th, 128th; the bar decides): dots 3 and 6 that they add to a note's name, and the rest.
 ROW_DOTS = ("36", "3", "6", "")
 ROW_RESTS = ("134", "136", "1236", "1346")
+ROW_VALUES = ((Fraction(4), Fraction(1, 4)), (Fraction(2), Fraction(1, 8)), (Fraction(1), Fraction(1, 16)),
+              (Fraction(1, 2), Fraction(1, 32)))
+NOTE_CELLS = {(name, value): cells("".join(sorted(upper + dots)))
+              for name, upper in NAMES.items() for dots, values in zip(ROW_DOTS, ROW_VALUES, strict=True)
+              for value in values}
+REST_CELLS = {value: cells(dots) for dots, values in zip(ROW_RESTS, ROW_VALUES, strict=True) for value in values}
 
-NOTE_CELLS = {(name, value): cells("".join(sorted(upper + VALUES[value])))
-              for name, upper in NAMES.items() for value in VALUES}
-REST_CELLS = {value: cells(d) for value, d in RESTS.items()}
-
-OCTAVES = {0: cells("4-4"), 1: cells("4"), 2: cells("45"), 3: cells("456"), 4: cells("5"), 5: cells("46"),
-           6: cells("56"), 7: cells("6"), 8: cells("6-6")}
-OCTAVE_WORDS = ("octave below the first", "first octave", "second octave", "third octave", "fourth octave",
-                "fifth octave", "sixth octave", "seventh octave", "octave above the seventh")
-
-ACCIDENTALS = {2: cells("146-146"), 1: cells("146"), 0: cells("16"), -1: cells("126"), -2: cells("126-126")}
-ACCIDENTAL_WORDS = {2: "double sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "double flat"}
-EDITORIAL = cells("6-3")  # music parentheses around an accidental that an editor added (De Garmo, chapter 10)
-
-DOT = cells("3")
-NUMBER = cells("3456")
 UPPER_DIGITS = {str(i): cells(d) for i, d in enumerate("245 1 12 14 145 15 124 1245 125 24".split())}
 LOWER_DIGITS = {str(i): cells(d) for i, d in enumerate("356 2 23 25 256 26 235 2356 236 35".split())}
-COMMON, CUT = cells("46-14"), cells("456-14")
 
-TIE = cells("4-14")
-SLUR = cells("14")
-SLUR_OPEN, SLUR_CLOSE = cells("56-12"), cells("45-23")
-TRIPLET = cells("23")
-GROUP = cells("456")  # then a lowered digit and dot 3: a group of so many
-LARGER_VALUES, SMALLER_VALUES = cells("45-126-2"), cells("6-126-2")
+# --- signs that only braille has ------------------------------------------------------------------------------
 
-#: Marks before a note, in the order in which they stand there: ornaments, then staccato, then the other
-#: articulations by name (De Garmo, chapter 14; MBC 2015).
-BEFORE = {
-    "appoggiatura": cells("5-26"), "short appoggiatura": cells("26"),
-    "trill": cells("235"), "turn": cells("6-256"), "inverted turn": cells("6-256-123"),
-    "mordent": cells("5-235-123"), "inverted mordent": cells("5-235"),
-    "staccato": cells("236"), "staccatissimo": cells("6-236"), "accent": cells("46-236"),
-    "strong accent": cells("56-236"), "staccato-tenuto": cells("5-236"), "tenuto": cells("456-236"),
-}  # fmt: skip
-#: Marks after a note.
-AFTER = {"fermata": cells("126-123"), "breath": cells("345-2")}
 
-FORWARD_REPEAT, BACKWARD_REPEAT = cells("126-2356"), cells("126-23")
-FINAL_BAR, DOUBLE_BAR, DOTTED_BAR = cells("126-13"), cells("126-13-3"), cells("13")
-BAR_REPEAT = cells("2356")  # the bar again; with a number, so many times; within a bar, the part before again
-IN_ACCORD = cells("126-345")  # a second voice in the same bar: read only to say that it is out of scope
-METRONOME = cells("2356")  # between a note and a number: so many of these a minute (De Garmo, chapter 13)
-HYPHEN = cells("5")
-HYPHEN_WORDS = "music hyphen"  # not in SIGN_WORDS, where this cell is the fourth octave
-APART_WORDS = "dot that keeps signs apart"
-WORD = cells("345")
-SEGNO, CODA = cells("346"), cells("346-123")
-PLUS = cells("346")  # between the figures of a combined time signature
-CRESCENDO, DIMINUENDO = cells("345-14"), cells("345-145")
-CRESCENDO_END, DIMINUENDO_END = cells("345-25"), cells("345-256")
+class Role(StrEnum):
+    """What a sign does for a reader."""
+
+    MARK = "mark"
+    GRACE = "grace"
+    OCTAVE = "octave"
+    ACCIDENTAL = "accidental"
+    EDITORIAL = "editorial"
+    SLUR_OPENS = "slur opens"
+    SLUR_CLOSES = "slur closes"
+    GROUP = "group"
+    SIZE = "size"
+    FORWARD = "forward"
+    BACKWARD = "backward"
+    ENDING = "ending"
+    JUMP = "jump"
+    HAIRPIN_END = "hairpin end"
+    WORDS = "words"
+    DOT = "dot"
+    SLUR = "slur"
+    TIE = "tie"
+    BARLINE = "bar line"
+    SECOND_VOICE = "second voice"
+    OTHER = "other"
+
+
+class Size(StrEnum):
+    """Which of its two values a row has, where a value sign says it."""
+
+    LARGER = "larger"
+    SMALLER = "smaller"
+
+
+#: What an entry's role is about: which octave, how many semitones, which mark ...
+Value = Mark | Barline | Jump | Grace | Size | int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A sign, what it does, and what that is about."""
+
+    sign: Sign
+    role: Role
+    value: Value = None
+
+
+_BEFORE, _AFTER, _BAR, _APART = Stands.BEFORE, Stands.AFTER, Stands.BAR, Stands.APART
+_OCTAVE = "De Garmo, chapter 7; MBC 2015, 3.2"
+
+APART_DOT = N_("dot that keeps signs apart")
+
+TABLE: tuple[Entry, ...] = (
+    Entry(Sign("octave below the first", "4-4", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 0),
+    Entry(Sign("first octave", "4", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 1),
+    Entry(Sign("second octave", "45", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 2),
+    Entry(Sign("third octave", "456", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 3),
+    Entry(Sign("fourth octave", "5", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 4),
+    Entry(Sign("fifth octave", "46", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 5),
+    Entry(Sign("sixth octave", "56", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 6),
+    Entry(Sign("seventh octave", "6", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 7),
+    Entry(Sign("octave above the seventh", "6-6", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 8),
+    Entry(Sign("bracket", "6-3", _BEFORE, 600, "De Garmo, chapter 10"), Role.EDITORIAL),  # around an editor's accidental
+    Entry(Sign("appoggiatura", "5-26", _BEFORE, 500, "De Garmo, chapter 14"), Role.GRACE, Grace.LONG),
+    Entry(Sign("short appoggiatura", "26", _BEFORE, 500, "De Garmo, chapter 14"), Role.GRACE, Grace.SHORT),
+    Entry(Sign("triplet", "23", _BEFORE, 400, "De Garmo, chapter 16"), Role.GROUP, 3),
+    Entry(Sign("larger values", "45-126-2", _BEFORE, 410, "De Garmo, chapter 15"), Role.SIZE, Size.LARGER),
+    Entry(Sign("smaller values", "6-126-2", _BEFORE, 410, "De Garmo, chapter 15"), Role.SIZE, Size.SMALLER),
+    Entry(Sign("long slur begins", "56-12", _BEFORE, 300, "De Garmo, chapter 12"), Role.SLUR_OPENS),
+    Entry(Sign("long slur ends", "45-23", Stands.EITHER, 310, "De Garmo, chapter 12"), Role.SLUR_CLOSES),
+    Entry(Sign("repeat from here", "126-2356", _BEFORE, 100, "De Garmo, chapter 17"), Role.FORWARD),
+    Entry(Sign("louder ends", "345-25", _BEFORE, 100, "from memory"), Role.HAIRPIN_END),
+    Entry(Sign("softer ends", "345-256", _BEFORE, 100, "from memory"), Role.HAIRPIN_END),
+    Entry(Sign("dot", "3", _AFTER, 100, "De Garmo, chapter 3"), Role.DOT),
+    Entry(Sign("slur", "14", _AFTER, 300, "De Garmo, chapter 12"), Role.SLUR),
+    Entry(Sign("tie", "4-14", _AFTER, 400, "De Garmo, chapter 4"), Role.TIE),
+    Entry(Sign("repeat to here", "126-23", _BAR, 0, "De Garmo, chapter 17"), Role.BACKWARD),
+    Entry(Sign("second voice", "126-345", _BAR, 0, "De Garmo, chapter 17"), Role.SECOND_VOICE),
+    Entry(Sign("number sign", "3456", _APART, 0, "De Garmo, chapter 2"), Role.OTHER),
+    Entry(Sign("common time", "46-14", _APART, 0, "De Garmo, chapter 8"), Role.OTHER),
+    Entry(Sign("cut time", "456-14", _APART, 0, "De Garmo, chapter 8"), Role.OTHER),
+    Entry(Sign("plus", "346", _APART, 0, "De Garmo, chapter 8"), Role.OTHER),  # in a combined time signature
+    Entry(Sign("metronome", "2356", _APART, 0, "De Garmo, chapter 13"), Role.OTHER),  # so many of these a minute
+    Entry(Sign("breve", "45-14", _APART, 0, "De Garmo, chapter 5"), Role.OTHER),  # between two semibreves
+    Entry(Sign("group", "456", _APART, 0, "De Garmo, chapter 16"), Role.OTHER),  # then a lowered digit and dot 3
+    Entry(Sign("bar repeated", "2356", _APART, 0, "De Garmo, chapter 17"), Role.OTHER),
+    Entry(Sign("full bar rest", "134", _APART, 0, "De Garmo, chapter 5"), Role.OTHER),
+    Entry(Sign("music hyphen", "5", _APART, 0, "De Garmo, chapter 10"), Role.OTHER),
+    Entry(Sign("word sign", "345", _APART, 0, "De Garmo, chapter 13"), Role.OTHER),
+    Entry(Sign("louder from here", "345-14", _APART, 0, "from memory"), Role.OTHER),
+    Entry(Sign("softer from here", "345-145", _APART, 0, "from memory"), Role.OTHER),
+    Entry(Sign(APART_DOT, "3", _APART, 0, "De Garmo, chapter 13"), Role.OTHER),
+    *(Entry(sign, Role.ACCIDENTAL, alter) for alter, sign in ACCIDENTAL_SIGNS.items()),
+    *(Entry(mark.sign, Role.MARK, mark) for mark in Mark),
+    *(Entry(line.sign, Role.BARLINE, line) for line in Barline),
+    *(Entry(jump.sign, Role.JUMP, jump) for jump in Jump if jump.sign),
+)  # fmt: skip
+
+BY_NAME: dict[str, Sign] = {entry.sign.name: entry.sign for entry in TABLE}
+_CELLS = {name: sign.cells for name, sign in BY_NAME.items()}
+
+OCTAVES: dict[int, str] = {e.value: e.sign.cells for e in TABLE if e.role is Role.OCTAVE and isinstance(e.value, int)}
+ACCIDENTALS: dict[int, str] = {alter: sign.cells for alter, sign in ACCIDENTAL_SIGNS.items()}
+OCTAVE_WORDS = tuple(e.sign.name for e in TABLE if e.role is Role.OCTAVE)
+ACCIDENTAL_WORDS = {alter: sign.name for alter, sign in ACCIDENTAL_SIGNS.items()}
+GRACES: dict[Grace, Sign] = {e.value: e.sign for e in TABLE if isinstance(e.value, Grace)}
+EDITORIAL, DOT, NUMBER, BREVE = (_CELLS[n] for n in ("bracket", "dot", "number sign", "breve"))
+COMMON, CUT, PLUS, METRONOME = (_CELLS[n] for n in ("common time", "cut time", "plus", "metronome"))
+TIE, SLUR, SLUR_OPEN, SLUR_CLOSE = (_CELLS[n] for n in ("tie", "slur", "long slur begins", "long slur ends"))
+TRIPLET, GROUP = _CELLS["triplet"], _CELLS["group"]
+LARGER_VALUES, SMALLER_VALUES = _CELLS["larger values"], _CELLS["smaller values"]
+FORWARD_REPEAT, BACKWARD_REPEAT = _CELLS["repeat from here"], _CELLS["repeat to here"]
+FINAL_BAR, DOUBLE_BAR = _CELLS["final double bar"], _CELLS["double bar"]
+BAR_REPEAT = _CELLS["bar repeated"]  # with a number, so many times; within a bar, the part before it again
+WHOLE_REST = _CELLS["full bar rest"]
+IN_ACCORD = _CELLS["second voice"]  # a second voice in the same bar: read only to say that it is out of scope
+HYPHEN, WORD = _CELLS["music hyphen"], _CELLS["word sign"]
+SEGNO, CODA = _CELLS["segno"], _CELLS["coda"]
+CRESCENDO, DIMINUENDO = _CELLS["louder from here"], _CELLS["softer from here"]
+CRESCENDO_END, DIMINUENDO_END = _CELLS["louder ends"], _CELLS["softer ends"]
+
+# --- words ----------------------------------------------------------------------------------------------------
 
 #: Words of expression that have a short form of their own in braille, and what they are read back as.
 SHORT_WORDS = {"crescendo": "cr.", "cresc.": "cr.", "decrescendo": "decr.", "decresc.": "decr."}
 LONG_WORDS = {"cr.": "cresc.", "decr.": "decresc."}
 #: Abbreviations that print ends with a point (common practice): the dot 3 after them is that point.
-ABBREVIATIONS = frozenset("cr decr dim rit rall accel ten marc stacc espress cantab sost string allarg ad lib "
-                          "poco accel mod leg rinf calm temp".split()) - {"poco", "ad"}
-DYNAMICS = frozenset("pppp ppp pp p mp mf f ff fff ffff sf sfz sfp sfpp sffz fp fz rf rfz fpp".split())
-JUMP_WORDS = {"da capo": "d.c.", "dal segno": "d.s.", "da capo al fine": "d.c. al fine",
-              "dal segno al fine": "d.s. al fine", "da capo al coda": "d.c. al coda",
-              "dal segno al coda": "d.s. al coda", "fine": "fine", "to coda": "to coda"}
-
-#: Every sign that is not a note, a rest or a digit, and what it says.
-SIGN_WORDS: dict[str, str] = {
-    DOT: "dot", NUMBER: "number sign", COMMON: "common time", CUT: "cut time", TIE: "tie", SLUR: "slur",
-    SLUR_OPEN: "long slur begins", SLUR_CLOSE: "long slur ends", TRIPLET: "triplet",
-    LARGER_VALUES: "larger values", SMALLER_VALUES: "smaller values",
-    FORWARD_REPEAT: "repeat from here", BACKWARD_REPEAT: "repeat to here", FINAL_BAR: "final double bar",
-    DOUBLE_BAR: "double bar", DOTTED_BAR: "dotted bar line", BAR_REPEAT: "bar repeated",
-    WORD: "word sign", SEGNO: "segno", CODA: "coda", CRESCENDO: "louder from here", DIMINUENDO: "softer from here",
-    IN_ACCORD: "second voice",
-    CRESCENDO_END: "louder ends", DIMINUENDO_END: "softer ends", BREVE: "breve", EDITORIAL: "bracket",
-    **{cell: words for words, cell in BEFORE.items()}, **{cell: words for words, cell in AFTER.items()},
-    **{cell: OCTAVE_WORDS[n] for n, cell in OCTAVES.items()},
-    **{cell: ACCIDENTAL_WORDS[n] for n, cell in ACCIDENTALS.items()},
-}
+ABBREVIATIONS = frozenset(("cr", "decr", "dim", "rit", "rall", "accel", "ten", "marc", "stacc", "espress", "cantab", "sost",
+                           "string", "allarg", "lib", "mod", "leg", "rinf", "calm", "temp"))
+DYNAMICS = frozenset(("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff", "sf", "sfz", "sfp", "sfpp", "sffz",
+                      "fp", "fz", "rf", "rfz", "fpp"))
 
 _LETTERS = ("1 12 14 145 15 124 1245 125 24 245 13 123 134 1345 135 1234 12345 1235 234 2345 136 1236 2456 1346 "
             "13456 1356").split()

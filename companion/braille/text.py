@@ -7,7 +7,8 @@ from fractions import Fraction
 from functools import lru_cache
 
 from companion.braille import signs as S
-from companion.tune import VALUES, Pitch
+from companion.messages import _
+from companion.tune import Pitch
 
 _TO_ASCII = {chr(S.CELL_BASE + i): c for i, c in enumerate(S.ASCII)}
 _TO_CELLS = {c: cell for cell, c in _TO_ASCII.items()} | {
@@ -164,6 +165,11 @@ def read_words(text: str) -> str:
     return "".join(out)
 
 
+def pitch_only_heading() -> str:
+    """What stands above a page that gives pitch and no values, so that nobody takes its quavers for quavers."""
+    return _("reading exercise: pitch only")
+
+
 def contracted(text: str) -> str:
     """Text in contracted Unified English Braille, by liblouis. Raises Trouble where the machine has it not."""
     from companion.braille.louis import translate
@@ -189,29 +195,10 @@ def note_cells(pitch: Pitch | None, base: Fraction, dots: int = 0, octave: bool 
     return out + S.NOTE_CELLS[pitch.step, base] + S.DOT * dots
 
 
-def spaced_dots(cell: str) -> str:
-    """ "1 4 5", as it is said."""
-    return " ".join(S.dots_of(cell)) if cell != S.SPACE else "no dots"
-
-
 def say_dots(text: str) -> str:
-    """Cells as said: "dot 5, then 1 4 5"."""
-    said = [spaced_dots(c) for c in text]
-    if not said:
-        return ""
-    first = f"{'dot' if len(S.dots_of(text[0])) == 1 else 'dots'} {said[0]}"
-    return ", then ".join([first, *said[1:]])
-
-
-def say_note(pitch: Pitch | None, cells: str, base: Fraction, dots: int = 0, american: bool = False) -> str:
-    """ "C, fourth octave: dot 5, then 1 4 5", with the value of all but quavers: "C, fourth octave, crotchet"."""
-    value = VALUES[base][1 if american else 0]
-    dotted = {0: "", 1: "dotted ", 2: "double dotted ", 3: "triple dotted "}[dots]
-    if pitch is None:
-        return f"{dotted}{value} rest: {say_dots(cells)}".capitalize()
-    sign = f" {S.ACCIDENTAL_WORDS[pitch.alter]}" if pitch.alter else ""
-    length = "" if base == Fraction(1, 2) and not dots else f", {dotted}{value}"
-    return f"{pitch.step}{sign}, {S.OCTAVE_WORDS[min(8, max(0, pitch.octave))]}{length}: {say_dots(cells)}"
+    """Cells as said in English. For callers that have no language yet: `companion.language.braille.say_dots`."""
+    said = [" ".join(S.dots_of(c)) if c != S.SPACE else "no dots" for c in text]
+    return ", then ".join([f"{'dot' if len(S.dots_of(text[0])) == 1 else 'dots'} {said[0]}", *said[1:]]) if said else ""
 
 
 def letter_of(cell: str) -> str | None:

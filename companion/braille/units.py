@@ -7,65 +7,57 @@ rest, signs that stand after it. `split` cuts a group, `unit` reads one; both ne
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterable
+from enum import StrEnum
 from functools import lru_cache
 
 from companion.braille import signs as S
+from companion.braille.model import Meaning, MeaningKind, ProblemCode, Slip
 from companion.braille.rhythm import BREVE, GROUP, LARGER, REST, SMALLER
+from companion.braille.signs import Role
 from companion.braille.text import read_words
-from companion.tune import STEPS, ScoreDirection
+from companion.tune import STEPS, Barline, DirectionKind, Grace, Jump, Mark, ScoreDirection, Sign, Stands
 
+MOST_DOTS = 4  # print has three at most; one folk melody of the Essen collection has four
 #: Cells that words are made of: six-dot cells with any of dots 1, 2, 3 (a word of music ends where dots 4, 5, 6
 #: stand alone, since the octave mark of the next note is due there), dot 3 itself apart.
-TEXT_CELLS = "".join(c for c in (chr(S.CELL_BASE + i) for i in range(64))
-                     if (ord(c) - S.CELL_BASE) & 7 and c not in (S.DOT, S.WORD))
+TEXT_CELLS = "".join(c for c in S.LEFT_CELLS if c not in (S.DOT, S.WORD))
 _T = f"[{TEXT_CELLS}]"
 _LOWER = "".join(S.LOWER_DIGITS.values())
-_UPPER = "".join(S.UPPER_DIGITS.values())
-
-#: What a sign does. "mark" carries its name; the rest are read by `unit`.
-HEAD: dict[str, tuple[str, object]] = {
-    **{cell: ("mark", name) for name, cell in S.BEFORE.items()},
-    **{cell: ("octave", n) for n, cell in S.OCTAVES.items()},
-    **{cell: ("accidental", n) for n, cell in S.ACCIDENTALS.items()},
-    S.EDITORIAL: ("editorial", None), S.SLUR_OPEN: ("slur opens", None), S.SLUR_CLOSE: ("slur closes", None),
-    S.TRIPLET: ("group", 3), S.LARGER_VALUES: ("size", LARGER), S.SMALLER_VALUES: ("size", SMALLER),
-    S.FORWARD_REPEAT: ("forward", None), S.SEGNO: ("jump", "segno"), S.CODA: ("jump", "coda"),
-    S.CRESCENDO_END: ("hairpin end", None), S.DIMINUENDO_END: ("hairpin end", None),
-    **{S.GROUP + "".join(S.LOWER_DIGITS[d] for d in str(n)) + S.DOT: ("group", n) for n in range(2, 21)},
-}
-TAIL: dict[str, tuple[str, object]] = {
-    S.DOT: ("dot", None), S.SLUR: ("slur", None), S.TIE: ("tie", None), S.SLUR_CLOSE: ("slur closes", None),
-    S.AFTER["fermata"]: ("after", "fermata"), S.AFTER["breath"]: ("after", "breath"),
-}
-BARS: dict[str, tuple[str, object]] = {
-    S.BACKWARD_REPEAT: ("backward", None), S.FINAL_BAR: ("barline", "final"), S.DOUBLE_BAR: ("barline", "double"),
-    S.DOTTED_BAR: ("barline", "dotted"), S.IN_ACCORD: ("in-accord", None),
-}
-NOTES: dict[str, tuple[str, int]] = {}
-RESTS: dict[str, int] = {}
-for _row, _dots in enumerate(S.ROW_DOTS):
-    for _name, _upper in S.NAMES.items():
-        NOTES[S.cells(_upper + _dots)] = (_name, _row)
-    RESTS[S.cells(S.ROW_RESTS[_row])] = _row
-for _name in S.NAMES:
-    _whole = S.NOTE_CELLS[_name, S.LARGER[0]]
-    NOTES[_whole + S.BREVE + _whole] = (_name, BREVE)
-RESTS[S.cells(S.ROW_RESTS[0]) + S.BREVE + S.cells(S.ROW_RESTS[0])] = BREVE
 
 
-def _any(*tables: dict[str, object]) -> str:
-    found = sorted({cell for table in tables for cell in table}, key=lambda c: (-len(c), c))
-    return "|".join(map(re.escape, found))
+def _standing(*places: Stands) -> dict[str, S.Entry]:
+    """Signs by their cells, of those that stand in these places."""
+    return {e.sign.cells: e for e in S.TABLE if e.sign.stands in places and e.sign.cells != S.SPACE}
+
+
+HEAD = _standing(Stands.BEFORE, Stands.EITHER)
+TAIL = _standing(Stands.AFTER, Stands.EITHER)
+BARS = _standing(Stands.BAR)
+_AFTER_NOTE = TAIL | BARS
+#: Groups of so many notes: the group sign, lowered digits, dot 3.
+GROUPS = {S.GROUP + "".join(S.LOWER_DIGITS[d] for d in str(n)) + S.DOT: n for n in range(2, 21)}
+#: Notes by their cells: letter and row. Rests: row. A breve is two semibreves with a sign between.
+NOTES: dict[str, tuple[str, int]] = {
+    S.cells(upper + dots): (name, row) for row, dots in enumerate(S.ROW_DOTS) for name, upper in S.NAMES.items()}
+RESTS: dict[str, int] = {S.cells(dots): row for row, dots in enumerate(S.ROW_RESTS)}
+NOTES |= {cell + S.BREVE + cell: (name, BREVE) for cell, (name, row) in NOTES.items() if row == 0}
+RESTS |= {S.WHOLE_REST + S.BREVE + S.WHOLE_REST: BREVE}
+
+
+def _any(*tables: Iterable[str]) -> str:
+    """A pattern for any key of these tables, the longest first."""
+    return "|".join(map(re.escape, sorted({cell for table in tables for cell in table}, key=lambda c: (-len(c), c))))
 
 
 _WORDS = f"{S.WORD}{_T}++{S.DOT}?"
 _ENDING = f"{S.NUMBER}[{_LOWER}]++{S.DOT}?"
 #: Signs that a dot 3 may follow, which keeps what comes next from running into them.
-_DOTTED = dict.fromkeys((S.SEGNO, S.CODA, S.CRESCENDO_END, S.DIMINUENDO_END))
-_HEADS = f"(?:{_any(_DOTTED)}){S.DOT}?|{_any(HEAD)}"  # type: ignore[arg-type]
-_CORE = _any(NOTES, RESTS)  # type: ignore[arg-type]
-_TAILS = _any(TAIL)  # type: ignore[arg-type]
-_BARS = _any(BARS)  # type: ignore[arg-type]
+_DOTTED = (S.SEGNO, S.CODA, S.CRESCENDO_END, S.DIMINUENDO_END)
+_HEADS = f"(?:{_any(_DOTTED)}){S.DOT}?|{_any(HEAD, GROUPS)}"
+_CORE = _any(NOTES, RESTS)
+_TAILS = _any(TAIL)
+_BARS = _any(BARS)
 _UNIT = re.compile(
     f"(?:(?!{_BARS})(?:{_HEADS}|{_WORDS}|{_ENDING}))++(?:(?:{_CORE})(?:{_TAILS})*+(?:{_BARS})*+|(?:{_BARS})*+)"
     f"|(?:{_CORE})(?:{_TAILS})*+(?:{_BARS})*+|(?:{_BARS})++|.", re.DOTALL)
@@ -73,20 +65,24 @@ _HEAD_TOKEN = re.compile(f"(?!{_BARS})(?:{_HEADS}|{_WORDS}|{_ENDING})", re.DOTAL
 _CORE_TOKEN = re.compile(_CORE)
 _TAIL_TOKEN = re.compile(f"{_TAILS}|{_BARS}")
 
-#: The order in which signs stand before a note (De Garmo; MBC 2015). A smaller number after a greater one is
-#: out of order.
-RANK = {"forward": 1, "ending": 1, "jump": 1, "words": 1, "hairpin end": 1, "slur opens": 2, "slur closes": 2,
-        "group": 3, "size": 3, "mark": 4, "editorial": 5, "accidental": 5, "octave": 6}
-
 split = _UNIT.findall
+
+
+class UnitKind(StrEnum):
+    """What a unit is."""
+
+    NOTE = "note"
+    REST = "rest"
+    SIGNS = ""  # signs without a note
 
 
 class Unit:
     """One unit of cells, read by itself: what the bar and the notes before must add is not in it.
 
-    kind: "note", "rest" or "" for signs without a note. row: 0 to 3, or 4 for a breve. code: for
-    `rhythm.read_bar`. octave, alter: None where no sign stands. slur: 0, 1, or 2 for a doubled one. reset:
-    something stands here after which an octave mark is due. problems and said: places are offsets in the unit.
+    row: 0 to 3, or 4 for a breve. code: for `rhythm.read_bar`. octave, alter: None where no sign stands. slur: 0, 1,
+    or 2 for a doubled one. core: offset and cells of the note itself, its dots included. lead: cells at its beginning
+    that are not the note's own (words, repeat signs, an ending's number). reset: something stands here after which an
+    octave mark is due. problems and said: places are offsets in the unit.
     """
 
     __slots__ = ("after", "alter", "backward", "barline", "before", "code", "core", "dots", "editorial", "ending",
@@ -94,46 +90,45 @@ class Unit:
                  "said", "size", "slur", "slur_closes", "slur_opens", "step", "tie", "unknown")
 
     def __init__(self) -> None:
-        self.kind = self.step = self.grace = self.barline = ""
-        self.row = self.dots = self.code = self.group = self.size = self.slur = 0
-        self.slur_opens = self.slur_closes = 0
+        self.kind = UnitKind.SIGNS
+        self.step = ""
         self.index = 0  # of the letter, C 0 to B 6
-        self.core = (0, 0)  # offset and cells of the note itself, its dots included
-        self.lead = 0  # cells at its beginning that are not the note's own: words, repeat signs, an ending's number
+        self.row = self.dots = self.code = self.group = self.size = self.lead = 0
+        self.slur = self.slur_opens = self.slur_closes = 0
+        self.core = (0, 0)
         self.octave: int | None = None
         self.alter: int | None = None
+        self.grace = Grace.NONE
+        self.barline = Barline.PLAIN
         self.editorial = self.tie = self.forward = self.backward = self.reset = self.plain = self.unknown = False
-        self.marks: tuple[str, ...] = ()
-        self.after: tuple[str, ...] = ()
+        self.marks: tuple[Mark, ...] = ()
+        self.after: tuple[Mark, ...] = ()
         self.before: tuple[ScoreDirection, ...] = ()
         self.ending: tuple[int, ...] = ()
-        self.problems: tuple[tuple[int, str], ...] = ()
-        self.said: tuple[tuple[int, int, str], ...] = ()
+        self.problems: tuple[tuple[int, Slip], ...] = ()
+        self.said: tuple[tuple[int, int, Meaning], ...] = ()
 
 
-def _name_of(kind: str, value: object) -> str:
-    if kind == "octave" and isinstance(value, int):
-        return "octave mark"
-    if kind == "accidental" and isinstance(value, int):
-        return S.ACCIDENTAL_WORDS[value]
-    names = {"group": "group sign", "size": "value sign", "editorial": "bracket", "slur opens": "slur's bracket",
-             "slur closes": "slur's bracket", "forward": "repeat sign", "ending": "ending's number",
-             "words": "word", "jump": "sign", "hairpin end": "hairpin's end"}
-    return names.get(kind) or str(value)
+def _name(entry: S.Entry) -> Sign | S.Role:
+    """What a sentence about a sign calls it by: marks and accidentals by their own names, others by what they do."""
+    return entry.sign if entry.role in (S.Role.MARK, S.Role.GRACE, S.Role.ACCIDENTAL) else entry.role
+
+
+_JUMPS = {jump.short: jump for jump in Jump if not jump.sign}
+#: The signs of hairpins are a word sign and one letter.
+_HAIRPINS = {"c": DirectionKind.CRESCENDO, "d": DirectionKind.DIMINUENDO}
+_HAIRPIN_SIGNS = {"c": S.BY_NAME["louder from here"], "d": S.BY_NAME["softer from here"]}
 
 
 def direction(text: str) -> ScoreDirection:
     """Words as they stood after a word sign, as a direction: a dynamic, a hairpin, a jump or words."""
-    if text == "c":
-        return ScoreDirection("crescendo")
-    if text == "d":
-        return ScoreDirection("diminuendo")
+    if text in _HAIRPINS:
+        return ScoreDirection(_HAIRPINS[text])
     if text in S.DYNAMICS:
-        return ScoreDirection("dynamic", text)
-    for jump, short in S.JUMP_WORDS.items():
-        if text == short:
-            return ScoreDirection("jump", jump)
-    return ScoreDirection("words", S.LONG_WORDS.get(text, text))
+        return ScoreDirection(DirectionKind.DYNAMIC, text)
+    if text in _JUMPS:
+        return ScoreDirection(DirectionKind.JUMP, _JUMPS[text])
+    return ScoreDirection(DirectionKind.WORDS, S.LONG_WORDS.get(text, text))
 
 
 def read_expression(cells: str) -> str:
@@ -141,151 +136,186 @@ def read_expression(cells: str) -> str:
     return "".join(read_words(part) if part != S.DOT else "." for part in re.split(f"({S.DOT})", cells))
 
 
-@lru_cache(maxsize=20_000)
-def unit(cells: str) -> Unit:
-    """Read one unit. What is not understood is in its `problems`, never an error."""
-    u = Unit()
-    problems: list[tuple[int, str]] = []
-    said: list[tuple[int, int, str]] = []
-    marks: list[str] = []
-    after: list[str] = []
-    before: list[ScoreDirection] = []
-    at = rank = 0
-    previous = ""
-    while match := _HEAD_TOKEN.match(cells, at):
-        token = match[0]
-        if token[0] == S.WORD and token.rstrip(S.DOT) not in HEAD:
-            kind, value = "words", None
-            text = read_words(token[1:].rstrip(S.DOT))
-            ends = at + len(token)
-            # Dot 3 is an abbreviation's point where it need not keep what comes next from running into the word.
-            point = text in S.ABBREVIATIONS or (ends < len(cells) and not (ord(cells[ends]) - S.CELL_BASE) & 7)
-            if token[-1] == S.DOT and point and len(text) > 1 and text not in S.DYNAMICS:
-                text += "."
-            before.append(direction(text))
-            u.reset = True
-            said.append((at, len(token), {"c": "louder from here", "d": "softer from here"}.get(
-                text, f"dynamic {text}" if text in S.DYNAMICS else f"words: {text}")))
-        elif token[0] == S.NUMBER:
-            kind, value = "ending", None
-            digits = "".join(str(_LOWER.index(c)) for c in token[1:].rstrip(S.DOT))
-            u.ending = tuple(int(d) for d in digits if d != "0")
-            u.reset = True
-            said.append((at, len(token), f"ending {' and '.join(digits)}"))
+#: What a sign does to its unit, by its role: its value is kept under a name, a flag is set, a count goes up.
+_KEPT = {Role.OCTAVE: "octave", Role.ACCIDENTAL: "alter", Role.GRACE: "grace", Role.GROUP: "group",
+         Role.BARLINE: "barline"}
+_FLAGS = {Role.EDITORIAL: "editorial", Role.TIE: "tie", Role.FORWARD: "forward", Role.BACKWARD: "backward"}
+_COUNTS = {Role.SLUR: "slur", Role.SLUR_OPENS: "slur_opens", Role.SLUR_CLOSES: "slur_closes"}
+#: After these an octave mark is due.
+_RESETS = frozenset((Role.FORWARD, Role.BACKWARD, Role.BARLINE, Role.JUMP, Role.HAIRPIN_END, Role.WORDS, Role.ENDING,
+                     Role.SECOND_VOICE))
+_SIZES = {S.Size.LARGER: LARGER, S.Size.SMALLER: SMALLER}
+_LEAD, _SLURS, _OCTAVES = 1, 3, 7  # hundreds of `Sign.rank`: what belongs to the bar, slurs, octave marks
+
+
+class _UnitReader:
+    """Reads one unit from left to right: signs before, the note or rest, signs after."""
+
+    def __init__(self, cells: str) -> None:
+        self.cells = cells
+        self.at = self.rank = 0
+        self.previous: Sign | Role = Role.OTHER
+        self.unit = Unit()
+        self.marks: list[Mark] = []
+        self.after: list[Mark] = []
+        self.before: list[ScoreDirection] = []
+        self.problems: list[tuple[int, Slip]] = []
+        self.said: list[tuple[int, int, Meaning]] = []
+
+    def read(self) -> Unit:
+        u = self.unit
+        while match := _HEAD_TOKEN.match(self.cells, self.at):
+            self._before(match[0])
+        if match := _CORE_TOKEN.match(self.cells, self.at):
+            self._note(match[0])
+            self._tail(_AFTER_NOTE)
         else:
-            if token not in HEAD:
-                token = token[:-1]
-                said.append((at + len(token), 1, S.APART_WORDS))
-            kind, value = HEAD[token]
-            said.append((at, len(token), S.SIGN_WORDS.get(token) or f"group of {value}"))
-            if kind == "mark":
-                if value in ("appoggiatura", "short appoggiatura"):
-                    u.grace = "short" if value == "short appoggiatura" else "long"
-                else:
-                    marks.append(str(value))
-            elif kind == "octave" and isinstance(value, int):
-                u.octave = value
-            elif kind == "accidental" and isinstance(value, int):
-                u.alter = value
-            elif kind == "editorial":
-                u.editorial = True
-            elif kind == "slur opens":
-                u.slur_opens += 1
-            elif kind == "slur closes":
-                u.slur_closes += 1
-            elif kind == "group" and isinstance(value, int):
-                u.group = value
-            elif kind == "size" and isinstance(value, int):
-                u.size = value
-            elif kind == "forward":
-                u.forward = u.reset = True
-            elif kind == "jump":
-                before.append(ScoreDirection("jump", str(value)))
-                u.reset = True
-            else:
-                before.append(ScoreDirection("hairpin end"))
-                u.reset = True
-        now = RANK[kind]
-        if now < rank:
-            problems.append((at, f"The {_name_of(kind, value)} stands after the {previous}; "
-                                 "it belongs before it."))
-        elif now == rank == 6:
-            problems.append((at, "There are two octave marks; the last one counts."))
-        rank, previous = now, _name_of(kind, value)
-        at += len(match[0])
-        if now <= 1:
-            u.lead = at
-    if match := _CORE_TOKEN.match(cells, at):
-        token = match[0]
+            self._tail(BARS)
+            if self.rank >= _SLURS and self.at == len(self.cells) and not (u.backward or u.barline):
+                self._amiss(Slip(ProblemCode.NO_NOTE_AFTER, (self.previous,)), 0)
+        if self.at < len(self.cells):
+            u.unknown = True
+            self._amiss(Slip(ProblemCode.UNKNOWN_SIGN))
+        if u.kind is UnitKind.REST and (u.octave is not None or u.alter is not None):
+            self._amiss(Slip(ProblemCode.MARK_AT_A_REST), 0)
+        return self._finished()
+
+    def _before(self, token: str) -> None:
+        """One sign before the note."""
+        role: Role
+        name: Sign | Role
+        if token[0] == S.WORD and token.rstrip(S.DOT) not in HEAD:
+            role, name, rank = Role.WORDS, Role.WORDS, _LEAD
+            self._words(token)
+        elif token[0] == S.NUMBER:
+            role, name, rank = Role.ENDING, Role.ENDING, _LEAD
+            self._ending(token)
+        elif token in GROUPS:
+            role, name, rank = Role.GROUP, Role.GROUP, HEAD[S.TRIPLET].sign.rank // 100
+            self.unit.group = GROUPS[token]
+            self._says(token, Meaning(MeaningKind.GROUP, numbers=(GROUPS[token],)))
+        else:
+            sign = token if token in HEAD else token[:-1]
+            if sign != token:
+                self.said.append((self.at + len(sign), 1, Meaning(MeaningKind.SIGN, S.BY_NAME[S.APART_DOT])))
+            entry = HEAD[sign]
+            role, name, rank = entry.role, _name(entry), entry.sign.rank // 100
+            self._does(entry)
+            self._says(sign, Meaning(MeaningKind.SIGN, entry.sign))
+        if role in _RESETS:
+            self.unit.reset = True
+        if rank < self.rank:
+            self._amiss(Slip(ProblemCode.OUT_OF_ORDER, (name, self.previous)))
+        elif rank == self.rank == _OCTAVES:
+            self._amiss(Slip(ProblemCode.TWO_OCTAVE_MARKS))
+        self.rank, self.previous = rank, name
+        self.at += len(token)
+        if rank <= _LEAD:
+            self.unit.lead = self.at
+
+    def _words(self, token: str) -> None:
+        text = read_words(token[1:].rstrip(S.DOT))
+        ends = self.at + len(token)
+        # Dot 3 is an abbreviation's point where it need not keep what comes next from running into the word.
+        point = text in S.ABBREVIATIONS or (ends < len(self.cells) and not S.is_left(self.cells[ends]))
+        if token[-1] == S.DOT and point and len(text) > 1 and text not in S.DYNAMICS:
+            text += "."
+        self.before.append(direction(text))
+        if hairpin := _HAIRPIN_SIGNS.get(text):
+            self._says(token, Meaning(MeaningKind.SIGN, hairpin))
+        else:
+            self._says(token, Meaning(MeaningKind.DYNAMIC if text in S.DYNAMICS else MeaningKind.WORDS, text=text))
+
+    def _ending(self, token: str) -> None:
+        numbers = tuple(_LOWER.index(c) for c in token[1:].rstrip(S.DOT))
+        self.unit.ending = tuple(n for n in numbers if n)
+        self._says(token, Meaning(MeaningKind.ENDING, numbers=numbers))
+
+    def _does(self, entry: S.Entry) -> None:
+        """What a sign of the tables does. Raises KeyError for a role that nothing is known to do: tests read them all."""
+        u, role = self.unit, entry.role
+        if role in _KEPT:
+            setattr(u, _KEPT[role], entry.value)
+        elif role in _FLAGS:
+            setattr(u, _FLAGS[role], True)
+        elif role in _COUNTS:
+            setattr(u, _COUNTS[role], getattr(u, _COUNTS[role]) + 1)
+        else:
+            _DOES[role](self, entry)
+
+    def _mark(self, entry: S.Entry) -> None:
+        if isinstance(entry.value, Mark):
+            (self.after if self.unit.kind else self.marks).append(entry.value)
+
+    def _size(self, entry: S.Entry) -> None:
+        if isinstance(entry.value, S.Size):
+            self.unit.size = _SIZES[entry.value]
+
+    def _jump(self, entry: S.Entry) -> None:
+        self.before.append(ScoreDirection(DirectionKind.JUMP, str(entry.value)))
+
+    def _hairpin_end(self, entry: S.Entry) -> None:
+        self.before.append(ScoreDirection(DirectionKind.HAIRPIN_END))
+
+    def _second_voice(self, entry: S.Entry) -> None:
+        self._amiss(Slip(ProblemCode.SECOND_VOICE))
+
+    def _note(self, token: str) -> None:
+        u = self.unit
         if token in NOTES:
-            u.kind = "note"
+            u.kind = UnitKind.NOTE
             u.step, u.row = NOTES[token]
             u.index = STEPS.index(u.step)
         else:
-            u.kind, u.row = "rest", RESTS[token]
-        core = at
-        at += len(token)
-        after_core = at
-        while match := _TAIL_TOKEN.match(cells, at):
-            token = match[0]
-            kind, value = TAIL.get(token) or BARS[token]
-            if kind == "dot":
-                if at != after_core + u.dots:
-                    problems.append((at, "The dot stands apart from its note; it belongs right after the note."))
-                elif u.dots == 4:
-                    problems.append((at, "There are more than four dots after the note."))
-                else:
-                    u.dots += 1
-                at += len(token)
-                continue
-            said.append((at, len(token), S.SIGN_WORDS[token]))
-            if kind == "slur":
-                u.slur += 1
-            elif kind == "tie":
-                u.tie = True
-            elif kind == "slur closes":
-                u.slur_closes += 1
-            elif kind == "after":
-                after.append(str(value))
+            u.kind, u.row = UnitKind.REST, RESTS[token]
+        core = self.at
+        self.at += len(token)
+        while self.cells[self.at:self.at + 1] == S.DOT and u.dots < MOST_DOTS:
+            u.dots += 1
+            self.at += 1
+        u.core = (core, self.at - core)
+
+    def _tail(self, known: dict[str, S.Entry]) -> None:
+        """Signs after the note, or at the end of the bar."""
+        while (match := _TAIL_TOKEN.match(self.cells, self.at)) and (entry := known.get(match[0])):
+            if entry.role is Role.DOT:
+                begins, length = self.unit.core
+                apart = self.at != begins + length
+                self._amiss(Slip(ProblemCode.DOT_APART if apart else ProblemCode.TOO_MANY_DOTS))
             else:
-                _bar_sign(u, kind, value, at, problems)
-            at += len(token)
-        u.core = (core, after_core + u.dots - core)
-    else:
-        while match := _TAIL_TOKEN.match(cells, at):
-            token = match[0]
-            if token not in BARS:
-                break
-            said.append((at, len(token), S.SIGN_WORDS[token]))
-            _bar_sign(u, *BARS[token], at, problems)
-            at += len(token)
-        if rank >= 2 and at == len(cells) and not (u.backward or u.barline):
-            problems.append((0, f"The {previous} has no note after it."))
-    if at < len(cells):
-        u.unknown = True
-        problems.append((at, "This sign is not known here; it is passed over."))
-    if u.kind == "rest" and (u.octave is not None or u.alter is not None):
-        problems.append((0, "A rest has neither octave mark nor accidental; they are passed over."))
-    u.marks = tuple(marks)
-    u.after = tuple(after)
-    u.before = tuple(before)
-    u.problems = tuple(problems)
-    u.said = tuple(said)
-    u.code = u.row + 8 * u.dots + (REST if u.kind == "rest" else 0)
-    u.plain = u.kind != "" and not (
-        marks or after or before or u.grace or u.barline or u.slur or u.slur_opens or u.slur_closes or u.group
-        or u.size or u.ending or u.forward or u.backward or u.editorial or problems)
-    return u
+                self._says(match[0], Meaning(MeaningKind.SIGN, entry.sign))
+                self._does(entry)
+                if entry.role in _RESETS:
+                    self.unit.reset = True
+            self.at += len(match[0])
+
+    def _says(self, token: str, meaning: Meaning) -> None:
+        self.said.append((self.at, len(token), meaning))
+
+    def _amiss(self, slip: Slip, at: int | None = None) -> None:
+        self.problems.append((self.at if at is None else at, slip))
+
+    def _finished(self) -> Unit:
+        u = self.unit
+        u.marks, u.after, u.before = tuple(self.marks), tuple(self.after), tuple(self.before)
+        u.problems, u.said = tuple(self.problems), tuple(self.said)
+        u.code = u.row + 8 * u.dots + (REST if u.kind is UnitKind.REST else 0)
+        more = (u.marks, u.after, u.before, u.grace, u.barline, u.slur, u.slur_opens, u.slur_closes, u.group, u.size, u.ending,
+                u.forward, u.backward, u.editorial, u.problems)
+        u.plain = u.kind is not UnitKind.SIGNS and not any(more)
+        return u
 
 
-def _bar_sign(u: Unit, kind: str, value: object, at: int, problems: list[tuple[int, str]]) -> None:
-    u.reset = True
-    if kind == "backward":
-        u.backward = True
-    elif kind == "barline":
-        u.barline = str(value)
-    else:
-        problems.append((at, "Here begins a second voice in the same bar; only one voice at a time is read."))
+_DOES: dict[Role, Callable[[_UnitReader, S.Entry], None]] = {
+    Role.MARK: _UnitReader._mark, Role.SIZE: _UnitReader._size, Role.JUMP: _UnitReader._jump,
+    Role.HAIRPIN_END: _UnitReader._hairpin_end, Role.SECOND_VOICE: _UnitReader._second_voice,
+}
+
+
+@lru_cache(maxsize=20_000)
+def unit(cells: str) -> Unit:
+    """Read one unit. What is not understood is in its `problems`, never an error."""
+    return _UnitReader(cells).read()
 
 
 def shape_of(units: list[Unit]) -> tuple[int, ...]:

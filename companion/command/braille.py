@@ -32,7 +32,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.tune import load
 
     page = encode(load(options.tune, part=options.part), width=options.width, pitch_only=options.pitch_only,
-                  contracted=options.contracted, american=options.american)
+                  contracted=options.contracted)
     if options.out:
         write_whole(options.out, to_brf(page, numbered=options.numbered))
         if not options.json:

@@ -18,6 +18,7 @@ def run(options: argparse.Namespace) -> int:
     import json
 
     from companion.braille import read_file
+    from companion.language.braille import reading_json, reading_lines
 
     reading = read_file(options.file)
     if options.out:
@@ -25,9 +26,9 @@ def run(options: argparse.Namespace) -> int:
 
         save(reading.tune, options.out)
     if options.json:
-        print(json.dumps(reading.as_json(), ensure_ascii=False))
+        print(json.dumps(reading_json(options.language, reading), ensure_ascii=False))
     else:
-        print("\n".join(reading.lines(options.american)))
+        print("\n".join(reading_lines(options.language, reading)))
         if options.out:
             print(f"{options.out} written.")
     return 0

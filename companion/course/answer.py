@@ -17,6 +17,7 @@ from companion.course.drill import HIGHER, Item, card, plain_number, said_line
 from companion.course.facts import AMERICAN, PLAIN, VALUE_NAMES, Fact, by_cells, fact, letter_of
 from companion.errors import NothingSung
 from companion.language import English
+from companion.language.braille import say_problem
 from companion.language.cues import ORDINALS, cue_text, in_american, number, ordinal
 from companion.match import Match, Verdict, advise
 from companion.tune import STEPS
@@ -321,7 +322,7 @@ def _decoded(cells: str) -> tuple[tuple[object, ...], str] | None:
         return None
     notes = tuple((n.pitch, n.quarters, n.tie, n.slur_starts, n.slur_stops, n.marks)
                   for n in reading.tune.bars[0].notes)
-    return notes, reading.problems[0].say if reading.problems else ""
+    return notes, say_problem(English(), reading.problems[0]) if reading.problems else ""
 
 
 def _bare(cells: str) -> str:

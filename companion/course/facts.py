@@ -11,28 +11,22 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 
-from companion.braille import say_dots
+from companion.braille import Meaning, MeaningKind, key_cells, say_dots, time_cells
 from companion.braille import signs as S
 from companion.braille import text as T
-from companion.braille.encode import key_cells, time_cells
-from companion.tune import STEPS, VALUES, Key, Pitch, Time
+from companion.tune import STEPS, VALUES, Key, Note, Pitch, Time
 
 VALUE_NAMES = {british: value for value, (british, _) in VALUES.items()}
 AMERICAN = dict(VALUES.values())
 
-#: Signs that stand alone, by the name that the course uses; all cells come from the tables.
-PLAIN: dict[str, str] = {
-    **{words: S.OCTAVES[n] for n, words in enumerate(S.OCTAVE_WORDS)},
-    **{words: S.ACCIDENTALS[n] for n, words in S.ACCIDENTAL_WORDS.items()},
-    "dot": S.DOT, "tie": S.TIE, "slur": S.SLUR, "long slur begins": S.SLUR_OPEN, "long slur ends": S.SLUR_CLOSE,
-    "number sign": S.NUMBER, "repeat from here": S.FORWARD_REPEAT, "repeat to here": S.BACKWARD_REPEAT,
-    "final double bar": S.FINAL_BAR, "double bar": S.DOUBLE_BAR, "bar line": S.SPACE,
-    "word sign": S.WORD, "fermata": S.AFTER["fermata"], "breath mark": S.AFTER["breath"],
-    "getting louder": S.CRESCENDO, "getting softer": S.DIMINUENDO, "louder ends": S.CRESCENDO_END,
-    "softer ends": S.DIMINUENDO_END, "triplet": S.TRIPLET,
-    "staccato": S.BEFORE["staccato"], "accent": S.BEFORE["accent"], "tenuto": S.BEFORE["tenuto"],
-    "music hyphen": S.HYPHEN, "bar repeated": S.BAR_REPEAT, "full bar rest": S.REST_CELLS[Fraction(4)],
-}
+#: Signs that stand alone, by the name that the course uses, which for most is that of the tables.
+COURSE_NAMES = {"breath": "breath mark", "louder from here": "getting louder", "softer from here": "getting softer"}
+#: Signs of the tables that the course teaches. Of two with the same cells the first is the likelier.
+_TAUGHT = (*S.OCTAVE_WORDS, *S.ACCIDENTAL_WORDS.values(), "dot", "tie", "slur", "long slur begins", "long slur ends",
+          "number sign", "repeat from here", "repeat to here", "final double bar", "double bar", "bar line", "word sign",
+          "fermata", "breath", "louder from here", "softer from here", "louder ends", "softer ends", "triplet", "staccato",
+          "accent", "tenuto", "music hyphen", "bar repeated", "full bar rest")
+PLAIN: dict[str, str] = {COURSE_NAMES.get(name, name): S.BY_NAME[name].cells for name in _TAUGHT}
 #: Signs that are told from what stands with them, not from one fixed cell.
 BUILT = ("key signature", "time signature", "ending", "words", "dynamic")
 RESTS = tuple(f"{name} rest" for name in VALUE_NAMES if VALUE_NAMES[name] <= 4)
@@ -82,8 +76,8 @@ def fact(name: str) -> Fact:
         step, octave = found.groups()
         cells = T.note_cells(Pitch(step, S.OCTAVE_WORDS.index(octave)), Fraction(1, 2))
         return Fact(name, cells, frozenset({step, "quaver", octave}), "placed note")
-    if name in PLAIN:
-        return Fact(name, PLAIN[name], frozenset({name}), "sign")
+    if cells := PLAIN.get(name) or (S.BY_NAME[name].cells if name in S.BY_NAME else ""):
+        return Fact(name, cells, frozenset({name}), "sign")
     if found := _REST.fullmatch(name):
         dotted, value = found.groups()
         cells = T.note_cells(None, VALUE_NAMES[value], 1 if dotted else 0)
@@ -101,41 +95,37 @@ def fact(name: str) -> Fact:
     raise KeyError(name)
 
 
-def said_signs(words: str) -> frozenset[str]:
-    """The signs behind what a braille page says of some cells ("C sharp, dotted crotchet", "2 sharps", "slur").
+def said_signs(meaning: Meaning) -> frozenset[str]:
+    """The signs behind what some cells of a braille page say.
 
     What the course does not teach stands for itself, as a sign that no stage introduces.
     """
-    if found := re.fullmatch(r"([A-G])(?: (?:double )?(?:sharp|flat|natural))?, (?:(?:double )?(dotted) )?(.+)",
-                             words):
-        step, dotted, value = found.groups()
-        if value in VALUE_NAMES:
-            return frozenset({step, value} | ({"dot"} if dotted else set()))
-    if words in PLAIN:
-        return frozenset({words})
-    if words in _ELSE:
-        return frozenset({_ELSE[words]})
-    if found := _REST.fullmatch(words):
-        return fact(words).signs
-    if found := re.fullmatch(r"(?:key: )?([1-7]) (sharp|flat)s?", words):
-        return frozenset({"key signature", found[2]})
-    if words == "key: no signs":
-        return frozenset({"key signature", "natural"})
-    if words.endswith(" time"):
-        return frozenset({"time signature"})
-    if words.startswith("ending "):
-        return frozenset({"ending"})
-    if words.startswith("dynamic "):
-        return frozenset({"word sign", "dynamic"})
-    if words.startswith(("words: ",)):
-        return frozenset({"word sign"})
-    if words == "words" or words.startswith(("verse ", "title: ", "heading: ", "page ")):
-        return frozenset({"words"})
-    return frozenset({words})
+    kind = meaning.kind
+    if kind is MeaningKind.SIGN and meaning.sign:
+        return frozenset({COURSE_NAMES.get(meaning.sign.name, meaning.sign.name)})
+    if kind is MeaningKind.NOTE and meaning.note:
+        return _note_signs(meaning.note)
+    if kind is MeaningKind.KEY and meaning.key and meaning.key.fifths:
+        return frozenset({"key signature", "sharp" if meaning.key.fifths > 0 else "flat"})
+    if kind is MeaningKind.BAR_REPEAT and not meaning.numbers:
+        return frozenset({"bar repeated"})
+    return frozenset(_KIND_SIGNS.get(kind, {kind.value}))
 
 
-#: What the encoder says where the course's name differs.
-_ELSE = {"breath": "breath mark", "louder from here": "getting louder", "softer from here": "getting softer"}
+def _note_signs(note: Note) -> frozenset[str]:
+    if note.pitch is None and note.whole_bar:
+        return frozenset({"full bar rest"})
+    if note.grace:
+        return frozenset({"grace note"})
+    value = VALUES[note.base][0]
+    dots = {"dot"} if note.dots else set()
+    return frozenset({f"{value} rest"} | dots if note.pitch is None else {note.pitch.step, value} | dots)
+
+
+_KIND_SIGNS: dict[MeaningKind, set[str]] = {
+    MeaningKind.TIME: {"time signature"}, MeaningKind.ENDING: {"ending"}, MeaningKind.DYNAMIC: {"word sign", "dynamic"},
+    MeaningKind.WORDS: {"word sign"}, MeaningKind.LYRICS: {"words"}, MeaningKind.HEADING: {"words"},
+}
 
 
 @cache

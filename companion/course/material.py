@@ -11,19 +11,22 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from companion.braille import encode, needs_octave, pitch_only_tune
+from companion.braille import Habits, decode, encode, needs_octave, pitch_only_tune
 from companion.braille import signs as S
 from companion.braille import text as T
-from companion.braille.encode import Habits
 from companion.course.facts import fact, said_signs
 from companion.errors import Trouble
+from companion.language import English
+from companion.language.braille import say_meaning
 from companion.messages import _
-from companion.tune import VALUES, Key, LineNote, Note, Pitch, Tune
+from companion.tune import VALUES, Barline, Key, LineNote, Note, Pitch, Tune
 
 #: values: every note a quaver, no rests. octave marks: no marks at all. bars: notes in rows of a few, no bar
 #: lines. key: accidentals written at the notes instead. time: no time signature. words: no words.
 #: bar repeats: equal bars written out each time. groups: every small value written as what it is.
 LEAVE_OUT = ("values", "octave marks", "bars", "key", "time", "words", "bar repeats", "groups")
+
+_ENGLISH = English()
 
 
 ROW = 8  # notes in a line of a beginner: what a finger takes in at one go
@@ -130,7 +133,7 @@ def shown_tune(tune: Tune, leave_out: Collection[str]) -> Tune:
     if "values" in leave_out:
         out = pitch_only_tune(out)
         out = replace(out, bars=tuple(replace(b, forward_repeat=False, backward_repeat=0, ending=(),
-                                              ending_stop=False, barline="", after=()) for b in out.bars))
+                                              ending_stop=False, barline=Barline.PLAIN, after=()) for b in out.bars))
     bars = list(out.bars)
     if "key" in leave_out:
         bars = [replace(b, key=Key() if i == 0 else None) for i, b in enumerate(bars)]
@@ -160,7 +163,7 @@ def make_group(name: str, tune: Tune, index: int, leave_out: Collection[str]) ->
         notes = (*notes[:-1], replace(notes[-1], tie=False))
     # One line of words, so that what is sung has them; repeats and endings belong to the tune, not the bar.
     alone = Tune(title="", bars=(replace(bar, notes=notes, key=key, time=time, forward_repeat=False,
-                                         backward_repeat=0, ending=(), ending_stop=False, barline="", after=()),),
+                                         backward_repeat=0, ending=(), ending_stop=False, barline=Barline.PLAIN, after=()),),
                  phrase_starts=())
     line = alone.line()
     if "bars" in leave_out:
@@ -170,8 +173,10 @@ def make_group(name: str, tune: Tune, index: int, leave_out: Collection[str]) ->
         page = encode(alone, width=120, words=False, title=False, habits=habits(leave_out))
         music = [i for i, text in enumerate(page.lines, 1) if any(k.line == i for k in page.links)]
         cells = "".join(page.lines[i - 1] for i in music).lstrip(S.SPACE).removesuffix(S.FINAL_BAR)
-        words = [s.words for s in page.said if s.line in music and s.words != "final double bar"]
-        signs = frozenset().union(*map(said_signs, words)) | ({"key signature"} if key.fifths else frozenset())
+        meanings = [s.meaning for s in decode(page.lines).said if s.line in music]
+        meanings = [m for m in meanings if m.sign != Barline.FINAL.sign]
+        words = [say_meaning(_ENGLISH, m) for m in meanings]
+        signs = frozenset().union(*map(said_signs, meanings)) | ({"key signature"} if key.fifths else frozenset())
         said = ", ".join(w.replace(", ", " ") for w in words)
     return Group(name, cells, line, said, frozenset(signs), notes, index)
 
@@ -197,8 +202,7 @@ def shown_lines(tune: Tune, leave_out: Collection[str], width: int = 40,
     """A shown tune in lines of cells. With bars left out: rows of a few notes, each beginning afresh."""
     if "bars" not in leave_out:
         words = "words" not in leave_out
-        return tuple(encode(tune, width=width, words=words, title=False, american=american,
-                            habits=habits(leave_out)).lines)
+        return tuple(encode(tune, width=width, words=words, title=False, habits=habits(leave_out)).lines)
     cells = (row_cells(row, leave_out)[0] for row in rows_of(tune))
     return tuple(line[i:i + width] for line in cells for i in range(0, len(line), width))
 
@@ -222,5 +226,5 @@ def page_signs(tune: Tune, leave_out: Collection[str]) -> frozenset[str]:
         _, signs = row_cells([n for _, _, n in tune.written()], leave_out)
         return signs
     page = encode(tune, words="words" not in leave_out, title=False, habits=habits(leave_out))
-    signs = frozenset().union(*(said_signs(s.words) for s in page.said if s.words != "space"))
+    signs = frozenset().union(*(said_signs(s.meaning) for s in decode(page.lines).said))
     return signs | ({"bar line"} if len(tune.bars) > 1 else frozenset())

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import StrEnum
 
-from companion.braille import needs_octave, say_dots, to_dots
+from companion.braille import needs_octave, to_dots
+from companion.language.braille import say_dots
 from companion.language.interface import Language
 from companion.messages import N_
 from companion.tune import Direction, IntervalKind, LineNote, Note, Pitch, direction_of, interval_kind
@@ -132,7 +133,7 @@ def exercise_question(language: Language, kind: ExerciseKind, start: Pitch) -> s
 def note_answer(language: Language, pitch: Pitch, cells: str) -> str:
     """ "C, fourth octave: dot 5, then 1 4 5."."""
     return language.message("{pitch}, {octave}: {dots}.").format(
-        pitch=language.pitch_class(pitch), octave=language.octave(pitch.octave), dots=say_dots(cells))
+        pitch=language.pitch_class(pitch), octave=language.octave(pitch.octave), dots=say_dots(language, cells))
 
 
 def move_answer(language: Language, first: Pitch, second: Pitch) -> str:
@@ -185,7 +186,7 @@ def wrong_note_answer(language: Language, place: int, written: Pitch, right: Pit
 def gap_answer(language: Language, place: int, pitch: Pitch, cells: str) -> str:
     """ "The third note is E: dots 1 2 4."."""
     return language.message("The {place} note is {pitch}: {dots}.").format(
-        place=language.ordinal(place), pitch=language.pitch_class(pitch), dots=say_dots(cells))
+        place=language.ordinal(place), pitch=language.pitch_class(pitch), dots=say_dots(language, cells))
 
 
 def new_start_answer(language: Language, line: Sequence[LineNote], semitones: int) -> str:

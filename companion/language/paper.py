@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from companion.braille import SPACE, say_dots
+from companion.braille import SPACE
+from companion.language.braille import say_dots
 from companion.language.cues import bare
 from companion.language.interface import Language
 from companion.messages import N_
@@ -37,7 +38,7 @@ def untitled_tune(language: Language) -> str:
 
 def cells_in_words(language: Language, line: str) -> str:
     """A line of cells as said, a bar at a time: "Dot 5, then 1 4 5; space; dots 1 5."."""
-    parts = [say_dots(part) for part in line.strip(SPACE).split(SPACE) if part]
+    parts = [say_dots(language, part) for part in line.strip(SPACE).split(SPACE) if part]
     return language.capitalised(language.message("; space; ").join(parts)) + "."
 
 

@@ -21,7 +21,7 @@ from companion.transcribe import (
     doubts,
     length_values,
 )
-from companion.tune import Note, Pitch, Time, Tune
+from companion.tune import Mark, Note, Pitch, Time, Tune
 
 MOST_DOUBTS = 12  # more than this are too many to be heard; the surest of them are left out
 
@@ -139,7 +139,7 @@ def _tuplet(language: Language, note: Note, text: str) -> str:
 
 
 def _with_breath(language: Language, note: Note, text: str) -> str:
-    return language.message("{note}, breath").format(note=text) if "breath" in note.marks else text
+    return language.message("{note}, breath").format(note=text) if Mark.BREATH in note.marks else text
 
 
 def score_json(language: Language, notation: Notation) -> dict[str, Any]:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from companion.braille import note_cells, say_note, to_dots
+from companion.braille import note_cells, to_dots
 from companion.ear import hear_pitch
 from companion.errors import NothingSung, Trouble
 from companion.language import Language, cue_text
+from companion.language.braille import say_note
 from companion.match import Advice, Match, Verdict, advise, match_take
 from companion.messages import _
 from companion.tune import LineNote, Tune, load
@@ -84,7 +85,7 @@ def say_cell(language: Language, tune: Tune, note: LineNote) -> str:
     """The same in words: "C, fourth octave: dot 5, then 1 4 5"."""
     bar, place = note.sources[0]
     written = tune.bars[bar].notes[place]
-    return say_note(written.pitch, cell_of(tune, note)[1], written.base, written.dots, language.code == "en_US")
+    return say_note(language, written.pitch, cell_of(tune, note)[1], written.base, written.dots)
 
 
 def chosen_line(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:

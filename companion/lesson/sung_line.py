@@ -14,7 +14,7 @@ import numpy as np
 
 from companion.ear import PitchTrack, SungNote
 from companion.transcribe import sung_notes
-from companion.tune import Bar, Key, LineNote, Note, Time, Tune, spell
+from companion.tune import Bar, Barline, Key, LineNote, Note, Time, Tune, spell
 
 #: Values that a note of an echoed line may have, in crotchets.
 LENGTHS = (Fraction(1, 2), Fraction(1), Fraction(3, 2), Fraction(2), Fraction(3), Fraction(4))
@@ -89,7 +89,7 @@ def tune_of(track: PitchTrack, title: str) -> SungLine | None:
     beats = -(-total // 1)
     if beats > total:
         notes.append(Note(pitch=None, base=Fraction(1, 2)))
-    bar = Bar(number=1, notes=tuple(notes), key=key, time=Time((int(beats),), 4), barline="final")
+    bar = Bar(number=1, notes=tuple(notes), key=key, time=Time((int(beats),), 4), barline=Barline.FINAL)
     tune = Tune(title=title, bars=(bar,), quarter_bpm=round(60 / quarter_s), phrase_starts=(1,))
     return SungLine(tune, tuple(replace(n, phrase=1) for n in tune.line()), quarter_s, off)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from companion.transcribe.folk_counts import TICKS, TIMES, ticks_of
-from companion.tune import Bar, Key, Note, Syllable, Time, Tune, Tuplet, spell
+from companion.tune import Bar, Barline, Key, Mark, Note, Syllable, Time, Tune, Tuplet, spell
 
 FEWEST_NOTES, FEWEST_TO_A_BREATH = 3, 4  # in a phrase that a rest ends, and in one that only a breath ends
 
@@ -140,14 +140,14 @@ class _Bars:
             for k, (base, dots) in enumerate(values, 1):
                 tie = goes_on or k < len(values)
                 self.notes[-1].append(Note(pitch=spell(note.midi, self.key), base=base, dots=dots, tie=tie,
-                                           marks=("breath",) if breath and not tie else (), syllables=syllables))
+                                           marks=(Mark.BREATH,) if breath and not tie else (), syllables=syllables))
                 syllables = ()
 
     def triplet(self, note: ScoreNote, base: Fraction, breath: bool) -> None:
         for _ in self._parts(note.ticks):  # one part: a triplet does not leave its bar
             self.notes[-1].append(Note(
                 pitch=spell(note.midi, self.key), base=base, tuplet=Tuplet(3, 2, ("start", "", "stop")[note.triplet - 1]),
-                marks=("breath",) if breath else (), syllables=(note.syllable,) if note.syllable else ()))
+                marks=(Mark.BREATH,) if breath else (), syllables=(note.syllable,) if note.syllable else ()))
 
 
 def lay_out(notes: Sequence[ScoreNote], time: Time, place: int, key: Key, title: str = "",
@@ -170,5 +170,5 @@ def lay_out(notes: Sequence[ScoreNote], time: Time, place: int, key: Key, title:
     last = len(bars.notes) - 1
     return Tune(title=title, quarter_bpm=quarter_bpm, phrase_starts=tuple(starts) if len(starts) > 1 else None, bars=tuple(
         Bar(number=k if place else k + 1, notes=tuple(written), key=None if k else key, time=None if k else time,
-            barline="final" if k == last else "")
+            barline=Barline.FINAL if k == last else Barline.PLAIN)
         for k, written in enumerate(bars.notes)))

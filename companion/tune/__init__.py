@@ -4,8 +4,6 @@ from companion.tune.catalogue import Entry, IntervalKind, catalogue, describe, i
 from companion.tune.convert import from_music21, split_value
 from companion.tune.files import find, load, save, shipped_names
 from companion.tune.model import (
-    JUMPS,
-    MARKS,
     STEP_SEMITONES,
     STEPS,
     VALUES,
@@ -23,10 +21,24 @@ from companion.tune.model import (
 )
 from companion.tune.musicxml import to_musicxml
 from companion.tune.reach import PLAIN_WALL, Wall, heights_cm, wall_for
+from companion.tune.signs import (
+    ACCIDENTALS,
+    CELL_BASE,
+    Barline,
+    DirectionKind,
+    Display,
+    Grace,
+    Jump,
+    Mark,
+    Sign,
+    Stands,
+    cells,
+)
 from companion.tune.tune import Tune
 from companion.tune.voice import Fit, fit, spell, transpose, transposed_key
 
-__all__ = ["JUMPS", "MARKS", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Direction", "Entry", "Fit",
-           "IntervalKind", "Key", "LineNote", "Note", "Pitch", "ScoreDirection", "Syllable", "Time", "Tune", "Tuplet", "Wall",
-           "catalogue", "describe", "direction_of", "find", "fit", "from_music21", "heights_cm", "interval_kind", "load",
-           "save", "shipped_names", "spell", "split_value", "to_musicxml", "transpose", "transposed_key", "wall_for"]
+__all__ = ["ACCIDENTALS", "CELL_BASE", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Barline", "Direction",
+           "DirectionKind", "Display", "Entry", "Fit", "Grace", "IntervalKind", "Jump", "Key", "LineNote", "Mark", "Note",
+           "Pitch", "ScoreDirection", "Sign", "Stands", "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue", "cells",
+           "describe", "direction_of", "find", "fit", "from_music21", "heights_cm", "interval_kind", "load", "save",
+           "shipped_names", "spell", "split_value", "to_musicxml", "transpose", "transposed_key", "wall_for"]

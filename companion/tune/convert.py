@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune.model import JUMPS, VALUES, Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tuplet
+from companion.tune.model import VALUES, Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tuplet
+from companion.tune.signs import Barline, DirectionKind, Display, Grace, Jump, Mark
 from companion.tune.tune import Tune
 
 #: music21's names of note values.
@@ -24,18 +27,6 @@ MOST_ALTERED = 2  # semitones: the double sharp and the double flat are the fart
 #: Octaves that braille has marks for: the seven, and one below and above them (MBC 2015, 3.2). No voice
 #: comes near either end, so a note beyond them is a slip.
 OCTAVES = range(0, 9)
-
-_ARTICULATIONS = {
-    "Staccato": "staccato", "Staccatissimo": "staccatissimo", "Spiccato": "staccatissimo", "Accent": "accent",
-    "StrongAccent": "strong accent", "Tenuto": "tenuto", "DetachedLegato": "staccato-tenuto",
-    "BreathMark": "breath",
-}  # fmt: skip
-_ORNAMENTS = {
-    "Trill": "trill", "Turn": "turn", "InvertedTurn": "inverted turn", "Mordent": "mordent",
-    "InvertedMordent": "inverted mordent", "HalfStepTrill": "trill", "WholeStepTrill": "trill",
-    "WholeStepMordent": "mordent", "HalfStepMordent": "mordent", "WholeStepInvertedMordent": "inverted mordent",
-    "HalfStepInvertedMordent": "inverted mordent",
-}  # fmt: skip
 
 
 @dataclass
@@ -84,7 +75,8 @@ def _spans(part: Any) -> _Spans:
             spans.slur_starts[id(first)] += 1
             spans.slur_stops[id(last)] += 1
         elif type(sp).__name__ in ("Crescendo", "Diminuendo"):
-            spans.hairpins.setdefault(id(first), []).append(ScoreDirection(type(sp).__name__.lower()))
+            spans.hairpins.setdefault(id(first), []).append(
+                ScoreDirection(DirectionKind(type(sp).__name__.lower())))
             spans.hairpin_ends.add(id(last))
         elif isinstance(sp, spanner.RepeatBracket):
             numbers = tuple(sp.numberRange) or (1,)
@@ -115,12 +107,16 @@ def _bar(measure: Any, where: int, spans: _Spans, hairpin_over: bool) -> tuple[B
         ending=ending, ending_stop=ending_stop, barline=_barline(right), after=tuple(after)), hairpin_over
 
 
-def _barline(right: Any) -> str:
-    if right is None:
-        return ""
-    kind = str(right.type)
-    return {"final": "final", "double": "double", "light-light": "double", "light-heavy": "final",
-            "dotted": "dotted", "dashed": "dotted", "none": "none"}.get(kind, "")
+@lru_cache(maxsize=1)
+def _barlines() -> dict[str, Barline]:
+    """Bar lines by music21's name of their style, made from the rows of `Barline`."""
+    from music21 import bar
+
+    return {bar.barTypeDict.get(style, style): line for line in Barline for style in line.sign.musicxml}
+
+
+def _barline(right: Any) -> Barline:
+    return Barline.PLAIN if right is None else _barlines().get(str(right.type), Barline.PLAIN)
 
 
 def _signatures(measure: Any) -> tuple[Key | None, Time | None]:
@@ -168,7 +164,7 @@ def _bar_notes(measure: Any, where: int, spans: _Spans,
             sung_until = e.offset + e.duration.quarterLength
         if getattr(e, "style", None) is not None and getattr(e.style, "hideObjectOnPrint", False) and e.isRest:
             continue
-        before = [ScoreDirection("hairpin end")] * hairpin_over + said + spans.hairpins.get(id(e), [])
+        before = [ScoreDirection(DirectionKind.HAIRPIN_END)] * hairpin_over + said + spans.hairpins.get(id(e), [])
         said, hairpin_over = [], id(e) in spans.hairpin_ends
         notes += _note(e, measure, before, spans.slur_starts[id(e)], spans.slur_stops[id(e)])
     return notes, said, hairpin_over
@@ -210,42 +206,42 @@ def _is_note(e: Any) -> bool:
 def _directions(e: Any) -> list[ScoreDirection]:
     classes = e.classes
     if "Dynamic" in classes:
-        return [ScoreDirection("dynamic", str(e.value))]
+        return [ScoreDirection(DirectionKind.DYNAMIC, str(e.value))]
     if "MetronomeMark" in classes:
         out = []
         if e.text and not e.textImplicit:
-            out.append(ScoreDirection("words", str(e.text)))
+            out.append(ScoreDirection(DirectionKind.WORDS, str(e.text)))
         if e.number and e.number > 0 and not e.numberImplicit:
-            out.append(ScoreDirection("metronome", f"{Fraction(e.referent.quarterLength).limit_denominator(64)}="
-                                              f"{e.number:g}"))
+            beat = Fraction(e.referent.quarterLength).limit_denominator(64)
+            out.append(ScoreDirection(DirectionKind.METRONOME, f"{beat}={e.number:g}"))
         return out
     if "TempoText" in classes:
-        return [ScoreDirection("words", str(e.text))]
+        return [ScoreDirection(DirectionKind.WORDS, str(e.text))]
     if "RepeatExpression" in classes:
-        text = {"DaCapo": "da capo", "DaCapoAlFine": "da capo al fine", "DaCapoAlCoda": "da capo al coda",
-                "DalSegno": "dal segno", "DalSegnoAlFine": "dal segno al fine",
-                "DalSegnoAlCoda": "dal segno al coda", "Segno": "segno", "Coda": "coda",
-                "Fine": "fine"}.get(classes[0], "")
-        return [ScoreDirection("jump", text)] if text in JUMPS else []
+        return _jump(re.sub("(?<!^)(?=[A-Z])", " ", classes[0]).lower())  # DaCapoAlFine
     if "TextExpression" in classes:
         text = str(e.content).strip()
-        if text.lower().rstrip(".") in JUMPS:
-            return [ScoreDirection("jump", text.lower().rstrip("."))]
-        return [ScoreDirection("words", text)] if text else []
+        if jump := _jump(text.lower().rstrip(".")):
+            return jump
+        return [ScoreDirection(DirectionKind.WORDS, text)] if text else []
     return []
+
+
+def _jump(text: str) -> list[ScoreDirection]:
+    return [ScoreDirection(DirectionKind.JUMP, text)] if text in list(Jump) else []
 
 
 def _note(e: Any, measure: Any, before: list[ScoreDirection], slur_starts: int, slur_stops: int) -> list[Note]:
     duration = e.duration
-    grace = ""
+    grace = Grace.NONE
     if duration.isGrace:
-        grace = "short" if getattr(duration, "slash", True) else "long"
+        grace = Grace.SHORT if getattr(duration, "slash", True) else Grace.LONG
     full_bar = bool(e.isRest and (getattr(e, "fullMeasure", False) is True
                                   or (duration.type == "whole" and not duration.dots
                                       and measure.barDuration.quarterLength != 4
                                       and duration.quarterLength >= measure.barDuration.quarterLength)))
     if full_bar:
-        return [Note(pitch=None, base=Fraction(4), whole_bar=True, before=tuple(before))]
+        return [Note(pitch=None, base=Fraction(4), whole_bar=True, marks=_marks(e), before=tuple(before))]
     if duration.type in ("complex", "inexpressible", "zero", "longa", "maxima") and not grace:
         return _split(e, before, slur_starts, slur_stops)
     base = TYPES.get(duration.type)
@@ -257,16 +253,16 @@ def _note(e: Any, measure: Any, before: list[ScoreDirection], slur_starts: int, 
         t = duration.tuplets[0]
         place = {"start": "start", "stop": "stop", "startStop": "single"}.get(t.type or "", "")
         tuplet = Tuplet(int(t.numberNotesActual), int(t.numberNotesNormal), place)
-    pitch, accidental = None, ""
+    pitch, accidental = None, Display.NEEDED
     if not e.isRest:
         pitch, accidental = _pitch(e, measure)
     return [Note(pitch=pitch, base=base, dots=int(duration.dots), tuplet=tuplet, grace=grace,
                  tie=e.tie is not None and e.tie.type in ("start", "continue"), accidental=accidental,
-                 slur_starts=slur_starts, slur_stops=slur_stops, marks=_marks(e, grace),
+                 slur_starts=slur_starts, slur_stops=slur_stops, marks=_marks(e),
                  syllables=_syllables(e), before=tuple(before))]
 
 
-def _pitch(e: Any, measure: Any) -> tuple[Pitch, str]:
+def _pitch(e: Any, measure: Any) -> tuple[Pitch, Display]:
     p = e.pitches[0] if e.isChord else e.pitch
     if p.microtone.cents or (p.accidental is not None and p.accidental.alter != int(p.accidental.alter)):
         raise Trouble(_("Bar {number} has a microtone (near {step}{implicitOctave}); only whole semitones can be "
@@ -278,25 +274,39 @@ def _pitch(e: Any, measure: Any) -> tuple[Pitch, str]:
     if abs(p.alter) > MOST_ALTERED:
         raise Trouble(_("Bar {number} has a note raised or lowered by more than two semitones, which has no sign. "
                         "Write it by another letter.").format(number=measure.number))
-    accidental = ""
+    accidental = Display.NEEDED
     if p.accidental is not None:
         if p.accidental.displayStyle in ("parentheses", "bracket"):
-            accidental = "editorial"
+            accidental = Display.EDITORIAL
         elif p.accidental.displayType in ("always", "unless-repeated", "even-tied") or \
                 (p.accidental.name == "natural" and p.accidental.displayStatus):
-            accidental = "shown"
+            accidental = Display.SHOWN
     return Pitch(p.step, int(p.implicitOctave), int(p.alter)), accidental
 
 
-def _marks(e: Any, grace: str) -> tuple[str, ...]:
-    marks = [_ARTICULATIONS[c] for a in e.articulations if (c := type(a).__name__) in _ARTICULATIONS]
-    for x in e.expressions:
-        name = type(x).__name__
-        if name == "Fermata":
-            marks.append("fermata")
-        elif name in _ORNAMENTS:
-            marks.append(_ORNAMENTS[name])
-    return tuple(dict.fromkeys(marks))
+@lru_cache(maxsize=1)
+def _mark_classes() -> dict[str, Mark]:
+    """Marks by the music21 class that each of their MusicXML elements is read as.
+
+    Raises KeyError for a row whose element music21 does not read: it would get lost.
+    """
+    from music21.musicxml import xmlObjects
+
+    groups = {"articulations": xmlObjects.ARTICULATION_MARKS, "ornaments": xmlObjects.ORNAMENT_MARKS,
+              "technical": xmlObjects.TECHNICAL_MARKS}
+    out = {}
+    for mark in Mark:
+        for path in mark.sign.musicxml:
+            group, _slash, element = path.rpartition("/")
+            out[groups[group][element].__name__ if group else element.capitalize()] = mark
+    return out
+
+
+def _marks(e: Any) -> tuple[Mark, ...]:
+    known = _mark_classes()
+    # A trill on a half step and one on a whole step are classes of their own in music21.
+    names = [re.sub("^(HalfStep|WholeStep)", "", type(x).__name__) for x in (*e.articulations, *e.expressions)]
+    return tuple(dict.fromkeys(known[name] for name in names if name in known))
 
 
 def _syllables(e: Any) -> tuple[Syllable | None, ...]:
@@ -349,6 +359,6 @@ def _split(e: Any, before: list[ScoreDirection], slur_starts: int, slur_stops: i
         notes.append(Note(
             pitch=pitch, base=base, dots=dots, tie=pitch is not None and (tie or not last),
             slur_starts=slur_starts if first else 0, slur_stops=slur_stops if last else 0,
-            marks=_marks(e, "") if first else (), syllables=_syllables(e) if first else (),
+            marks=_marks(e) if first else (), syllables=_syllables(e) if first else (),
             before=tuple(before) if first else ()))
     return notes

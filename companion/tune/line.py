@@ -11,6 +11,7 @@ from companion.errors import Trouble
 from companion.messages import _
 from companion.tune.model import Bar, LineNote, Note, ScoreDirection, Syllable, Time
 from companion.tune.phrases import phrase_numbers
+from companion.tune.signs import DirectionKind
 
 MOST_BARS = 2000  # a tune whose repeats unfold to more than this is written wrongly
 
@@ -95,7 +96,7 @@ def _times(bars: Sequence[Bar], section: int, at: int) -> int:
 
 
 def _jumps(bar: Bar) -> list[ScoreDirection]:
-    return [d for d in [*(d for n in bar.notes for d in n.before), *bar.after] if d.kind == "jump"]
+    return [d for d in [*(d for n in bar.notes for d in n.before), *bar.after] if d.kind is DirectionKind.JUMP]
 
 
 def _jump(bars: Sequence[Bar]) -> tuple[int | None, str]:

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from companion.tune.signs import Barline, DirectionKind, Display, Grace, Mark
+
 
 class Direction(StrEnum):
     """Which way a move goes. The values are those of the JSON that programs read."""
@@ -49,19 +51,6 @@ VALUES: dict[Fraction, tuple[str, str]] = {
     Fraction(1, 16): ("hemidemisemiquaver", "sixty-fourth note"),
     Fraction(1, 32): ("semihemidemisemiquaver", "hundred-and-twenty-eighth note"),
 }
-
-#: Signs that stand at one note. The braille tables and the MusicXML reader use these words and no others.
-MARKS = (
-    "staccato", "staccatissimo", "accent", "strong accent", "tenuto", "staccato-tenuto",
-    "fermata", "breath",
-    "trill", "turn", "inverted turn", "mordent", "inverted mordent",
-    "appoggiatura", "short appoggiatura",
-)  # fmt: skip
-
-#: What a tune may say between bars or before a note about where to go.
-JUMPS = ("segno", "coda", "to coda", "da capo", "dal segno", "fine",
-         "da capo al fine", "dal segno al fine", "da capo al coda", "dal segno al coda")  # fmt: skip
-
 
 @dataclass(frozen=True, slots=True, order=False)
 class Pitch:
@@ -112,12 +101,11 @@ class Tuplet:
 class ScoreDirection:
     """Something said before a note.
 
-    kind: "words" (text as printed), "dynamic" (text is "p", "mf", "sfz" ...), "crescendo", "diminuendo",
-    "hairpin end", "metronome" (text like "1=96": the beat's value in quarters, then beats a minute),
-    or "jump" (text is one of JUMPS).
+    text: words as printed; a dynamic as "p", "mf", "sfz"; a metronome mark as "1=96", the beat's value in quarters,
+    then beats a minute; the value of a `Jump`; else "".
     """
 
-    kind: str
+    kind: DirectionKind
     text: str = ""
 
 
@@ -127,10 +115,10 @@ class Note:
 
     base: undotted value in quarters, a key of VALUES. dots: 0 to 3.
     whole_bar: a rest that fills the bar, whatever the time signature.
-    grace: "" for an ordinary note, else "short" or "long"; a grace note has no time of its own.
+    grace: a grace note has no time of its own.
     tie: tied to the next note of the same pitch.
-    accidental: "" as the key and bar demand; "shown" printed although not needed (a reminder);
-    "editorial" in brackets or above the note; "hidden" not printed although it would be needed.
+    accidental: SHOWN is printed although not needed (a reminder), EDITORIAL in brackets or above the note, HIDDEN
+    not printed although it would be needed.
     slur_starts, slur_stops: how many slurs begin and end at this note.
     syllables: one per verse, None where a verse has no new syllable here.
     before: directions that stand before the note.
@@ -141,12 +129,12 @@ class Note:
     dots: int = 0
     tuplet: Tuplet | None = None
     whole_bar: bool = False
-    grace: str = ""
+    grace: Grace = Grace.NONE
     tie: bool = False
-    accidental: str = ""
+    accidental: Display = Display.NEEDED
     slur_starts: int = 0
     slur_stops: int = 0
-    marks: tuple[str, ...] = ()
+    marks: tuple[Mark, ...] = ()
     syllables: tuple[Syllable | None, ...] = ()
     before: tuple[ScoreDirection, ...] = ()
 
@@ -230,7 +218,7 @@ class Bar:
     key, time: only where they are given or change; the first bar carries the first ones.
     backward_repeat: how many times in all the part is sung (2 for a plain repeat), 0 for none.
     ending: numbers of the ending that begins here, empty for none; ending_stop: that ending ends here.
-    barline: at its right, "" plain, "double", "final", "dotted" or "none".
+    barline: at its right.
     after: directions after the last note (a closing "da capo", say).
     """
 
@@ -242,7 +230,7 @@ class Bar:
     backward_repeat: int = 0
     ending: tuple[int, ...] = ()
     ending_stop: bool = False
-    barline: str = ""
+    barline: Barline = Barline.PLAIN
     after: tuple[ScoreDirection, ...] = ()
 
     @property

@@ -8,22 +8,17 @@ from xml.etree import ElementTree as ET
 
 from companion.tune.convert import TYPES, split_value
 from companion.tune.model import Bar, Note, ScoreDirection
+from companion.tune.signs import ACCIDENTALS, Barline, DirectionKind, Display, Grace, Jump
 from companion.tune.tune import Tune
 
 _TYPE_NAMES = {value: name for name, value in TYPES.items()}
-_ARTICULATION_TAGS = {
-    "staccato": "staccato", "staccatissimo": "staccatissimo", "accent": "accent",
-    "strong accent": "strong-accent", "tenuto": "tenuto", "staccato-tenuto": "detached-legato",
-    "breath": "breath-mark",
-}  # fmt: skip
-_ORNAMENT_TAGS = {
-    "trill": "trill-mark", "turn": "turn", "inverted turn": "inverted-turn", "mordent": "mordent",
-    "inverted mordent": "inverted-mordent",
-}  # fmt: skip
 #: Clefs: sign, line, octaves by which they move, and the lowest and highest line in steps of the staff above C0.
 _CLEFS = (("G", 2, 0, 30, 38), ("G", 2, -1, 23, 31), ("F", 4, 0, 18, 26))
 _LEDGER_LINES = 1.0  # so many a note are usual in the treble clef: from more on another clef is easier to read
-_ACCIDENTAL_TAGS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+#: Elements that gather marks, in the order in which they are written; others follow, and marks that need none.
+_GROUPS = ("ornaments", "technical", "articulations")
+_WEDGES = {DirectionKind.CRESCENDO: "crescendo", DirectionKind.DIMINUENDO: "diminuendo",
+           DirectionKind.HAIRPIN_END: "stop"}
 
 
 def to_musicxml(tune: Tune) -> bytes:
@@ -51,8 +46,8 @@ def _write_bars(part: ET.Element, tune: Tune) -> None:
         measure = ET.SubElement(part, "measure", {"number": str(bar.number), **implicit})
         _write_left(measure, bar)
         _write_attributes(measure, bar, divisions if index == 0 else None, _clef(tune) if index == 0 else None)
-        if index == 0 and tune.quarter_bpm and not any(d.kind == "metronome" for n in bar.notes for d in n.before):
-            _write_direction(measure, ScoreDirection("metronome", f"1={tune.quarter_bpm:g}"))
+        if index == 0 and tune.quarter_bpm and not any(d.kind is DirectionKind.METRONOME for n in bar.notes for d in n.before):
+            _write_direction(measure, ScoreDirection(DirectionKind.METRONOME, f"1={tune.quarter_bpm:g}"))
         for note in bar.notes:
             for said in note.before:
                 _write_direction(measure, said)
@@ -109,32 +104,36 @@ def _clef(tune: Tune) -> tuple[str, int, int]:
 
 
 def _write_direction(measure: ET.Element, said: ScoreDirection) -> None:
-    direction = ET.SubElement(measure, "direction", placement="below" if said.kind == "dynamic" else "above")
+    placement = "below" if said.kind is DirectionKind.DYNAMIC else "above"
+    direction = ET.SubElement(measure, "direction", placement=placement)
     kind = ET.SubElement(direction, "direction-type")
-    if said.kind == "dynamic":
+    if said.kind is DirectionKind.DYNAMIC:
         ET.SubElement(ET.SubElement(kind, "dynamics"), said.text)
-    elif said.kind in ("crescendo", "diminuendo"):
-        ET.SubElement(kind, "wedge", type=said.kind)
-    elif said.kind == "hairpin end":
-        ET.SubElement(kind, "wedge", type="stop")
-    elif said.kind == "metronome":
-        unit, number = said.text.split("=")
-        base, dots = split_value(Fraction(unit))[0]
-        mark = ET.SubElement(kind, "metronome")
-        ET.SubElement(mark, "beat-unit").text = _TYPE_NAMES[base]
-        for _ in range(dots):
-            ET.SubElement(mark, "beat-unit-dot")
-        ET.SubElement(mark, "per-minute").text = number
-        ET.SubElement(direction, "sound", tempo=f"{float(Fraction(unit)) * float(number):g}")
-    elif said.kind == "jump" and said.text in ("segno", "coda"):
-        ET.SubElement(kind, said.text)
+    elif said.kind in _WEDGES:
+        ET.SubElement(kind, "wedge", type=_WEDGES[said.kind])
+    elif said.kind is DirectionKind.METRONOME:
+        _write_metronome(direction, kind, said.text)
+    elif said.kind is DirectionKind.JUMP:
+        jump = Jump(said.text)
+        if jump.sign:
+            ET.SubElement(kind, jump.value)
+        else:
+            ET.SubElement(kind, "words").text = said.text
+        if jump.sound:
+            ET.SubElement(direction, "sound", dict([jump.sound]))
     else:
         ET.SubElement(kind, "words").text = said.text
-        sound = {"da capo": {"dacapo": "yes"}, "dal segno": {"dalsegno": "segno"}, "fine": {"fine": "yes"},
-                 "to coda": {"tocoda": "coda"}}
-        for start, attributes in sound.items():
-            if said.kind == "jump" and said.text.startswith(start):
-                ET.SubElement(direction, "sound", attributes)
+
+
+def _write_metronome(direction: ET.Element, kind: ET.Element, text: str) -> None:
+    unit, number = text.split("=")
+    base, dots = split_value(Fraction(unit))[0]
+    mark = ET.SubElement(kind, "metronome")
+    ET.SubElement(mark, "beat-unit").text = _TYPE_NAMES[base]
+    for _ in range(dots):
+        ET.SubElement(mark, "beat-unit-dot")
+    ET.SubElement(mark, "per-minute").text = number
+    ET.SubElement(direction, "sound", tempo=f"{float(Fraction(unit)) * float(number):g}")
 
 
 def _write_note(measure: ET.Element, note: Note, divisions: int, tied: bool, slurs: list[int]) -> None:
@@ -142,7 +141,7 @@ def _write_note(measure: ET.Element, note: Note, divisions: int, tied: bool, slu
     element = ET.SubElement(measure, "note")
     tie_stops = tied and note.pitch is not None and not note.grace
     if note.grace:
-        ET.SubElement(element, "grace", {"slash": "yes"} if note.grace == "short" else {"slash": "no"})
+        ET.SubElement(element, "grace", {"slash": "yes"} if note.grace is Grace.SHORT else {"slash": "no"})
     _write_pitch(element, note)
     if not note.grace:
         ET.SubElement(element, "duration").text = str(int(note.quarters * divisions))
@@ -173,9 +172,9 @@ def _write_value(element: ET.Element, note: Note) -> None:
         ET.SubElement(element, "type").text = _TYPE_NAMES[note.base]
         for _ in range(note.dots):
             ET.SubElement(element, "dot")
-    if note.pitch is not None and note.accidental in ("shown", "editorial"):
-        brackets = {"parentheses": "yes"} if note.accidental == "editorial" else {"cautionary": "yes"}
-        ET.SubElement(element, "accidental", brackets).text = _ACCIDENTAL_TAGS[note.pitch.alter]
+    if note.pitch is not None and note.accidental in (Display.SHOWN, Display.EDITORIAL):
+        brackets = {"parentheses": "yes"} if note.accidental is Display.EDITORIAL else {"cautionary": "yes"}
+        ET.SubElement(element, "accidental", brackets).text = ACCIDENTALS[note.pitch.alter].musicxml[0]
     if note.tuplet:
         change = ET.SubElement(element, "time-modification")
         ET.SubElement(change, "actual-notes").text = str(note.tuplet.actual)
@@ -223,24 +222,22 @@ def _write_slurs(notations: ET.Element, note: Note, slurs: list[int]) -> None:
 
 
 def _write_marks(notations: ET.Element, note: Note) -> None:
-    ornaments = [_ORNAMENT_TAGS[m] for m in note.marks if m in _ORNAMENT_TAGS]
-    if ornaments:
-        group = ET.SubElement(notations, "ornaments")
-        for tag in ornaments:
-            ET.SubElement(group, tag)
-    articulations = [_ARTICULATION_TAGS[m] for m in note.marks if m in _ARTICULATION_TAGS]
-    if articulations:
-        group = ET.SubElement(notations, "articulations")
-        for tag in articulations:
-            ET.SubElement(group, tag)
-    if "fermata" in note.marks:
-        ET.SubElement(notations, "fermata")
+    gathered: dict[str, list[str]] = {group: [] for group in _GROUPS}
+    for mark in note.marks:
+        group, _slash, element = mark.sign.musicxml[0].rpartition("/")
+        gathered.setdefault(group, []).append(element)
+    for group, elements in gathered.items():
+        parent = ET.SubElement(notations, group) if group and elements else notations
+        for element in elements:
+            ET.SubElement(parent, element)
 
 
 def _write_right(measure: ET.Element, bar: Bar, tune: Tune) -> None:
     last = bar is tune.bars[-1]
-    style = {"double": "light-light", "final": "light-heavy", "dotted": "dotted", "none": "none"}.get(
-        bar.barline, "light-heavy" if last and not bar.backward_repeat else "")
+    line = bar.barline
+    if line is Barline.PLAIN and last and not bar.backward_repeat:
+        line = Barline.FINAL
+    style = "" if line is Barline.PLAIN else line.sign.musicxml[0]
     if not (style or bar.backward_repeat or bar.ending_stop):
         return
     right = ET.SubElement(measure, "barline", location="right")

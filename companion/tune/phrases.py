@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from companion.tune.model import LineNote, Note, Time
+from companion.tune.signs import Mark
 
 LONG_NOTES = 12  # a phrase of more notes than one breath carries is looked at again
 FEW_NOTES = 3  # a cut that would leave fewer notes than this is no phrase
@@ -27,7 +28,7 @@ def phrase_numbers(line: Sequence[LineNote], first: Sequence[Note], last: Sequen
     starts = set()
     for i in range(1, len(line)):
         before = line[i - 1]
-        if "breath" in last[i - 1].marks or before.rest_after >= time.beat or _line_of_words_ends(line, i):
+        if Mark.BREATH in last[i - 1].marks or before.rest_after >= time.beat or _line_of_words_ends(line, i):
             starts.add(i)
     if not starts:
         starts = _slurs(first, last)

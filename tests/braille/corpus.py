@@ -11,6 +11,10 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from companion.braille import Habits
+from companion.braille.encode import _plain, heading
+from companion.braille.lines import Lines
+from companion.braille.pieces import Encoder
 from companion.tune import Tune, from_music21
 
 SPACE = "⠀"
@@ -81,9 +85,17 @@ def align(ours: list[str], theirs: list[str]) -> list[tuple[str, str]]:
     return out + [("", group) for group in theirs[k:]]
 
 
-def our_groups(tune: Tune) -> list[str]:
-    from companion.braille.encode import one_line
+def one_line(tune: Tune, habits: Habits | None = None) -> str:
+    """All the music in one line of any length, without heading: for comparisons in which layout decides nothing."""
+    encoder = Encoder(tune, False, False, habits or Habits())
+    encoder.hoisted = heading(tune, False)[2]
+    page = Lines(1_000_000)
+    _plain(tune, encoder, page)
+    page.end()
+    return "".join(page.lines)
 
+
+def our_groups(tune: Tune) -> list[str]:
     return [g for g in one_line(tune).split(SPACE) if g]
 
 

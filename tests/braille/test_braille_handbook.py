@@ -3,10 +3,10 @@ music21.braille.test carries them: each within our scope cell for cell, layout a
 the rule that says why."""
 
 import pytest
-from braille.corpus import SPACE, Example, handbook, printed, same, tune_of
+from braille.corpus import SPACE, Example, handbook, one_line, printed, same, tune_of
 
-from companion.braille import decode
-from companion.braille.encode import Habits, _heading, one_line
+from companion.braille import Habits, decode
+from companion.braille.encode import heading
 
 #: Within scope, and different. Fewer than 8 may be.
 DIFFERENT = {
@@ -52,11 +52,11 @@ def count(examples: list[Example] | None = None) -> dict[str, object]:
             out["clefs"] += 1
         else:
             tune = tune_of(example)
-            heading, groups = printed(example.lines)
+            printed_heading, groups = printed(example.lines)
             ours = [g for g in one_line(tune, habits(example)).split(SPACE) if g]
-            head = [text for text in _heading(tune, False)[:2] if text]
+            head = [text for text in heading(tune, False)[:2] if text]
             if (len(ours) == len(groups) and all(map(same, ours, groups))
-                    and SPACE.join(heading) == SPACE.join(head)):
+                    and SPACE.join(printed_heading) == SPACE.join(head)):
                 matching += 1
             else:
                 differing.add(example.name)

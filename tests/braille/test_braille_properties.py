@@ -14,7 +14,28 @@ from hypothesis import strategies as st
 
 from companion.braille import Habits, decode, encode, from_brf, lines_of, needs_octave, signs, to_brf
 from companion.errors import Trouble
-from companion.tune import STEPS, Bar, Key, Note, Pitch, ScoreDirection, Time, Tune, Tuplet, load, shipped_names
+from companion.language import English
+from companion.language.braille import reading_json, reading_lines, say_meaning, say_problem
+from companion.tune import (
+    STEPS,
+    Bar,
+    Barline,
+    DirectionKind,
+    Display,
+    Grace,
+    Key,
+    Mark,
+    Note,
+    Pitch,
+    ScoreDirection,
+    Time,
+    Tune,
+    Tuplet,
+    load,
+    shipped_names,
+)
+
+ENGLISH = English()
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True,
                  suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
@@ -23,18 +44,14 @@ TIMES = [Time((4,), 4), Time((3,), 4), Time((2,), 4), Time((6,), 8), Time((9,), 
          Time((5,), 4), Time((3, 2), 8), Time((4,), 4, "common"), Time((2,), 2, "cut"), Time((12,), 8)]
 BASES = [Fraction(8), Fraction(4), Fraction(2), Fraction(1), Fraction(1, 2), Fraction(1, 4), Fraction(1, 8),
          Fraction(1, 16), Fraction(1, 32)]
-MARKS = ["staccato", "staccatissimo", "accent", "strong accent", "tenuto", "staccato-tenuto", "fermata", "breath",
-         "trill", "turn", "inverted turn", "mordent", "inverted mordent"]
+MARKS = list(Mark)
 pitches = st.builds(Pitch, st.sampled_from(STEPS), st.integers(0, 8), st.integers(-2, 2))
 near = st.builds(Pitch, st.sampled_from(STEPS), st.integers(4, 5), st.sampled_from([0, 0, 0, 1, -1]))
-directions = st.sampled_from([
-    ScoreDirection("dynamic", "p"), ScoreDirection("dynamic", "mf"), ScoreDirection("dynamic", "sfz"),
-    ScoreDirection("crescendo"),
-    ScoreDirection("diminuendo"), ScoreDirection("hairpin end"), ScoreDirection("words", "dolce"),
-    ScoreDirection("words", "rit."),
-    ScoreDirection("words", "poco a poco"), ScoreDirection("words", "dim. e rall."), ScoreDirection("jump", "segno"),
-    ScoreDirection("jump", "coda"), ScoreDirection("words", "cresc."),
-])
+KINDS = DirectionKind
+directions = st.sampled_from([ScoreDirection(kind, text) for kind, text in (
+    (KINDS.DYNAMIC, "p"), (KINDS.DYNAMIC, "mf"), (KINDS.DYNAMIC, "sfz"), (KINDS.CRESCENDO, ""), (KINDS.DIMINUENDO, ""),
+    (KINDS.HAIRPIN_END, ""), (KINDS.WORDS, "dolce"), (KINDS.WORDS, "rit."), (KINDS.WORDS, "poco a poco"),
+    (KINDS.WORDS, "dim. e rall."), (KINDS.JUMP, "segno"), (KINDS.JUMP, "coda"), (KINDS.WORDS, "cresc."))])
 
 
 @st.composite
@@ -59,15 +76,15 @@ def notes(draw: st.DrawFn, rich: bool) -> list[Note]:
         elif kind == "grace":
             if rich:
                 out.append(Note(pitch=draw(near), base=draw(st.sampled_from([Fraction(1, 2), Fraction(1, 4)])),
-                                grace=draw(st.sampled_from(["short", "long"]))))
+                                grace=draw(st.sampled_from([Grace.SHORT, Grace.LONG]))))
         else:
             marks: tuple[str, ...] = ()
             before: tuple[ScoreDirection, ...] = ()
-            accidental = ""
+            accidental = Display.NEEDED
             if rich:
                 marks = tuple(draw(st.lists(st.sampled_from(MARKS), max_size=2, unique=True)))
                 before = tuple(draw(st.lists(directions, max_size=1)))
-                accidental = draw(st.sampled_from(["", "", "", "editorial", "shown"]))
+                accidental = draw(st.sampled_from([*[Display.NEEDED] * 3, Display.EDITORIAL, Display.SHOWN]))
             out.append(Note(pitch=draw(pitch), base=draw(st.sampled_from(BASES)), dots=draw(st.integers(0, 2)),
                             marks=marks, before=before, accidental=accidental))
     if not any(not n.grace for n in out):
@@ -95,7 +112,7 @@ def tunes(draw: st.DrawFn, rich: bool = True) -> Tune:
             number=i + 1, notes=tuple(row), key=key, time=time_,
             forward_repeat=rich and draw(st.integers(0, 7)) == 0,
             backward_repeat=2 if rich and draw(st.integers(0, 7)) == 0 else 0, ending=ending,
-            barline=draw(st.sampled_from(["", "", "", "double", "final"])) if rich else ""))
+            barline=draw(st.sampled_from([*[Barline.PLAIN] * 3, Barline.DOUBLE, Barline.FINAL])) if rich else Barline.PLAIN))
     if draw(st.booleans()):
         bars = _tied(bars)
     elif rich:
@@ -111,7 +128,7 @@ def _tied(bars: list[Bar]) -> list[Bar]:
     rows = [list(bar.notes) for bar in bars]
     for (b, n), (c, m) in itertools.pairwise(flat):
         one, two = rows[b][n], rows[c][m]
-        parted = {"staccato", "tenuto"} & {*one.marks, *two.marks}
+        parted = {Mark.STACCATO, Mark.TENUTO} & {*one.marks, *two.marks}
         if one.pitch and one.pitch == two.pitch and not one.grace and not two.grace and not parted:
             rows[b][n] = replace(one, tie=True)
     return [replace(bar, notes=tuple(row)) for bar, row in zip(bars, rows, strict=True)]
@@ -142,11 +159,11 @@ def _content(tune: Tune) -> list[tuple[Any, ...]]:
             full = note.pitch is None and len(bar.notes) == 1 and (
                 note.whole_bar or (note.quarters >= time_.quarters if time_ else note.quarters == 4))
             row.append("bar rest" if full else (
-                note.pitch, note.base, note.dots, note.tuplet, note.grace, note.tie, note.accidental == "editorial",
+                note.pitch, note.base, note.dots, note.tuplet, note.grace, note.tie, note.accidental is Display.EDITORIAL,
                 note.slur_starts, note.slur_stops, frozenset(note.marks),
                 tuple(sorted((d.kind, d.text) for d in note.before))))
         out.append((key, time_, row, bar.forward_repeat, bar.backward_repeat, bar.ending,
-                    bar.barline if not bar.backward_repeat else ""))
+                    bar.barline if not bar.backward_repeat else Barline.PLAIN))
     return out
 
 
@@ -200,7 +217,7 @@ def test_the_octave_rule_holds(tune: Tune, width: int) -> None:
 def test_every_cell_is_said_once(tune: Tune, width: int) -> None:
     page = encode(tune, width=width)
     said: set[tuple[int, int]] = set()
-    for s in page.said:
+    for s in decode(page.lines).said:
         places = {(s.line, s.column + k) for k in range(s.cells)}
         assert not places & said, (s, page.lines)
         said |= places
@@ -232,7 +249,7 @@ def _pitches(tune: Tune) -> list[Pitch]:
 def test_pitch_only_never_gives_values(tune: Tune) -> None:
     reading = decode(encode(tune, pitch_only=True).lines)
     assert reading.pitch_only
-    assert all(n["quarters"] is None for n in reading.as_json()["notes"])
+    assert all(n["quarters"] is None for n in reading_json(ENGLISH, reading)["notes"])
 
 
 # --- whatever is thrown at it -----------------------------------------------------------------------------------
@@ -265,12 +282,12 @@ def throw(seed: int, pages: list[list[str]]) -> None:
     reading = decode(lines)
     for problem in reading.problems:
         assert min(problem.line, problem.column) >= 1, seed
-        assert problem.say.endswith("."), seed
+        assert say_problem(ENGLISH, problem).endswith("."), seed
     assert len(reading.tune.bars) <= 20_000
     if seed % 16 == 0:
-        reading.as_json()
-        reading.lines()
-        reading.said()
+        reading_json(ENGLISH, reading)
+        reading_lines(ENGLISH, reading)
+        assert all(say_meaning(ENGLISH, s.meaning) for s in reading.said), seed
         assert len(reading.links) <= len(reading.places)
     assert time.process_time() - began < 5, seed
 

@@ -7,21 +7,19 @@ import pytest
 from companion.braille import (
     chord,
     from_dots,
+    key_cells,
     letter_of,
     needs_octave,
     note_cells,
-    say_dots,
-    say_note,
     signs,
+    time_cells,
     to_ascii,
     to_cells,
     to_dots,
     typed,
 )
-from companion.braille.encode import key_cells, time_cells
 from companion.braille.text import read_words, words
-from companion.braille.units import BARS, HEAD, TAIL
-from companion.tune import Key, Pitch, Time
+from companion.tune import Barline, Key, Mark, Pitch, Time
 
 lookup = pytest.importorskip("music21.braille.lookup")
 
@@ -67,15 +65,15 @@ def test_other_signs_against_music21() -> None:
     assert s["metronome"] == signs.METRONOME
     assert s["full_inaccord"] == signs.IN_ACCORD
     assert s["braille-music-parenthesis"] == signs.EDITORIAL
-    assert lookup.fermatas["shape"]["normal"] == signs.AFTER["fermata"]
-    bars = {"final": signs.FINAL_BAR, "double": signs.DOUBLE_BAR, "dashed": signs.DOTTED_BAR}
+    assert lookup.fermatas["shape"]["normal"] == Mark.FERMATA.sign.cells
+    bars = {"final": signs.FINAL_BAR, "double": signs.DOUBLE_BAR, "dashed": Barline.DOTTED.sign.cells}
     assert all(lookup.barlines[name] == cells for name, cells in bars.items())
     sizes = {"larger": signs.LARGER_VALUES, "smaller": signs.SMALLER_VALUES}
     assert all(lookup.lengthPrefixes[name] == cells for name, cells in sizes.items())
     articulations = {"staccato": "staccato", "accent": "accent", "tenuto": "tenuto", "staccatissimo": "staccatissimo",
                      "strong accent": "strong accent", "detached legato": "staccato-tenuto"}
     for theirs, ours in articulations.items():
-        assert signs.BEFORE[ours] == lookup.beforeNoteExpr[theirs]
+        assert Mark(ours).sign.cells == lookup.beforeNoteExpr[theirs]
 
 
 def test_braille_ascii_against_the_published_table() -> None:
@@ -96,13 +94,6 @@ def test_unicode_dot_numbering() -> None:
     assert from_dots("123456") == "\u283f"
     assert [ord(lookup.brailleDotDict[n]) - 0x2800 for n in (1, 12, 145, 245)] == [1, 3, 0b11001, 0b11010]
     assert from_dots("145") == lookup.brailleDotDict[145]
-
-
-def test_every_sign_has_words_and_stands_once() -> None:
-    for cell in [*HEAD, *TAIL, *BARS]:
-        if not cell.startswith(signs.GROUP) or cell in signs.OCTAVES.values():
-            assert signs.SIGN_WORDS.get(cell) or cell[-1] == signs.DOT, to_dots(cell)
-    assert len(set(signs.BEFORE.values())) == len(signs.BEFORE)
 
 
 def test_typed_cells_come_back() -> None:
@@ -131,12 +122,6 @@ def test_the_letter_trap() -> None:
     """C has the cell of d, and so on to G as h; A and B are i and j (common practice of the teaching room)."""
     for step, letter in zip("CDEFGAB", "defghij", strict=True):
         assert letter_of(note_cells(Pitch(step, 4), Fraction(1, 2), octave=False)) == letter
-
-
-def test_words_for_a_note() -> None:
-    cells = note_cells(Pitch("C", 4), Fraction(1, 2))
-    assert say_note(Pitch("C", 4), cells, Fraction(1, 2)) == "C, fourth octave: dot 5, then 1 4 5"
-    assert say_dots("⠙") == "dots 1 4 5"
 
 
 @pytest.mark.parametrize(("before", "after", "mark"), [

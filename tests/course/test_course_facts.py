@@ -1,15 +1,24 @@
 """Facts: their cells come from the tables of braille, and those agree with music21's; names and signs."""
 
+from fractions import Fraction
+
 import pytest
 
-from companion.braille import encode, from_dots, to_ascii
+from companion.braille import BraillePage, Meaning, MeaningKind, decode, encode, from_dots, to_ascii
 from companion.braille import signs as S
 from companion.course.answer import mirrored
 from companion.course.facts import PLAIN, SIGNS, by_cells, fact, letter_of, said_signs
 from companion.course.material import material
 from companion.course.stage import stages
+from companion.language import English
+from companion.language.braille import say_meaning
 from companion.language.cues import in_american
-from companion.tune import STEPS, load, shipped_names
+from companion.tune import STEPS, Key, Mark, Note, Pitch, load, shipped_names
+
+
+def said_of(page: BraillePage) -> list[str]:
+    """What the signs of a page say, in order."""
+    return [say_meaning(English(), s.meaning) for s in decode(page.lines).said]
 
 
 def test_notes_and_rests_equal_music21s_tables() -> None:
@@ -58,8 +67,8 @@ def test_what_the_stages_say_of_shapes() -> None:
     assert len(set(S.dots_of(fact("C").cells)) & set("456")) == 2
     assert len(set(S.dots_of(fact("E").cells)) & set("123")) == 2
     # Stage 9: left is long. Stage 15: the tie ends as the slur. Stage 17: three signs begin with the flat's cell.
-    assert S.VALUES[2] == "3"
-    assert S.VALUES[1] == "6"
+    assert S.ROW_DOTS[1] == "3"
+    assert S.ROW_DOTS[2] == "6"
     assert fact("tie").cells.endswith(fact("slur").cells)
     assert len(fact("tie").cells) == 2
     for name in ("repeat from here", "repeat to here", "final double bar"):
@@ -82,7 +91,7 @@ def test_what_stage_13_says_of_the_order_and_16_of_the_margin() -> None:
 
 def test_in_stage_17_a_note_after_a_repeat_or_an_ending_has_a_mark() -> None:
     page = encode(load("round-again"), title=False)
-    said = [s.words for s in page.said]
+    said = said_of(page)
     for i, words in enumerate(said):
         if words in ("repeat from here",) or words.startswith("ending"):
             assert said[i + 1].endswith("octave")
@@ -92,11 +101,11 @@ def test_what_stage_5_says_of_lines_and_19_of_words() -> None:
     # The first note of every line has a mark, and so has the note after words and dynamics (MBC 2015, 3.2).
     for name in ("two-octaves-meet", "heron", "sleepy-harbour", "first-alone"):
         page = encode(load(name), width=20, title=False)
-        marks = {(s.line, s.column) for s in page.said if s.words in S.OCTAVE_WORDS}
+        marks = {(s.line, s.column) for s in decode(page.lines).said if s.meaning.sign and s.meaning.sign.name in S.OCTAVE_WORDS}
         for line in {k.line for k in page.links}:
             first = min((k for k in page.links if k.line == line), key=lambda k: k.column)
             assert any(at[0] == line and first.column <= at[1] < first.column + first.cells for at in marks)
-    said = [s.words for s in encode(load("sleepy-harbour"), title=False).said]
+    said = said_of(encode(load("sleepy-harbour"), title=False))
     for i, words in enumerate(said):
         if words.startswith(("words: ", "dynamic ", "louder from")):
             after = next(w for w in said[i + 1:] if not w.startswith(("words: ", "dynamic ", "louder", "space")))
@@ -118,19 +127,20 @@ def test_every_sign_has_a_fact_or_is_built() -> None:
 
 
 def test_what_a_page_says_is_made_of_signs() -> None:
-    assert said_signs("C sharp, dotted crotchet") == {"C", "crotchet", "dot"}
-    assert said_signs("minim rest") == {"minim rest"}
-    assert said_signs("2 flats") == {"key signature", "flat"}
-    assert said_signs("words: calm") == {"word sign"}
+    sharp = Note(pitch=Pitch("C", 4, 1), base=Fraction(1), dots=1)
+    assert said_signs(Meaning(MeaningKind.NOTE, note=sharp)) == {"C", "crotchet", "dot"}
+    assert said_signs(Meaning(MeaningKind.NOTE, note=Note(pitch=None, base=Fraction(2)))) == {"minim rest"}
+    assert said_signs(Meaning(MeaningKind.KEY, key=Key(-2))) == {"key signature", "flat"}
+    assert said_signs(Meaning(MeaningKind.WORDS, text="calm")) == {"word sign"}
     # What the course does not teach stands for itself and is never taken for something taught.
-    assert not said_signs("trill") & set(SIGNS)
+    assert not said_signs(Meaning(MeaningKind.SIGN, Mark.TRILL.sign)) & set(SIGNS)
 
 
 def test_every_sign_of_every_shipped_tune_is_known_by_name() -> None:
     for name in shipped_names():
-        for said in encode(load(name)).said:
-            if not said.words.startswith("metronome") and said.words != "space":
-                assert said_signs(said.words) <= set(SIGNS), (name, said.words)
+        for said in decode(encode(load(name)).lines).said:
+            if said.meaning.kind is not MeaningKind.METRONOME:
+                assert said_signs(said.meaning) <= set(SIGNS), (name, said.meaning)
 
 
 def test_cells_are_told_back() -> None:

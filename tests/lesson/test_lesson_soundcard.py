@@ -22,7 +22,7 @@ from companion.diary import Diary
 from companion.ear.notes import find_notes
 from companion.ear.tracker import track
 from companion.lesson.singing import OTHER_BELOW, singing_odds
-from companion.tune import Bar, Key, Note, Pitch, Time, Tune, load, save
+from companion.tune import Bar, Barline, Key, Note, Pitch, Time, Tune, load, save
 
 TURNED = replace(PLAIN, turned=3, turned_stays=True)
 
@@ -30,7 +30,7 @@ TURNED = replace(PLAIN, turned=3, turned_stays=True)
 def small_tune(path: Path) -> Tune:
     """Four quick notes: C D E C."""
     notes = tuple(Note(pitch=Pitch(s, 4), base=Fraction(1)) for s in "CDEC")
-    tune = Tune(title="Small one", bars=(Bar(number=1, notes=notes, key=Key(), time=Time(), barline="final"),),
+    tune = Tune(title="Small one", bars=(Bar(number=1, notes=notes, key=Key(), time=Time(), barline=Barline.FINAL),),
                 quarter_bpm=120.0)
     save(tune, path)
     return load(path)

@@ -27,7 +27,7 @@ from companion.paper import (
 )
 from companion.paper.drawing import POINT_PER_MM, Drawing, drawings_pdf
 from companion.paper.engraving import STAFF_MM, engraved_pages, engraving
-from companion.tune import Bar, Key, Note, Pitch, Syllable, Time, Tune, load, to_musicxml
+from companion.tune import Bar, Key, Mark, Note, Pitch, Syllable, Time, Tune, load, to_musicxml
 
 BRITISH = English()
 SVG = "{http://www.w3.org/2000/svg}"
@@ -116,7 +116,7 @@ def test_the_pdf_is_in_true_size_and_whole() -> None:
 def test_rows_are_phrases_and_no_note_stands_alone() -> None:
     pitches = ["C4", "D4", "E4", "C4"]
     notes = [Note(pitch=Pitch(p[0], int(p[1])), base=Fraction(1)) for p in pitches]
-    breath = replace(notes[3], marks=("breath",))
+    breath = replace(notes[3], marks=(Mark.BREATH,))
     bars = (Bar(number=1, notes=(*notes[:3], breath), key=Key(), time=Time((4,), 4)),
             Bar(number=2, notes=(notes[0], notes[1], breath, notes[2])), Bar(number=3, notes=tuple(notes)))
     picture = finger_line_picture(Tune(title="Hen", bars=bars, phrase_starts=(1, 5, 7, 8)))

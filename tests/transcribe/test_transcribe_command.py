@@ -11,7 +11,7 @@ import pytest
 
 from companion.command import main
 from companion.language import English, Variety, bar_lines
-from companion.tune import Bar, Note, Pitch, Tune, Tuplet, load
+from companion.tune import Bar, Mark, Note, Pitch, Tune, Tuplet, load
 
 TAKE = Path(__file__).resolve().parents[2] / "recordings" / "snail-wall-right.flac"
 
@@ -72,7 +72,7 @@ def test_the_score_is_told_bar_by_bar(capsys) -> None:
                      out, re.M)
     held = Tune(title="", bars=(
         Bar(number=1, notes=(Note(pitch=Pitch("C", 4), base=Fraction(1), tie=True),
-                             Note(pitch=Pitch("C", 4), base=Fraction(1, 2), marks=("breath",)),
+                             Note(pitch=Pitch("C", 4), base=Fraction(1, 2), marks=(Mark.BREATH,)),
                              Note(pitch=Pitch("C", 5, 1), base=Fraction(1, 2), tie=True))),
         Bar(number=2, notes=(Note(pitch=Pitch("C", 5, 1), base=Fraction(1)), Note(pitch=None, base=Fraction(1))))))
     assert bar_lines(English(), held) == ["Bar 1: C crotchet in the fourth octave tied to a quaver, breath, "

@@ -8,7 +8,7 @@ import pytest
 
 from companion.transcribe import TIMES, ScoreNote, lay_out, length_values
 from companion.transcribe.layout import tied_values
-from companion.tune import Key
+from companion.tune import Key, Mark
 
 
 @pytest.mark.parametrize(("at", "ticks", "metre", "out"), [
@@ -36,7 +36,7 @@ def test_phrases_begin_after_rests_and_breaths() -> None:
     notes = [ScoreNote(60, 4)] * 3 + [ScoreNote(62, 4, breath=True)] + [ScoreNote(64, 4)] * 4
     tune = lay_out(notes, TIMES["4/4"], 0, Key())
     assert tune.phrase_starts == (1, 5)
-    assert "breath" in tune.bars[0].notes[-1].marks
+    assert Mark.BREATH in tune.bars[0].notes[-1].marks
     # A rest parts phrases before a breath does, and a breath within a few notes is none of the score's.
     notes = [ScoreNote(60, 4), ScoreNote(60, 4, breath=True), ScoreNote(62, 4), ScoreNote(64, 4, rest=4),
               ScoreNote(62, 4), ScoreNote(60, 4, breath=True), ScoreNote(62, 4), ScoreNote(60, 4, rest=4), ScoreNote(60, 4)]

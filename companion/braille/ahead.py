@@ -1,0 +1,143 @@
+"""What must be known before the first note is written: slurs, syllables and runs of one mark reach over many notes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from companion.tune import Mark, Note, Tune
+
+LONG_SLUR = 5  # a slur of so many notes is written with brackets (De Garmo, chapter 12: up to four notes singly)
+DOUBLED_FROM = 4  # so many notes in a row with one mark: the sign doubled at the first, once at the last (ch. 14)
+LONGEST_MELISMA = 64  # notes on one syllable; more is an interlude without rests, not a melisma
+#: Marks that are doubled where they go on for four notes and more.
+_RUNNING = tuple(mark for mark in Mark if mark.sign.doubled)
+_DETACHED = frozenset((Mark.STACCATO, Mark.TENUTO))
+
+Place = tuple[int, int]  # index of the bar, index of the note in it
+Span = tuple[int, int]  # first and last note, counted over the notes with pitch
+
+
+@dataclass(slots=True)
+class Slurs:
+    """What slurs put to one note: brackets, the single sign, the doubled one."""
+
+    opens: int = 0
+    closes: int = 0
+    short: bool = False
+    doubled: bool = False
+
+
+@dataclass
+class Ahead:
+    """What was found, by place. signs: how many times a mark's sign stands, where that is not once. untied: notes
+    whose tie is written as a slur."""
+
+    slurs: dict[Place, Slurs] = field(default_factory=dict)
+    signs: dict[Place, dict[Mark, int]] = field(default_factory=dict)
+    untied: set[Place] = field(default_factory=set)
+
+
+def look_ahead(tune: Tune, vocal: bool, doubled_slurs: bool, slurs_with_ties: bool) -> Ahead:
+    """Slurs, the slurs of syllables (vocal), runs of marks. For the last two see `Habits`."""
+    found = Ahead()
+    slurred = marked = False
+    for bar in tune.bars:
+        for note in bar.notes:
+            if note.slur_starts:
+                slurred = True
+            if note.marks:
+                marked = True
+    if not (slurred or marked or vocal):
+        return found
+    notes = [((b, n), note) for b, n, note in tune.written() if note.pitch is not None and not note.grace]
+    spans = list(_written_slurs(notes))
+    if marked:
+        spans += _detached(notes, found)
+        _runs(notes, found)
+    if vocal:
+        spans += [span for span in _melismas(tune) if not any(a <= span[0] and span[1] <= b for a, b in spans)]
+    for span in spans:
+        _slur(notes, span, found, doubled_slurs, slurs_with_ties)
+    return found
+
+
+def _written_slurs(notes: list[tuple[Place, Note]]) -> Iterator[Span]:
+    """The slurs of the score: the one that began first ends first."""
+    begun: list[int] = []
+    for i, (_place, note) in enumerate(notes):
+        for _unused in range(note.slur_stops):
+            if begun:
+                yield begun.pop(0), i
+        begun += [i] * note.slur_starts
+
+
+def _detached(notes: list[tuple[Place, Note]], found: Ahead) -> list[Span]:
+    """Repeated notes that look tied but are parted by staccato or tenuto count as slurred (De Garmo, chapter 14)."""
+    spans = []
+    for i, (place, note) in enumerate(notes[:-1]):
+        if note.tie and not _DETACHED.isdisjoint((*note.marks, *notes[i + 1][1].marks)):
+            found.untied.add(place)
+            spans.append((i, i + 1))
+    return spans
+
+
+def _runs(notes: list[tuple[Place, Note]], found: Ahead) -> None:
+    """Runs of one mark: the sign doubled at the first note, none at those within, once at the last."""
+    for mark in _RUNNING:
+        i = 0
+        while i < len(notes):
+            end = i
+            while end < len(notes) and mark in notes[end][1].marks:
+                end += 1
+            if end - i >= DOUBLED_FROM:
+                for k in range(i, end - 1):
+                    found.signs.setdefault(notes[k][0], {})[mark] = 2 if k == i else 0
+            i = max(end, i + 1)
+
+
+def _slur(notes: list[tuple[Place, Note]], span: Span, found: Ahead, doubled_slurs: bool, slurs_with_ties: bool) -> None:
+    """Puts a slur to its notes."""
+    first, last = span
+    long = last - first + 1 >= LONG_SLUR
+    both = slurs_with_ties if not long else not doubled_slurs
+    if not both:
+        # A tie at either end stands for that part of the slur (De Garmo, chapter 12).
+        first += notes[first][1].tie and notes[first][0] not in found.untied
+        last -= notes[last - 1][1].tie and notes[last - 1][0] not in found.untied
+    at = [found.slurs.setdefault(place, Slurs()) for place, _ in notes[first:last + 1]]
+    if last <= first:
+        return
+    if not long:
+        for here in at[:-1]:
+            here.short = True
+    elif doubled_slurs:
+        at[0].doubled = True
+        at[-2].short = True
+    else:
+        at[0].opens += 1
+        at[-1].closes += 1
+
+
+def _melismas(tune: Tune) -> Iterator[Span]:
+    """Runs of notes sung on one syllable."""
+    first = last = i = -1
+    tied = True  # nothing in the run but one tied note
+    held = False
+    for _unused, _unused, note in tune.written():
+        if note.grace:
+            continue
+        begins = bool(note.syllables and note.syllables[0])
+        if (note.pitch is None or begins) and last > first and not tied:
+            yield first, last
+        if note.pitch is None:
+            first = last = -1
+            continue
+        i += 1
+        if begins:
+            first, last, tied, held = i, i, True, note.tie
+        elif first >= 0:
+            tied, held = tied and held, note.tie
+            last = i if i - first < LONGEST_MELISMA else first
+    if first >= 0 and last > first and not tied:
+        yield first, last

@@ -1,0 +1,227 @@
+"""Music braille in sentences: cells, notes and signs by name, what a page says, what is amiss on it."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from companion.braille import (
+    Meaning,
+    MeaningKind,
+    Problem,
+    ProblemCode,
+    Reading,
+    Role,
+    dots_of,
+    signs,
+    time_name,
+)
+from companion.language.interface import Language
+from companion.messages import N_
+from companion.tune import Grace, Key, Note, Pitch, Sign, Time
+
+# --- cells ----------------------------------------------------------------------------------------------------
+
+
+def say_cell(language: Language, cell: str) -> str:
+    """The dots of one cell without the word: "1 4 5", "no dots"."""
+    return language.message("no dots") if cell == signs.SPACE else " ".join(dots_of(cell))
+
+
+def say_dots(language: Language, cells: str) -> str:
+    """Cells as said: "dot 5, then 1 4 5"; "" for none."""
+    if not cells:
+        return ""
+    said = language.plural("dot {dots}", "dots {dots}", len(dots_of(cells[0]))).format(dots=say_cell(language, cells[0]))
+    for cell in cells[1:]:
+        said = language.message("{cells}, then {next}").format(cells=said, next=say_cell(language, cell))
+    return said
+
+
+# --- notes ----------------------------------------------------------------------------------------------------
+
+
+def say_note(language: Language, pitch: Pitch | None, cells: str, base: Fraction, dots: int = 0) -> str:
+    """ "C, fourth octave: dot 5, then 1 4 5", with the value of all but quavers: "C, fourth octave, crotchet: ..."."""
+    value, said = language.value(base, dots), say_dots(language, cells)
+    if pitch is None:
+        return language.capitalised(language.message("{value} rest: {cells}").format(value=value, cells=said))
+    name, octave = language.pitch_class(pitch), language.octave(min(8, max(0, pitch.octave)))
+    if base == Fraction(1, 2) and not dots:
+        return language.message("{name}, {octave}: {cells}").format(name=name, octave=octave, cells=said)
+    return language.message("{name}, {octave}, {value}: {cells}").format(name=name, octave=octave, value=value, cells=said)
+
+
+def say_written(language: Language, note: Note, pitch_only: bool = False) -> str:
+    """ "C sharp, dotted crotchet"; "crotchet rest"; "full bar rest"; "C" where only the pitch counts."""
+    value = language.value(note.base, note.dots)
+    if note.pitch is None:
+        return language.message("full bar rest") if note.whole_bar else \
+            language.message("{value} rest").format(value=value)
+    name = language.pitch_class(note.pitch)
+    if pitch_only:
+        return name
+    if note.grace is not Grace.NONE:
+        return language.message("{name}, grace note").format(name=name)
+    return language.message("{name}, {value}").format(name=name, value=value)
+
+
+# --- signs ----------------------------------------------------------------------------------------------------
+
+
+def say_sign(language: Language, sign: Sign) -> str:
+    """The name of a sign: "staccato", "fourth octave", "long slur begins"."""
+    return language.message(sign.name)
+
+
+def say_key(language: Language, key: Key) -> str:
+    """A key signature by its signs: "2 sharps", "no sharps or flats"."""
+    count = abs(key.fifths)
+    if not count:
+        return language.message("no sharps or flats")
+    said = language.plural("{n} sharp", "{n} sharps", count) if key.fifths > 0 else \
+        language.plural("{n} flat", "{n} flats", count)
+    return said.format(n=count)
+
+
+def say_time(language: Language, time: Time) -> str:
+    """ "4 4 time", "3 + 2 8 time", "common time"."""
+    if time.symbol:
+        return language.message("common time") if time.symbol == "common" else language.message("cut time")
+    return language.message("{upper} {lower} time").format(upper=" + ".join(map(str, time.upper)), lower=time.lower)
+
+
+def say_meaning(language: Language, meaning: Meaning) -> str:
+    """What some cells say: "C, crotchet", "slur", "ending 1 and 2", "words: poco a poco"."""
+    kind, numbers = meaning.kind, meaning.numbers
+    if kind is MeaningKind.SIGN and meaning.sign:
+        return say_sign(language, meaning.sign)
+    if kind is MeaningKind.NOTE and meaning.note:
+        return say_written(language, meaning.note, meaning.pitch_only)
+    if kind is MeaningKind.KEY and meaning.key:
+        return say_key(language, meaning.key)
+    if kind is MeaningKind.TIME and meaning.time:
+        return say_time(language, meaning.time)
+    if kind is MeaningKind.ENDING:
+        # As many digits as stand there, however many: "1 and 2 and 3".
+        said = language.message("ending {numbers}")
+        listed = str(numbers[0]) if numbers else ""
+        for n in numbers[1:]:
+            listed = language.message("{numbers} and {next}").format(numbers=listed, next=n)
+        return said.format(numbers=listed)
+    if kind is MeaningKind.BAR_REPEAT and not numbers:
+        return say_sign(language, signs.BY_NAME["bar repeated"])
+    n = numbers[0] if numbers else 0
+    return language.message(_MEANINGS[kind]).format(text=meaning.text, n=n)
+
+
+_MEANINGS: dict[MeaningKind, str] = {
+    MeaningKind.GROUP: N_("group of {n}"), MeaningKind.WORDS: N_("words: {text}"),
+    MeaningKind.DYNAMIC: N_("dynamic {text}"), MeaningKind.METRONOME: N_("metronome {text}"),
+    MeaningKind.BAR_REPEAT: N_("bar repeated, {n} times"), MeaningKind.BARS_OF_REST: N_("{n} bars of rest"),
+    MeaningKind.BAR_NUMBER: N_("bar number {n}"), MeaningKind.LYRICS: N_("words"),
+    MeaningKind.HEADING: N_("heading: {text}"),
+}
+
+# --- problems -------------------------------------------------------------------------------------------------
+
+#: Signs in problems: those not here go by their own name.
+_ROLES: dict[Role, str] = {
+    Role.OCTAVE: N_("octave mark"), Role.GROUP: N_("group sign"), Role.SIZE: N_("value sign"), Role.EDITORIAL: N_("bracket"),
+    Role.SLUR_OPENS: N_("slur's bracket"), Role.SLUR_CLOSES: N_("slur's bracket"), Role.FORWARD: N_("repeat sign"),
+    Role.ENDING: N_("ending's number"), Role.WORDS: N_("word"), Role.JUMP: N_("sign"), Role.HAIRPIN_END: N_("hairpin's end"),
+}
+
+_PROBLEMS: dict[ProblemCode, str] = {
+    ProblemCode.NO_CELL: N_("This is no braille cell; it is passed over."),
+    ProblemCode.UNKNOWN_SIGN: N_("This sign is not known here; it is passed over."),
+    ProblemCode.OUT_OF_ORDER: N_("The {sign} stands after the {previous}; it belongs before it."),
+    ProblemCode.NO_NOTE_AFTER: N_("The {sign} has no note after it."),
+    ProblemCode.TWO_OCTAVE_MARKS: N_("There are two octave marks; the last one counts."),
+    ProblemCode.DOT_APART: N_("The dot stands apart from its note; it belongs right after the note."),
+    ProblemCode.TOO_MANY_DOTS: N_("There are more than four dots after the note."),
+    ProblemCode.MARK_AT_A_REST: N_("A rest has neither octave mark nor accidental; they are passed over."),
+    ProblemCode.SECOND_VOICE: N_("Here begins a second voice in the same bar; only one voice at a time is read."),
+    ProblemCode.MARK_FOR_FIRST_NOTE: N_("The first note of the tune wants an octave mark."),
+    ProblemCode.MARK_FOR_LINE: N_("The first note of a line wants an octave mark."),
+    ProblemCode.MARK_AFTER_WORDS: N_("After words the next note wants an octave mark."),
+    ProblemCode.MARK_AFTER_SIGNATURE: N_("After a change of key or time the next note wants an octave mark."),
+    ProblemCode.MARK_AFTER_NUMBERED_REPEAT: N_("After a repeat with a number the next note wants an octave mark."),
+    ProblemCode.MARK_AFTER_REPEAT_SIGN: N_("After a repeat sign the next note wants an octave mark."),
+    ProblemCode.MARK_AFTER_DOUBLE_BAR: N_("After a double bar the next note wants an octave mark."),
+    ProblemCode.MARK_AFTER_LEAD: N_("After words, a repeat or an ending the next note wants an octave mark."),
+    ProblemCode.OUTSIDE_OCTAVES: N_("This note lies outside the octaves that have a mark."),
+    ProblemCode.TIE_TO_ANOTHER_PITCH: N_("The tie before this note leads to another pitch; a tie joins two notes of the "
+                                         "same pitch."),
+    ProblemCode.SLUR_NEVER_BEGAN: N_("A long slur ends here that never began."),
+    ProblemCode.REPEAT_WITHOUT_BAR: N_("The bar repeat has no bar before it; it is passed over."),
+    ProblemCode.NOTE_RUNS_INTO_REPEAT: N_("A note runs into the bar repeat; a space belongs between."),
+    ProblemCode.SEVERAL_PART_REPEATS: N_("Several part repeats in one bar are not told apart; write the notes out."),
+    ProblemCode.PART_REPEAT_UNCLEAR: N_("What this part repeat repeats cannot be told from the length of the bar."),
+    ProblemCode.NO_MUSIC: N_("No music was found here."),
+}
+
+
+def say_problem(language: Language, problem: Problem) -> str:
+    """One plain sentence of what is amiss, without its place."""
+    if problem.code is ProblemCode.BEATS:
+        said = language.plural("Bar {bar} has {beats}; {n} is wanted.", "Bar {bar} has {beats}; {n} are wanted.",
+                               1 if problem.wanted == 1 else 2)
+        return said.format(bar=problem.bar, beats=_beats(language, problem.beats), n=_count(language, problem.wanted))
+    names = [language.message(_ROLES[s]) if isinstance(s, Role) else say_sign(language, s) for s in problem.signs]
+    places = dict(zip(("sign", "previous"), names, strict=False))
+    return language.message(_PROBLEMS[problem.code]).format(**places)
+
+
+def _beats(language: Language, beats: Fraction) -> str:
+    """ "1 beat", "2 and a half beats"."""
+    return language.plural("{n} beat", "{n} beats", 1 if beats == 1 else 2).format(n=_count(language, beats))
+
+
+def _count(language: Language, number: Fraction) -> str:
+    """ "3", "a half", "2 and a half", "1 and 1/4"."""
+    whole, part = divmod(number, 1)
+    if not part:
+        return str(whole)
+    said = language.message("a half") if part == Fraction(1, 2) else str(part)
+    return language.message("{whole} and {part}").format(whole=whole, part=said) if whole else said
+
+
+# --- a page that was read --------------------------------------------------------------------------------------
+
+
+def reading_lines(language: Language, reading: Reading) -> list[str]:
+    """Plain lines: what was read, bar by bar, then what is amiss."""
+    tune = reading.tune
+    out = [language.message("{title}.").format(title=tune.title) if tune.title else
+           language.message("A tune without a title.")]
+    if reading.pitch_only:
+        out.append(language.message("Reading exercise: pitch only, no values."))
+    else:
+        out.append(language.message("{key}, {time}.").format(key=language.key(tune.key), time=say_time(language, tune.time)))
+    for bar in tune.bars:
+        said = [say_written(language, n, reading.pitch_only) for n in bar.notes] or [language.message("nothing")]
+        out.append(language.message("Bar {number}: {notes}.").format(number=bar.number, notes=", ".join(said)))
+    return [*out, *problem_lines(language, reading.problems)]
+
+
+def problem_lines(language: Language, problems: tuple[Problem, ...]) -> list[str]:
+    """What is amiss, a line each with its place; one line where nothing is."""
+    if not problems:
+        return [language.message("Nothing amiss was found.")]
+    count = len(problems)
+    return [language.plural("{n} thing to look at:", "{n} things to look at:", count).format(n=count),
+            *(language.message("Line {line}, cell {cell}: {problem}").format(
+                line=p.line, cell=p.column, problem=say_problem(language, p)) for p in problems)]
+
+
+def reading_json(language: Language, reading: Reading) -> dict[str, Any]:
+    """As in the contract; `quarters` is null where the page gives pitch only. Only `say` is in the language."""
+    tune = reading.tune
+    return {
+        "notes": [{"midi": n.pitch.midi if n.pitch else None, "quarters": None if q is None else float(q),
+                   "bar": b.number, "name": n.pitch.name if n.pitch else None}
+                  for b, n, q in reading.lengths()],
+        "key": tune.key.name, "time": None if reading.pitch_only else time_name(tune.time),
+        "pitch_only": reading.pitch_only, "title": tune.title,
+        "problems": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in reading.problems]}
