@@ -18,7 +18,7 @@ from companion.transcribe import (
     Notation,
     Transcription,
     as_json,
-    doubts,
+    doubts_of,
     length_values,
 )
 from companion.tune import Mark, Note, Pitch, Time, Tune
@@ -146,7 +146,7 @@ def score_json(language: Language, notation: Notation) -> dict[str, Any]:
     """What `companion notate --json` prints; its sentences are in this language."""
     facts = as_json(notation)
     problems = [{"bar": d.bar, "note": d.note, "say": doubt_line(language, d), "or": _other(language, d)}
-                for d in doubts(notation)]
+                for d in doubts_of(notation)]
     return {"notes": facts.pop("notes"), "problems": problems, **facts}
 
 
@@ -198,7 +198,7 @@ def _other(language: Language, doubt: Doubt) -> str:
 
 def doubt_lines(language: Language, notation: Notation) -> list[str]:
     """The doubts as plain lines, not more than can be listened to; the least sure are kept."""
-    found = doubts(notation)
+    found = doubts_of(notation)
     if not found:
         return [language.message("Nothing in it is unsure.")]
     about_sound = [d for d in found if d.kind in (DoubtKind.ACCOMPANIED, DoubtKind.UNCLEAR)]

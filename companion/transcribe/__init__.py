@@ -1,16 +1,27 @@
-"""A sung take to a written tune, what is unsure of it, and corrections. Facts only; said by `companion.language`."""
+"""A sung take to a written tune, what is unsure of it, and corrections. Facts only; said by `companion.language`.
 
-from companion.transcribe.combine import Combined, notate_together
-from companion.transcribe.corrections import LAST, Action, Change, ChangeKind, Corrected, Correction, correct
-from companion.transcribe.doubts import Doubt, DoubtKind, doubts, unsure_bars
-from companion.transcribe.folk_counts import BY_BEATS, TICKS, TIMES
-from companion.transcribe.layout import ScoreNote, lay_out, length_values
-from companion.transcribe.lyrics import Laid
-from companion.transcribe.notation import Estimate, Given, Notation, SoundDoubt, WrittenNote, as_json
-from companion.transcribe.pitches import key_of
-from companion.transcribe.score import notate
-from companion.transcribe.segmentation import sung_notes
-from companion.transcribe.takes import LIVE, Take, Transcription, given, live_take, take_of, time_named, write_takes
+A name is loaded when it is first asked for, because a lesson needs only the notes of a sung line, and its first word must
+come within half a second. A new name stands in all three lists below.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from companion.lazy import loader
+
+if TYPE_CHECKING:
+    from companion.transcribe.combine import Combined, notate_together
+    from companion.transcribe.corrections import LAST, Action, Change, ChangeKind, Corrected, Correction, correct
+    from companion.transcribe.doubts import Doubt, DoubtKind, doubts_of, unsure_bars
+    from companion.transcribe.folk_counts import BY_BEATS, TICKS, TIMES
+    from companion.transcribe.layout import ScoreNote, lay_out, length_values
+    from companion.transcribe.lyrics import Laid
+    from companion.transcribe.notation import Estimate, Given, Notation, SoundDoubt, WrittenNote, as_json
+    from companion.transcribe.pitches import key_of
+    from companion.transcribe.score import notate
+    from companion.transcribe.segmentation import sung_notes
+    from companion.transcribe.takes import LIVE, Take, Transcription, given, live_take, take_of, time_named, write_takes
 
 __all__ = [
     "BY_BEATS",
@@ -37,7 +48,7 @@ __all__ = [
     "WrittenNote",
     "as_json",
     "correct",
-    "doubts",
+    "doubts_of",
     "given",
     "key_of",
     "lay_out",
@@ -51,3 +62,17 @@ __all__ = [
     "unsure_bars",
     "write_takes",
 ]
+
+__getattr__ = loader(__name__, {
+    "combine": ("Combined", "notate_together"),
+    "corrections": ("LAST", "Action", "Change", "ChangeKind", "Corrected", "Correction", "correct"),
+    "doubts": ("Doubt", "DoubtKind", "doubts_of", "unsure_bars"),
+    "folk_counts": ("BY_BEATS", "TICKS", "TIMES"),
+    "layout": ("ScoreNote", "lay_out", "length_values"),
+    "lyrics": ("Laid",),
+    "notation": ("Estimate", "Given", "Notation", "SoundDoubt", "WrittenNote", "as_json"),
+    "pitches": ("key_of",),
+    "score": ("notate",),
+    "segmentation": ("sung_notes",),
+    "takes": ("LIVE", "Take", "Transcription", "given", "live_take", "take_of", "time_named", "write_takes"),
+})

@@ -113,7 +113,7 @@ def _note_doubt(n: Notation, note: WrittenNote, wrong: float, bar: int, place: i
                  other_pitch=other_pitch, other_ticks=other_ticks)
 
 
-def doubts(n: Notation) -> list[Doubt]:
+def doubts_of(n: Notation) -> list[Doubt]:
     """All doubts: of the whole score first, then of its notes in order."""
     out: list[Doubt] = []
     if n.sound:

@@ -21,7 +21,7 @@ from companion.transcribe import (
     Notation,
     ScoreNote,
     SoundDoubt,
-    doubts,
+    doubts_of,
     lay_out,
     notate,
     notate_together,
@@ -158,15 +158,15 @@ def test_doubts_name_the_bar_and_another_reading() -> None:
         key_estimate=replace(n.key_estimate, confidence=1.0),
         notes=tuple(replace(note, pitch_confidence=1.0, value_confidence=0.4 if i == k else 0.999,
                             other_ticks=6 if i == k else note.other_ticks) for i, note in enumerate(n.notes)))
-    found = doubts(unsure)
+    found = doubts_of(unsure)
     assert [(d.kind, d.bar, d.other_ticks) for d in found] == [(DoubtKind.VALUE, n.bars[k], 6)]
     assert unsure_bars(unsure) == [found[0].bar]
     key = Estimate(n.key, 0.5, Key(1), 0.4)
-    first = doubts(replace(unsure, key_estimate=key))[0]
+    first = doubts_of(replace(unsure, key_estimate=key))[0]
     assert (first.kind, first.other_key) == (DoubtKind.KEY, Key(1))
     quiet = replace(unsure, notes=tuple(replace(x, value_confidence=1.0) for x in unsure.notes))
-    assert doubts(quiet) == []
-    assert [d.kind for d in doubts(replace(quiet, sound=SoundDoubt.ACCOMPANIED))] == [DoubtKind.ACCOMPANIED]
+    assert doubts_of(quiet) == []
+    assert [d.kind for d in doubts_of(replace(quiet, sound=SoundDoubt.ACCOMPANIED))] == [DoubtKind.ACCOMPANIED]
 
 
 def test_json_has_what_the_contract_names() -> None:
@@ -240,4 +240,4 @@ def test_a_hum_is_written_and_noise_is_said() -> None:
     sound = as_sound(performance(load("lantern"), shift=5.0))
     n = notate(track(noisy(sound, np.random.default_rng(2), 8.0)), "x")
     assert n.sound is SoundDoubt.UNCLEAR
-    assert doubt_line(English(), doubts(n)[0]).startswith("The sound is not clear")
+    assert doubt_line(English(), doubts_of(n)[0]).startswith("The sound is not clear")
