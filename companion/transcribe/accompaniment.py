@@ -1,7 +1,7 @@
 """What the sound of a take shows before any note is sought in it: a second voice, a slide, breath without pitch.
 
 The limits were set on synthesised singers of both makers, in rooms and in noise, on pairs of them and on singers
-over a piano, and then held against others (tests/transcribe/test_transcribe_sound.py has a few of each).
+over a piano, and then checked on others (tests/transcribe/test_transcribe_sound.py has a few of each).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ F32 = NDArray[np.float32]
 FRAME = 4096  # samples, 186 ms: partials of two voices a third apart stand apart in it
 LOW_HZ, HIGH_HZ = 90.0, 2000.0  # where the partials of voices are strong
 STEADY_S, STEADY_SEMITONES = 0.12, 0.6  # so long before and after a moment the pitch must lie so still
-EVERY, FEWEST_MOMENTS = 3, 8  # a moment every so many frames (30 ms); fewer moments tell nothing
+EVERY, FEWEST_MOMENTS = 3, 8  # a moment every so many frames (30 ms); fewer show nothing
 PROMINENT, AROUND = 20.0, 30  # a partial stands out so many times over the median of so many bins on either side
 #: A peak so near a multiple of the pitch belongs to it: Hz (a note's beginning and its wavering spread its partials),
 #: and a share of its frequency (vibrato).
@@ -40,8 +40,8 @@ BREATH_BELOW = 0.6
 
 
 def accompaniment(samples: F32, track: PitchTrack) -> tuple[float, float]:
-    """In what share of its steady moments a take holds partials that are not those of its pitch, and in what share
-    for long; each 0 to 1.
+    """In what share of its steady moments a take has partials that are not those of its pitch, and in what share
+    such moments last; each 0 to 1.
 
     samples: mono at the ear's rate, the sound that was tracked. A voice an octave off, or in unison, has its partials
     where the other's are, and is not found.
@@ -63,7 +63,7 @@ def accompaniment(samples: F32, track: PitchTrack) -> tuple[float, float]:
 
 
 def is_accompanied(samples: F32, track: PitchTrack) -> bool:
-    """Whether something else sounds with the voice, as far as can be told."""
+    """Whether something else is found to sound with the voice (see `accompaniment`)."""
     share, lasting = accompaniment(samples, track)
     return share >= TAKE_FROM or lasting >= TAKE_LASTING
 

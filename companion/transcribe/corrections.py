@@ -83,7 +83,7 @@ class ChangeKind(StrEnum):
     REST = "rest"
     PITCH = "pitch"
     VALUE = "value"
-    VALUE_WITH_REST = "value and rest"
+    VALUE_WITH_REST = "value rest"
 
 
 @dataclass(frozen=True, kw_only=True)

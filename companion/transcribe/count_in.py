@@ -17,7 +17,7 @@ from companion.messages import _
 
 F = NDArray[np.float64]
 
-FEWEST, MOST = 2, 8  # counts that can be told from a tune that begins evenly by itself
+FEWEST, MOST = 2, 8  # counts that can be distinguished from a tune that begins evenly by itself
 QUICKEST_S, SLOWEST_S = 0.25, 1.5  # seconds between counts
 RISE_DB, RISE_S = 9.0, 0.08  # a sound begins where its level rises so much within so long
 SAME_S = 0.12  # beginnings nearer than this are one

@@ -7,10 +7,9 @@ from enum import StrEnum
 
 import numpy as np
 
-from companion.transcribe.layout import length_values
 from companion.transcribe.notation import Notation, SoundDoubt, WrittenNote
 from companion.transcribe.rhythm import BEAT_S, BEAT_SPREAD
-from companion.tune import VALUES, Key, Pitch, Time, spell
+from companion.tune import Key, Pitch, Time, spell
 
 #: Odds (logarithm) that a note is written wrongly: a constant, then so much for each feature of it. A logistic
 #: regression on synthesised singers; a bar is unsure from UNSURE_FROM on.
@@ -95,7 +94,7 @@ def wrong_chances(n: Notation, pace: bool = True) -> list[float]:
 
 
 def unsure_bars(n: Notation) -> list[int]:
-    """The printed numbers of the bars that hold a note that is unsure."""
+    """The printed numbers of the bars with a note that is unsure."""
     return sorted({bar for bar, wrong in zip(n.bars, wrong_chances(n), strict=True) if wrong >= UNSURE_FROM})
 
 
@@ -131,14 +130,3 @@ def doubts_of(n: Notation) -> list[Doubt]:
 
 
 _SOUND = {SoundDoubt.ACCOMPANIED: DoubtKind.ACCOMPANIED, SoundDoubt.UNCLEAR: DoubtKind.UNCLEAR}
-
-
-def pitch_words(pitch: Pitch) -> str:
-    """ "F sharp". For callers that have no language yet."""
-    return pitch.step + {0: "", 1: " sharp", -1: " flat", 2: " double sharp", -2: " double flat"}[pitch.alter]
-
-
-def value_words(ticks: int, american: bool = False) -> str:
-    """ "a dotted crotchet", "a minim tied to a quaver". For callers that have no language yet."""
-    words = [("dotted " if dots else "") + VALUES[base][american] for base, dots in length_values(ticks)]
-    return f"{'an' if words[0][0] in 'aeiou' else 'a'} {' tied to a '.join(words)}"

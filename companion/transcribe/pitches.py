@@ -31,7 +31,7 @@ MISS_SHORT = 0.012  # ... and so much more divided by its seconds
 WILD = 0.04  # probability of a miss of any size
 #: How much the counted degrees weigh: neighbouring degrees are not independent, so less than in full.
 KEY_WEIGHT = 0.9
-WIDE = 6.0  # semitones of reach from which on shrunk intervals can be told
+WIDE = 6.0  # semitones of range from which on shrunk intervals show
 #: Factors by which untrained voices shrink all intervals, and what each costs (logarithm): far ones are rarer.
 SHRINK = ((0.96, 1.0), (0.92, 2.5), (0.87, 4.0))
 OPENING = 8  # notes whose tuning says which key's name is the nearest
@@ -67,7 +67,7 @@ def find_pitches(sung: Sequence[float], seconds: Sequence[float], tonic: int | N
                  mode: str | None = None) -> Pitches:
     """Written pitches and key of N sung notes (MIDI numbers with fractions, and how long each lasted).
 
-    tonic, mode: where a person has given them, only such keys are weighed. In a tune with reach, intervals shrunk
+    tonic, mode: where a person has given them, only such keys are weighed. In a tune of some range, intervals shrunk
     all over are tried as well.
     """
     x = np.asarray(sung, dtype=float)

@@ -3,7 +3,8 @@
 `companion.ear.notes` finds notes by their steady parts and leaves out what is shorter than a twelfth of a
 second. Here islands of voice that stand alone are kept from half of that, a repeated note is parted from a held
 one by how deep the level dips between and whether voicing suffers, and a short piece at a phrase's end that comes
-down off the note before is told from the voice letting go. What can't be told so, the rhythm decides (`score`).
+down off the note before is distinguished from the voice letting go. What the sound leaves open, the rhythm decides
+(`score`).
 """
 
 from __future__ import annotations
@@ -100,7 +101,7 @@ def sung_notes(track: PitchTrack) -> list[SungNote]:
 
 
 def sung_and_doubtful(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful]]:
-    """The notes of a track in order, and what can't be told by its sound alone."""
+    """The notes of a track in order, and what its sound alone leaves open."""
     f = _frames(track)
     if not f.voiced.any():
         return [], []

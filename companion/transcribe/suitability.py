@@ -72,7 +72,7 @@ def measure(track: PitchTrack, notes: Sequence[SungNote]) -> Suitability:
 
 
 def check_suitable(track: PitchTrack, notes: Sequence[SungNote]) -> Suitability:
-    """What was measured of a take. Raises NothingSung where it holds sound that is no tune."""
+    """What was measured of a take. Raises NothingSung where its sound is no tune."""
     s = measure(track, notes)
     if s.hiss > MOST_HISS:
         raise NothingSung(_("Most of this take is too soft or too noisy to be heard as singing. Sing closer to the "
