@@ -1,7 +1,7 @@
 """What the sound of a take shows before any note is sought in it: a second voice, a slide, breath without pitch.
 
 The limits were set on synthesised singers of both makers, in rooms and in noise, on pairs of them and on singers
-over a piano, and then checked on others (tests/transcribe/test_transcribe_sound.py has a few of each).
+over a piano, and then checked on others (tests/transcribe/test_transcribe_accompaniment.py has a few of each).
 """
 
 from __future__ import annotations

@@ -64,7 +64,7 @@ def test_a_name_that_cannot_be_written_is_refused_before_any_work(capsys, tmp_pa
     assert take.read_bytes() == TAKE.read_bytes()
 
 
-def test_the_score_is_told_bar_by_bar(capsys) -> None:
+def test_the_score_is_said_bar_by_bar(capsys) -> None:
     code, out, _ = run(capsys, "notate", str(TAKE), "--fix", "no pickup")
     assert code == 0
     assert out.startswith("Snail wall right: 14 notes, ")
@@ -83,7 +83,7 @@ def test_the_score_is_told_bar_by_bar(capsys) -> None:
         "Measure 1: triplet of C eighth note in the fourth octave, D eighth note, E eighth note."]
 
 
-def test_notate_hears_it_against_its_own_score(capsys, tmp_path) -> None:
+def test_a_take_is_all_right_against_its_own_score(capsys, tmp_path) -> None:
     path = str(tmp_path / "s.musicxml")
     run(capsys, "notate", str(TAKE), "--out", path)
     code, out, _ = run(capsys, "hear", str(TAKE), "--tune", path, "--json")

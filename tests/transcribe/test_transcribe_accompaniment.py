@@ -55,7 +55,7 @@ def piano(down: int) -> np.ndarray:
 
 
 def alone(samples: np.ndarray) -> bool:
-    """Whether a take is told to be of one voice alone, with a third of the limits to spare."""
+    """Whether a take is found to be of one voice alone, with a third of the limits to spare."""
     sound = np.asarray(samples, dtype=np.float32)
     share, lasting = accompaniment(sound, track(sound, RATE))
     return share < TAKE_FROM / 1.5 and lasting < TAKE_LASTING / 1.5
@@ -67,12 +67,12 @@ def accompanied(samples: np.ndarray) -> bool:
 
 
 @pytest.mark.parametrize("take", sorted(RECORDINGS.glob("*.flac")), ids=lambda p: p.stem)
-def test_no_shipped_singer_is_told_to_have_company(take: Path) -> None:
+def test_no_shipped_singer_is_taken_to_be_accompanied(take: Path) -> None:
     assert alone(read_sound(take).samples)
 
 
 @pytest.mark.parametrize("name", ["vocadito_10.wav", "vocadito_14.wav"])
-def test_no_real_singer_is_told_to_have_company(name: str) -> None:
+def test_no_real_singer_is_taken_to_be_accompanied(name: str) -> None:
     if not (VOICES_FETCHED / name).exists():
         pytest.skip("Real voices are fetched by tests/fetch_voices.py.")
     sound = read_sound(VOICES_FETCHED / name)
@@ -81,7 +81,7 @@ def test_no_real_singer_is_told_to_have_company(name: str) -> None:
 
 
 @pytest.mark.parametrize("voice", range(len(VOICES)))
-def test_a_voice_alone_has_no_company_in_a_room_either(voice: int) -> None:
+def test_a_voice_alone_is_not_accompanied_in_a_room_either(voice: int) -> None:
     sound = as_sound(performance(load("lantern"), voice + 1, shift=VOICES[voice].middle - 65), voice)
     assert alone(sound)
     assert alone(room(sound, np.random.default_rng(1)))
@@ -127,7 +127,7 @@ def test_a_whisper_is_no_tune() -> None:
 
 
 @pytest.mark.slow
-def test_of_many_singers_none_has_company_and_most_pairs_have() -> None:
+def test_of_many_singers_none_is_accompanied_and_most_pairs_are() -> None:
     """Other singers than those that the limits were set on; in noise, in rooms, breathy, with scoops and vibrato."""
     for maker in ("formants", "speech"):
         assert all(alone(take.samples) for take in corpus(maker, 40, 9001))
