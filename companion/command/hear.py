@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from companion.command.parser import tracker_argument
 from companion.messages import _
 
 
@@ -13,6 +14,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_("MusicXML or MIDI, or the name of a tune that ships (companion tunes lists them)"))
     parser.add_argument("--phrase", type=int, metavar="N", help=_("hold it against the Nth phrase only"))
     parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    tracker_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
     parser.add_argument("--more", action="store_true", help=_("more that a teacher would ask, after the cue"))
     parser.add_argument("--speak", action="store_true", help=_("say the cue and sound the glides aloud"))
@@ -36,7 +38,7 @@ def run(options: argparse.Namespace) -> int:
 
         raise Trouble(_("{sound} is the take or the tune itself, and would be lost. Give another name for the sound.").format(
                             sound=options.sound))
-    found = answer(options.take, options.tune, options.phrase, options.part)
+    found = answer(options.take, options.tune, options.phrase, options.part, options.tracker)
     if options.json:
         print(json.dumps(found.as_json(options.language), ensure_ascii=False))
     else:

@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 
+from companion.command.parser import tracker_argument
 from companion.messages import _
 
 
@@ -32,6 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--correct", action="store_true",
                         help=_("then read corrections line by line: help, play, undo, an empty line ends"))
     parser.add_argument("--play", action="store_true", help=_("sound the written tune on the loudspeaker"))
+    tracker_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
     parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
@@ -56,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
               file=sys.stderr if options.json else sys.stdout, flush=True)
     try:
         transcription = write_takes(options.take, known, options.title, options.words, fixes,
-                                    microphone.read if microphone else None)
+                                    microphone.read if microphone else None, options.tracker)
     finally:
         if microphone:
             microphone.close()

@@ -130,3 +130,14 @@ class Parser(argparse.ArgumentParser):
 def _name(action: argparse.Action) -> str:
     """An option or argument by its name alone: "--tune", "TAKE"."""
     return "/".join(action.option_strings) or str(action.metavar or action.dest)
+
+
+def tracker_argument(parser: argparse.ArgumentParser) -> None:
+    """The option --tracker, of every command that finds the pitch of a recording.
+
+    The names are not listed as choices, since looking for them would import NumPy before help is printed; `companion.ear`
+    says which there are.
+    """
+    parser.add_argument("--tracker", metavar="NAME", default="companion",
+                        help=_("what finds the pitch in a sound file: companion, unless you say librosa, to check a result "
+                               "with it"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from companion.command.parser import tracker_argument
 from companion.messages import _
 
 
@@ -11,6 +12,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("list", metavar="LIST.csv",
                         help=_("CSV with a header line take,tune; paths are relative to the list"))
     parser.add_argument("--jobs", type=int, metavar="N", help=_("how many at a time (all cores if not given)"))
+    tracker_argument(parser)
     parser.add_argument("--american", action="store_true", help=_("American names (measure)"))
     parser.add_argument("--json", action="store_true", help=_("one JSON object a line"))
 
@@ -22,7 +24,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson.words import review_line
 
     language = options.language
-    for found in review(options.list, language, options.jobs):
+    for found in review(options.list, language, options.jobs, options.tracker):
         print(json.dumps(found.as_json(language), ensure_ascii=False) if options.json else review_line(language, found),
               flush=True)
     return 0

@@ -7,8 +7,10 @@ candidates are kept as voiced states, the unvoiced ones are dense; the banded st
 strided sum and maximum; no back-pointers are stored, since on the decoded path alone they are cheap to find
 again from the scores.
 
-The groups lie at fixed places in the sound, whatever the blocks in which it comes, so the stream's result
-is the batch's, frame for frame and bit for bit.
+The groups lie at fixed places in the sound, whatever the blocks in which it comes, so features and scores are the
+same bit for bit. A frame is decided when its block is worked on, with all that was heard by then, at least the
+look-ahead: where sound comes in long blocks, or whole, the path knows more, and a frame at the edge of voice may be
+decided otherwise (one of 509 on a take that ships).
 """
 
 from __future__ import annotations

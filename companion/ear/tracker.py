@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from companion.ear.level import LEVEL_S, power_db
 from companion.ear.model import PitchTrack
 from companion.ear.pyin import F32, F64, GROUP, Frames, Pyin
 from companion.ear.sound import RATE, Sound
@@ -32,7 +33,6 @@ LOW_HZ, HIGH_HZ = 80.0, 1400.0
 BOLTZMANN = 1.0
 LOOK_AHEAD = 15 - GROUP  # frames; with its group a frame is decided 150 ms after its centre at the latest
 
-LEVEL_S = 0.02  # window of the level
 FALL_DB_S = 24.0  # how fast the running level falls: slower, and closed vowels (20 dB down) would be lost
 QUICK_FALL_DB_S = 100.0  # and a quick one, faster than any vowel fades and slower than a voice stops
 LEAST_DB = -66.0  # dB re full scale: quieter than any usable recording of a voice
@@ -53,8 +53,7 @@ class VoiceGate:
         self._slow = self._quick = LEAST_DB
 
     def __call__(self, frames: F32, lowest: F64) -> tuple[F64, F64]:
-        power = np.square(frames[:, self._window]).mean(axis=1)
-        level = 10.0 * np.log10(power + 1e-12)
+        level = power_db(np.square(frames[:, self._window]).mean(axis=1))
         down = np.empty((len(level), 2))
         for i, x in enumerate(level.tolist()):
             self._slow = max(self._slow - self._falls[0], x, LEAST_DB)
@@ -62,7 +61,7 @@ class VoiceGate:
             down[i] = self._slow - x, self._quick - x
         odds = ODDS[0] - ODDS[1] * down[:, 0] - ODDS[2] * np.minimum(lowest, 1.2) - ODDS[3] * down[:, 1]
         factor = np.where(level > LEAST_DB, 1.0 / (1.0 + np.exp(-np.clip(odds, -30, 30))), 0.0)
-        return factor, np.asarray(level, dtype=np.float64)
+        return factor, level
 
 
 class Tracker:
@@ -92,7 +91,7 @@ class Tracker:
 
 
 def track(samples: NDArray[np.float32], rate: int = RATE) -> PitchTrack:
-    """The pitch of a whole sound (mono float samples); the same frames as the stream gives."""
+    """The pitch of a whole sound (mono float samples, rate in Hz)."""
     tracker = Tracker()
     parts = [tracker.push(Sound(np.asarray(samples, dtype=np.float32), rate).at_rate(RATE).samples), tracker.finish()]
     return join(parts)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from companion.braille import note_cells, to_dots
-from companion.ear import hear_pitch
+from companion.ear import DEFAULT_TRACKER, hear_pitch
 from companion.errors import NothingSung, Trouble
 from companion.language import Language, cue_text
 from companion.language.braille import say_note
@@ -100,14 +100,16 @@ def chosen_line(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:
                             tune=tune.title or _("This tune"), phrase=phrase, last=last)) from None
 
 
-def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, part: str | None = None) -> Answer:
+def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, part: str | None = None,
+           tracker: str = DEFAULT_TRACKER) -> Answer:
     """Match a take (sound file, or CSV pitch track) with a tune (file or shipped name).
 
-    Raises Trouble where either cannot be read, NothingSung where nothing was sung.
+    tracker: by name, see `companion.ear.PitchTracker`. Raises Trouble where either cannot be read, NothingSung where
+    nothing was sung.
     """
     tune = load(tune_name, part=part)
     line = chosen_line(tune, phrase)
-    pitch = hear_pitch(take)
+    pitch = hear_pitch(take, tracker)
     seconds = len(pitch.f0_hz) * pitch.hop_s
     if len(line) > MOST_NOTES or seconds * len(line) > MOST_NOTE_SECONDS:
         raise Trouble(_("{tune} has {line} notes and the take lasts {seconds:.0f} seconds, too much to hold one "

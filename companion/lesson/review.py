@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from companion import messages
+from companion.ear import DEFAULT_TRACKER, pitch_tracker
 from companion.errors import Trouble
 from companion.language import Language
 from companion.lesson.answer import Answer, answer
@@ -108,7 +109,7 @@ class Reviewed:
         return {**self.answer.as_json(language), "take": self.take, "tune": self.tune}
 
 
-def review_take(job: Job) -> Reviewed:
+def review_take(job: Job, tracker: str = DEFAULT_TRACKER) -> Reviewed:
     """The answer to one row of a list; what cannot be answered gives a sentence, so that the rest go on."""
     if not job.take:
         return Reviewed(job.take, job.tune, None, _("This line of the list names no take. Put the name of a file under "
@@ -117,7 +118,7 @@ def review_take(job: Job) -> Reviewed:
         return Reviewed(job.take, job.tune, None, _("This line of the list names no tune. Put a file, or a tune that "
                                                     "ships, under tune."))
     try:
-        return Reviewed(job.take, job.tune, answer(job.take_path, job.tune_path))
+        return Reviewed(job.take, job.tune, answer(job.take_path, job.tune_path, tracker=tracker))
     except Trouble as trouble:
         return Reviewed(job.take, job.tune, None, str(trouble))
     except Exception as error:
@@ -125,17 +126,20 @@ def review_take(job: Job) -> Reviewed:
             kind=type(error).__name__, error=error))
 
 
-def review(path: str | Path, language: Language, jobs: int | None = None) -> Iterator[Reviewed]:
+def review(path: str | Path, language: Language, jobs: int | None = None,
+           tracker: str = DEFAULT_TRACKER) -> Iterator[Reviewed]:
     """The answers of a list in its order, each as soon as it and those before it are done.
 
-    language: of the sentences that say what went wrong.
+    language: of the sentences that say what went wrong. tracker: by name, see `companion.ear.PitchTracker`. Raises
+    Trouble where there is no such tracker, or no such list.
     """
+    pitch_tracker(tracker)  # said once, and not for each take
     work = read_list(path)
     if jobs is not None and jobs < 1:
         raise Trouble(_("--jobs was {jobs}; give 1 or more.").format(jobs=jobs))
     count = workers(jobs, len(work))
     if count <= 1:
-        yield from map(review_take, work)
+        yield from (review_take(job, tracker) for job in work)
         return
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
@@ -144,7 +148,7 @@ def review(path: str | Path, language: Language, jobs: int | None = None) -> Ite
     # Fresh processes, not forked ones: a fork copies the locks of threads that the numerical libraries run.
     with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker,
                              initargs=(language,)) as pool:
-        futures = [pool.submit(review_take, job) for job in work]
+        futures = [pool.submit(review_take, job, tracker) for job in work]
         for job, future in zip(work, futures, strict=True):
             try:
                 yield future.result()

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear import RATE, PitchTrack, Tracker, is_track_file, join, read_sound, read_track, track
+from companion.ear import DEFAULT_TRACKER, RATE, PitchTrack, Sound, Tracker, is_track_file, join, read_sound, read_track, track
 from companion.errors import NothingSung, Trouble
 from companion.messages import _
 from companion.transcribe.accompaniment import check_voice, is_accompanied
@@ -41,8 +41,11 @@ class Take:
     accompanied: bool
 
 
-def take_of(path: str | Path) -> Take:
-    """A take from a file. Raises Trouble where it is unreadable, or too long to be a tune."""
+def take_of(path: str | Path, tracker: str = DEFAULT_TRACKER) -> Take:
+    """A take from a file. tracker: by name, see `companion.ear.PitchTracker`.
+
+    Raises Trouble where it is unreadable, or too long to be a tune.
+    """
     if is_track_file(path):
         return Take(read_track(path), False)
     sound = read_sound(path)
@@ -50,17 +53,17 @@ def take_of(path: str | Path) -> Take:
         raise Trouble(_("{path} lasts {minutes:.0f} minutes; a tune of up to {most:.0f} minutes can be written "
                         "down. Cut out the part that you want.").format(
                             path=path, minutes=sound.seconds / 60, most=LONGEST_S / 60))
-    found = track(sound)
+    found = track(sound, tracker)
     return Take(found, is_accompanied(sound.samples, found))
 
 
-def live_take(read: Callable[[], F32 | None]) -> Take:
+def live_take(read: Callable[[], F32 | None], tracker: str = DEFAULT_TRACKER) -> Take:
     """A take of what comes in from `read` (mono float32 at the ear's rate; None: nothing came in time).
 
     It ends after END_SILENCE_S of sound without voice once something was sung, after WAIT_S if nothing was, and
-    at LONGEST_S in any case.
+    at LONGEST_S in any case. Our own tracker hears when it ends; another one, by its name, is then given the whole.
     """
-    tracker = Tracker()
+    stream = Tracker()
     parts: list[PitchTrack] = []
     heard: list[F32] = []
     heard_s, last_voice_s = 0.0, -1.0
@@ -70,15 +73,16 @@ def live_take(read: Callable[[], F32 | None]) -> Take:
             continue
         heard.append(samples)
         heard_s += len(samples) / RATE
-        part = tracker.push(samples)
+        part = stream.push(samples)
         parts.append(part)
         voiced = part.time_s[part.f0_hz > 0]
         if len(voiced):
             last_voice_s = float(voiced[-1])
         if heard_s - last_voice_s > (END_SILENCE_S if last_voice_s >= 0 else WAIT_S):
             break
-    found = join([*parts, tracker.finish()])
-    return Take(found, is_accompanied(np.concatenate(heard), found))
+    whole = Sound(np.concatenate(heard), RATE)
+    found = join([*parts, stream.finish()]) if tracker == DEFAULT_TRACKER else track(whole, tracker)
+    return Take(found, is_accompanied(whole.samples, found))
 
 
 def read_beats(path: str | Path) -> tuple[float, ...]:
@@ -130,14 +134,16 @@ class Transcription:
 
 
 def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", words: str = "",
-                corrections: Sequence[Correction] = (), microphone: Callable[[], F32 | None] | None = None) -> Transcription:
+                corrections: Sequence[Correction] = (), microphone: Callable[[], F32 | None] | None = None,
+                tracker: str = DEFAULT_TRACKER) -> Transcription:
     """Takes of one tune (at least one) written down as one score; corrections made in order; words laid under it.
 
-    microphone: gives sound for a take called LIVE. Raises NothingSung or Trouble where a take cannot be written down.
+    microphone: gives sound for a take called LIVE. tracker: by name, see `companion.ear.PitchTracker`. Raises NothingSung
+    or Trouble where a take cannot be written down.
     """
     if given.beats_s and len(paths) > 1:
         raise Trouble(_("Beats belong to one take; give one take with them."))
-    takes = [live_take(microphone) if str(p) == LIVE and microphone else take_of(p) for p in paths]
+    takes = [live_take(microphone, tracker) if str(p) == LIVE and microphone else take_of(p, tracker) for p in paths]
     accompanied = any(t.accompanied for t in takes)
     name = title or ("" if str(paths[0]) == LIVE else titled(Path(paths[0]).stem))
     try:
