@@ -42,8 +42,18 @@ from companion.match.align import (
     written_onsets,
 )
 from companion.match.fragments import Fragments, cut
-from companion.match.judge import DOUBT, Evidence, call, evidence_row, normal_cdf, probability_right, weigh
-from companion.match.take import key_prior, local_key
+from companion.match.judge import (
+    DOUBT,
+    Evidence,
+    call,
+    evidence_row,
+    normal_cdf,
+    probability_right,
+    tracker_fault,
+    weigh,
+)
+from companion.match.steady import Steady
+from companion.match.take import _move, key_prior, local_key, place
 from companion.tune import Direction, Key, LineNote, direction_of, spell
 
 HOP = 0.01
@@ -247,6 +257,8 @@ def test_the_local_key_follows_drift_and_no_single_note() -> None:
     octave = written + 3
     octave[:3] -= 12
     assert np.allclose(local_key(octave, written), 3.0), "the octave is the pupil's"
+    octave = written + np.array([-8.2, -8.2, -8.2, -8.2, 3, 3, 3, 3, 3])
+    assert local_key(octave, written)[0] == pytest.approx(3.8), "drift is followed in another octave too"
     assert np.allclose(local_key(np.full(9, np.nan), written), 0.0)
 
 
@@ -361,6 +373,39 @@ def test_what_trackers_get_wrong_is_doubt() -> None:
     assert call(replace(bare, folded=evidence(-14.0)), UP) == DOUBT
     # A move that is right only because of an octave is not right.
     assert call(evidence(2.0, fault=True, folded=evidence(-10.0)), UP) == DOUBT
+
+
+@pytest.mark.parametrize(("off", "own", "bare"), [
+    (0.0, False, False), (12.0, True, True), (-12.0, True, True), (11.3, True, True), (12.7, True, True),
+    (10.8, False, False), (19.0, True, True), (-24.5, True, True), (7.4, False, True), (5.0, False, False)])
+def test_where_trackers_err(off: float, own: bool, bare: bool) -> None:
+    """Octave, octave and fifth, two octaves, within a semitone; a fifth too where the tracker is not known."""
+    steady = Steady(*np.zeros((7, 2)))
+    assert tracker_fault(steady, (off, 0.0), 0, False, PARAMETERS) == own
+    assert tracker_fault(steady, (0.0, off), 0, True, PARAMETERS) == bare
+
+
+def test_a_far_note_is_doubted_where_the_sound_leaves_the_octave_open() -> None:
+    zero = np.zeros(2)
+    clear, unclear = (Steady(zero, zero, zero, zero, zero, zero, np.array([x, 0.0])) for x in (0.2, 0.3))
+    assert not tracker_fault(clear, (8.0, 0.0), 0, False, PARAMETERS)
+    assert tracker_fault(unclear, (8.0, 0.0), 0, False, PARAMETERS)
+    assert not tracker_fault(unclear, (5.0, 0.0), 0, False, PARAMETERS)
+    # A note put back by an octave lay where trackers err before that.
+    assert tracker_fault(replace(clear, octave_off=np.array([1.0, 0.0])), (0.0, 0.0), 0, False, PARAMETERS)
+
+
+def test_a_move_is_judged_only_where_both_of_its_notes_were_sung() -> None:
+    line = [note(i, m) for i, m in enumerate((60, 62, 64))]
+    pitch = [math.nan] * 12 + [60.0] * 45 + [62.0] * 45 + [64.0] * 45
+    track = track_of(pitch, [-20.0] * len(pitch), 0.95)
+    placed = place(track, line)
+    assert placed is not None
+    notes = match_take(track, line).notes
+    assert _move(placed, line, notes, 0, PARAMETERS).verdict == Verdict.RIGHT
+    for out in (0, 1):
+        fewer = [replace(n, sung=i != out) for i, n in enumerate(notes)]
+        assert _move(placed, line, fewer, 0, PARAMETERS).verdict == Verdict.UNSURE
 
 
 def test_doubt_says_what_was_heard_only_where_that_is_clear() -> None:

@@ -13,7 +13,7 @@ from companion.ear.tracker import track
 from companion.errors import NothingSung
 from companion.match import PARAMETERS, Follower, Highest, Match, SizeFault, Verdict, match_take
 from companion.match.align import align
-from companion.match.steady import in_order
+from companion.match.steady import in_order, steady_parts
 from companion.tune import Key, LineNote, direction_of, spell
 
 HOP = 0.01
@@ -126,6 +126,14 @@ def test_what_was_sung_of_a_long_tune_is_right_and_of_the_rest_nothing_is_said(s
     assert verdicts(found) == [Verdict.RIGHT if there else Verdict.UNSURE for there in inside]
 
 
+def test_a_line_left_out_in_mid_tune_costs_no_other_verdict() -> None:
+    sung = [*range(8), *range(16, 24)]
+    found = match_take(drawn([LONG[i] for i in sung]), line(LONG))
+    inside = [i in sung and i + 1 in sung for i in range(len(LONG) - 1)]
+    assert verdicts(found) == [Verdict.RIGHT if there else Verdict.UNSURE for there in inside]
+    assert [i for i, n in enumerate(found.notes) if not n.sung] == list(range(8, 16))
+
+
 def test_leaving_out_what_cannot_be_sung_now_changes_nothing() -> None:
     sung = drawn([*LONG[:9], 66, *LONG[10:20]])
     banded = match_take(sung, line(LONG))
@@ -143,6 +151,17 @@ def test_an_octave_slip_of_the_tracker_is_doubt() -> None:
     sung = [float(m) for m in TUNE]
     sung[4] += 12
     assert Verdict.WRONG not in verdicts(match_take(drawn(sung), line(TUNE)))
+
+
+def test_the_steady_part_lies_in_the_octave_where_the_note_was_placed() -> None:
+    clean = drawn(TUNE)
+    aligned = align(clean, [float(m) for m in TUNE], [1.0] * 8, [0.0] * 8)
+    assert aligned is not None
+    slipped = clean.f0_hz.copy()
+    slipped[20 + 48 * 4:20 + 48 * 5] *= 2
+    steady = steady_parts(replace(clean, f0_hz=slipped), aligned)
+    assert steady.midi == pytest.approx(TUNE, abs=0.01)
+    assert steady.octave_off.tolist() == [0, 0, 0, 0, 1, 0, 0, 0]
 
 
 def test_one_note_has_no_move_and_silence_is_nothing_sung() -> None:
