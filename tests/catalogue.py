@@ -66,12 +66,17 @@ def american(text: str) -> str:
     return re.sub("\0(\\d+)\0", lambda m: kept[int(m[1])], out)
 
 
-def _strings(value: Any) -> list[str]:
+#: Keys of a stage file that hold texts; the others hold identifiers, such as names of facts.
+STAGE_TEXTS = ("title", "aim", "need", "adult", "pupil", "word", "means", "sign", "do")
+
+
+def _texts(value: Any, key: str = "") -> list[str]:
+    """The texts of a stage file, or of a part of it."""
     if isinstance(value, str):
-        return [value]
+        return [value] if key in STAGE_TEXTS else []
     if isinstance(value, dict):
-        return [s for v in value.values() for s in _strings(v)]
-    return [s for v in value for s in _strings(v)] if isinstance(value, list) else []
+        return [s for k, v in value.items() for s in _texts(v, k)]
+    return [s for v in value for s in _texts(v, key)] if isinstance(value, list) else []
 
 
 def sentences() -> dict[str, tuple[str | None, list[str]]]:
@@ -87,9 +92,8 @@ def sentences() -> dict[str, tuple[str | None, list[str]]]:
                 many = texts[1] if called == "plural" and len(texts) > 1 else None
                 found.setdefault(texts[0], (many, []))[1].append(str(path.relative_to(ROOT)))
     for path in sorted((ROOT / "companion" / "course" / "stages").glob("*.toml")):
-        for text in _strings(tomllib.loads(path.read_text(encoding="utf-8"))):
-            if " " in text:
-                found.setdefault(text, (None, []))[1].append(str(path.relative_to(ROOT)))
+        for text in _texts(tomllib.loads(path.read_text(encoding="utf-8"))):
+            found.setdefault(text, (None, []))[1].append(str(path.relative_to(ROOT)))
     return found
 
 

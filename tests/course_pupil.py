@@ -7,19 +7,22 @@ hear it. All chance comes from the seed.
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from singers import RATE, VOICES, LineItem, Style, perform, render
 from singers.performance import STEP_S
 
 from companion.braille import to_ascii, to_dots
-from companion.course.drill import Item
-from companion.ear import Sound
-from companion.ear.model import PitchTrack
-from companion.lesson.sitting import Hands
+from companion.course import Item, Judged, TuneToHear, Wants, check
+from companion.ear import PitchTrack, Sound
+from companion.language import English, Variety, reply_text
+from companion.lesson import SittingIO
+from companion.match import Verdict
 from companion.tune import LineNote
 
+BRITISH, AMERICAN = English(), English(Variety.AMERICAN)
 EVERY = 3  # of the singer's steps of 5 ms make a frame: enough for the match, and quick
 
 
@@ -52,19 +55,42 @@ def sung_aloud(line: Sequence[LineNote], seed: int = 1, turned: int | None = Non
     return track(Sound(render(done, VOICES[seed % 2], "formants", rng), RATE))
 
 
+def judged(item: Item, text: str) -> Judged:
+    """A typed answer judged, in English."""
+    return check(item, text, BRITISH.vocabulary)
+
+
+class Answered(NamedTuple):
+    """A typed answer judged, and what is said back."""
+
+    verdict: Verdict
+    say: str
+    cards: Mapping[str, Verdict]
+
+
+def answered(item: Item, text: str) -> Answered:
+    found = judged(item, text)
+    return Answered(found.verdict, reply_text(BRITISH, item, found), found.cards)
+
+
+def said(item: Item, text: str, language: English = BRITISH) -> str:
+    """What is said back to a typed answer."""
+    return reply_text(language, item, check(item, text, language.vocabulary))
+
+
 def typed(item: Item, rng: random.Random) -> str:
     """The right answer, typed in one of the forms that people use."""
-    if item.wants == "cells":
+    if item.wants is Wants.CELLS:
         ascii_form = to_ascii(item.answer)
         forms = [item.answer, to_dots(item.answer), f"ascii:{ascii_form}"]
         if any(c.isalpha() for c in ascii_form):
             forms.append(ascii_form.lower())
         return rng.choice(forms)
-    if item.wants == "name":
+    if item.wants is Wants.NAME:
         return rng.choice([item.answer, item.answer.upper(), f"the {item.answer}."])
-    if item.wants == "sung":
+    if item.wants is Wants.SUNG:
         return "+"
-    if item.wants == "direction":
+    if item.wants is Wants.DIRECTION:
         return rng.choice({"higher": ["higher", "up", "h"], "lower": ["lower", "down"], "same": ["same", "level"]}[
             item.answer])
     return item.answer
@@ -95,11 +121,11 @@ class Pair:
         self.item: Item | None = None
         self.sang = 0
 
-    def hands(self) -> Hands:
-        return Hands(self.read, self.said.append, self.shown.append, self.sound, self.listen)
+    def io(self, hands_free: bool = False) -> SittingIO:
+        return SittingIO(BRITISH, self.read, self.said.append, self.shown.append, self.sound, self.listen, hands_free)
 
-    def sound(self, item: Item) -> None:
-        if item.kind == "tune":
+    def sound(self, item: Item | TuneToHear) -> None:
+        if isinstance(item, TuneToHear):
             return
         self.item = item
         self.asked.append(item)

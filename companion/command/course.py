@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import argparse
-import sys
-from collections.abc import Callable
+import json
+from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from companion.diary import SettingName, Settings, Speech
+from companion.diary import SettingName
+from companion.errors import Trouble
 from companion.messages import _
 
 if TYPE_CHECKING:
-    from companion.course.drill import Item
-    from companion.ear import PitchTrack
-    from companion.lesson.out import Out
-    from companion.lesson.sitting import Hands
+    from companion.course import Stage
+    from companion.diary import Settings
+    from companion.language import Language
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -52,158 +53,96 @@ def common(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.course import progress as kept
-    from companion.course.stage import find_stage, stages
-    from companion.errors import Trouble
-    from companion.lesson import course_door as door
+    from companion.course import check_stages, stages
+    from companion.language import stages_in_order_line
 
     if options.check:
-        return say(door.check_lines(options.check))
+        return say([stages_in_order_line(options.language, check_stages(options.check))])
     some = stages(options.stages)
-    if options.list:
-        return say(door.list_lines(some), [door.stage_json(s) for s in some] if options.json else None)
-    if options.words:
-        terms = {t.word: {"means": t.means, "stage": s.number} for s in some for t in s.terms}
-        return say(door.term_lines(some, options.american), terms if options.json else None)
-    if options.stage:
-        stage = find_stage(options.stage, some)
-        return say([*stage.lines(options.american), "To begin with a pupil called Robin: companion course Robin --new."],
-                   door.stage_json(stage) if options.json else None)
+    if options.list or options.words or options.stage:
+        return _about_stages(options, some)
     if not options.pupil:
         raise Trouble(_("Name a pupil, as in companion course Robin, with --new the first time; or --list for the "
                         "stages."))
     if options.questions < 1:
         raise Trouble(_("--questions was {questions}; give 1 or more.").format(questions=options.questions))
-    start = door.moment(options.on)
-    from companion.diary import Diary
+    return _with_pupil(options, some)
 
+
+def _about_stages(options: argparse.Namespace, some: Sequence[Stage]) -> int:
+    """What can be read of the stages without a pupil."""
+    from companion.course import find_stage
+    from companion.language import course_begin_hint, glossary_lines, stage_lines, stage_list_lines
+    from companion.lesson import glossary_json, stage_json
+
+    language: Language = options.language
+    if options.list:
+        return say(stage_list_lines(language, some), [stage_json(language, s) for s in some] if options.json else None)
+    if options.words:
+        return say(glossary_lines(language, some), glossary_json(language, some) if options.json else None)
+    stage = find_stage(options.stage, some)
+    return say([*stage_lines(language, stage), course_begin_hint(language)],
+               stage_json(language, stage) if options.json else None)
+
+
+def _with_pupil(options: argparse.Namespace, some: Sequence[Stage]) -> int:
+    """What is known of a pupil, a word on it, or a sitting."""
+    from companion.course import forget_progress, load_progress
+    from companion.diary import Diary
+    from companion.language import course_begins_again_line, standing_lines
+    from companion.lesson import judge_stages, progress_json, shift_for, sit, terminal
+
+    start = moment(options.on)
     with Diary(options.diary) as diary:
         if not options.new and diary.find(options.pupil) is None and diary.near(options.pupil) is None:
             raise Trouble(_("The diary has no pupil {pupil}. Add --new to begin with a new pupil.").format(
                                 pupil=options.pupil))
         pupil = diary.pupil(options.pupil, new=options.new)
-        if options.begin_again:
-            diary.keep(pupil, kept.ROOM, kept.NAME, None)
-            return say([f"The course of {pupil.nickname} begins again at the first stage."])
-        if options.passed or options.back:
-            return say(door.word(diary, pupil, some, options.passed, options.back, start))
-        if options.known or options.json:
-            progress = kept.load(diary, pupil)
-            return say(progress.lines(some, start),
-                       door.progress_json(progress, some, start) if options.json else None)
         settings = diary.settings(pupil)
-        from companion.lesson.question_sound import shift_for
-
-        stage = kept.load(diary, pupil).stage(some)
-        shift = shift_for(stage.material, pupil.low, pupil.high)
-        options.listen = options.listen or options.hands_free
-        met = hands(settings, options, shift)
-        if options.hands_free:
-            met.read = lambda: "skip"
-        door.sit(diary, pupil, some, clock(options.on), met, options.questions, options.hands_free)
+        language = pupils_language(options, settings)
+        if options.begin_again:
+            forget_progress(diary, pupil)
+            return say([course_begins_again_line(language, pupil.nickname)])
+        if options.passed or options.back:
+            return say(judge_stages(diary, pupil, some, options.passed, options.back, start, language))
+        progress = load_progress(diary, pupil)
+        if options.known or options.json:
+            return say(standing_lines(language, progress.standing(some, start), start),
+                       progress_json(language, progress, some, start) if options.json else None)
+        shift = shift_for(progress.stage(some).material, pupil.low, pupil.high)
+        io = terminal(spoken(options, settings), language, silent=options.silent, listens=options.listen,
+                      hands_free=options.hands_free, cells_as=options.form, shift=shift)
+        sit(diary, pupil, some, lambda: moment(options.on), io, options.questions)
     return 0
 
 
-def say(lines: list[str], data: Any = None) -> int:
-    """Lines, or the same as JSON."""
-    import json
+def pupils_language(options: argparse.Namespace, settings: Settings) -> Language:
+    """American where it is asked for here, else as the pupil's settings have it."""
+    from companion.language import choose_language
 
+    return options.language if options.american else choose_language(settings[SettingName.VARIETY])
+
+
+def spoken(options: argparse.Namespace, settings: Settings) -> Settings:
+    """Settings with what is asked for here about speech."""
+    return {**settings, SettingName.SPEECH: options.speech} if options.speech else settings
+
+
+def moment(text: str | None) -> datetime:
+    """Now, or the day that is given, at the time of day that it is. Raises Trouble for what is no date."""
+    now = datetime.now().astimezone()
+    if text is None:
+        return now
+    try:
+        day = datetime.fromisoformat(text)
+    except ValueError:
+        raise Trouble(_("{text} is no date; give year, month and day as 2026-12-31.").format(text=text)) from None
+    if len(text) <= 10:
+        day = day.replace(hour=now.hour, minute=now.minute, second=now.second)
+    return day.astimezone() if day.tzinfo is None else day
+
+
+def say(lines: Sequence[str], data: Any = None) -> int:
+    """Lines, or the same as JSON."""
     print("\n".join(lines) if data is None else json.dumps(data, ensure_ascii=False))
     return 0
-
-
-def hands(settings: Settings, options: argparse.Namespace, shift: int = 0) -> Hands:
-    """A sitting at the terminal, by a pupil's settings and the options of the command."""
-    from companion.lesson.course_door import help_lines
-    from companion.lesson.sitting import Hands
-
-    out = speaker(settings, options)
-    ear = listener(settings) if options.listen else None
-    american = options.american or settings[SettingName.VARIETY] == "american"
-    return Hands(reader(out, help_lines()), out.say, shower(out, options.form),
-                 sounder(out, options.silent, shift), ear, american)
-
-
-def speaker(settings: Settings, options: argparse.Namespace) -> Out:
-    """Where words go: spoken as the pupil's settings say, or written."""
-    from companion.lesson.out import Out
-
-    if options.speech:
-        settings = {**settings, SettingName.SPEECH: options.speech}
-    if options.silent:
-        settings = {**settings, SettingName.SPEECH: Speech.OFF.value}
-    return Out(settings)
-
-
-def clock(on: str | None) -> Callable[[], Any]:
-    """The time now; with a day given, that day at this time of day."""
-    from companion.lesson.course_door import moment
-
-    return lambda: moment(on)
-
-
-def reader(out: Out, helps: list[str]) -> Callable[[], str | None]:
-    """Typed lines; "help" says what may be typed."""
-    def read() -> str | None:
-        for line in iter(sys.stdin.readline, ""):
-            if line.strip().lower() != "help":
-                return str(line).rstrip("\r\n")
-            for text in helps:
-                out.say(text)
-        return None
-
-    return read
-
-
-def shower(out: Out, form: str) -> Callable[[str], None]:
-    """Cells are always written, for a braille display; where words are spoken, their dots are too."""
-    from companion.braille import say_dots, to_ascii, to_dots
-
-    forms: dict[str, Callable[[str], str]] = {"cells": str, "ascii": to_ascii, "dots": to_dots}
-
-    def show(cells: str) -> None:
-        out.write(forms[form](cells))
-        if out.speech:
-            out.say(say_dots(cells))
-
-    return show
-
-
-def sounder(out: Out, silent: bool, shift: float) -> Callable[[Item], None]:
-    """What a question sounds, played; or the helper is told what to sound."""
-    from companion.lesson.question_sound import item_sound, said_instead
-
-    shown = out.show
-
-    def sound(item: Item) -> None:
-        made = None if silent or out.show != shown else item_sound(item, shift)
-        if made is not None:
-            out.sound(made)
-        # Where the loudspeaker is not there, `Out` has said so once and shows all; then the helper sounds the notes.
-        if (silent or out.show != shown) and said_instead(item):
-            out.say(said_instead(item))
-
-    return sound
-
-
-def listener(settings: Settings) -> Callable[[Item], PitchTrack | None]:
-    """A sung answer through the microphone; None where nothing was sung. What was no singing is passed over."""
-    def listen(item: Item) -> PitchTrack | None:
-        from companion.ear import Microphone
-        from companion.lesson.listen import HeardKind, Listener
-
-        ear = Listener(item.sung)
-        microphone = Microphone(settings[SettingName.MICROPHONE] or None)
-        try:
-            while True:
-                samples = microphone.read()
-                heard = ear.push(samples) if samples is not None else None
-                if heard is None:
-                    continue
-                if heard.kind in (HeardKind.TAKE, HeardKind.SILENCE):
-                    return heard.track
-                ear = Listener(item.sung)
-        finally:
-            microphone.close()
-
-    return listen

@@ -3,8 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from datetime import datetime
+from typing import TYPE_CHECKING
 
 from companion.messages import _
+
+if TYPE_CHECKING:
+    from companion.course import Item
+    from companion.diary import Settings
+    from companion.language import Language
+    from companion.lesson import SittingIO
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,32 +36,44 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    import json
-
-    from companion.command.course import clock, hands, say
-    from companion.course import progress as kept
-    from companion.course.drill import KINDS, WAY_WORDS
-    from companion.course.stage import find_stage
+    from companion.command.course import moment, pupils_language, say, spoken
+    from companion.course import Progress, load_progress, save_progress
     from companion.diary import Diary, default_settings
-    from companion.lesson import course_door as door
+    from companion.language import drill_kind_lines
+    from companion.lesson import drill_sitting, question_json, terminal
 
     if not options.kind:
-        return say([*(f"{kind}. {WAY_WORDS[way]}." for kind, way in KINDS.items()),
-                    "To begin one: companion drill 'name the cell' --stage 2."])
-    stage = find_stage(options.stage) if options.stage else None
-    if stage is None and not options.tune and not options.fact:
-        stage = find_stage(2)
-    items = door.drill_items(options.kind, stage, options.tune, options.leave_out, options.fact, options.order,
-                             options.count, options.seed)
+        return say(drill_kind_lines(options.language))
+    items = _items(options)
     if options.json:
-        print(json.dumps([i.as_json() for i in items], ensure_ascii=False))
-        return 0
+        return say([], [question_json(options.language, i) for i in items])
+
+    def io(language: Language, settings: Settings) -> SittingIO:
+        return terminal(spoken(options, settings), language, silent=options.silent, listens=options.listen,
+                        cells_as=options.form)
+
+    def now() -> datetime:
+        return moment(options.on)
+
     if not options.pupil:
-        door.drill_sitting(items, kept.Progress(), clock(options.on), hands(default_settings(), options))
+        drill_sitting(items, Progress(), now, io(options.language, default_settings()))
         return 0
     with Diary(options.diary) as diary:
         pupil = diary.pupil(options.pupil)
-        progress = kept.load(diary, pupil)
-        door.drill_sitting(items, progress, clock(options.on), hands(diary.settings(pupil), options),
-                           lambda: kept.save(diary, pupil, progress))
+        progress, settings = load_progress(diary, pupil), diary.settings(pupil)
+        drill_sitting(items, progress, now, io(pupils_language(options, settings), settings),
+                      lambda: save_progress(diary, pupil, progress))
     return 0
+
+
+def _items(options: argparse.Namespace) -> list[Item]:
+    """The questions that are asked for: of a stage, of any tune, or about named facts; of stage 2 if nothing is named."""
+    from companion.course import Order, drill_items, find_stage, material, question_kind
+
+    kind = question_kind(options.kind)
+    stage = find_stage(options.stage) if options.stage else None
+    if stage is None and not options.tune and not options.fact:
+        stage = find_stage(2)
+    m = material(options.tune, options.leave_out) if options.tune else stage.material if stage else None
+    facts = options.fact or (stage.facts_of(kind) if stage is not None and not options.tune else ())
+    return drill_items(kind, m, facts, Order(options.order), options.count, options.seed)

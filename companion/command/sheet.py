@@ -28,14 +28,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    from companion.course.stage import stages
+    from companion.command.course import moment
+    from companion.course import stages
     from companion.diary import Diary
-    from companion.lesson.course_door import moment, sheet_of
     from companion.paper import save_sheet, to_sound, to_text
+    from companion.workbook import SheetOf, WantedSheet, sheet_of
 
-    sheet = sheet_of(options.what, options.name, stages(options.stages), lambda: Diary(options.diary),
-                     language=options.language, kind=options.kind, tune=options.tune, leave_out=options.leave_out,
-                     count=options.count, seed=options.seed, now=moment(options.on))
+    wanted = WantedSheet(SheetOf(options.what), options.name, options.kind, options.tune, options.leave_out, options.count,
+                         options.seed)
+    sheet = sheet_of(options.language, wanted, stages(options.stages), lambda: Diary(options.diary), moment(options.on))
     if options.out:
         save_sheet(sheet, options.out, options.language, whole=options.whole)
         print(f"{options.out} written.")

@@ -1,7 +1,88 @@
-"""The course: stages, drills both ways, when to come back to what, sheets.
+"""The course: stages, questions both ways, judgements of answers, and when to come back to what. Facts only.
 
-stage: stages read from `stages/*.toml` and checked. facts: what can be known about cells. material: a tune as
-far as it has been taught. drill: questions. answer: answers judged, typed and sung. recall: FSRS. progress:
-what a pupil has shown, kept in the diary. session: one sitting. sheet, forms: paper and speech. door: what
-the commands and the page ask for.
+facts: what can be known about cells. tune_material: a tune as far as it has been taught. drill: questions. vocabulary: what
+is typed, read into facts by the words of a language. answer: answers judged. stage: stages read from `stages/*.toml`.
+recall: FSRS. progress: what a pupil has shown, kept in the diary. planning: the questions of one sitting.
 """
+
+from companion.course.answer import (
+    HEARD_RIGHT,
+    HEARD_WRONG,
+    Change,
+    Difference,
+    Finding,
+    Judged,
+    MarkRule,
+    check,
+    check_take,
+    mark_rule,
+    mirrored,
+)
+from companion.course.drill import (
+    MOST_QUESTIONS,
+    Drill,
+    Item,
+    Order,
+    QuestionKind,
+    TuneToHear,
+    Wants,
+    Way,
+    card,
+    drill_items,
+    heard_move,
+    heard_tune,
+    line_of,
+    make,
+    name_cell,
+    question_kind,
+    say_octave,
+    sung_move,
+    write_cell,
+)
+from companion.course.facts import PLAIN, SIGNS, Fact, FactKind, by_cells, fact, letter_of, said_signs
+from companion.course.planning import MOST_NEW, Step, Why, closing, item_for, new_items, plan
+from companion.course.progress import (
+    PassedBy,
+    Progress,
+    Shown,
+    Standing,
+    forget_progress,
+    load_progress,
+    save_progress,
+)
+from companion.course.recall import Recall
+from companion.course.stage import (
+    FOLDER,
+    MOST_WORDS,
+    Evidence,
+    HelpWith,
+    Place,
+    PlaceKind,
+    Stage,
+    Term,
+    Untaught,
+    Use,
+    UsedIn,
+    check_stages,
+    fill_places,
+    find_stage,
+    read_stage,
+    stages,
+    taught,
+    untaught,
+    used_signs,
+)
+from companion.course.tune_material import LEAVE_OUT, Group, Material, material, note_fact, rows_of
+from companion.course.vocabulary import Command, Vocabulary
+
+__all__ = [
+    "FOLDER", "HEARD_RIGHT", "HEARD_WRONG", "LEAVE_OUT", "MOST_NEW", "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS",
+    "Change", "Command", "Difference", "Drill", "Evidence", "Fact", "FactKind", "Finding", "Group", "HelpWith", "Item",
+    "Judged", "MarkRule", "Material", "Order", "PassedBy", "Place", "PlaceKind", "Progress", "QuestionKind", "Recall",
+    "Shown", "Stage", "Standing", "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn", "Vocabulary", "Wants", "Way",
+    "Why", "by_cells", "card", "check", "check_stages", "check_take", "closing", "drill_items", "fact", "fill_places",
+    "find_stage", "forget_progress", "heard_move", "heard_tune", "item_for", "letter_of", "line_of", "load_progress",
+    "make", "mark_rule", "material", "mirrored", "name_cell", "new_items", "note_fact", "plan", "question_kind",
+    "read_stage", "rows_of", "said_signs", "save_progress", "say_octave", "stages", "sung_move", "taught", "untaught",
+    "used_signs", "write_cell",
+]

@@ -2,7 +2,7 @@
 
 A way is what is asked for what: a cell to its name, a name to its cell, a cell to the voice, a voice to
 cells, or by ear alone. Each fact is remembered once for each way (see `recall`). All chance comes from the
-`random.Random` that is passed in.
+`random.Random` that is passed in. How a question is put into words is in `companion.language.questions`.
 """
 
 from __future__ import annotations
@@ -11,75 +11,142 @@ import itertools
 import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
-from typing import Any
 
-from companion.braille import needs_octave, say_dots, to_ascii, to_dots
+from companion.braille import needs_octave
 from companion.braille import signs as S
-from companion.course.facts import VALUE_NAMES, Fact, fact
-from companion.course.material import Group, Material, make_group, note_fact
+from companion.course.facts import Fact, FactKind, fact, octave_name, placed_name
+from companion.course.tune_material import Group, Material, make_group
 from companion.errors import Trouble
-from companion.language.cues import number
-from companion.match import move_kind as move_name
+from companion.match import move_kind
 from companion.messages import _
-from companion.tune import STEPS, Bar, LineNote, Note, Pitch, Tune, direction_of
+from companion.tune import Bar, Direction, LineNote, Note, Pitch, Tune, direction_of
 
-CELL_TO_NAME, NAME_TO_CELL = "cell to name", "name to cell"
-CELL_TO_VOICE, VOICE_TO_CELL = "cell to voice", "voice to cell"
-BY_EAR, EAR_TO_VOICE = "by ear", "ear to voice"
-WAYS = (BY_EAR, EAR_TO_VOICE, CELL_TO_NAME, NAME_TO_CELL, CELL_TO_VOICE, VOICE_TO_CELL)
 
-#: Each way as it is said to a helper.
-WAY_WORDS = {BY_EAR: "Listens and tells", EAR_TO_VOICE: "Hears a note and sings the move",
-             CELL_TO_NAME: "Reads a cell and names it", NAME_TO_CELL: "Hears a name and writes the cell",
-             CELL_TO_VOICE: "Reads and sings", VOICE_TO_CELL: "Listens and writes the cells"}
+class Way(StrEnum):
+    """What is given and what is asked for. The values are those kept in the diary and written in stages."""
 
-#: Kind of drill to its way, in the order in which they are listed.
-KINDS: dict[str, str] = {
-    "higher or lower": BY_EAR, "sing the move": EAR_TO_VOICE,
-    "name the cell": CELL_TO_NAME, "write the cell": NAME_TO_CELL,
-    "sing the cell": CELL_TO_VOICE, "write what you hear": VOICE_TO_CELL,
-    "read and sing": CELL_TO_VOICE, "the whole tune": CELL_TO_VOICE,
-    "which bar": BY_EAR, "how often": BY_EAR, "where it turns": BY_EAR,
-    "find the wrong cell": CELL_TO_NAME, "say the octave": CELL_TO_NAME, "mark or no mark": NAME_TO_CELL,
-    "how many beats": CELL_TO_NAME,
+    BY_EAR = "by ear"
+    EAR_TO_VOICE = "ear to voice"
+    CELL_TO_NAME = "cell to name"
+    NAME_TO_CELL = "name to cell"
+    CELL_TO_VOICE = "cell to voice"
+    VOICE_TO_CELL = "voice to cell"
+
+
+class Wants(StrEnum):
+    """The form of the answer to a question. The values are those of the JSON that programs read."""
+
+    NAME = "name"
+    CELLS = "cells"
+    NUMBER = "number"
+    PLACE = "place"  # of a note in a row, counted from 1
+    CHOICE = "choice"  # of the cells shown, counted from 1
+    DIRECTION = "direction"
+    OCTAVE = "octave"
+    YES_OR_NO = "yes or no"
+    SUNG = "sung"
+
+
+class QuestionKind(StrEnum):
+    """Kinds of question, in the order in which they are listed. The values are what is typed and written in stages."""
+
+    HIGHER_OR_LOWER = "higher or lower"
+    SING_THE_MOVE = "sing the move"
+    NAME_THE_CELL = "name the cell"
+    WRITE_THE_CELL = "write the cell"
+    SING_THE_CELL = "sing the cell"
+    WRITE_WHAT_YOU_HEAR = "write what you hear"
+    READ_AND_SING = "read and sing"
+    WHOLE_TUNE = "the whole tune"
+    WHICH_BAR = "which bar"
+    HOW_OFTEN = "how often"
+    WHERE_IT_TURNS = "where it turns"
+    FIND_THE_WRONG_CELL = "find the wrong cell"
+    SAY_THE_OCTAVE = "say the octave"
+    MARK_OR_NO_MARK = "mark or no mark"
+    HOW_MANY_BEATS = "how many beats"
+
+    @property
+    def way(self) -> Way:
+        return _FORMS[self][0]
+
+    @property
+    def wants(self) -> Wants:
+        return _FORMS[self][1]
+
+
+_FORMS: dict[QuestionKind, tuple[Way, Wants]] = {
+    QuestionKind.HIGHER_OR_LOWER: (Way.BY_EAR, Wants.DIRECTION),
+    QuestionKind.SING_THE_MOVE: (Way.EAR_TO_VOICE, Wants.SUNG),
+    QuestionKind.NAME_THE_CELL: (Way.CELL_TO_NAME, Wants.NAME),
+    QuestionKind.WRITE_THE_CELL: (Way.NAME_TO_CELL, Wants.CELLS),
+    QuestionKind.SING_THE_CELL: (Way.CELL_TO_VOICE, Wants.SUNG),
+    QuestionKind.WRITE_WHAT_YOU_HEAR: (Way.VOICE_TO_CELL, Wants.CELLS),
+    QuestionKind.READ_AND_SING: (Way.CELL_TO_VOICE, Wants.SUNG),
+    QuestionKind.WHOLE_TUNE: (Way.CELL_TO_VOICE, Wants.SUNG),
+    QuestionKind.WHICH_BAR: (Way.BY_EAR, Wants.CHOICE),
+    QuestionKind.HOW_OFTEN: (Way.BY_EAR, Wants.NUMBER),
+    QuestionKind.WHERE_IT_TURNS: (Way.BY_EAR, Wants.PLACE),
+    QuestionKind.FIND_THE_WRONG_CELL: (Way.CELL_TO_NAME, Wants.PLACE),
+    QuestionKind.SAY_THE_OCTAVE: (Way.CELL_TO_NAME, Wants.OCTAVE),
+    QuestionKind.MARK_OR_NO_MARK: (Way.NAME_TO_CELL, Wants.YES_OR_NO),
+    QuestionKind.HOW_MANY_BEATS: (Way.CELL_TO_NAME, Wants.NUMBER),
 }
-ORDERS = ("up", "down", "up and down", "mixed")
+#: Questions in which nothing is read: their facts are only pitches to be sounded.
+BY_EAR_ALONE = (QuestionKind.HIGHER_OR_LOWER, QuestionKind.SING_THE_MOVE, QuestionKind.WHERE_IT_TURNS)
+
+
+class Order(StrEnum):
+    """The order in which facts are asked. The values are what is typed and written in stages."""
+
+    UP = "up"
+    DOWN = "down"
+    UP_AND_DOWN = "up and down"
+    MIXED = "mixed"
+
+
 USUAL_COUNT = 6
-HIGHER = {"up": "higher", "down": "lower", "level": "same"}
+#: Answers that programs read, for a direction and for yes or no.
+_DIRECTION_ANSWERS = {Direction.UP: "higher", Direction.DOWN: "lower", Direction.LEVEL: "same"}
+_YES_ANSWERS = {True: "yes", False: "no"}
+#: What is remembered under a name of its own, not under a fact, and the kind of question that asks for it.
+COUNTING_A_NOTE, WHERE_IT_TURNS = "counting a note", "where it turns"
+WHEN_TO_MARK, COUNTING_BEATS = "when to mark", "counting beats"
+OWN_CARDS = {COUNTING_A_NOTE: QuestionKind.HOW_OFTEN, WHERE_IT_TURNS: QuestionKind.WHERE_IT_TURNS,
+             WHEN_TO_MARK: QuestionKind.MARK_OR_NO_MARK, COUNTING_BEATS: QuestionKind.HOW_MANY_BEATS}
+LENGTH_OF = "length of "  # then a fact: what is remembered of how long it is
 
 
 @dataclass(frozen=True)
 class Drill:
     """What a stage asks for: a kind, the facts it is about (of the tune's notes if none), order and count."""
 
-    kind: str
+    kind: QuestionKind
     facts: tuple[str, ...] = ()
-    order: str = "mixed"
+    order: Order = Order.MIXED
     count: int = USUAL_COUNT
 
     @property
-    def way(self) -> str:
-        return KINDS[self.kind]
+    def way(self) -> Way:
+        return self.kind.way
 
 
 @dataclass(frozen=True)
 class Item:
-    """One question.
+    """One question and its right answer.
 
-    ask: what is said to the pupil; `{cells}` shown are in `cells` (Unicode, "" for none).
-    wants: "name", "cells", "number", "place", "choice", "direction", "octave", "yes or no" or "sung".
-    answer: the right answer in that form; for "sung" the line is the answer.
-    first: MIDI number of the note that is sounded first, None for none. played: a line that is sounded.
-    sung: the line to be sung. about: the facts it is about; cards: what is remembered by it.
-    choices: for "choice", the cells of each. known: the signs that the pupil has met, so that nothing else is
-    named in an answer; None for all.
+    cells: what is shown (Unicode, "" for nothing). first: MIDI number of the note that is sounded first, None for
+    none. played: a line that is sounded. sung: the line to be sung. about: names of the facts it is about; cards:
+    what is remembered by it. choices: the cells of each. title: of the tune to be sung whole. group: the bar it is
+    made from. known: the signs that the pupil has met, so that nothing else is named in an answer; None for all.
+
+    The right answer, by what is wanted: fact (NAME, OCTAVE), to_write (CELLS), direction (DIRECTION, and the move to
+    be sung), number (NUMBER, PLACE, CHOICE), needs_mark (YES_OR_NO), sung (SUNG).
     """
 
-    kind: str
-    ask: str
-    wants: str
-    answer: str
+    kind: QuestionKind
     cells: str = ""
     first: int | None = None
     played: tuple[LineNote, ...] = ()
@@ -88,49 +155,61 @@ class Item:
     cards: tuple[str, ...] = ()
     signs: frozenset[str] = frozenset()
     choices: tuple[str, ...] = ()
+    title: str = ""
     group: Group | None = None
     known: frozenset[str] | None = None
+    fact: Fact | None = None
+    to_write: str = ""
+    direction: Direction | None = None
+    number: Fraction = Fraction(0)
+    needs_mark: bool = False
 
     @property
-    def way(self) -> str:
-        return KINDS[self.kind]
+    def way(self) -> Way:
+        return self.kind.way
 
     @property
-    def dots(self) -> str:
-        """The cells as said: "dot 5, then 1 4 5"."""
-        if self.choices:
-            return "; ".join(f"{n}: {say_dots(c)}" for n, c in enumerate(self.choices, 1))
-        return "" if "\n" in self.cells else say_dots(self.cells)
+    def wants(self) -> Wants:
+        return self.kind.wants
 
-    def as_json(self) -> dict[str, Any]:
-        return {"kind": self.kind, "way": self.way, "ask": self.ask, "wants": self.wants, "answer": self.answer,
-                "cells": self.cells, "dots": to_dots(self.cells), "ascii": to_ascii(self.cells),
-                "choices": list(self.choices), "first_midi": self.first,
-                "played": [n.pitch.name for n in self.played], "sung": [n.pitch.name for n in self.sung],
-                "cards": list(self.cards)}
-
-
-def note_name(note: LineNote) -> str:
-    """ "C", "F sharp"."""
-    sign = f" {S.ACCIDENTAL_WORDS[note.pitch.alter]}" if note.pitch.alter else ""
-    return f"{note.pitch.step}{sign}"
+    @property
+    def answer(self) -> str:
+        """The right answer as programs read it: a name of a fact, cells, a number, "higher", "yes"; "" for a line
+        that is sung."""
+        if self.wants is Wants.CELLS:
+            return self.to_write
+        if self.direction is not None:
+            return _DIRECTION_ANSWERS[self.direction]
+        if self.wants is Wants.YES_OR_NO:
+            return _YES_ANSWERS[self.needs_mark]
+        if self.wants in (Wants.NUMBER, Wants.PLACE, Wants.CHOICE):
+            return f"{float(self.number):g}"
+        return self.fact.name if self.fact is not None else ""
 
 
-def said_line(line: Sequence[LineNote]) -> str:
-    """A line in words that leave no doubt which C is meant: "C; up to D, E; again E; down to D"."""
-    out = [note_name(line[0])] if line else []
-    way = ""
-    for a, b in itertools.pairwise(line):
-        now = direction_of(b.midi - a.midi)
-        opening = {"up": "; up to ", "down": "; down to ", "level": "; again "}[now]
-        out.append((", " if now == way else opening) + note_name(b))
-        way = now
-    return "".join(out)
+@dataclass(frozen=True)
+class TuneToHear:
+    """The tune of a stage, to be sounded; not a question. names_known: whether names of notes have been taught."""
+
+    title: str
+    line: tuple[LineNote, ...]
+    names_known: bool = True
 
 
-def card(about: str, way: str) -> str:
+def heard_tune(material: Material, by_ear: bool = False) -> TuneToHear:
+    """The tune of a stage, to be sounded. by_ear: nobody knows names of notes yet."""
+    return TuneToHear(material.tune.title, material.tune.line(), not by_ear)
+
+
+def card(about: str, way: Way) -> str:
     """The name of what is remembered: a fact and a way."""
     return f"{about} | {way}"
+
+
+def split_card(name: str) -> tuple[str, Way | None]:
+    """The fact and the way of what is remembered; None for a way that there is not."""
+    about, _unused, way = name.partition(" | ")
+    return about, next((w for w in Way if w == way), None)
 
 
 def line_of(pitches: Sequence[Pitch], base: Fraction = Fraction(1)) -> tuple[LineNote, ...]:
@@ -139,32 +218,58 @@ def line_of(pitches: Sequence[Pitch], base: Fraction = Fraction(1)) -> tuple[Lin
                 phrase_starts=()).line()
 
 
+def question_kind(name: str) -> QuestionKind:
+    """A kind of question by its name. Raises Trouble for one that there is not."""
+    try:
+        return QuestionKind(name)
+    except ValueError:
+        raise Trouble(_("There is no drill {kind!r}. There are: {kinds}.").format(
+                            kind=name, kinds=', '.join(QuestionKind))) from None
+
+
 def make(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     """The questions of one drill, at most `drill.count`; none where the tune has nothing for this kind.
 
-    Raises Trouble for a kind or order that there is not, or a kind that needs a tune where none is given.
+    Raises Trouble for a kind that needs a tune where none is given.
     """
-    if drill.kind not in KINDS:
-        raise Trouble(_("There is no drill {kind!r}. There are: {KINDS}.").format(
-                            kind=drill.kind, KINDS=', '.join(KINDS)))
-    if drill.order not in ORDERS:
-        raise Trouble(_("There is no order {order!r}. There are: {ORDERS}.").format(
-                            order=drill.order, ORDERS=', '.join(ORDERS)))
     if material is None and not drill.facts:
         raise Trouble(_("The drill {kind!r} needs a tune or facts to be made from; name one.").format(
-                            kind=drill.kind))
+                            kind=str(drill.kind)))
     items = _MAKERS[drill.kind](drill, material, rng)
     return items[:drill.count]
 
 
+def drill_items(kind: QuestionKind, material: Material | None, facts: Sequence[str] = (), order: Order = Order.MIXED,
+                count: int = USUAL_COUNT, seed: int | None = None) -> list[Item]:
+    """The questions of a single drill. Raises Trouble where there is nothing to ask, or a name is no fact's."""
+    for name in facts:
+        try:
+            fact(name)
+        except (KeyError, ValueError):
+            raise Trouble(_("{name!r} names no note or sign. Notes are named C or C crotchet, signs sharp or tie; "
+                            "companion sheet key lists them.").format(name=name)) from None
+    if not 1 <= count <= MOST_QUESTIONS:
+        raise Trouble(_("The count was {count}; give 1 to {most}.").format(count=count, most=MOST_QUESTIONS))
+    items = make(Drill(kind, tuple(facts), order, count), material, random.Random(seed))
+    if not items:
+        raise Trouble(_("There is nothing in this tune for the drill {kind!r}; choose another tune or drill.").format(
+                            kind=str(kind)))
+    return items
+
+
+MOST_QUESTIONS = 100  # of a single drill
+
+
 def _ordered(names: Sequence[str], drill: Drill, rng: random.Random) -> list[str]:
-    """Names in the drill's order, again and again until there are enough."""
+    """Names in the drill's order, again and again until there are enough; none of none."""
     up = list(names)
-    if drill.order == "up":
+    if not up:
+        return []
+    if drill.order is Order.UP:
         return [up[i % len(up)] for i in range(drill.count)]
-    if drill.order == "down":
+    if drill.order is Order.DOWN:
         return [up[::-1][i % len(up)] for i in range(drill.count)]
-    if drill.order == "up and down":
+    if drill.order is Order.UP_AND_DOWN:
         there = [*up, *up[-2::-1]]
         return [there[i % len(there)] for i in range(max(drill.count, 1))]
     out: list[str] = []
@@ -184,21 +289,22 @@ def _placed(drill: Drill, material: Material | None) -> list[Pitch]:
     """Pitches for what is heard: those of the drill's facts ("C", "C, fifth octave"), else the tune's."""
     if not drill.facts:
         return list(material.pitches) if material else []
-    out = []
-    for name in drill.facts:
-        octave = next((n for n, words in enumerate(S.OCTAVE_WORDS) if words in name), 4)
-        out.append(Pitch(name[0], octave))
-    return out
+    return [Pitch(f.step, f.number if f.kind is FactKind.PLACED else 4) for f in map(fact, drill.facts) if f.is_note]
+
+
+def _directions(drill: Drill, rng: random.Random) -> list[Direction]:
+    """All three directions in turn, mixed."""
+    wanted = ([Direction.UP, Direction.DOWN, Direction.LEVEL] * drill.count)[:drill.count]
+    rng.shuffle(wanted)
+    return wanted
 
 
 def _higher_or_lower(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     pitches = _placed(drill, material)
-    wanted = (["up", "down", "level"] * drill.count)[:drill.count]
-    rng.shuffle(wanted)
-    return [i for w in wanted if (i := heard_move(*_pair(pitches, w, rng))) is not None]
+    return [heard_move(*_pair(pitches, w, rng)) for w in _directions(drill, rng)] if pitches else []
 
 
-def _pair(pitches: Sequence[Pitch], way: str, rng: random.Random) -> tuple[Pitch, Pitch]:
+def _pair(pitches: Sequence[Pitch], way: Direction, rng: random.Random) -> tuple[Pitch, Pitch]:
     """Two pitches of which the second lies that way."""
     pairs = [(a, b) for a in pitches for b in pitches if direction_of(b.midi - a.midi) == way]
     return rng.choice(pairs) if pairs else (pitches[0], pitches[0])
@@ -206,26 +312,21 @@ def _pair(pitches: Sequence[Pitch], way: str, rng: random.Random) -> tuple[Pitch
 
 def heard_move(a: Pitch, b: Pitch) -> Item:
     """Two notes are sounded: is the second higher, lower or the same?"""
-    way = direction_of(b.midi - a.midi)
-    return Item("higher or lower", "Listen to two notes. Is the second one higher, lower or the same?",
-                "direction", HIGHER[way], played=line_of([a, b]), about=(move_name(b.midi - a.midi),),
-                cards=(card(move_name(b.midi - a.midi), BY_EAR),))
+    name = move_kind(b.midi - a.midi)
+    return Item(QuestionKind.HIGHER_OR_LOWER, direction=direction_of(b.midi - a.midi), played=line_of([a, b]),
+                about=(name,), cards=(card(name, Way.BY_EAR),))
 
 
 def _sing_move(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     pitches = _placed(drill, material)
-    wanted = (["up", "down", "level"] * drill.count)[:drill.count]
-    rng.shuffle(wanted)
-    return [sung_move(*_pair(pitches, w, rng)) for w in wanted]
+    return [sung_move(*_pair(pitches, w, rng)) for w in _directions(drill, rng)] if pitches else []
 
 
 def sung_move(a: Pitch, b: Pitch) -> Item:
     """A note is sounded: sing it, then a higher, a lower or the same one."""
-    way = direction_of(b.midi - a.midi)
-    then = {"up": "a higher one", "down": "a lower one", "level": "the same one again"}[way]
-    return Item("sing the move", f"Here is a note. Sing it, then {then}.", "sung", HIGHER[way], first=a.midi,
-                sung=line_of([a, b]), about=(move_name(b.midi - a.midi),),
-                cards=(card(move_name(b.midi - a.midi), EAR_TO_VOICE),))
+    name = move_kind(b.midi - a.midi)
+    return Item(QuestionKind.SING_THE_MOVE, direction=direction_of(b.midi - a.midi), first=a.midi,
+                sung=line_of([a, b]), about=(name,), cards=(card(name, Way.EAR_TO_VOICE),))
 
 
 def _name_cell(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
@@ -234,11 +335,8 @@ def _name_cell(drill: Drill, material: Material | None, rng: random.Random) -> l
 
 def name_cell(f: Fact) -> Item:
     """A cell is shown: which note, or what does it say?"""
-    ask = "Which note is this?" if f.kind == "note" and len(f.name) == 1 else \
-        "Which note is this, and how long?" if f.kind == "note" else \
-        "Which note is this, and in which octave?" if f.kind == "placed note" else "What does this say?"
-    return Item("name the cell", ask, "name", f.name, cells=f.cells, about=(f.name,),
-                cards=(card(f.name, CELL_TO_NAME),), signs=f.signs)
+    return Item(QuestionKind.NAME_THE_CELL, fact=f, cells=f.cells, about=(f.name,),
+                cards=(card(f.name, Way.CELL_TO_NAME),), signs=f.signs)
 
 
 def _write_cell(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
@@ -247,29 +345,12 @@ def _write_cell(drill: Drill, material: Material | None, rng: random.Random) -> 
 
 def write_cell(f: Fact) -> Item:
     """A name is said: write its cell."""
-    return Item("write the cell", f"Write {asked(f)}.", "cells", f.cells, about=(f.name,),
-                cards=(card(f.name, NAME_TO_CELL),), signs=f.signs)
-
-
-def asked(f: Fact) -> str:
-    """A fact as it is asked for: "the note C", "C as a crotchet", "the sign for sharp"."""
-    if f.kind == "note":
-        value = f.name[2:]
-        return f"{f.name[0]} as a {value}" if value else f"the note {f.name}"
-    if f.kind == "placed note":
-        return f"{f.name}, with its octave mark"
-    if f.kind == "rest":
-        return f"a {f.name}"
-    if f.kind == "key":
-        return f"a key with {f.name}"
-    if f.kind == "time":
-        _, upper, lower = f.name.split()
-        return f"the time signature {upper} {lower}"
-    return f"the sign for {f.name}"
+    return Item(QuestionKind.WRITE_THE_CELL, fact=f, to_write=f.cells, about=(f.name,),
+                cards=(card(f.name, Way.NAME_TO_CELL),), signs=f.signs)
 
 
 def _sing_cell(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
-    names = [n for n in _facts(drill, material) if fact(n).kind in ("note", "placed note")]
+    names = [n for n in _facts(drill, material) if fact(n).is_note]
     places = dict(zip(names, _placed(replace(drill, facts=tuple(names)), None), strict=True))
     out = []
     before: str | None = None
@@ -285,20 +366,23 @@ def sing_cell(start: str, name: str, a: Pitch, b: Pitch) -> Item:
     """Two cells are shown, the first note is sounded: sing both."""
     first, second = fact(start), fact(name)
     cells = first.cells + second.cells
-    if second.kind == "placed note" and not needs_octave(a, b):
+    if second.kind is FactKind.PLACED and not needs_octave(a, b):
         cells = first.cells + second.cells[len(S.OCTAVES[b.octave]):]  # a mark only where the rule wants one
-    return Item("sing the cell", "Read two notes. You hear the first. Then sing both.", "sung", name, cells=cells,
-                first=a.midi, sung=line_of([a, b]), about=(name,),
-                cards=(card(name, CELL_TO_VOICE), card(move_name(b.midi - a.midi), CELL_TO_VOICE)),
-                signs=first.signs | second.signs)
+    return Item(QuestionKind.SING_THE_CELL, fact=second, cells=cells, first=a.midi, sung=line_of([a, b]),
+                about=(name,), signs=first.signs | second.signs,
+                cards=(card(name, Way.CELL_TO_VOICE), card(move_kind(b.midi - a.midi), Way.CELL_TO_VOICE)))
+
+
+def _needed(material: Material | None) -> Material:
+    if material is None:
+        raise Trouble(_("This drill is made from a tune; name one with --tune."))
+    return material
 
 
 def _groups(material: Material | None, least: int = 2) -> list[Group]:
     """The bars of a tune with at least so many notes, each different one once."""
-    if material is None:
-        raise Trouble(_("This drill is made from a tune; name one with --tune."))
     seen: dict[str, Group] = {}
-    for g in material.groups:
+    for g in _needed(material).groups:
         if len(g.line) >= least:
             seen.setdefault(g.cells, g)
     return list(seen.values())
@@ -307,9 +391,9 @@ def _groups(material: Material | None, least: int = 2) -> list[Group]:
 def _cycle(groups: Sequence[Group], drill: Drill, rng: random.Random) -> list[Group]:
     if not groups:
         return []
-    if drill.order == "mixed":
+    if drill.order is Order.MIXED:
         return list(itertools.islice(itertools.cycle(rng.sample(groups, len(groups))), drill.count))
-    some = list(groups) if drill.order != "down" else list(groups)[::-1]
+    some = list(groups) if drill.order is not Order.DOWN else list(groups)[::-1]
     return list(itertools.islice(itertools.cycle(some), drill.count))
 
 
@@ -319,44 +403,31 @@ def _read_and_sing(drill: Drill, material: Material | None, rng: random.Random) 
 
 def read_and_sing(g: Group) -> Item:
     """A bar is read silently; its first note is sounded, then it is sung."""
-    return Item("read and sing", f"Read these {number(len(g.line))} notes in silence. You hear the first. "
-                "Then sing them.", "sung", g.said, cells=g.cells, first=g.line[0].midi, sung=g.line,
-                about=(g.name,), cards=(card(g.name, CELL_TO_VOICE),), signs=g.signs, group=g)
+    return Item(QuestionKind.READ_AND_SING, cells=g.cells, first=g.line[0].midi, sung=g.line,
+                about=(g.name,), cards=(card(g.name, Way.CELL_TO_VOICE),), signs=g.signs, group=g)
 
 
 def _whole(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
-    if material is None:
-        raise Trouble(_("This drill is made from a tune; name one with --tune."))
-    return [whole_tune(material)] * drill.count
+    return [whole_tune(_needed(material))] * drill.count
+
+
+def whole_card(material: Material) -> str:
+    """What is remembered of a whole tune."""
+    return f"{material.name} whole"
 
 
 def whole_tune(material: Material) -> Item:
     """A whole tune is read from its sheet, then sung with nothing sounded but its first note."""
     line = material.shown.line()
-    return Item("the whole tune", f"Take the sheet of {material.tune.title}. Read it in silence. You hear the "
-                "first note. Then sing it all.", "sung", material.tune.title, cells="\n".join(material.lines()),
+    return Item(QuestionKind.WHOLE_TUNE, title=material.tune.title, cells="\n".join(material.lines()),
                 first=line[0].midi, sung=line, about=(material.name,),
-                cards=(card(f"{material.name} whole", CELL_TO_VOICE),), signs=material.signs)
-
-
-def heard_tune(material: Material, by_ear: bool = False) -> Item:
-    """Not a question: the tune of a stage, to be sounded. by_ear: nobody knows names of notes yet."""
-    return Item("tune", "", "", "", played=material.tune.line(), known=frozenset() if by_ear else None)
+                cards=(card(whole_card(material), Way.CELL_TO_VOICE),), signs=material.signs)
 
 
 def _take_down(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
-    return [Item("write what you hear", f"Listen, then write what you hear. The first note is "
-                 f"{first_of(g)}.", "cells", g.cells, first=g.line[0].midi, played=g.line, about=(g.name,),
-                 cards=(card(g.name, VOICE_TO_CELL),), signs=g.signs, group=g)
+    return [Item(QuestionKind.WRITE_WHAT_YOU_HEAR, to_write=g.cells, first=g.line[0].midi, played=g.line,
+                 about=(g.name,), cards=(card(g.name, Way.VOICE_TO_CELL),), signs=g.signs, group=g)
             for g in _cycle(_groups(material), drill, rng)]
-
-
-def first_of(g: Group) -> str:
-    """The first note of a bar in words, with its octave where the bar shows one."""
-    p = g.line[0].pitch
-    sign = f" {S.ACCIDENTAL_WORDS[p.alter]}" if p.alter else ""
-    marked = S.OCTAVE_WORDS[p.octave] in g.signs
-    return f"{p.step}{sign}" + (f", {S.OCTAVE_WORDS[p.octave]}" if marked else "")
 
 
 def _which_bar(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
@@ -370,9 +441,9 @@ def _which_bar(drill: Drill, material: Material | None, rng: random.Random) -> l
         other = min(others, key=lambda o: (abs(len(o.line) - len(g.line)), rng.random()))
         pair = [g, other]
         rng.shuffle(pair)
-        out.append(Item("which bar", "Read both. Then listen: which one do you hear, one or two?", "choice",
-                        str(pair.index(g) + 1), played=g.line, about=(g.name,), cards=(card(g.name, BY_EAR),),
-                        signs=g.signs | other.signs, choices=(pair[0].cells, pair[1].cells), group=g))
+        out.append(Item(QuestionKind.WHICH_BAR, number=Fraction(pair.index(g) + 1), played=g.line, about=(g.name,),
+                        cards=(card(g.name, Way.BY_EAR),), signs=g.signs | other.signs,
+                        choices=(pair[0].cells, pair[1].cells), group=g))
     return out
 
 
@@ -385,10 +456,8 @@ def _how_often(drill: Drill, material: Material | None, rng: random.Random) -> l
     for g in _cycle(_groups(material, 3), drill, rng):
         note = rng.choice(g.line)
         count = sum(n.midi == note.midi for n in g.line)
-        sign = f" {S.ACCIDENTAL_WORDS[note.pitch.alter]}" if note.pitch.alter else ""
-        out.append(Item("how often", f"First you hear {note.pitch.step}{sign} alone, then a row. How often "
-                        "does it come in the row?", "number", str(count), first=note.midi, played=g.line,
-                        about=(g.name,), cards=(card("counting a note", BY_EAR),),
+        out.append(Item(QuestionKind.HOW_OFTEN, number=Fraction(count), first=note.midi, played=g.line,
+                        about=(g.name,), cards=(card(COUNTING_A_NOTE, Way.BY_EAR),),
                         signs=frozenset({note.pitch.step}), group=g))
     return out
 
@@ -403,24 +472,20 @@ def _where_it_turns(drill: Drill, material: Material | None, rng: random.Random)
         start = rng.randint(0, len(row) - 1 - top)
         there = row[start:start + top + 1]
         back = there[-2::-1][:rng.randint(1, max(1, min(top, 3)))]
-        line = line_of([*there, *back])
-        out.append(Item("where it turns", "Listen to a row. On which note does the voice turn round? Count from "
-                        "one.", "place", str(top + 1), played=line, about=("where it turns",),
-                        cards=(card("where it turns", BY_EAR),)))
+        out.append(Item(QuestionKind.WHERE_IT_TURNS, number=Fraction(top + 1), played=line_of([*there, *back]),
+                        about=(WHERE_IT_TURNS,), cards=(card(WHERE_IT_TURNS, Way.BY_EAR),)))
     return out
 
 
 def _wrong_cell(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     out = []
     for g in _cycle(_groups(material, 3), drill, rng):
-        assert material is not None
-        spoilt = spoil(g, material, rng)
+        spoilt = spoil(g, _needed(material), rng)
         if spoilt is None:
             continue
         cells, place = spoilt
-        out.append(Item("find the wrong cell", "Listen and follow with the finger. One note is written wrong. "
-                        "Which one? Count only the notes, from one.", "place", str(place), cells=cells, played=g.line,
-                        about=(g.name,), cards=(card(g.name, CELL_TO_NAME),), signs=g.signs, group=g))
+        out.append(Item(QuestionKind.FIND_THE_WRONG_CELL, number=Fraction(place), cells=cells, played=g.line,
+                        about=(g.name,), cards=(card(g.name, Way.CELL_TO_NAME),), signs=g.signs, group=g))
     return out
 
 
@@ -445,16 +510,17 @@ def spoil(g: Group, material: Material, rng: random.Random) -> tuple[str, int] |
 
 
 def _say_octave(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
-    names = [n for n in drill.facts if fact(n).kind == "placed note"]
+    names = [n for n in drill.facts if fact(n).kind is FactKind.PLACED]
     if not names and material is not None:
-        names = [f"{p.step}, {S.OCTAVE_WORDS[p.octave]}" for p in material.pitches if not p.alter]
+        names = [placed_name(p.step, p.octave) for p in material.pitches if not p.alter]
     return [say_octave(fact(n)) for n in _ordered(names, drill, rng)]
 
 
 def say_octave(f: Fact) -> Item:
-    octave = f.name.split(", ")[1]
-    return Item("say the octave", "In which octave is this note?", "octave", octave, cells=f.cells,
-                about=(octave,), cards=(card(octave, CELL_TO_NAME),), signs=f.signs)
+    """A note is shown with its octave mark: which octave?"""
+    mark = fact(octave_name(f.number))
+    return Item(QuestionKind.SAY_THE_OCTAVE, fact=mark, cells=f.cells, about=(mark.name,),
+                cards=(card(mark.name, Way.CELL_TO_NAME),), signs=f.signs)
 
 
 def _mark(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
@@ -466,50 +532,33 @@ def _mark(drill: Drill, material: Material | None, rng: random.Random) -> list[I
     rng.shuffle(no)
     some = [p for pair in itertools.zip_longest(yes, no) for p in pair if p is not None][:drill.count]
     rng.shuffle(some)
-    return [Item("mark or no mark", f"From {said_pitch(a)}, to {said_pitch(b)}. Does the second note need an "
-                 "octave mark, yes or no?", "yes or no", "yes" if needs_octave(a, b) else "no",
-                 about=("when to mark",), played=line_of([a, b]), cards=(card("when to mark", NAME_TO_CELL),),
-                 signs=frozenset({a.step, b.step, S.OCTAVE_WORDS[a.octave], S.OCTAVE_WORDS[b.octave]}))
+    return [Item(QuestionKind.MARK_OR_NO_MARK, needs_mark=needs_octave(a, b), about=(WHEN_TO_MARK,),
+                 played=line_of([a, b]), cards=(card(WHEN_TO_MARK, Way.NAME_TO_CELL),),
+                 signs=frozenset({a.step, b.step, octave_name(a.octave), octave_name(b.octave)}))
             for a, b in some]
-
-
-def said_pitch(p: Pitch) -> str:
-    """ "C, fourth octave"."""
-    sign = f" {S.ACCIDENTAL_WORDS[p.alter]}" if p.alter else ""
-    return f"{p.step}{sign}, {S.OCTAVE_WORDS[p.octave]}"
 
 
 def _beats(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     if drill.facts:
         return [beats_of(fact(n)) for n in _ordered(drill.facts, drill, rng)]
-    return [Item("how many beats", "How many crotchets long is this bar?", "number", plain_number(g.quarters),
-                 cells=g.cells, about=(g.name,), cards=(card("counting beats", CELL_TO_NAME),), signs=g.signs,
-                 group=g)
+    return [Item(QuestionKind.HOW_MANY_BEATS, number=g.quarters, cells=g.cells, about=(g.name,),
+                 cards=(card(COUNTING_BEATS, Way.CELL_TO_NAME),), signs=g.signs, group=g)
             for g in _cycle(_groups(material, 1), drill, rng)]
 
 
 def beats_of(f: Fact) -> Item:
     """How many crotchets long a note or rest is."""
-    value = next((VALUE_NAMES[v] for v in VALUE_NAMES if v in f.name.split()), Fraction(1, 2))
-    if "dotted" in f.name:
-        value = value * Fraction(3, 2)
-    what = "rest" if f.kind == "rest" else "note"
-    return Item("how many beats", f"How many crotchets long is this {what}?", "number", plain_number(float(value)),
-                cells=f.cells, about=(f.name,), cards=(card(f"length of {f.name}", CELL_TO_NAME),), signs=f.signs)
+    return Item(QuestionKind.HOW_MANY_BEATS, fact=f, number=f.quarters, cells=f.cells, about=(f.name,),
+                cards=(card(f"{LENGTH_OF}{f.name}", Way.CELL_TO_NAME),), signs=f.signs)
 
 
-def plain_number(n: float) -> str:
-    """ "2", "1.5", "0.5"."""
-    return f"{n:g}"
-
-
-_MAKERS: dict[str, Callable[[Drill, Material | None, random.Random], list[Item]]] = {
-    "higher or lower": _higher_or_lower, "sing the move": _sing_move, "name the cell": _name_cell,
-    "write the cell": _write_cell, "sing the cell": _sing_cell, "write what you hear": _take_down,
-    "read and sing": _read_and_sing, "the whole tune": _whole, "which bar": _which_bar, "how often": _how_often,
-    "where it turns": _where_it_turns, "find the wrong cell": _wrong_cell, "say the octave": _say_octave,
-    "mark or no mark": _mark, "how many beats": _beats,
+_MAKERS: dict[QuestionKind, Callable[[Drill, Material | None, random.Random], list[Item]]] = {
+    QuestionKind.HIGHER_OR_LOWER: _higher_or_lower, QuestionKind.SING_THE_MOVE: _sing_move,
+    QuestionKind.NAME_THE_CELL: _name_cell, QuestionKind.WRITE_THE_CELL: _write_cell,
+    QuestionKind.SING_THE_CELL: _sing_cell, QuestionKind.WRITE_WHAT_YOU_HEAR: _take_down,
+    QuestionKind.READ_AND_SING: _read_and_sing, QuestionKind.WHOLE_TUNE: _whole,
+    QuestionKind.WHICH_BAR: _which_bar, QuestionKind.HOW_OFTEN: _how_often,
+    QuestionKind.WHERE_IT_TURNS: _where_it_turns, QuestionKind.FIND_THE_WRONG_CELL: _wrong_cell,
+    QuestionKind.SAY_THE_OCTAVE: _say_octave, QuestionKind.MARK_OR_NO_MARK: _mark,
+    QuestionKind.HOW_MANY_BEATS: _beats,
 }
-
-__all__ = ["BY_EAR", "CELL_TO_NAME", "CELL_TO_VOICE", "EAR_TO_VOICE", "KINDS", "NAME_TO_CELL", "ORDERS", "STEPS",
-           "VOICE_TO_CELL", "WAYS", "Drill", "Item", "card", "make", "note_fact"]

@@ -1,6 +1,6 @@
 """What a pupil has answered, which stages are passed and why, and what is remembered until when.
 
-All of it turns to plain JSON and back, and is kept in the diary as the room "course".
+All of it turns to plain JSON and back, and is kept in the diary under the name "course".
 """
 
 from __future__ import annotations
@@ -8,23 +8,30 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import StrEnum
 from typing import Any
 
 from companion.course.answer import Judged
-from companion.course.drill import EAR_TO_VOICE, WAY_WORDS, Item, card
+from companion.course.drill import Item, Way, card
 from companion.course.recall import Recall, utc
 from companion.course.stage import Evidence, Stage
 from companion.diary import Diary, Pupil, Tally
 from companion.errors import Trouble
-from companion.language.cues import number
 from companion.match import Verdict
 from companion.messages import _
 
-ROOM, NAME = "course", "progress"  # where the diary keeps it
+OWNER, NAME = "course", "progress"  # where the diary keeps it
 VERSION = 1
 KEPT_ANSWERS = 40  # of each stage and way: more than any evidence asks for
 ENOUGH_MOVES = 3  # of a kind sung elsewhere, before they count as a review
 HELD = 0.8  # share of them right that counts as recalled
+
+
+class PassedBy(StrEnum):
+    """Why a stage counts as passed. The values are those kept in the diary."""
+
+    EVIDENCE = "evidence"
+    WORD = "word"  # of an adult
 
 
 @dataclass(frozen=True)
@@ -37,22 +44,33 @@ class Shown:
     days: int
     met: bool
 
-    def say(self) -> str:
-        """ "Reads a cell and names it: seven of the last nine right; nine of ten are wanted, on two days."."""
-        e = self.evidence
-        have = f"{WAY_WORDS[e.way]}: " + ("nothing yet" if not self.answers else
-                                            f"{_many(self.right)} of the last {number(self.answers)} right")
-        if self.met:
-            return f"{have}; that is enough."
-        days = f", on {number(e.days)} days" if e.days > 1 else ""
-        so_far = f" So far on {number(self.days)}." if e.days > 1 and self.days else ""
-        return f"{have}; {number(e.right)} of {number(e.of)} are wanted{days}.{so_far}"
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a pupil is in the course.
+
+    here: the first stage that is not passed, the last where all are (finished). shown: how far its evidence has got.
+    passed: how many are passed of `stages`; last: the last of them, and by what. due: how many things are due now;
+    next_due: when the next is, in the time zone of `now`, where none is due and something is remembered.
+    following: the stage after `here`.
+    """
+
+    here: Stage
+    finished: bool
+    shown: tuple[Shown, ...]
+    stages: int
+    passed: int
+    last: Stage | None
+    last_by: PassedBy
+    due: int
+    next_due: datetime | None
+    following: Stage | None
 
 
 @dataclass
 class Progress:
-    """answers: each {"at", "stage", "way", "verdict"}, oldest first. passed: stage number to {"at", "by"}, by
-    "evidence" or "word". since: stage number to the moment from which its answers count."""
+    """answers: each {"at", "stage", "way", "verdict"}, oldest first. passed: stage number to {"at", "by"}, by a
+    `PassedBy`. since: stage number to the moment from which its answers count."""
 
     answers: list[dict[str, Any]] = field(default_factory=list)
     passed: dict[str, dict[str, str]] = field(default_factory=dict)
@@ -87,16 +105,20 @@ class Progress:
         return all(self.has_passed(s) for s in stages)
 
     def has_passed(self, stage: Stage) -> bool:
-        return f"{stage.number:g}" in self.passed
+        return stage.key in self.passed
 
-    def pass_stage(self, stage: Stage, now: datetime, by: str = "word") -> None:
+    def has_begun(self, stage: Stage) -> bool:
+        """Whether anything was answered in it."""
+        return any(a["stage"] == stage.key for a in self.answers)
+
+    def pass_stage(self, stage: Stage, now: datetime, by: PassedBy = PassedBy.WORD) -> None:
         """Pass a stage, by evidence or by the adult's word."""
-        self.passed[f"{stage.number:g}"] = {"at": now.isoformat(timespec="seconds"), "by": by}
+        self.passed[stage.key] = {"at": now.isoformat(timespec="seconds"), "by": by.value}
 
     def take_back(self, stage: Stage, now: datetime) -> None:
         """The adult's word that a stage is to be done again: its evidence is gathered afresh from now."""
-        self.passed.pop(f"{stage.number:g}", None)
-        self.since[f"{stage.number:g}"] = now.isoformat(timespec="seconds")
+        self.passed.pop(stage.key, None)
+        self.since[stage.key] = now.isoformat(timespec="seconds")
 
     # --- answers ---
 
@@ -110,15 +132,14 @@ class Progress:
             self.recall.review(name, verdict, now, helped)
         if stage is None or judged.verdict == Verdict.UNSURE:
             return False
-        self.answers.append({"at": now.isoformat(timespec="seconds"), "stage": f"{stage.number:g}",
-                             "way": item.way, "verdict": judged.verdict})
-        same = [i for i, a in enumerate(self.answers)
-                if a["stage"] == f"{stage.number:g}" and a["way"] == item.way]
+        self.answers.append({"at": now.isoformat(timespec="seconds"), "stage": stage.key,
+                             "way": item.way.value, "verdict": judged.verdict.value})
+        same = [i for i, a in enumerate(self.answers) if a["stage"] == stage.key and a["way"] == item.way]
         if len(same) > KEPT_ANSWERS:
             del self.answers[same[0]]
         if self.has_passed(stage) or not all(s.met for s in self.shown(stage)):
             return False
-        self.pass_stage(stage, now, "evidence")
+        self.pass_stage(stage, now, PassedBy.EVIDENCE)
         return True
 
     def shown(self, stage: Stage) -> list[Shown]:
@@ -127,10 +148,10 @@ class Progress:
         A day counts when, at some moment of it, the wanted share of the last answers was right; and it must
         hold now.
         """
-        since = self.since.get(f"{stage.number:g}", "")
+        since = self.since.get(stage.key, "")
         out = []
         for e in stage.known:
-            answers = [a for a in self.answers if a["stage"] == f"{stage.number:g}" and a["way"] == e.way
+            answers = [a for a in self.answers if a["stage"] == stage.key and a["way"] == e.way
                        and (not since or _moment(a["at"]) >= _moment(since))]
             days, holds, last, seen = set(), False, 0, 0
             for i, a in enumerate(answers):
@@ -149,54 +170,40 @@ class Progress:
             judged = t.right + t.wrong
             if judged >= ENOUGH_MOVES:
                 verdict = Verdict.RIGHT if t.right >= HELD * judged else Verdict.WRONG
-                self.recall.review(card(t.kind, EAR_TO_VOICE), verdict, now)
+                self.recall.review(card(t.kind, Way.EAR_TO_VOICE), verdict, now)
         self.moves_until = utc(now).isoformat()
 
-    # --- in words ---
+    def heard_until(self) -> datetime | None:
+        """The moment up to which `hear_moves` has taken over what was sung elsewhere."""
+        return _moment(self.moves_until) if self.moves_until else None
 
-    def lines(self, stages: Sequence[Stage], now: datetime) -> list[str]:
-        """What is known and what comes next, in plain lines."""
+    def standing(self, stages: Sequence[Stage], now: datetime) -> Standing:
+        """What is known and what comes next."""
         done = [s for s in stages if self.has_passed(s)]
         here = self.stage(stages)
-        out = []
-        if self.finished(stages):
-            out.append(f"All {number(len(stages))} stages are passed.")
-        else:
-            out.append(f"Now: {here.label}. {here.aim}")
-            out += [s.say() for s in self.shown(here)]
-        if done:
-            last = done[-1]
-            by = self.passed[f"{last.number:g}"]["by"]
-            how = "by what was shown" if by == "evidence" else "by the word of an adult"
-            out.append(f"{number(len(done)).capitalize()} of {number(len(stages))} stages passed. The last: "
-                       f"{last.title}, {how}.")
+        last = done[-1] if done else None
         due = self.recall.due(now)
-        if due:
-            out.append(f"Due today: {number(len(due))} {'thing' if len(due) == 1 else 'things'} to come back to.")
-        elif self.recall.cards:
-            day = min(self.recall.due_at(n) for n in self.recall.cards)
-            day = day.astimezone(now.tzinfo)
-            when = "later today" if day.date() == now.date() else f"on {day:%A} {day.day} {day:%B}"
-            out.append(f"Nothing is due now. The next is due {when}.")
-        after = [s for s in stages if s.number > here.number]
-        if after and not self.finished(stages):
-            out.append(f"Next: {after[0].label}.")
-        return out
-
-
-def _many(n: int) -> str:
-    return number(n) if n else "none"
+        waiting = [self.recall.due_at(n) for n in self.recall.cards] if not due else []
+        return Standing(here, self.finished(stages), tuple(self.shown(here)), len(stages), len(done), last,
+                        PassedBy(self.passed[last.key]["by"]) if last else PassedBy.WORD, len(due),
+                        min(waiting).astimezone(now.tzinfo) if waiting else None,
+                        next((s for s in stages if s.number > here.number), None))
 
 
 def _moment(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
-def load(diary: Diary, pupil: Pupil) -> Progress:
+def load_progress(diary: Diary, pupil: Pupil) -> Progress:
     """What the diary keeps of a pupil's course; a fresh beginning where there is nothing."""
-    kept = diary.kept(pupil, ROOM)
+    kept = diary.kept(pupil, OWNER)
     return Progress.from_json(kept[NAME]) if NAME in kept else Progress()
 
 
-def save(diary: Diary, pupil: Pupil, progress: Progress) -> None:
-    diary.keep(pupil, ROOM, NAME, progress.as_json())
+def save_progress(diary: Diary, pupil: Pupil, progress: Progress) -> None:
+    diary.keep(pupil, OWNER, NAME, progress.as_json())
+
+
+def forget_progress(diary: Diary, pupil: Pupil) -> None:
+    """Begin a pupil's course again from nothing."""
+    diary.keep(pupil, OWNER, NAME, None)

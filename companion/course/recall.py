@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fsrs import Card, Scheduler
 
 #: Verdict to FSRS's grade of recall (1 again, 2 hard, 3 good). What is not sure is no review at all.
-GRADES = {Verdict.RIGHT: 3, Verdict.WRONG: 1}
+GRADES: dict[Verdict, int] = {Verdict.RIGHT: 3, Verdict.WRONG: 1}
 HELPED = 2  # right, but only after a hint
 
 
@@ -27,7 +27,7 @@ class Recall:
 
     cards: dict[str, dict[str, Any]] = field(default_factory=dict)
 
-    def review(self, name: str, verdict: str, now: datetime, helped: bool = False) -> datetime | None:
+    def review(self, name: str, verdict: Verdict, now: datetime, helped: bool = False) -> datetime | None:
         """Remember one answer; returns when the card is due, None where the verdict says nothing.
 
         now: with a time zone. helped: the answer was right, but after a hint.
@@ -39,7 +39,7 @@ class Recall:
         now = utc(now)
         card = Card.from_dict(self.cards[name]) if name in self.cards else Card(  # type: ignore[arg-type]
             card_id=len(self.cards) + 1, due=now)
-        grade = HELPED if helped and verdict == Verdict.RIGHT else GRADES[Verdict(verdict)]
+        grade = HELPED if helped and verdict == Verdict.RIGHT else GRADES[verdict]
         card, _ = _scheduler().review_card(card, Rating(grade), now)
         self.cards[name] = dict(card.to_dict())
         return card.due

@@ -8,12 +8,14 @@ from collections.abc import Sequence
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from companion.language.interface import CorrectionWords, Joining, Language, Order
 
 if TYPE_CHECKING:
+    from companion.course import Vocabulary
     from companion.tune import Direction, Key, Pitch, Time
 
 LOCALE = Path(__file__).parent / "locale"
@@ -42,6 +44,7 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
           "December")
 DIRECTIONS: dict[str, str] = {"up": "up", "down": "down", "level": "level"}
+VOWELS = "aeiou"  # letters; no word here begins with a vowel's letter and another sound
 DOTTED = ("", "dotted ", "double dotted ", "triple dotted ")
 
 #: British and American names side by side: what is typed is understood either way.
@@ -167,6 +170,15 @@ class English(Language):
     def direction(self, direction: Direction) -> str:
         return DIRECTIONS[direction]
 
+    def indefinite(self, noun: str) -> str:
+        return f"{'an' if noun[:1].lower() in VOWELS else 'a'} {noun}"
+
+    @cached_property
+    def vocabulary(self) -> Vocabulary:  # type: ignore[override]
+        from companion.language.answers import english_vocabulary  # it brings in the course, and few commands ask questions
+
+        return english_vocabulary(NUMBERS, ORDINALS, (BRITISH_VALUES, AMERICAN_VALUES))
+
     def weekday(self, day: date) -> str:
         return WEEKDAYS[day.weekday()]
 
@@ -181,3 +193,6 @@ class English(Language):
 
         text = _LETTER_A.sub(_SAID_A, _NAME.sub(name, text))
         return re.sub(r"(\b[B-G]|\]\])(-?\d)\b", r"\1 \2", text)  # "C4" as a letter and a number
+
+    def day_of_year(self, day: date) -> str:
+        return f"{self.weekday(day)} {day.day} {MONTHS[day.month - 1]}"

@@ -20,6 +20,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from companion.tune import Direction, Key, Pitch, Time
 
+if TYPE_CHECKING:
+    from companion.course import Vocabulary
+
 
 class Joining(StrEnum):
     """How the last two things of a list are joined."""
@@ -96,7 +99,7 @@ class Language(ABC):
 
     def message(self, template: str) -> str:
         """A template in this language; itself where the catalogue does not have it."""
-        return self.translations.gettext(template)
+        return self.translations.gettext(template) if template else ""  # gettext keeps its own head under ""
 
     def spoken(self, text: str) -> str:
         """A line as the speech engine is to be given it, so that names of notes are said as such: itself, if not overridden."""
@@ -159,9 +162,22 @@ class Language(ABC):
         """Which way a move goes: "up", "down", "level"."""
 
     @abstractmethod
+    def indefinite(self, noun: str) -> str:
+        """One of a kind, not met before: "a crotchet", "an eighth note"."""
+
+    @property
+    @abstractmethod
+    def vocabulary(self) -> Vocabulary:
+        """The words in which people answer the questions of the course."""
+
+    @abstractmethod
     def weekday(self, day: date) -> str:
         """The day of the week: "Thursday"."""
 
     @abstractmethod
     def full_date(self, day: date) -> str:
         """A day with its month and year: "05 March 2026"."""
+
+    @abstractmethod
+    def day_of_year(self, day: date) -> str:
+        """A day of this year or the next: "Thursday 5 March"."""

@@ -10,10 +10,8 @@ import pytest
 from singers import RATE, VOICES, LineItem, Style, perform, render
 
 from companion.command import main
-from companion.course.drill import Drill, make
-from companion.course.material import material
-from companion.course.stage import FOLDER, stages
-from companion.lesson.sitting import BY_HAND
+from companion.course import FOLDER, Drill, Order, QuestionKind, make, material, stages
+from companion.language import English, by_hand_hint
 
 
 @pytest.fixture
@@ -87,7 +85,7 @@ def test_a_drill_by_typed_cells(monkeypatch, capsys) -> None:  # type: ignore[no
 
 def test_a_drill_of_bars_from_a_recording(monkeypatch, capsys, tmp_path) -> None:  # type: ignore[no-untyped-def]
     m = material("five-quavers", ("values", "octave marks", "bars"))
-    item = make(Drill("read and sing", order="up", count=1), m, random.Random(1))[0]
+    item = make(Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=1), m, random.Random(1))[0]
     import soundfile
 
     rng = np.random.default_rng(5)
@@ -99,12 +97,13 @@ def test_a_drill_of_bars_from_a_recording(monkeypatch, capsys, tmp_path) -> None
                          "--count", "1", "--silent", "--as", "ascii", keys=f"{path}\n")
     assert code == 0
     assert lines == ["Read these four notes in silence. You hear the first. Then sing them.", "DEFG",
-                     "For the helper: sing or play C.", BY_HAND, "All three right. C, D, E, F.", "One of one right."]
+                     "For the helper: sing or play C.", by_hand_hint(English()), "All three right. C, D, E, F.",
+                     "One of one right."]
 
 
 def test_a_sung_answer_through_the_microphone(monkeypatch, capsys) -> None:  # type: ignore[no-untyped-def]
     m = material("five-quavers", ("values", "octave marks", "bars"))
-    item = make(Drill("read and sing", order="up", count=1), m, random.Random(1))[0]
+    item = make(Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=1), m, random.Random(1))[0]
     rng = np.random.default_rng(6)
     sung = perform([LineItem(n.midi, 1.0) for n in item.sung], Style(miss=0.05, shift=1.0), rng)
     samples = np.concatenate([np.zeros(RATE // 2), render(sung, VOICES[0], "formants", rng), np.zeros(2 * RATE)])
@@ -122,7 +121,7 @@ def test_a_sung_answer_through_the_microphone(monkeypatch, capsys) -> None:  # t
         def close(self) -> None:
             pass
 
-    monkeypatch.setattr("companion.ear.Microphone", FromFile)
+    monkeypatch.setattr("companion.lesson.course_session.Microphone", FromFile)
     code, lines, _ = run(monkeypatch, capsys, "drill", "read and sing", "--stage", "3", "--order", "up", "--count",
                          "1", "--silent", "--listen")
     assert code == 0
@@ -135,7 +134,7 @@ def test_without_a_microphone_the_sitting_goes_on_by_keys(monkeypatch, capsys) -
     def none(name: str | None = None) -> None:
         raise Trouble("There is no microphone. Plug one in.")
 
-    monkeypatch.setattr("companion.ear.Microphone", none)
+    monkeypatch.setattr("companion.lesson.course_session.Microphone", none)
     code, lines, _ = run(monkeypatch, capsys, "drill", "read and sing", "--stage", "3", "--count", "2", "--silent",
                          "--listen", keys="+\n+\n")
     assert code == 0

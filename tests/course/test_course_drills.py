@@ -5,99 +5,116 @@ import random
 import re
 
 import pytest
+from course_pupil import AMERICAN, BRITISH, answered, judged, said
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from companion.braille import to_ascii, to_dots
-from companion.course.answer import check, how_it_goes, read_cells, read_name, read_number
-from companion.course.drill import KINDS, Drill, Item, card, heard_tune, make, name_cell, say_octave, write_cell
-from companion.course.facts import fact
-from companion.course.material import material
-from companion.course.stage import find_stage, stages
+from companion.braille import say_dots, to_ascii, to_dots
+from companion.course import (
+    Drill,
+    Item,
+    Order,
+    QuestionKind,
+    Wants,
+    Way,
+    card,
+    fact,
+    find_stage,
+    heard_tune,
+    make,
+    material,
+    name_cell,
+    question_kind,
+    say_octave,
+    stages,
+    write_cell,
+)
 from companion.errors import Trouble
+from companion.language import how_it_goes, question_text, sound_for_helper
 from companion.match import Verdict
 from companion.tune import STEPS
 
+VOCABULARY = BRITISH.vocabulary
 ROW = material("three-quavers", ("values", "octave marks", "bars"))
 FULL = material("round-again")
 
 
-def one(kind: str, *facts: str) -> Item:
+def one(kind: QuestionKind, *facts: str) -> Item:
     return make(Drill(kind, facts, count=1), None, random.Random(1))[0]
 
 
 def test_every_kind_gives_questions_from_a_tune() -> None:
-    for kind in KINDS:
+    for kind in QuestionKind:
         for m in (ROW, FULL):
             items = make(Drill(kind, count=4), m, random.Random(2))
             assert 1 <= len(items) <= 4, kind
-            assert all(i.way == KINDS[kind] and i.cards for i in items)
+            assert all(i.way is kind.way and i.cards for i in items)
 
 
-@pytest.mark.parametrize("order", ["up", "down", "up and down"])
-def test_both_directions_of_the_scale(order: str) -> None:
-    names = [i.answer for i in make(Drill("name the cell", tuple("CDEFGAB"), order, 13), None, random.Random(1))]
+@pytest.mark.parametrize("order", [Order.UP, Order.DOWN, Order.UP_AND_DOWN])
+def test_both_directions_of_the_scale(order: Order) -> None:
+    names = [i.answer for i in make(Drill(QuestionKind.NAME_THE_CELL, tuple("CDEFGAB"), order, 13), None, random.Random(1))]
     up = list("CDEFGAB")
-    there = {"up": up + up[:6], "down": up[::-1] + up[:0:-1], "up and down": up + up[-2::-1]}[order]
+    there = {Order.UP: up + up[:6], Order.DOWN: up[::-1] + up[:0:-1], Order.UP_AND_DOWN: up + up[-2::-1]}[order]
     assert names == there[:len(names)]
     assert len(names) == 13
 
 
 def test_mixed_never_asks_the_same_twice_running() -> None:
-    names = [i.answer for i in make(Drill("name the cell", ("C", "D", "E"), "mixed", 40), None, random.Random(5))]
+    names = [i.answer for i in make(Drill(QuestionKind.NAME_THE_CELL, ("C", "D", "E"), Order.MIXED, 40), None, random.Random(5))]
     assert all(a != b for a, b in itertools.pairwise(names))
 
 
 def test_the_same_chance_gives_the_same_questions() -> None:
-    for kind in KINDS:
+    for kind in QuestionKind:
         a, b = (make(Drill(kind, count=5), FULL, random.Random(9)) for _ in range(2))
-        assert [i.as_json() for i in a] == [i.as_json() for i in b]
+        assert a == b
 
 
 # --- cells named ---
 
 def test_a_wrong_name_is_told_what_it_is_and_where_it_lies() -> None:
     # The direction of the wording is the brief's: "That cell is E. D is one note lower: 1 5."
-    judged = check(name_cell(fact("E")), "D")
-    assert judged.verdict == Verdict.WRONG
-    assert judged.say == "That cell is E, dots 1 2 4. D is one note lower: dots 1 5."
+    found = answered(name_cell(fact("E")), "D")
+    assert found.verdict == Verdict.WRONG
+    assert found.say == "That cell is E, dots 1 2 4. D is one note lower: dots 1 5."
 
 
 def test_the_letter_trap_is_taught_both_ways() -> None:
-    assert check(name_cell(fact("C")), "d").say == \
+    assert said(name_cell(fact("C")), "d") == \
         "That cell is C, dots 1 4 5. In a book it is the letter d; the note is one letter earlier."
-    assert check(write_cell(fact("C")), "14").say == \
+    assert said(write_cell(fact("C")), "14") == \
         "That is the letter c. The note C has the next letter, d: dots 1 4 5."
     for step in STEPS:
         letter = step.lower()
-        judged = check(write_cell(fact(step)), letter)
-        assert judged.verdict == Verdict.WRONG
-        assert "the letter" in judged.say, step
+        found = answered(write_cell(fact(step)), letter)
+        assert found.verdict == Verdict.WRONG
+        assert "the letter" in found.say, step
 
 
 def test_a_note_named_without_its_length_is_asked_on() -> None:
     for name in ("C crotchet", "C quaver"):
-        judged = check(name_cell(fact(name)), "C")
-        assert (judged.verdict, judged.say, judged.cards) == (Verdict.UNSURE, "C, yes. And how long is it?", {})
-        assert check(name_cell(fact(name)), name).verdict == Verdict.RIGHT
+        found = answered(name_cell(fact(name)), "C")
+        assert (found.verdict, found.say, found.cards) == (Verdict.UNSURE, "C, yes. And how long is it?", {})
+        assert judged(name_cell(fact(name)), name).verdict == Verdict.RIGHT
     # Where all are quavers, nobody is asked for a length, and nobody is corrected for giving it.
-    assert name_cell(fact("C")).ask == "Which note is this?"
-    assert check(name_cell(fact("C")), "C quaver").verdict == Verdict.RIGHT
+    assert question_text(BRITISH, name_cell(fact("C"))) == "Which note is this?"
+    assert judged(name_cell(fact("C")), "C quaver").verdict == Verdict.RIGHT
 
 
 def test_what_cannot_be_read_is_not_sure_and_not_remembered() -> None:
     for item, text in ((name_cell(fact("C")), "blah"), (write_cell(fact("C")), "é"), (say_octave(fact(
-            "C, fourth octave")), "high"), (one("higher or lower", "C", "E"), "dunno")):
-        judged = check(item, text)
-        assert judged.verdict == Verdict.UNSURE
-        assert judged.cards == {}
-        assert judged.say.endswith(".")
+            "C, fourth octave")), "high"), (one(QuestionKind.HIGHER_OR_LOWER, "C", "E"), "dunno")):
+        found = answered(item, text)
+        assert found.verdict == Verdict.UNSURE
+        assert found.cards == {}
+        assert found.say.endswith(".")
 
 
 def test_cells_that_look_alike_in_two_values_are_taken_either_way() -> None:
     item = name_cell(fact("C semibreve"))
-    assert check(item, "C semiquaver").verdict == Verdict.RIGHT == check(item, "C semibreve").verdict
-    assert check(name_cell(fact("full bar rest")), "semibreve rest").verdict == Verdict.RIGHT
+    assert judged(item, "C semiquaver").verdict == Verdict.RIGHT == judged(item, "C semibreve").verdict
+    assert judged(name_cell(fact("full bar rest")), "semibreve rest").verdict == Verdict.RIGHT
 
 
 @pytest.mark.parametrize(("text", "name"), [
@@ -111,7 +128,8 @@ def test_cells_that_look_alike_in_two_values_are_taken_either_way() -> None:
     ("h", None), ("f", "F"), ("A", "A"), ("the a", "A"),
 ])
 def test_names_as_people_give_them(text: str, name: str | None) -> None:
-    assert read_name(text) == name
+    found = VOCABULARY.fact(text)
+    assert (found.name if found else None) == name
 
 
 # --- cells written ---
@@ -119,13 +137,13 @@ def test_names_as_people_give_them(text: str, name: str | None) -> None:
 @pytest.mark.parametrize("text", ["145", "1 4 5", "dots 1 4 5", "541", "d", "D", "⠙", "⡙", " ⠙ ", "ascii:D",
                                   "1-4-5", "dots 1, 4 and 5"])
 def test_a_cell_in_every_form(text: str) -> None:
-    judged = check(write_cell(fact("C")), text)
-    assert (judged.verdict == Verdict.RIGHT) == (text not in ("1-4-5", "dots 1, 4 and 5")), judged.say
+    found = answered(write_cell(fact("C")), text)
+    assert (found.verdict == Verdict.RIGHT) == (text not in ("1-4-5", "dots 1, 4 and 5")), found.say
 
 
 @pytest.mark.parametrize("text", ["5-145", "5 145", "dot 5, then 1 4 5", "\"D", "⠐⠙", "5, 145"])
 def test_several_cells_in_every_form(text: str) -> None:
-    assert check(write_cell(fact("C, fourth octave")), text).verdict == Verdict.RIGHT
+    assert judged(write_cell(fact("C, fourth octave")), text).verdict == Verdict.RIGHT
 
 
 def test_all_forms_of_all_facts_of_the_course() -> None:
@@ -136,8 +154,8 @@ def test_all_forms_of_all_facts_of_the_course() -> None:
                 ascii_form = to_ascii(item.answer)
                 if re.fullmatch(r"[0-6 -]+", ascii_form):
                     ascii_form = f"ascii:{ascii_form}"  # "3" alone is dot 3, not Braille ASCII
-                for text in (item.answer, to_dots(item.answer), ascii_form, fact(name).dots):
-                    assert check(item, text).verdict == Verdict.RIGHT, (name, text)
+                for text in (item.answer, to_dots(item.answer), ascii_form, say_dots(fact(name).cells)):
+                    assert judged(item, text).verdict == Verdict.RIGHT, (name, text)
 
 
 @pytest.mark.parametrize(("name", "text", "say"), [
@@ -151,47 +169,47 @@ def test_all_forms_of_all_facts_of_the_course() -> None:
     ("C", "36", "That is dots 3 6. C is dots 1 4 5."),
 ])
 def test_wrong_cells_teach(name: str, text: str, say: str) -> None:
-    judged = check(write_cell(fact(name)), text)
-    assert (judged.verdict, judged.say) == (Verdict.WRONG, say)
+    found = answered(write_cell(fact(name)), text)
+    assert (found.verdict, found.say) == (Verdict.WRONG, say)
 
 
 def test_a_dictation_tells_where_it_goes_astray() -> None:
-    item = make(Drill("write what you hear", order="up", count=1), ROW, random.Random(1))[0]
+    item = make(Drill(QuestionKind.WRITE_WHAT_YOU_HEAR, order=Order.UP, count=1), ROW, random.Random(1))[0]
     assert to_ascii(item.answer) == "DEFE"
-    assert check(item, "DEFE").verdict == Verdict.RIGHT
-    assert check(item, "DEEE").say == "The first two cells are right. Next comes E, dots 1 2 4. You wrote D."
-    assert check(item, "DEF").say == "The first three cells are right. Something is missing after it: D, dots 1 5."
-    assert check(item, "DEFED").say.endswith("something follows that was not sung: dots 1 4 5.")
-    marked = make(Drill("write what you hear", order="up", count=1), FULL, random.Random(1))[0]
+    assert judged(item, "DEFE").verdict == Verdict.RIGHT
+    assert said(item, "DEEE") == "The first two cells are right. Next comes E, dots 1 2 4. You wrote D."
+    assert said(item, "DEF") == "The first three cells are right. Something is missing after it: D, dots 1 5."
+    assert said(item, "DEFED").endswith("something follows that was not sung: dots 1 4 5.")
+    marked = make(Drill(QuestionKind.WRITE_WHAT_YOU_HEAR, order=Order.UP, count=1), FULL, random.Random(1))[0]
     assert to_ascii(marked.answer) == '"HIJH'
-    assert check(marked, "HIJG").say.startswith("First comes fourth octave, dot 5.")
+    assert said(marked, "HIJG").startswith("First comes fourth octave, dot 5.")
     # Other cells that say the same: a mark too many is no fault, a missing one is told.
-    assert (check(marked, '"H"IJH').verdict, check(marked, '"H"IJH').say) == (
+    assert (judged(marked, '"H"IJH').verdict, said(marked, '"H"IJH')) == (
         Verdict.RIGHT, "Right. It can be written with fewer marks.")
-    assert check(marked, "HIJH").verdict == Verdict.WRONG
-    assert check(marked, "HIJH").say.startswith("The notes are right. ")
-    assert "octave mark" in check(marked, "HIJH").say
+    assert judged(marked, "HIJH").verdict == Verdict.WRONG
+    assert said(marked, "HIJH").startswith("The notes are right. ")
+    assert "octave mark" in said(marked, "HIJH")
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.text(max_size=30), st.sampled_from(list(KINDS)), st.integers(0, 50))
+@given(st.text(max_size=30), st.sampled_from(list(QuestionKind)), st.integers(0, 50))
 def test_any_text_gets_a_verdict_and_a_sentence(text: str, kind: str, seed: int) -> None:
     item = make(Drill(kind, count=1), FULL, random.Random(seed))[0]
-    if item.wants == "sung":
+    if item.wants is Wants.SUNG:
         return
-    judged = check(item, text)
-    assert judged.verdict in (Verdict.RIGHT, Verdict.WRONG, Verdict.UNSURE)
-    assert judged.say
-    assert judged.say[0].isupper()
-    assert judged.say[-1] in ".?"
-    if judged.verdict == Verdict.WRONG:
-        assert judged.say != "Wrong."
+    found = answered(item, text)
+    assert found.verdict in (Verdict.RIGHT, Verdict.WRONG, Verdict.UNSURE)
+    assert found.say
+    assert found.say[0].isupper()
+    assert found.say[-1] in ".?"
+    if found.verdict == Verdict.WRONG:
+        assert found.say != "Wrong."
 
 
 @settings(max_examples=200, deadline=None)
 @given(st.text(alphabet="0123456 -,dotsthen⠙⠑⠋ABC?\"'#", max_size=20))
 def test_typed_cells_are_six_dot_cells_or_nothing(text: str) -> None:
-    for cells in read_cells(text):
+    for cells in VOCABULARY.cells(text):
         assert all(0x2800 <= ord(c) < 0x2840 for c in cells)
 
 
@@ -199,22 +217,22 @@ def test_typed_cells_are_six_dot_cells_or_nothing(text: str) -> None:
 
 def test_directions_and_their_words() -> None:
     for seed in range(6):
-        item = make(Drill("higher or lower", tuple("CDEFG"), count=1), None, random.Random(seed))[0]
+        item = make(Drill(QuestionKind.HIGHER_OR_LOWER, tuple("CDEFG"), count=1), None, random.Random(seed))[0]
         a, b = (n.midi for n in item.played)
         assert item.answer == ("higher" if b > a else "lower" if b < a else "same")
         for text in {"higher": ("up", "H", "higher."), "lower": ("down", "l"), "same": ("level", "the same")}[
                 item.answer]:
-            assert check(item, text).verdict == Verdict.RIGHT
+            assert judged(item, text).verdict == Verdict.RIGHT
 
 
 def test_all_three_directions_are_asked() -> None:
-    items = make(Drill("higher or lower", tuple("CDEFG"), count=9), None, random.Random(4))
+    items = make(Drill(QuestionKind.HIGHER_OR_LOWER, tuple("CDEFG"), count=9), None, random.Random(4))
     assert {i.answer for i in items} == {"higher", "lower", "same"}
 
 
 def test_where_it_turns_is_told_by_the_notes() -> None:
     for seed in range(20):
-        item = make(Drill("where it turns", tuple("CDEFG"), count=1), None, random.Random(seed))[0]
+        item = make(Drill(QuestionKind.WHERE_IT_TURNS, tuple("CDEFG"), count=1), None, random.Random(seed))[0]
         midis = [n.midi for n in item.played]
         signs = [(b > a) - (b < a) for a, b in itertools.pairwise(midis)]
         turns = [i + 1 for i in range(1, len(signs)) if signs[i] != signs[i - 1]]
@@ -224,9 +242,9 @@ def test_where_it_turns_is_told_by_the_notes() -> None:
 
 def test_counting_and_finding_agree_with_the_notes() -> None:
     for seed in range(20):
-        item = make(Drill("how often", count=1), ROW, random.Random(seed))[0]
+        item = make(Drill(QuestionKind.HOW_OFTEN, count=1), ROW, random.Random(seed))[0]
         assert int(item.answer) == sum(n.midi == item.first for n in item.played)
-        item = make(Drill("find the wrong cell", count=1), ROW, random.Random(seed))[0]
+        item = make(Drill(QuestionKind.FIND_THE_WRONG_CELL, count=1), ROW, random.Random(seed))[0]
         assert item.group is not None
         differ = [i + 1 for i, (a, b) in enumerate(zip(item.cells, item.group.cells, strict=True)) if a != b]
         assert differ == [int(item.answer)]
@@ -236,7 +254,7 @@ def test_the_wrong_cell_is_one_note_in_a_full_score_too() -> None:
     from companion.braille import decode
 
     for name in ("march-home", "moon-sea", "round-again", "heron", "sleepy-harbour"):
-        for item in make(Drill("find the wrong cell", count=5), material(name, ("words",)), random.Random(3)):
+        for item in make(Drill(QuestionKind.FIND_THE_WRONG_CELL, count=5), material(name, ("words",)), random.Random(3)):
             assert item.group is not None
             true, spoilt = ([(n.pitch.step, n.pitch.octave) for _, _, n in decode([c]).tune.written() if n.pitch]
                             for c in (item.group.cells, item.cells))
@@ -246,24 +264,24 @@ def test_the_wrong_cell_is_one_note_in_a_full_score_too() -> None:
 
 def test_two_bars_sound_different() -> None:
     for seed in range(10):
-        for item in make(Drill("which bar", count=3), FULL, random.Random(seed)):
+        for item in make(Drill(QuestionKind.WHICH_BAR, count=3), FULL, random.Random(seed)):
             assert item.choices[0] != item.choices[1]
             assert item.group is not None
             assert item.choices[int(item.answer) - 1] == item.group.cells
 
 
 def test_beats_are_those_of_the_notes() -> None:
-    for item in make(Drill("how many beats", count=8), material("first-alone"), random.Random(1)):
+    for item in make(Drill(QuestionKind.HOW_MANY_BEATS, count=8), material("first-alone"), random.Random(1)):
         assert item.group is not None
         assert float(item.answer) == float(sum(n.quarters for n in item.group.notes))
     for name, beats in (("C", "half"), ("C crotchet", "1"), ("C dotted crotchet", "one and a half"),
                         ("C minim", "2"), ("C dotted minim", "three"), ("C semibreve", "4"), ("minim rest", "2")):
-        assert check(one("how many beats", name), beats).verdict == Verdict.RIGHT, name
+        assert judged(one(QuestionKind.HOW_MANY_BEATS, name), beats).verdict == Verdict.RIGHT, name
 
 
 def test_when_a_mark_is_needed() -> None:
     # MBC 2015, 3.2.2: less than a fourth none, more than a fifth always, a fourth or fifth by the octave.
-    items = make(Drill("mark or no mark", tuple(f"{s}, {o} octave" for s in "CEFGB" for o in ("fourth", "fifth")),
+    items = make(Drill(QuestionKind.MARK_OR_NO_MARK, tuple(f"{s}, {o} octave" for s in "CEFGB" for o in ("fourth", "fifth")),
                        count=40), None, random.Random(1))
     assert {i.answer for i in items} == {"yes", "no"}
     for item in items:
@@ -271,14 +289,14 @@ def test_when_a_mark_is_needed() -> None:
         size = abs(a.diatonic - b.diatonic) + 1
         needed = size >= 6 or (size >= 4 and a.octave != b.octave)
         assert item.answer == ("yes" if needed else "no")
-        assert "mark" in check(item, "no" if needed else "yes").say
+        assert "mark" in said(item, "no" if needed else "yes")
 
 
 def test_two_cells_to_sing_are_marked_by_the_rule() -> None:
     pairs = {("B, fourth octave", "C, fifth octave"): '"JD', ("G, fourth octave", "C, fifth octave"): '"H.D',
              ("F, fourth octave", "C, fourth octave"): '"GD', ("C, fifth octave", "E, fourth octave"): '.D"F'}
     for facts, cells in pairs.items():
-        item = make(Drill("sing the cell", facts, "up", 2), None, random.Random(1))[1]
+        item = make(Drill(QuestionKind.SING_THE_CELL, facts, Order.UP, 2), None, random.Random(1))[1]
         assert to_ascii(item.cells) == cells
 
 
@@ -286,28 +304,28 @@ def test_numbers_as_people_give_them() -> None:
     for text, value in (("2", 2), ("two", 2), ("2nd", 2), ("second", 2), ("twice", 2), ("1.5", 1.5), ("1,5", 1.5),
                         ("one and a half", 1.5), ("half", 0.5), ("never", 0), ("note 3", 3), ("x", None),
                         ("", None), ("1e9", None), ("nan", None), ("٣", None)):
-        assert read_number(text) == value, text
+        assert VOCABULARY.number(text) == value, text
 
 
 def test_a_helper_says_what_was_spoken_aloud() -> None:
     item = name_cell(fact("C"))
-    assert check(item, "+").verdict == Verdict.RIGHT
-    assert check(item, "+").cards == {card("C", "cell to name"): Verdict.RIGHT}
-    assert check(item, "-").verdict == Verdict.WRONG
-    assert "dots 1 4 5" in check(item, "-").say
+    assert judged(item, "+").verdict == Verdict.RIGHT
+    assert judged(item, "+").cards == {card("C", Way.CELL_TO_NAME): Verdict.RIGHT}
+    assert judged(item, "-").verdict == Verdict.WRONG
+    assert "dots 1 4 5" in said(item, "-")
 
 
 def test_american_names_in_what_is_said() -> None:
-    assert check(write_cell(fact("C crotchet")), "145", american=True).say == \
+    assert said(write_cell(fact("C crotchet")), "145", AMERICAN) == \
         "That is C as an eighth note. For C quarter note, add dot 6: dots 1 4 5 6."
-    assert "quarter note" in check(name_cell(fact("C crotchet")), "D crotchet", american=True).say
+    assert "quarter note" in said(name_cell(fact("C crotchet")), "D crotchet", AMERICAN)
 
 
 def test_what_there_is_not_is_said() -> None:
     with pytest.raises(Trouble, match="no drill"):
-        make(Drill("guess"), ROW, random.Random(1))
+        question_kind("guess")
     with pytest.raises(Trouble, match="name one"):
-        make(Drill("read and sing"), None, random.Random(1))
+        make(Drill(QuestionKind.READ_AND_SING), None, random.Random(1))
     with pytest.raises(Trouble, match="cannot be left out"):
         material("heron", ("colour",))
 
@@ -319,7 +337,6 @@ def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
 
     from music21 import converter, corpus
 
-    from companion.language import English
     from companion.paper import to_brf, to_text
     from companion.tune.convert import from_music21
     from companion.workbook import drill_sheet, tune_sheet
@@ -331,12 +348,12 @@ def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
         tune = from_music21(converter.parse(piece, format="abc").parts[0], title="Folk")
         for leave_out in ((), ("values", "octave marks", "bars")):
             m = material(tune, leave_out)
-            items = [i for kind in KINDS for i in make(Drill(kind, count=2), m, random.Random(1))]
+            items = [i for kind in QuestionKind for i in make(Drill(kind, count=2), m, random.Random(1))]
             assert len({i.kind for i in items}) >= 12
             for item in items:
-                assert check(item, "+" if item.wants == "sung" else item.answer).verdict == Verdict.RIGHT
-            for sheet in (tune_sheet(m, English()), drill_sheet("Folk", items, English())):
-                assert to_text(sheet, English())
+                assert judged(item, "+" if item.wants is Wants.SUNG else item.answer).verdict == Verdict.RIGHT
+            for sheet in (tune_sheet(m, BRITISH), drill_sheet("Folk", items, BRITISH)):
+                assert to_text(sheet, BRITISH)
                 assert all(len(line) <= 40 for line in re.split(r"[\r\n\f]+", to_brf(sheet).decode()))
 
 
@@ -375,11 +392,11 @@ def test_a_question_sounds_what_it_says() -> None:
     import librosa
     import numpy as np
 
-    from companion.lesson.question_sound import item_sound
+    from companion.lesson import sound_of_question
 
-    item = make(Drill("write what you hear", order="up", count=1), ROW, random.Random(1))[0]
+    item = make(Drill(QuestionKind.WRITE_WHAT_YOU_HEAR, order=Order.UP, count=1), ROW, random.Random(1))[0]
     for shift in (0, 5):
-        sound = item_sound(item, shift)
+        sound = sound_of_question(item, shift)
         assert sound is not None
         f0, voiced, _ = librosa.pyin(sound.samples, fmin=150, fmax=800, sr=sound.rate, frame_length=4096)
         midi = np.round(librosa.hz_to_midi(f0[voiced])).astype(int)
@@ -391,50 +408,50 @@ def test_a_question_sounds_what_it_says() -> None:
 
 
 def test_silent_questions_and_what_a_helper_is_told_instead() -> None:
-    from companion.lesson.question_sound import item_sound, said_instead
+    from companion.lesson import sound_of_question
 
-    assert item_sound(name_cell(fact("C"))) is None
-    assert said_instead(name_cell(fact("C"))) == ""
-    mark = make(Drill("mark or no mark", ("C, fourth octave", "A, fourth octave"), count=1), None, random.Random(1))[0]
-    assert item_sound(mark) is None
-    assert said_instead(mark) == ""
-    item = make(Drill("higher or lower", ("C", "G"), count=3), None, random.Random(1))[0]
+    assert sound_of_question(name_cell(fact("C"))) is None
+    assert sound_for_helper(BRITISH, name_cell(fact("C"))) == ""
+    mark = make(Drill(QuestionKind.MARK_OR_NO_MARK, ("C, fourth octave", "A, fourth octave"), count=1), None, random.Random(1))[0]
+    assert sound_of_question(mark) is None
+    assert sound_for_helper(BRITISH, mark) == ""
+    item = make(Drill(QuestionKind.HIGHER_OR_LOWER, ("C", "G"), count=3), None, random.Random(1))[0]
     assert re.fullmatch(r"For the helper: sing any note, then (a higher one|a lower one|the same one again)\.",
-                        said_instead(item))
-    bar = make(Drill("write what you hear", order="up", count=1), ROW, random.Random(1))[0]
-    assert said_instead(bar) == "For the helper: sing or play C, then C; up to D, E; down to D."
-    turn = make(Drill("where it turns", ("C", "D", "E"), count=1), None, random.Random(1))[0]
-    assert re.fullmatch(r"For the helper: sing any note, then go (up|down)(, (up|down))+\.", said_instead(turn))
-    tick = said_instead(heard_tune(find_stage(1).material, by_ear=True))
+                        sound_for_helper(BRITISH, item))
+    bar = make(Drill(QuestionKind.WRITE_WHAT_YOU_HEAR, order=Order.UP, count=1), ROW, random.Random(1))[0]
+    assert sound_for_helper(BRITISH, bar) == "For the helper: sing or play C, then C; up to D, E; down to D."
+    turn = make(Drill(QuestionKind.WHERE_IT_TURNS, ("C", "D", "E"), count=1), None, random.Random(1))[0]
+    assert re.fullmatch(r"For the helper: sing any note, then go (up|down)(, (up|down))+\.", sound_for_helper(BRITISH, turn))
+    tick = sound_for_helper(BRITISH, heard_tune(find_stage(1).material, by_ear=True))
     assert tick.startswith("For the helper: sing Tick on any note; lower: tock; higher: tick; lower: tock; higher: now, ")
     assert not re.search(r"\b[A-G]\b", tick)  # no names of notes before they were taught
 
 
 def test_a_helper_is_told_how_a_sung_answer_should_go() -> None:
-    read = make(Drill("read and sing", order="up", count=1), ROW, random.Random(1))[0]
-    assert how_it_goes(read) == "For the helper: C; up to D, E; down to D."
-    assert check(read, "+").say == "Right. C; up to D, E; down to D."
-    assert check(read, "-").say.startswith("It says C; up to D, E; down to D. Read it again,")
-    move = make(Drill("sing the move", ("C", "G"), count=1), None, random.Random(1))[0]
-    assert "Read" not in check(move, "-").say  # nothing is read there
-    assert {"higher": "goes up", "lower": "goes down", "same": "stays"}[move.answer] in how_it_goes(move)
-    assert how_it_goes(name_cell(fact("C"))) == "The word key helps only where the answer is sung."
+    read = make(Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=1), ROW, random.Random(1))[0]
+    assert how_it_goes(BRITISH, read) == "For the helper: C; up to D, E; down to D."
+    assert said(read, "+") == "Right. C; up to D, E; down to D."
+    assert said(read, "-").startswith("It says C; up to D, E; down to D. Read it again,")
+    move = make(Drill(QuestionKind.SING_THE_MOVE, ("C", "G"), count=1), None, random.Random(1))[0]
+    assert "Read" not in said(move, "-")  # nothing is read there
+    assert {"higher": "goes up", "lower": "goes down", "same": "stays"}[move.answer] in how_it_goes(BRITISH, move)
+    assert how_it_goes(BRITISH, name_cell(fact("C"))) == "The word key helps only where the answer is sung."
 
 
 def test_dots_are_no_name_and_an_octave_may_be_a_number() -> None:
     for text in ("1 5", "15", "145"):
-        judged = check(name_cell(fact("E")), text)
-        assert (judged.verdict, judged.say) == (Verdict.UNSURE, f"I could not read '{text}'. Give a name, such as D.")
+        found = answered(name_cell(fact("E")), text)
+        assert (found.verdict, found.say) == (Verdict.UNSURE, f"I could not read '{text}'. Give a name, such as D.")
     for text in ("4", "fourth", "4th", "fourth octave"):
-        assert check(name_cell(fact("fourth octave")), text).verdict == Verdict.RIGHT
-    assert check(name_cell(fact("fourth octave")), "5").verdict == Verdict.WRONG
+        assert judged(name_cell(fact("fourth octave")), text).verdict == Verdict.RIGHT
+    assert judged(name_cell(fact("fourth octave")), "5").verdict == Verdict.WRONG
     octave = say_octave(fact("C, fifth octave"))
-    assert check(octave, "-").say == "The mark is dots 4 6: fifth octave."
-    assert check(octave, "5").say == "Right. Fifth octave, dots 4 6."
+    assert said(octave, "-") == "The mark is dots 4 6: fifth octave."
+    assert said(octave, "5") == "Right. Fifth octave, dots 4 6."
 
 
 def test_notes_are_sounded_inside_the_voice() -> None:
-    from companion.lesson.question_sound import shift_for
+    from companion.lesson import shift_for
 
     m = material("heron", ("time", "words"))  # C4 to C5
     assert shift_for(m, None, None) == 0

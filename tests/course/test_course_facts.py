@@ -6,13 +6,9 @@ import pytest
 
 from companion.braille import BraillePage, Meaning, MeaningKind, decode, encode, from_dots, to_ascii
 from companion.braille import signs as S
-from companion.course.answer import mirrored
-from companion.course.facts import PLAIN, SIGNS, by_cells, fact, letter_of, said_signs
-from companion.course.material import material
-from companion.course.stage import stages
-from companion.language import English
+from companion.course import PLAIN, SIGNS, FactKind, by_cells, fact, letter_of, material, mirrored, said_signs, stages
+from companion.language import English, Variety, fact_name
 from companion.language.braille import say_meaning
-from companion.language.cues import in_american
 from companion.tune import STEPS, Key, Mark, Note, Pitch, load, shipped_names
 
 
@@ -156,8 +152,20 @@ def test_cells_are_told_back() -> None:
                 assert told or fact(name).kind == "time" or name.startswith("dynamic"), name
 
 
-def test_american_names() -> None:
-    assert in_american("Crotchets fill a bar; a semibreve is a full bar rest.") == \
-        "Quarter notes fill a measure; a whole note is a full measure rest."
-    assert in_american("Five semitones; a semitone") == "Five half steps; a half step"
-    assert in_american("The final double bar and the bar line.") == "The final double bar and the bar line."
+@pytest.mark.parametrize(("name", "american"), [
+    ("C", "C"), ("C crotchet", "C quarter note"), ("C dotted minim", "C dotted half note"),
+    ("B, third octave", "B, third octave"), ("quaver rest", "eighth note rest"), ("1 sharp", "1 sharp"),
+    ("2 flats", "2 flats"), ("time 3 4", "time 3 4"),
+    ("fourth octave", "fourth octave"), ("double flat", "double flat"), ("ending 1", "ending 1"), ("dynamic mf", "dynamic mf"),
+    ("full bar rest", "full measure rest"), ("final double bar", "final double bar"), ("bar line", "bar line"),
+    ("bar repeated", "measure repeated"), ("getting louder", "getting louder"),
+])
+def test_a_fact_is_said_by_the_language(name: str, american: str) -> None:
+    assert fact_name(English(), fact(name)) == name
+    assert fact_name(English(Variety.AMERICAN), fact(name)) == american
+
+
+def test_every_plain_sign_has_a_name_in_words() -> None:
+    for name in PLAIN:
+        assert fact_name(English(), fact(name)) == name
+        assert fact(name).kind in (FactKind.SIGN, FactKind.OCTAVE, FactKind.ACCIDENTAL)

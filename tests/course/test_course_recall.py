@@ -5,17 +5,29 @@ import random
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
-from course_pupil import sung, sung_aloud, typed, wrong
+from course_pupil import BRITISH, judged, sung, sung_aloud, typed, wrong
 
-from companion.course.answer import Judged, check, check_take
-from companion.course.drill import WAYS, Drill, card, make
-from companion.course.material import material
-from companion.course.progress import Progress
-from companion.course.recall import Recall
-from companion.course.stage import find_stage, stages
+from companion.course import (
+    Drill,
+    Finding,
+    Item,
+    Judged,
+    Order,
+    Progress,
+    QuestionKind,
+    Recall,
+    Way,
+    card,
+    check_take,
+    find_stage,
+    make,
+    material,
+    new_items,
+    stages,
+)
 from companion.diary import Tally
 from companion.errors import Trouble
-from companion.lesson.sitting import new_items
+from companion.language import reply_text
 from companion.match import Verdict
 
 NOW = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
@@ -32,7 +44,7 @@ def test_the_dates_equal_fsrs_called_directly() -> None:
     direct: dict[str, Card] = {}
     now = NOW
     for _ in range(600):
-        name = card(rng.choice("CDEFGAB"), rng.choice(WAYS))
+        name = card(rng.choice("CDEFGAB"), rng.choice(list(Way)))
         verdict, helped = rng.choice([Verdict.RIGHT, Verdict.RIGHT, Verdict.RIGHT, Verdict.WRONG]), rng.random() < 0.1
         due = recall.review(name, verdict, now, helped)
         rating = Rating.Again if verdict == Verdict.WRONG else Rating.Hard if helped else Rating.Good
@@ -59,13 +71,21 @@ def test_a_time_without_a_zone_is_refused_and_any_zone_is_the_same_moment() -> N
     assert a.cards == b.cards
 
 
+def _judged(right: bool) -> Judged:
+    return Judged(Verdict.RIGHT, Finding.RIGHT) if right else Judged(Verdict.WRONG, Finding.WRONG)
+
+
+def spoken(item: Item, judged: Judged) -> str:
+    return reply_text(BRITISH, item, judged)
+
+
 def answers(progress: Progress, way: str, verdicts: str, day: int) -> None:
     """Answers of stage 2 on a day: r for right, w for wrong."""
-    kind = {"cell to name": "name the cell", "name to cell": "write the cell",
-            "cell to voice": "sing the cell"}[way]
+    kind = {"cell to name": QuestionKind.NAME_THE_CELL, "name to cell": QuestionKind.WRITE_THE_CELL,
+            "cell to voice": QuestionKind.SING_THE_CELL}[way]
     item = make(Drill(kind, ("C", "D"), count=1), None, random.Random(1))[0]
     for i, v in enumerate(verdicts):
-        progress.record(item, Judged(Verdict.RIGHT if v == "r" else Verdict.WRONG, ""), find_stage(2),
+        progress.record(item, _judged(v == "r"), find_stage(2),
                         NOW + timedelta(days=day, minutes=i))
 
 
@@ -131,10 +151,10 @@ def test_every_stage_can_be_reached_passed_and_failed(stage) -> None:  # type: i
             for item in new_items(stage, random.Random(day), 16, progress):
                 if progress.has_passed(stage):
                     break
-                judged = check(item, ("+" if item.wants == "sung" else typed(item, random.Random(day))) if right
-                               else wrong(item))
-                assert judged.verdict == (Verdict.RIGHT if right else Verdict.WRONG), (item.ask, judged.say)
-                progress.record(item, judged, stage, NOW + timedelta(days=day))
+                text = typed(item, random.Random(day)) if right else wrong(item)
+                found = judged(item, text)
+                assert found.verdict == (Verdict.RIGHT if right else Verdict.WRONG), (item.kind, text, found.finding)
+                progress.record(item, found, stage, NOW + timedelta(days=day))
         assert progress.has_passed(stage) == right
 
 
@@ -168,27 +188,26 @@ def test_kinds_of_move_sung_elsewhere_count_as_reviews() -> None:
 # --- sung answers ---
 
 def test_a_bar_read_and_sung_is_judged_by_the_match() -> None:
-    for seed, item in enumerate(make(Drill("read and sing", count=4), ROW, random.Random(2))):
-        judged = check_take(item, sung(item.sung, seed))
-        assert judged.verdict == Verdict.RIGHT
-        assert item.group is not None
-        assert judged.say.startswith("All three right.")
-        assert judged.say.endswith(f"{item.group.said}.")
-        assert judged.cards[item.cards[0]] == Verdict.RIGHT
+    for seed, item in enumerate(make(Drill(QuestionKind.READ_AND_SING, count=4), ROW, random.Random(2))):
+        found = check_take(item, sung(item.sung, seed))
+        assert found.verdict == Verdict.RIGHT
+        steps = ", ".join(n.pitch.step for n in item.sung)
+        assert spoken(item, found) == f"All three right. {steps}."
+        assert found.cards[item.cards[0]] == Verdict.RIGHT
 
 
 def test_a_move_the_other_way_names_both_cells() -> None:
-    item = make(Drill("read and sing", order="up", count=1), ROW, random.Random(2))[0]  # C, D, E, F
-    judged = check_take(item, sung(item.sung, 3, turned=1))
-    assert judged.verdict == Verdict.WRONG
-    assert "From the second note to the third the tune goes up: D, then E. Listen." in judged.say
-    assert judged.cards[card("step up", "cell to voice")] == Verdict.WRONG
-    assert judged.cards[item.cards[0]] == Verdict.WRONG
+    item = make(Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=1), ROW, random.Random(2))[0]  # C, D, E, F
+    found = check_take(item, sung(item.sung, 3, turned=1))
+    assert found.verdict == Verdict.WRONG
+    assert "From the second note to the third the tune goes up: D, then E. Listen." in spoken(item, found)
+    assert found.cards[card("step up", Way.CELL_TO_VOICE)] == Verdict.WRONG
+    assert found.cards[item.cards[0]] == Verdict.WRONG
 
 
 def test_sung_through_the_air_too() -> None:
-    items = make(Drill("read and sing", count=6), ROW, random.Random(2)) + make(
-        Drill("sing the cell", ("C", "D", "E", "F", "G"), count=6), None, random.Random(2))
+    items = make(Drill(QuestionKind.READ_AND_SING, count=6), ROW, random.Random(2)) + make(
+        Drill(QuestionKind.SING_THE_CELL, ("C", "D", "E", "F", "G"), count=6), None, random.Random(2))
     verdicts = [check_take(item, sung_aloud(item.sung, seed)).verdict for seed, item in enumerate(items)]
     assert Verdict.WRONG not in verdicts
     assert verdicts.count(Verdict.RIGHT) >= 11
@@ -198,28 +217,28 @@ def test_sung_through_the_air_too() -> None:
 
 
 def test_one_cell_sung_from_the_note_before() -> None:
-    item = make(Drill("sing the cell", ("C", "D"), order="up", count=2), None, random.Random(1))[1]
+    item = make(Drill(QuestionKind.SING_THE_CELL, ("C", "D"), order=Order.UP, count=2), None, random.Random(1))[1]
     assert item.first == item.sung[0].midi
-    judged = check_take(item, sung(item.sung, 5))
-    assert (judged.verdict, judged.say) == (Verdict.RIGHT, "Right. C to D.")
+    found = check_take(item, sung(item.sung, 5))
+    assert (found.verdict, spoken(item, found)) == (Verdict.RIGHT, "Right. C to D.")
 
 
 def test_silence_is_not_sure_and_not_remembered() -> None:
-    item = make(Drill("read and sing", count=1), ROW, random.Random(2))[0]
+    item = make(Drill(QuestionKind.READ_AND_SING, count=1), ROW, random.Random(2))[0]
     quiet = sung(item.sung, 3)
     quiet.f0_hz[:] = 0
-    judged = check_take(item, quiet)
-    assert (judged.verdict, judged.cards) == (Verdict.UNSURE, {})
-    assert judged.say == "I heard no singing. A little closer, and sing again."
+    found = check_take(item, quiet)
+    assert (found.verdict, found.cards) == (Verdict.UNSURE, {})
+    assert spoken(item, found) == "I heard no singing. A little closer, and sing again."
 
 
 def test_a_recording_is_judged_from_its_file(tmp_path) -> None:  # type: ignore[no-untyped-def]
-    item = make(Drill("read and sing", order="up", count=1), ROW, random.Random(2))[0]
+    item = make(Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=1), ROW, random.Random(2))[0]
     track = sung(item.sung, 4)
     path = tmp_path / "take.csv"
     path.write_text("time_s,f0_hz\n" + "".join(f"{t:.3f},{f:.3f}\n" for t, f in zip(track.time_s, track.f0_hz,
                                                                                  strict=True)))
-    assert check(item, str(path)).verdict == Verdict.RIGHT
+    assert judged(item, str(path)).verdict == Verdict.RIGHT
     with pytest.raises(Trouble):
         check_take(item, tmp_path / "none.wav")
 
@@ -230,7 +249,7 @@ def test_sung_answers_of_every_stage_through_the_air() -> None:
     turned: list[str] = []
     for stage in stages():
         for drill in stage.drills:
-            if drill.kind not in ("sing the move", "sing the cell", "read and sing"):
+            if drill.kind not in (QuestionKind.SING_THE_MOVE, QuestionKind.SING_THE_CELL, QuestionKind.READ_AND_SING):
                 continue
             for item in make(Drill(drill.kind, drill.facts, drill.order, 4), stage.material,
                              random.Random(stage.number)):

@@ -8,20 +8,38 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from course_pupil import Pair
+from course_pupil import BRITISH, Pair, judged
 
-from companion.course import progress as kept
-from companion.course.drill import KINDS, card, sung_move
-from companion.course.facts import fact
-from companion.course.progress import Progress
-from companion.course.stage import find_stage, stages, taught
+from companion.course import (
+    Progress,
+    QuestionKind,
+    Step,
+    Wants,
+    Way,
+    Why,
+    card,
+    fact,
+    find_stage,
+    item_for,
+    load_progress,
+    new_items,
+    plan,
+    stages,
+    sung_move,
+    taught,
+)
 from companion.diary import Diary
-from companion.lesson import course_door as door
-from companion.lesson.sitting import DUE, LAST, NEW, item_for, plan
+from companion.language import Language, by_hand_hint, question_text, stage_label, standing_lines
+from companion.lesson import Sitting, SittingIO, judge_stages, sit
 from companion.match import Verdict
 from companion.tune import Pitch
 
 START = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
+
+
+def typed_io(lines: Iterator[str], said: list[str], language: Language = BRITISH) -> SittingIO:
+    """Someone who types, in whose room nothing is sounded and nobody listens."""
+    return SittingIO(language, lambda: next(lines, None), said.append, said.append, lambda item: None)
 
 
 class Days:
@@ -44,12 +62,12 @@ def go(diary: Diary, pair: Pair, most_days: int, days: Days | None = None) -> tu
     pupil = diary.pupil("Robin", new=True)
     for day in range(most_days):
         pair.item = None
-        door.sit(diary, pupil, stages(), days, pair.hands(), most_new=28)
-        progress = kept.load(diary, pupil)
+        sit(diary, pupil, stages(), days, pair.io(), most_new=28)
+        progress = load_progress(diary, pupil)
         if progress.finished(stages()):
             return day + 1, progress
         days.next_day()
-    return most_days, kept.load(diary, pupil)
+    return most_days, load_progress(diary, pupil)
 
 
 @pytest.fixture
@@ -67,17 +85,17 @@ def test_a_pair_goes_from_the_first_stage_to_the_last(quick_folder: Path) -> Non
     pair = Pair(seed=1, miss=0.03, aloud=15, heard=4)
     with Diary(quick_folder / "diary.sqlite") as diary:
         days, progress = go(diary, pair, 120)
-        assert progress.finished(stages()), (days, progress.stage(stages()).label)
+        assert progress.finished(stages()), (days, stage_label(BRITISH, progress.stage(stages())))
         assert all(p["by"] == "evidence" for p in progress.passed.values())
         assert days >= 2 * (len(stages()) - 1)  # each stage but the last on two days at least
         assert days <= 90
         # In order: no stage passed before the one in front of it.
         moments = [progress.passed[f"{s.number:g}"]["at"] for s in stages()]
         assert moments == sorted(moments)
-        assert set(KINDS) <= {i.kind for i in pair.asked}
+        assert set(QuestionKind) <= {i.kind for i in pair.asked}
         assert pair.sang > 80
         # What is kept is what a fresh look at the diary finds.
-        assert kept.load(diary, diary.pupil("Robin")) == progress
+        assert load_progress(diary, diary.pupil("Robin")) == progress
     lines = "\n".join(pair.said)
     assert "Stage 20: A new score, alone is passed." in lines
     assert not any(word in lines for word in ("Traceback", "None", "{", "wrong!"))
@@ -102,12 +120,9 @@ def test_nothing_is_asked_before_it_was_taught(tmp_path: Path) -> None:
         known = taught(here.number)
         for step in plan(progress, stages(), days.now, rng, most_new=28):
             item = step.item
-            if item.cells or item.wants == "cells" or item.choices:
-                assert item.signs <= known, (here.label, item.ask, item.signs - known)
-            from companion.course.answer import check
-
-            judged = check(item, "+")
-            progress.record(item, judged, step.stage, days())
+            if item.cells or item.wants is Wants.CELLS or item.choices:
+                assert item.signs <= known, (here.name, item.kind, item.signs - known)
+            progress.record(item, judged(item, "+"), step.stage, days())
         if progress.finished(stages()):
             break
         days.next_day()
@@ -123,28 +138,28 @@ def test_a_sitting_is_what_is_due_then_the_new_step_then_something_that_can_be_d
     progress.recall.review("step up | ear to voice", Verdict.RIGHT, START)
     steps = plan(progress, stages(), START + timedelta(days=2), random.Random(1))
     whys = [s.why for s in steps]
-    assert whys == sorted(whys, key=[DUE, NEW, LAST].index)
-    assert Counter(whys)[LAST] == 1
-    assert Counter(whys)[DUE] == 7
+    assert whys == sorted(whys, key=[Why.DUE, Why.NEW, Why.LAST].index)
+    assert Counter(whys)[Why.LAST] == 1
+    assert Counter(whys)[Why.DUE] == 7
     # It ends on the sung one, which has been right.
-    assert steps[-1].item.kind == "sing the move"
+    assert steps[-1].item.kind is QuestionKind.SING_THE_MOVE
     # With more due than fits, those longest due come first, and the new step keeps its room.
     for n, move in enumerate(("level", "step up", "step down", "skip up", "skip down", "leap up", "leap down")):
-        progress.recall.review(card(move, "by ear"), Verdict.RIGHT, START + timedelta(hours=n + 1))
+        progress.recall.review(card(move, Way.BY_EAR), Verdict.RIGHT, START + timedelta(hours=n + 1))
     steps = plan(progress, stages(), START + timedelta(days=9), random.Random(1))
-    assert Counter(s.why for s in steps)[DUE] == 8
-    assert Counter(s.why for s in steps)[NEW] == 16
-    assert "leap down | by ear" not in [c for s in steps if s.why == DUE for c in s.item.cards]
+    assert Counter(s.why for s in steps)[Why.DUE] == 8
+    assert Counter(s.why for s in steps)[Why.NEW] == 16
+    assert "leap down | by ear" not in [c for s in steps if s.why is Why.DUE for c in s.item.cards]
 
 
 def test_reviews_keep_to_what_is_taught_after_a_stage_is_taken_back() -> None:
     progress = Progress()
     for s in stages()[:8]:
         progress.pass_stage(s, START)
-    progress.recall.review(card("C crotchet", "cell to name"), Verdict.RIGHT, START)
-    progress.recall.review(card("tick-tock bar 1", "cell to voice"), Verdict.RIGHT, START)
+    progress.recall.review(card("C crotchet", Way.CELL_TO_NAME), Verdict.RIGHT, START)
+    progress.recall.review(card("tick-tock bar 1", Way.CELL_TO_VOICE), Verdict.RIGHT, START)
     reached = [s for s in stages() if s.number <= 9]
-    assert item_for(card("C crotchet", "cell to name"), reached, random.Random(1)) is not None
+    assert item_for(card("C crotchet", Way.CELL_TO_NAME), reached, random.Random(1)) is not None
     progress.take_back(find_stage(3), START)
     steps = plan(progress, stages(), START + timedelta(days=30), random.Random(1))
     assert all(s.item.about != ("C crotchet",) for s in steps)
@@ -156,59 +171,47 @@ def test_reviews_keep_to_what_is_taught_after_a_stage_is_taken_back() -> None:
                                    "when to mark",
                                    "length of C minim", "heron bar 2", "heron whole", "snail-wall bar 2"])
 def test_whatever_is_remembered_can_be_asked(about: str) -> None:
-    from companion.course.drill import WAYS
-
     reached = [s for s in stages() if s.number <= 19]
-    items = [item_for(card(about, way), reached, random.Random(1)) for way in WAYS]
+    items = [item_for(card(about, way), reached, random.Random(1)) for way in Way]
     assert any(items), about
     # The unseen tune is not reviewed.
-    assert item_for(card("first-alone bar 1", "cell to voice"), stages(), random.Random(1)) is None
-    assert item_for(card("no such thing", "cell to name"), reached, random.Random(1)) is None
+    assert item_for(card("first-alone bar 1", Way.CELL_TO_VOICE), stages(), random.Random(1)) is None
+    assert item_for(card("no such thing", Way.CELL_TO_NAME), reached, random.Random(1)) is None
 
 
 def test_a_wrong_answer_is_taught_and_tried_once_more(tmp_path: Path) -> None:
     typed_lines = iter(["", "same", "skip", "?", "stop"])
     said: list[str] = []
-    from companion.lesson.sitting import Hands
-
     with Diary(tmp_path / "d.sqlite") as diary:
         pupil = diary.pupil("Robin", new=True)
-        hands = Hands(lambda: next(typed_lines, None), said.append, said.append, lambda item: None)
-        tally = door.sit(diary, pupil, stages(), lambda: START, hands)
+        io = typed_io(typed_lines, said)
+        tally = sit(diary, pupil, stages(), lambda: START, io)
     assert tally.stopped
     asked = [i for i, s in enumerate(said) if s.startswith("Listen to two notes")]
     assert len(asked) >= 3
 
 
 def test_enter_and_key_lose_no_question() -> None:
-    from companion.lesson.sitting import BY_HAND, Hands, Sitting, Step
-
     said: list[str] = []
     # Wrong first; at the second try Enter, the question mark and key ask again and do not go on.
     typed_lines = iter(["-", "", "?", "key", "+", "key", "+"])
-    hands = Hands(lambda: next(typed_lines, None), said.append, said.append, lambda item: None)
     items = [sung_move(Pitch("C", 4), Pitch("G", 4)), sung_move(Pitch("G", 4), Pitch("C", 4))]
-    tally = Sitting(Progress(), hands).go([Step(i, NEW) for i in items], lambda: START)
+    tally = Sitting(Progress(), typed_io(typed_lines, said)).go([Step(i, Why.NEW) for i in items], lambda: START)
     assert (tally.asked, tally.right, tally.stopped) == (2, 1, False)
-    assert said.count(BY_HAND) == 1
-    assert said.count(items[0].ask) == 4
-    assert said[-4:] == ["Right.", items[1].ask, "For the helper: the second note goes down.", "Right."]
+    assert said.count(by_hand_hint(BRITISH)) == 1
+    assert said.count("Here is a note. Sing it, then a higher one.") == 4
+    assert said[-4:] == ["Right.", question_text(BRITISH, items[1]), "For the helper: the second note goes down.", "Right."]
 
 
 def test_whatever_is_typed_a_sitting_goes_on() -> None:
-    from companion.lesson.sitting import Hands, Sitting, Step
-
     rng = random.Random(11)
     odd = ["", " ", "?", "+", "-", "skip", "x" * 5000, "\0", "/", "/etc/passwd", "⠀", "⣿", "1" * 400, "ascii:", "dots",
            "5-", "-", "0", "9", "½", "ﬀ", "\ud800", "😀", "tune", "more", "1e5", "C" * 30, "##", "{C}", "%s"]
     for stage in stages():
-        from companion.lesson.sitting import new_items
-
         said: list[str] = []
         typed_lines = (rng.choice(odd) for _ in range(400))
-        hands = Hands(lambda lines=typed_lines: next(lines, None), said.append, said.append, lambda item: None)  # type: ignore[misc]
-        steps = [Step(item, NEW, stage) for item in new_items(stage, rng, 12)]
-        Sitting(Progress(), hands).go(steps, lambda: START)
+        steps = [Step(item, Why.NEW, stage) for item in new_items(stage, rng, 12)]
+        Sitting(Progress(), typed_io(typed_lines, said)).go(steps, lambda: START)
         assert said
         assert all(isinstance(s, str) for s in said)
 
@@ -219,17 +222,17 @@ def test_every_answer_is_in_the_diary_before_the_next_question(tmp_path: Path) -
     pair = Pair(seed=3)
     with Diary(path) as diary:
         pupil = diary.pupil("Robin", new=True)
-        hands = pair.hands()
-        read = hands.read
+        io = pair.io()
+        read = io.read
 
         def reading() -> str | None:
             with Diary(path) as other:
-                seen.append(len(kept.load(other, other.pupil("Robin")).answers))
+                seen.append(len(load_progress(other, other.pupil("Robin")).answers))
             return None if len(seen) > 6 else read()
 
-        hands.read = reading
-        hands.listen = None
-        door.sit(diary, pupil, stages(), Days(), hands)
+        io.read = reading
+        io.listen = None
+        sit(diary, pupil, stages(), Days(), io)
     assert seen[0] == seen[1] == 0
     assert seen[-1] >= 4
 
@@ -249,34 +252,34 @@ def test_forgetting_a_pupil_forgets_the_course(tmp_path: Path) -> None:
 
 def test_a_hands_free_sitting_asks_only_for_singing(tmp_path: Path) -> None:
     pair = Pair(seed=5)
-    hands = pair.hands()
+    io = pair.io(hands_free=True)
 
     def never() -> str | None:
         raise AssertionError("a key was waited for")
 
-    hands.read = never
+    io.read = never
     with Diary(tmp_path / "d.sqlite") as diary:
         pupil = diary.pupil("Robin", new=True)
         for _ in range(2):  # in stage 1, and in stage 3
             before = len(pair.asked)
-            tally = door.sit(diary, pupil, stages(), Days(), hands, sung_only=True)
+            tally = sit(diary, pupil, stages(), Days(), io)
             assert tally.asked >= 4
-            assert {i.wants for i in pair.asked[before:]} == {"sung"}
-            door.word(diary, pupil, stages(), ["1", "2"], [], START)
+            assert {i.wants for i in pair.asked[before:]} == {Wants.SUNG}
+            judge_stages(diary, pupil, stages(), ["1", "2"], [], START, BRITISH)
 
 
 def test_what_is_known_and_what_comes_next_in_words(tmp_path: Path) -> None:
     with Diary(tmp_path / "d.sqlite") as diary:
         pupil = diary.pupil("Robin", new=True)
-        assert door.word(diary, pupil, stages(), ["1", "c-d-e"], [], START) == [
+        assert judge_stages(diary, pupil, stages(), ["1", "c-d-e"], [], START, BRITISH) == [
             "Stage 1: Higher, lower, same is passed, by your word.",
             "Stage 2: Three cells: C, D, E is passed, by your word.",
             "Now: Stage 3: Two more cells: F and G. The pupil reads, writes and sings five notes in a row, from C "
             "to G."]
-        lines = kept.load(diary, pupil).lines(stages(), START)
+        lines = standing_lines(BRITISH, load_progress(diary, pupil).standing(stages(), START), START)
         assert "Two of twenty stages passed. The last: Three cells: C, D, E, by the word of an adult." in lines
         assert lines[-1] == "Next: Stage 4: A, B and the whole row."
-        said = door.word(diary, pupil, stages(), [], ["2"], START)
+        said = judge_stages(diary, pupil, stages(), [], ["2"], START, BRITISH)
         assert said[0] == "Stage 2: Three cells: C, D, E is taken back. It is asked again from today."
 
 

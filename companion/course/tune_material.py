@@ -11,22 +11,17 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from companion.braille import Habits, decode, encode, needs_octave, pitch_only_tune
+from companion.braille import Habits, Meaning, decode, encode, needs_octave, note_cells, pitch_only_tune
 from companion.braille import signs as S
-from companion.braille import text as T
-from companion.course.facts import fact, said_signs
+from companion.course.facts import QUAVER, fact, note_name, octave_name, said_signs
 from companion.errors import Trouble
-from companion.language import English
-from companion.language.braille import say_meaning
 from companion.messages import _
-from companion.tune import VALUES, Barline, Key, LineNote, Note, Pitch, Tune
+from companion.tune import Barline, Key, LineNote, Note, Pitch, Tune, load
 
 #: values: every note a quaver, no rests. octave marks: no marks at all. bars: notes in rows of a few, no bar
 #: lines. key: accidentals written at the notes instead. time: no time signature. words: no words.
 #: bar repeats: equal bars written out each time. groups: every small value written as what it is.
 LEAVE_OUT = ("values", "octave marks", "bars", "key", "time", "words", "bar repeats", "groups")
-
-_ENGLISH = English()
 
 
 ROW = 8  # notes in a line of a beginner: what a finger takes in at one go
@@ -40,23 +35,30 @@ def habits(leave_out: Collection[str]) -> Habits:
 
 @dataclass(frozen=True)
 class Group:
-    """One bar as shown: its cells, the notes to be sung, what it says in words, and the signs in it.
+    """One bar as shown: its cells, the notes to be sung, what each sign says, and the signs in it by name.
 
+    meanings: none where notes stand in a row without bars, so that each says only itself. bar: its printed number.
     index: of the bar in its tune, from 0.
     """
 
     name: str
+    bar: int
     cells: str
     line: tuple[LineNote, ...]
-    said: str
+    meanings: tuple[Meaning, ...]
     signs: frozenset[str]
     notes: tuple[Note, ...]
     index: int
 
     @property
-    def quarters(self) -> float:
+    def shows_octave(self) -> bool:
+        """Whether its first note has an octave mark."""
+        return octave_name(self.line[0].pitch.octave) in self.signs
+
+    @property
+    def quarters(self) -> Fraction:
         """How long it lasts, in crotchets."""
-        return float(sum((n.quarters for n in self.notes), Fraction(0)))
+        return sum((n.quarters for n in self.notes), Fraction(0))
 
 
 @dataclass(frozen=True)
@@ -92,12 +94,12 @@ class Material:
                 seen.setdefault(note_fact(n), n.pitch.diatonic)
         if any(len(name) > 1 for name in seen):
             # Among several values a quaver is named as one.
-            seen = {name if len(name) > 1 else f"{name} quaver": at for name, at in seen.items()}
+            seen = {name if len(name) > 1 else note_name(name, QUAVER): at for name, at in seen.items()}
         return tuple(sorted(seen, key=lambda name: seen[name]))
 
-    def lines(self, width: int = 40, american: bool = False) -> tuple[str, ...]:
+    def lines(self, width: int = 40) -> tuple[str, ...]:
         """The whole tune in cells, without a title, in lines of at most `width`."""
-        return shown_lines(self.shown, self.leave_out, width, american)
+        return shown_lines(self.shown, self.leave_out, width)
 
     @cached_property
     def signs(self) -> frozenset[str]:
@@ -108,21 +110,17 @@ class Material:
 def note_fact(note: Note) -> str:
     """The fact of a note's own cell: "C", "C crotchet", "C dotted crotchet"."""
     assert note.pitch is not None
-    value = VALUES[note.base][0]
-    if note.dots > 1:
-        return f"{note.pitch.step} {value}"
-    return note.pitch.step if value == "quaver" and not note.dots else \
-        f"{note.pitch.step} {'dotted ' if note.dots else ''}{value}"
+    if note.base == QUAVER and not note.dots:
+        return note.pitch.step
+    return note_name(note.pitch.step, note.base, note.dots == 1)
 
 
 def material(tune: str | Tune, leave_out: Collection[str] = ()) -> Material:
     """A tune (name, file or Tune) with some things left out. Raises Trouble for a word that is none of these."""
-    from companion.tune import load
-
     for word in leave_out:
         if word not in LEAVE_OUT:
-            raise Trouble(_("{word!r} cannot be left out of a tune; these can: {LEAVE_OUT}.").format(
-                                word=word, LEAVE_OUT=', '.join(LEAVE_OUT)))
+            raise Trouble(_("{word!r} cannot be left out of a tune; these can: {words}.").format(
+                                word=word, words=', '.join(LEAVE_OUT)))
     loaded = load(tune) if isinstance(tune, str) else tune
     return Material(tune if isinstance(tune, str) else tune.title, loaded, frozenset(leave_out))
 
@@ -166,19 +164,17 @@ def make_group(name: str, tune: Tune, index: int, leave_out: Collection[str]) ->
                                          backward_repeat=0, ending=(), ending_stop=False, barline=Barline.PLAIN, after=()),),
                  phrase_starts=())
     line = alone.line()
+    meanings: tuple[Meaning, ...] = ()
     if "bars" in leave_out:
         cells, signs = row_cells(notes, leave_out)
-        said = ", ".join(note_fact(n) for n in notes if n.pitch)
     else:
         page = encode(alone, width=120, words=False, title=False, habits=habits(leave_out))
         music = [i for i, text in enumerate(page.lines, 1) if any(k.line == i for k in page.links)]
         cells = "".join(page.lines[i - 1] for i in music).lstrip(S.SPACE).removesuffix(S.FINAL_BAR)
-        meanings = [s.meaning for s in decode(page.lines).said if s.line in music]
-        meanings = [m for m in meanings if m.sign != Barline.FINAL.sign]
-        words = [say_meaning(_ENGLISH, m) for m in meanings]
+        meanings = tuple(s.meaning for s in decode(page.lines).said
+                         if s.line in music and s.meaning.sign != Barline.FINAL.sign)
         signs = frozenset().union(*map(said_signs, meanings)) | ({"key signature"} if key.fifths else frozenset())
-        said = ", ".join(w.replace(", ", " ") for w in words)
-    return Group(name, cells, line, said, frozenset(signs), notes, index)
+    return Group(name, bar.number, cells, line, meanings, frozenset(signs), notes, index)
 
 
 def row_cells(notes: Collection[Note], leave_out: Collection[str],
@@ -191,14 +187,13 @@ def row_cells(notes: Collection[Note], leave_out: Collection[str],
         if "octave marks" not in leave_out and needs_octave(before, note.pitch):
             cells += S.OCTAVES[note.pitch.octave]
             signs.add(S.OCTAVE_WORDS[note.pitch.octave])
-        cells += T.note_cells(note.pitch, note.base, note.dots, octave=False)
+        cells += note_cells(note.pitch, note.base, note.dots, octave=False)
         signs |= fact(note_fact(note)).signs
         before = note.pitch
     return cells, frozenset(signs)
 
 
-def shown_lines(tune: Tune, leave_out: Collection[str], width: int = 40,
-                american: bool = False) -> tuple[str, ...]:
+def shown_lines(tune: Tune, leave_out: Collection[str], width: int = 40) -> tuple[str, ...]:
     """A shown tune in lines of cells. With bars left out: rows of a few notes, each beginning afresh."""
     if "bars" not in leave_out:
         words = "words" not in leave_out

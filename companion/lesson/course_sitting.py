@@ -1,0 +1,319 @@
+"""One sitting of the course: what is due, then the new step, and at the end something that can be done.
+
+`companion.course.planning` chooses the questions; `Sitting` goes through them with whoever is there. Reading, saying,
+sounding and listening are passed in, so the same sitting runs at a terminal, on a page and in a test.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from companion.course import (
+    HEARD_RIGHT,
+    HEARD_WRONG,
+    MOST_NEW,
+    Command,
+    Item,
+    Judged,
+    PassedBy,
+    Progress,
+    Stage,
+    Step,
+    TuneToHear,
+    Wants,
+    Why,
+    check,
+    check_take,
+    find_stage,
+    heard_tune,
+    load_progress,
+    plan,
+    save_progress,
+)
+from companion.diary import Diary, Pupil
+from companion.ear import PitchTrack
+from companion.errors import Trouble
+from companion.language import (
+    Language,
+    by_hand_hint,
+    choice_heading,
+    how_it_goes,
+    next_stage_line,
+    question_help_hint,
+    question_help_lines,
+    question_left_line,
+    question_text,
+    reply_text,
+    shown_dots,
+    stage_begin_prompt,
+    stage_beginning,
+    stage_goes_on_line,
+    stage_passed_line,
+    stage_rest,
+    stage_sheet_hint,
+    stage_taken_back_line,
+    standing_line,
+    tally_lines,
+    tune_title_line,
+)
+from companion.match import Verdict
+
+MOST_LINES = 4  # typed at one question before one that cannot be read is left for another time
+
+
+@dataclass
+class Tally:
+    """What a sitting came to."""
+
+    asked: int = 0
+    right: int = 0
+    passed: list[Stage] = field(default_factory=list)
+    stopped: bool = False
+
+
+@dataclass
+class SittingIO:
+    """How a sitting reads and speaks: at a terminal, on a page, in a test.
+
+    read: gives the next typed line, None where there are no more. say: says a line. show: shows cells.
+    sound: sounds a question's first note or line, or a tune. listen: hears a sung answer, or None where nobody can
+    listen; it gives None where nothing was heard, and raises Trouble where the microphone is not there or has gone.
+    hands_free: nothing is ever typed.
+    """
+
+    language: Language
+    read: Callable[[], str | None]
+    say: Callable[[str], object]
+    show: Callable[[str], object]
+    sound: Callable[[Item | TuneToHear], object]
+    listen: Callable[[Item], PitchTrack | None] | None = None
+    hands_free: bool = False
+
+    def read_line(self) -> str | None:
+        """The next typed line that is no call for help; help is given."""
+        while True:
+            line = self.read()
+            if line is None or self.language.vocabulary.command(line) is not Command.HELP:
+                return line
+            self.say_all(question_help_lines(self.language))
+
+    def say_all(self, lines: Sequence[str]) -> None:
+        for line in lines:
+            self.say(line)
+
+
+@dataclass
+class _Turn:
+    """One question under way. lines: how many were typed. helped: the dots were told."""
+
+    lines: int = 0
+    helped: bool = False
+
+
+@dataclass
+class Sitting:
+    """Goes through questions with a pupil. keep: called after every answer, so that none is ever lost.
+
+    tune: what "tune" sounds, None where it is not to be heard.
+    """
+
+    progress: Progress
+    io: SittingIO
+    keep: Callable[[], None] = lambda: None
+    tune: TuneToHear | None = None
+    by_hand_explained: bool = False
+
+    def go(self, steps: Sequence[Step], now: Callable[[], datetime]) -> Tally:
+        """All steps in turn; each answer is remembered as it comes."""
+        tally = Tally()
+        tally.stopped = not all(self._ask(step, now, tally) for step in steps)
+        return tally
+
+    def _ask(self, step: Step, now: Callable[[], datetime], tally: Tally) -> bool:
+        """One question: asked, answered, taught and, where the answer was not right, tried once more.
+
+        False where the sitting is to end.
+        """
+        item, turn = step.item, _Turn()
+        self._put(item)
+        while True:
+            answer = self._answer(item, turn)
+            if isinstance(answer, Command):
+                return answer is not Command.STOP
+            judged = self._judge(item, answer)
+            if judged.verdict != Verdict.UNSURE:
+                break
+            if turn.lines > MOST_LINES:
+                self.io.say(question_left_line(self.io.language))
+                return True
+            # Neither right nor wrong: once more, without a word on it.
+            if item.wants is Wants.SUNG:
+                self.io.sound(item)
+        tally.asked += 1
+        tally.right += judged.verdict == Verdict.RIGHT
+        if self.progress.record(item, judged, step.stage, now(), turn.helped) and step.stage is not None:
+            tally.passed.append(step.stage)
+        self.keep()
+        return judged.verdict != Verdict.WRONG or self._once_more(item)
+
+    def _once_more(self, item: Item) -> bool:
+        """The same again, right after it was taught; this answer is for learning, and is not counted."""
+        self._put(item)
+        answer = self._answer(item, _Turn())
+        if isinstance(answer, Command):
+            return answer is not Command.STOP
+        self._judge(item, answer)
+        return True
+
+    def _put(self, item: Item, with_dots: bool = False) -> None:
+        language = self.io.language
+        self.io.say(question_text(language, item))
+        for n, cells in enumerate(item.choices, 1):
+            self.io.say(choice_heading(language, n))
+            self.io.show(cells)
+        for cells in item.cells.split("\n") if item.cells else []:
+            self.io.show(cells)
+        dots = shown_dots(language, item) if with_dots else ""
+        if dots:
+            self.io.say(dots)
+        self.io.sound(item)
+
+    def _answer(self, item: Item, turn: _Turn) -> str | PitchTrack | Command:
+        """The next answer, or that one is passed over or the sitting stopped; other wishes are fulfilled first."""
+        language = self.io.language
+        while True:
+            line = self._sung_or_typed(item)
+            turn.lines += 1
+            if not isinstance(line, str) or isinstance(line, Command):
+                return Command.STOP if line is None else line
+            command = language.vocabulary.command(line)
+            if command in (Command.STOP, Command.SKIP):
+                return command
+            if line == "":
+                self._put(item)  # Enter alone: once more
+            elif command is Command.AGAIN:
+                self._put(item, with_dots=True)
+                turn.helped = True
+            elif command is Command.TUNE and self.tune is not None:
+                self.io.sound(self.tune)
+            elif command is Command.KEY:
+                self.io.say(how_it_goes(language, item))
+            else:
+                return line
+
+    def _sung_or_typed(self, item: Item) -> str | PitchTrack | Command | None:
+        """A sung answer where somebody listens, else a typed line."""
+        sung = item.wants is Wants.SUNG
+        if sung and self.io.listen is not None:
+            try:
+                track = self.io.listen(item)
+            except Trouble as trouble:
+                # No microphone, or it has gone: said once, and the sitting goes on by keys.
+                self.io.say(str(trouble))
+                self.io.listen = track = None
+            if track is not None:
+                return track
+        if self.io.hands_free:
+            return Command.STOP if self.io.listen is None else Command.SKIP
+        if sung and self.io.listen is None and not self.by_hand_explained:
+            self.by_hand_explained = True
+            self.io.say(by_hand_hint(self.io.language))
+        return self.io.read_line()
+
+    def _judge(self, item: Item, answer: str | PitchTrack) -> Judged:
+        """An answer judged, and said back."""
+        if isinstance(answer, str):
+            judged = check(item, answer, self.io.language.vocabulary)
+        else:
+            judged = check_take(item, answer)
+        self.io.say(reply_text(self.io.language, item, judged))
+        return judged
+
+
+def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], datetime], io: SittingIO,
+        most_new: int = MOST_NEW) -> Tally:
+    """One sitting of a pupil: the stage's own part where it is new, the questions, what it came to.
+
+    Hands-free, only questions that are answered by singing are asked, and nothing is waited for. Every answer is in
+    the diary before the next question is asked.
+    """
+    progress = load_progress(diary, pupil)
+    progress.hear_moves(diary.tally(pupil, since=progress.heard_until()), now())
+    here = progress.stage(stages)
+    if not progress.has_begun(here) and not progress.finished(stages):
+        io.say_all(stage_beginning(io.language, here))
+        if not _begin(here, io):
+            return Tally(stopped=True)
+    else:
+        io.say(standing_line(io.language, progress.standing(stages, now())))
+    # The day and the number of answers so far make the chance, so that a sitting can be gone through again.
+    rng = random.Random(f"{pupil.nickname} {now():%Y-%m-%d} {len(progress.answers)}")
+    steps = plan(progress, stages, now(), rng, most_new, sung_only=io.hands_free)
+    tune = None if here.unseen else heard_tune(here.material, here.by_ear)
+    tally = Sitting(progress, io, lambda: save_progress(diary, pupil, progress), tune).go(steps, now)
+    save_progress(diary, pupil, progress)
+    io.say_all(tally_lines(io.language, tally.asked, tally.right, tally.passed))
+    for stage in tally.passed:
+        following = next((s for s in stages if s.number > stage.number), None)
+        if following is not None:
+            io.say(next_stage_line(io.language, following))
+    if not (tally.passed or tally.stopped or progress.finished(stages)):
+        io.say(stage_goes_on_line(io.language, here))
+    return tally
+
+
+def _begin(here: Stage, io: SittingIO) -> bool:
+    """At the beginning of a stage: the tune and more, as often as they are asked for; whether to go on."""
+    title = "" if here.unseen else here.material.tune.title
+    tune = heard_tune(here.material, here.by_ear)
+    if (here.by_ear or io.hands_free) and title:
+        io.say(tune_title_line(io.language, title))
+        io.sound(tune)
+    if io.hands_free:
+        return True
+    if not here.by_ear:
+        io.say(stage_sheet_hint(io.language, here))
+    io.say(question_help_hint(io.language))
+    while True:
+        io.say(stage_begin_prompt(io.language, title))
+        line = io.read_line()
+        command = io.language.vocabulary.command(line) if line is not None else Command.STOP
+        if command is Command.STOP:
+            return False
+        if command is Command.TUNE and title:
+            io.sound(tune)
+        elif command is Command.MORE:
+            io.say_all(stage_rest(io.language, here))
+        else:
+            return True
+
+
+def drill_sitting(items: Sequence[Item], progress: Progress, now: Callable[[], datetime], io: SittingIO,
+                  keep: Callable[[], None] = lambda: None) -> Tally:
+    """A single drill gone through; what is answered is remembered, but is evidence for no stage."""
+    tally = Sitting(progress, io, keep).go([Step(item, Why.DRILL) for item in items], now)
+    io.say_all(tally_lines(io.language, tally.asked, tally.right, tally.passed))
+    return tally
+
+
+def judge_stages(diary: Diary, pupil: Pupil, stages: Sequence[Stage], passed: Sequence[str], back: Sequence[str],
+                 now: datetime, language: Language) -> list[str]:
+    """Stages passed or taken back by the adult's word; what is said to it. Raises Trouble for a stage that is none."""
+    progress = load_progress(diary, pupil)
+    named = [(find_stage(n, stages), True) for n in passed] + [(find_stage(n, stages), False) for n in back]
+    out = []
+    for stage, is_passed in named:
+        if is_passed:
+            progress.pass_stage(stage, now, PassedBy.WORD)
+            out.append(stage_passed_line(language, stage))
+        else:
+            progress.take_back(stage, now)
+            out.append(stage_taken_back_line(language, stage))
+    save_progress(diary, pupil, progress)
+    return [*out, standing_line(language, progress.standing(stages, now))]
+
+
+__all__ = ["HEARD_RIGHT", "HEARD_WRONG", "Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "sit"]
