@@ -208,7 +208,7 @@ def test_every_sentence_of_a_booklet_comes_through_the_language() -> None:
     made, language = booklet_of("moon-sea"), Loud()
     for answers in (False, True):
         for line in text_of(made, answers, language)[1:]:  # after the title, which is the tune's
-            assert not re.search("[a-z]", re.sub(r"dots? \d[ \d]*(, then [ \d]+)?", "", line)), line
+            assert not re.search("[a-z]", line), line
     for line in to_text(spoken_sheet(made, language), language)[1:]:
         assert not re.search("[a-z]", line), line
 
