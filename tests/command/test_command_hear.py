@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 import soundfile
 
-from companion.command import COMMANDS, EXAMPLES, main
 from companion.language import English
 from companion.lesson.demo import demo_answer
 from companion.places import shipped
@@ -21,19 +20,6 @@ RECORDINGS = shipped("recordings")
 TAKES = sorted(RECORDINGS.glob("*.flac"))
 RIGHT_TAKE = RECORDINGS / "snail-wall-right.flac"
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def go(*arguments: object) -> tuple[int, str, str]:
-        try:
-            code = main([str(a) for a in arguments])
-        except SystemExit as leave:  # argparse
-            code = int(leave.code or 0)
-        out, err = capsys.readouterr()
-        return code, out, err
-
-    return go
 
 
 def heard(run: Run, take: Path, tune: str = "snail-wall", *more: object) -> dict:
@@ -196,74 +182,6 @@ def test_an_unknown_tune_suggests_the_nearest(run: Run) -> None:
     code, _, err = run("hear", RIGHT_TAKE, "--tune", "snail-wal")
     assert code == 2
     assert "snail-wall" in err
-
-
-def test_unknown_commands_and_options(run: Run) -> None:
-    assert run("haer")[0] == 2
-    assert "Did you mean hear?" in run("haer")[2]
-    code, out, err = run("hear", RIGHT_TAKE)
-    assert (code, out) == (2, "")
-    assert err.count("\n") == 1
-    assert run("--help")[0] == 0
-
-
-@pytest.mark.parametrize("name", sorted(COMMANDS))
-def test_every_command_has_help(run: Run, name: str) -> None:
-    code, out, _ = run(name, "--help")
-    assert code == 0
-    assert f"companion {name}" in out
-    # Plain lines for ear and braille display: nothing set in columns, no indent, a name first.
-    assert not re.search(r"\S {2,}\S|^ ", out, re.M)
-    assert all(line.endswith(".") for line in out.splitlines() if ": " in line)
-
-
-@pytest.mark.parametrize(("arguments", "says"), [
-    (("hear", "x.wav"), "--tune TUNE is missing: MusicXML or MIDI, or the name of a tune that ships"),
-    (("hear",), "TAKE and --tune TUNE are missing. Write it as in companion hear song.wav --tune snail-wall.\n"),
-    (("sheet",), "WHAT is missing: stage N, tune TUNE, drill N, key (of all cells, or up to stage N), or week PUPIL. "
-                 "Write it as in companion sheet tune snail-wall.\n"),
-    (("hear", "x.wav", "--tune"), "--tune wants something after it."),
-    (("hear", "x.wav", "--tune", "mole", "--phrase", "two"), "--phrase takes a whole number, not 'two'."),
-    (("hear", "x.wav", "--tune", "mole", "--json=1"), "--json takes nothing after it, not '1'."),
-    (("hear", "x.wav", "y.wav", "--tune", "mole"), "This is not known here: y.wav."),
-    (("wall", "mole", "--shoulder", "high"), "--shoulder takes a number, not 'high'."),
-])
-def test_wrong_use_is_said_plainly(run: Run, arguments: tuple[str, ...], says: str) -> None:
-    code, out, err = run(*arguments)
-    assert (code, out, err.count("\n")) == (2, "", 1)
-    assert err.startswith(says)
-
-
-@pytest.mark.parametrize("name", sorted(EXAMPLES))
-def test_what_is_missing_is_said_with_an_example_that_works(run: Run, name: str) -> None:
-    code, out, err = run(name)
-    assert (code, out, err.count("\n")) == (2, "", 1)
-    assert err.endswith(f"Write it as in companion {name} {EXAMPLES[name]}.\n")
-    assert "missing" not in run(name, *EXAMPLES[name].split(), "--no-such-option")[2]
-
-
-def test_a_choice_that_is_none_is_said_plainly(run: Run) -> None:
-    _, _, err = run("braille", "mole", "--as", "print")
-    assert re.match(r"--as takes one of '?cells'?, '?ascii'?, '?dots'?, not 'print'\. ", err)
-
-
-def test_closed_streams_are_no_fault() -> None:
-    shell = f"cd {ROOT} && {sys.executable} -m companion"
-    for command in (f"{shell} tunes >&-", f"{shell} tunes <&- >/dev/null", f"{shell} --help | true"):
-        done = subprocess.run(["sh", "-c", command], stderr=subprocess.PIPE, text=True, check=False)
-        assert (done.returncode, done.stderr) == (0, "")
-
-
-def test_the_version_is_told_installed_or_not(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    from importlib.metadata import PackageNotFoundError
-
-    def none(name: str) -> str:
-        raise PackageNotFoundError(name)
-
-    monkeypatch.setattr("importlib.metadata.version", none)
-    code, out, err = run("--version")
-    assert (code, err) == (0, "")
-    assert out.startswith("companion")
 
 
 def test_a_name_over_two_lines_is_told_in_one(run: Run, tmp_path: Path) -> None:
