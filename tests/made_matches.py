@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from companion.lesson.answer import Answer
+from companion.lesson import Answer
 from companion.match import HeardNote, Match, Move, Verdict, advise
 from companion.tune import LineNote, direction_of, load
 

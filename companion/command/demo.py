@@ -17,7 +17,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     import json
 
-    from companion.lesson.demo import demo_answer, demo_lines, save_cue
+    from companion.lesson import demo_answer, demo_lines, save_cue
 
     if options.sound:
         from companion.audio import check_name

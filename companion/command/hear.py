@@ -26,7 +26,7 @@ def run(options: argparse.Namespace) -> int:
     import json
     import os
 
-    from companion.lesson.answer import answer
+    from companion.lesson import answer_take
 
     if options.sound:
         from companion.audio import check_name
@@ -38,15 +38,15 @@ def run(options: argparse.Namespace) -> int:
 
         raise Trouble(_("{sound} is the take or the tune itself, and would be lost. Give another name for the sound.").format(
                             sound=options.sound))
-    found = answer(options.take, options.tune, options.phrase, options.part, options.tracker)
+    found = answer_take(options.take, options.tune, options.phrase, options.part, options.tracker)
     if options.json:
         print(json.dumps(found.as_json(options.language), ensure_ascii=False))
     else:
-        from companion.lesson.words import answer_lines
+        from companion.lesson import answer_lines
 
         print("\n".join(answer_lines(options.language, found, more=options.more)), flush=True)
     if options.sound or options.speak:
-        from companion.lesson.sounds import cue_sound
+        from companion.lesson import cue_sound
 
         sound = cue_sound(options.language, found)
         if options.sound:

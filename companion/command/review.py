@@ -20,11 +20,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     import json
 
-    from companion.lesson.review import review
-    from companion.lesson.words import review_line
+    from companion.lesson import review_line, review_list
 
     language = options.language
-    for found in review(options.list, language, options.jobs, options.tracker):
+    for found in review_list(options.list, language, options.jobs, options.tracker):
         print(json.dumps(found.as_json(language), ensure_ascii=False) if options.json else review_line(language, found),
               flush=True)
     return 0

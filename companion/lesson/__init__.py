@@ -1,4 +1,4 @@
-"""The live loop: play, wait, listen, answer; in the lesson and at home.
+"""The live loop: play, wait, listen, answer; in the lesson and at home. Answers to takes, one or many.
 
 A name is loaded when it is first asked for, because a command needs few of them, and the first word of a session must
 come within half a second.
@@ -11,22 +11,34 @@ from typing import TYPE_CHECKING
 from companion.lazy import loader
 
 if TYPE_CHECKING:
+    from companion.lesson.answer import Answer, answer_take
     from companion.lesson.correcting import corrected
     from companion.lesson.course_json import glossary_json, progress_json, question_json, stage_json
     from companion.lesson.course_session import hear_answer, terminal
     from companion.lesson.course_sitting import Sitting, SittingIO, Tally, drill_sitting, judge_stages, sit
+    from companion.lesson.demo import demo_answer, demo_lines, save_cue
     from companion.lesson.question_sound import shift_for, sound_of_question
+    from companion.lesson.review import Reviewed, review_list
     from companion.lesson.run import SessionOptions, check_level, run_lesson, run_practise
+    from companion.lesson.sounds import cue_sound
+    from companion.lesson.words import answer_lines, review_line
 
-__all__ = ["SessionOptions", "Sitting", "SittingIO", "Tally", "check_level", "corrected", "drill_sitting",
-           "glossary_json", "hear_answer", "judge_stages", "progress_json", "question_json", "run_lesson",
-           "run_practise", "shift_for", "sit", "sound_of_question", "stage_json", "terminal"]
+__all__ = ["Answer", "Reviewed", "SessionOptions", "Sitting", "SittingIO", "Tally", "answer_lines", "answer_take",
+           "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines", "drill_sitting", "glossary_json",
+           "hear_answer", "judge_stages", "progress_json", "question_json", "review_line", "review_list",
+           "run_lesson", "run_practise", "save_cue", "shift_for", "sit", "sound_of_question", "stage_json",
+           "terminal"]
 
 __getattr__ = loader(__name__, {
+    "answer": ("Answer", "answer_take"),
+    "correcting": ("corrected",),
     "course_json": ("glossary_json", "progress_json", "question_json", "stage_json"),
     "course_session": ("hear_answer", "terminal"),
     "course_sitting": ("Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "sit"),
+    "demo": ("demo_answer", "demo_lines", "save_cue"),
     "question_sound": ("shift_for", "sound_of_question"),
-    "correcting": ("corrected",),
+    "review": ("Reviewed", "review_list"),
     "run": ("SessionOptions", "check_level", "run_lesson", "run_practise"),
+    "sounds": ("cue_sound",),
+    "words": ("answer_lines", "review_line"),
 })

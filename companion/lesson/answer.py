@@ -100,7 +100,7 @@ def chosen_line(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:
                             tune=tune.title or _("This tune"), phrase=phrase, last=last)) from None
 
 
-def answer(take: str | Path, tune_name: str | Path, phrase: int | None = None, part: str | None = None,
+def answer_take(take: str | Path, tune_name: str | Path, phrase: int | None = None, part: str | None = None,
            tracker: str = DEFAULT_TRACKER) -> Answer:
     """Match a take (sound file, or CSV pitch track) with a tune (file or shipped name).
 

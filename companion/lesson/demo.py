@@ -7,7 +7,7 @@ from pathlib import Path
 
 from companion.errors import Trouble
 from companion.language import Language, count_line, hand_for_helper, move_line
-from companion.lesson.answer import Answer, answer
+from companion.lesson.answer import Answer, answer_take
 from companion.lesson.words import note_line
 from companion.match import Verdict
 from companion.messages import _
@@ -19,7 +19,7 @@ TAKE, TUNE = "snail-wall-one-move-turned.flac", "snail-wall"
 
 def demo_answer() -> Answer:
     """The answer to the take that ships."""
-    return answer(shipped("recordings") / TAKE, TUNE)
+    return answer_take(shipped("recordings") / TAKE, TUNE)
 
 
 def demo_lines(language: Language, found: Answer, sound: str | None = None) -> list[str]:

@@ -13,7 +13,7 @@ from companion import messages
 from companion.ear import DEFAULT_TRACKER, pitch_tracker
 from companion.errors import Trouble
 from companion.language import Language
-from companion.lesson.answer import Answer, answer
+from companion.lesson.answer import Answer, answer_take
 from companion.messages import _
 
 MOST_WORKERS = 61  # what Windows lets a pool of processes have
@@ -118,7 +118,7 @@ def review_take(job: Job, tracker: str = DEFAULT_TRACKER) -> Reviewed:
         return Reviewed(job.take, job.tune, None, _("This line of the list names no tune. Put a file, or a tune that "
                                                     "ships, under tune."))
     try:
-        return Reviewed(job.take, job.tune, answer(job.take_path, job.tune_path, tracker=tracker))
+        return Reviewed(job.take, job.tune, answer_take(job.take_path, job.tune_path, tracker=tracker))
     except Trouble as trouble:
         return Reviewed(job.take, job.tune, None, str(trouble))
     except Exception as error:
@@ -126,7 +126,7 @@ def review_take(job: Job, tracker: str = DEFAULT_TRACKER) -> Reviewed:
             kind=type(error).__name__, error=error))
 
 
-def review(path: str | Path, language: Language, jobs: int | None = None,
+def review_list(path: str | Path, language: Language, jobs: int | None = None,
            tracker: str = DEFAULT_TRACKER) -> Iterator[Reviewed]:
     """The answers of a list in its order, each as soon as it and those before it are done.
 

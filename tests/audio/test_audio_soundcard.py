@@ -50,7 +50,7 @@ def test_a_whole_cue_comes_out_spoken_and_then_both_glides_at_their_pitches(card
 import json
 from companion.audio.playback import play
 from companion.language import English
-from companion.lesson.sounds import cue_sound
+from companion.lesson import cue_sound
 from made_matches import turned_answer
 found = turned_answer()
 move = found.advice.move

@@ -12,7 +12,7 @@ import pytest
 import soundfile
 
 from companion.language import English
-from companion.lesson.demo import demo_answer
+from companion.lesson import demo_answer
 from companion.places import shipped
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -25,9 +25,7 @@ from companion.language import (
     start_line,
 )
 from companion.language.cues import MOST_WORDS
-from companion.lesson.answer import Answer
-from companion.lesson.review import Reviewed
-from companion.lesson.words import review_line
+from companion.lesson import Answer, Reviewed, review_line
 from companion.match import CueKind, Detail, Match, MissedSize, Verdict, advise
 from companion.places import shipped
 from companion.tune import LineNote, Pitch, catalogue, load
@@ -211,12 +209,12 @@ def test_every_cue_over_every_shipped_tune_is_one_breath() -> None:
 @pytest.mark.parametrize("take", sorted(p.name for p in shipped("recordings").glob("*.flac")))
 def test_the_cue_of_every_shipped_take_is_one_breath(take: str) -> None:
     from companion.errors import NothingSung
-    from companion.lesson.answer import answer
+    from companion.lesson import answer_take
 
     path = shipped("recordings") / take
     tune = next(e.name for e in catalogue() if take.startswith(e.name))
     try:
-        found = answer(path, tune)
+        found = answer_take(path, tune)
     except NothingSung:
         assert "too-noisy" in take, "in every other take something was sung"
         return
