@@ -19,7 +19,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.audio.sound import SILENT_DB
 from companion.ear import Sound, devices_called
 from companion.errors import Trouble
 from companion.messages import N_, _
@@ -47,14 +46,6 @@ ROOM_S = 0.005  # between looks for room in the card's buffer
 BUFFER_S = 0.1  # asked of the card: long enough that other work does not tear the sound, short enough to stop
 
 NO_LOUDSPEAKER = N_("There is no loudspeaker to play on. Plug one in, or save the sound to a file instead.")
-
-
-def loudest_db(sound: Sound) -> float:
-    """RMS of the loudest WINDOW_S, dB re full scale (a square wave of 1 is 0)."""
-    if not len(sound.samples):
-        return SILENT_DB
-    power, step = _window_power(sound.samples.astype(np.float64), sound.rate)
-    return float(10 * np.log10(np.max(power) / step + 1e-12))
 
 
 def _window_power(samples: NDArray[np.float64], rate: int) -> tuple[NDArray[np.float64], int]:

@@ -29,10 +29,9 @@ USUAL_RATES = (48000, 44100, 32000, 22050, 16000, 96000)  # tried where the devi
 MOST_WAITING = 3000  # blocks kept for a slow reader, one minute; more is counted as lost
 
 NO_MICROPHONE = N_("There is no microphone. Plug one in.")
-GONE = N_("The microphone has gone. Plug it in again.")
 
 
-class Gone(Trouble):
+class MicrophoneGone(Trouble):
     """The microphone went away in the middle."""
 
 
@@ -100,7 +99,7 @@ class Microphone:
     """An open microphone. `read` gives mono float32 at RATE, in order and without gaps.
 
     lost: how many times sound was lost (the driver said so, or nobody read for a minute).
-    rate: of the device, Hz. name: of the device. Raises Trouble at the opening, `Gone` later.
+    rate: of the device, Hz. name: of the device. Raises Trouble at the opening, `MicrophoneGone` later.
     """
 
     def __init__(self, name: str | None = None) -> None:
@@ -139,7 +138,7 @@ class Microphone:
         self.blocks += 1
 
     def read(self, timeout_s: float = 0.1) -> F32 | None:
-        """The next sound (all that has come in), None where nothing came in time. Raises Gone."""
+        """The next sound (all that has come in), None where nothing came in time. Raises MicrophoneGone."""
         parts = []
         try:
             parts.append(self._queue.get(timeout=timeout_s))
@@ -150,7 +149,7 @@ class Microphone:
         now = time.monotonic()
         if not parts:
             if now - self._beat > STALLED_S or not self._stream.active:
-                raise Gone(_(GONE))
+                raise MicrophoneGone(_("The microphone has gone. Plug it in again."))
             return None
         self._beat = now
         return self._resample(np.concatenate(parts))

@@ -39,6 +39,12 @@ class PitchTrack:
     guess_hz: Array | None = None
     octave: Array | None = None
 
+    def __post_init__(self) -> None:
+        n = len(self.time_s)
+        arrays = (self.f0_hz, self.sure, self.level_db, self.harmonic, self.guess_hz, self.octave)
+        if any(a is not None and a.shape != (n,) for a in arrays) or not self.hop_s > 0:
+            raise ValueError(f"a pitch track wants arrays of one length, here {n}, and a hop above 0")
+
     @property
     def midi(self) -> Array:
         """Pitch as MIDI number with fraction, NaN where not sung."""

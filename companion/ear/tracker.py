@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from companion.ear.level import LEVEL_S, power_db
 from companion.ear.model import PitchTrack
 from companion.ear.pyin import F32, F64, GROUP, Frames, Pyin
-from companion.ear.sound import RATE, Sound
+from companion.ear.sound import RATE
 
 HOP = 221  # samples: 10 ms
 FRAME = 768
@@ -88,13 +88,6 @@ class Tracker:
         return PitchTrack(time_s=time, f0_hz=new.f0_hz, sure=np.where(new.f0_hz > 0, new.voiced, 0.0),
                           level_db=new.level_db, harmonic=1.0 - np.minimum(new.lowest, 1.0), hop_s=HOP / RATE,
                           duration_s=self._samples / RATE, guess_hz=new.guess_hz, octave=new.octave)
-
-
-def track(samples: NDArray[np.float32], rate: int = RATE) -> PitchTrack:
-    """The pitch of a whole sound (mono float samples, rate in Hz)."""
-    tracker = Tracker()
-    parts = [tracker.push(Sound(np.asarray(samples, dtype=np.float32), rate).at_rate(RATE).samples), tracker.finish()]
-    return join(parts)
 
 
 def join(parts: Sequence[PitchTrack]) -> PitchTrack:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from companion.audio import OUTPUT_RATE, Sound, concatenated, line_sound, move_glides, silence, starting_note
 from companion.diary import Action, Detail, Diary, Pupil, SessionKind, SettingName, Settings
-from companion.ear import CLIPPED_SHARE, FAINT_DB, NOTHING_DB, RATE, Gone
+from companion.ear import CLIPPED_SHARE, FAINT_DB, NOTHING_DB, RATE, MicrophoneGone
 from companion.errors import Trouble
 from companion.language import Language, LessonSentence, count_line, cue_text, detail_lines, given_line
 from companion.lesson.keys import Keys, help_lines
@@ -139,7 +139,7 @@ class Session:
         while left > 0:
             try:
                 block = self.ears.read()
-            except Gone:
+            except MicrophoneGone:
                 return  # `listen` waits for it
             left -= len(block) if block is not None else 0.1 * RATE
 
@@ -160,7 +160,7 @@ class Session:
                 return action
             try:
                 block = self.ears.read()
-            except Gone as gone:
+            except MicrophoneGone as gone:
                 self._wait_for_microphone(gone)
                 listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
                 continue
@@ -181,13 +181,13 @@ class Session:
         while self.clock.now() < end and not self.interrupted():
             try:
                 self.ears.read()
-            except Gone:
+            except MicrophoneGone:
                 return
 
     def _may_keep(self) -> bool:
         return self.diary is not None and self.pupil is not None and self.diary.consent(self.pupil) is not None
 
-    def _wait_for_microphone(self, gone: Gone) -> None:
+    def _wait_for_microphone(self, gone: MicrophoneGone) -> None:
         """The microphone went away: say so once, take up where we were when it is back."""
         self.out.say(str(gone), self.interrupted)
         end = self.clock.now() + GONE_S
@@ -197,7 +197,7 @@ class Session:
                 self._drain()
                 return
             self.clock.sleep(LOOK_S)
-        raise Gone(_("The microphone stayed away, so the session ended. What was sung before is kept."))
+        raise MicrophoneGone(_("The microphone stayed away, so the session ended. What was sung before is kept."))
 
     # --- the tune for this voice ---
 

@@ -27,11 +27,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from notate_tunes import ROOT, FolkTune, Sung, as_folk_tune, folk_tunes, sing, tapped
 from singers import VOICES, LineItem, Style, perform, render
+from tracked import track
 
 from companion.braille import decode, encode
 from companion.ear.model import PitchTrack, SungNote
 from companion.ear.notes import find_notes
-from companion.ear.tracker import track
 from companion.errors import Trouble
 from companion.match import match_take
 from companion.transcribe import TIMES, Given, Notation, notate, unsure_bars

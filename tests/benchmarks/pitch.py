@@ -31,7 +31,7 @@ def read_f0(path: Path) -> tuple[np.ndarray, np.ndarray]:
 
 
 def of_companion(samples: np.ndarray, rate: int) -> tuple[np.ndarray, np.ndarray]:
-    from companion.ear.tracker import track
+    from tracked import track
 
     found = track(samples.astype(np.float32), rate)
     assert found.guess_hz is not None

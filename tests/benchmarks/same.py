@@ -20,8 +20,9 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).resolve().parents[2])]
 
+from tracked import track  # noqa: E402
+
 from companion.ear import read_sound  # noqa: E402
-from companion.ear.tracker import track  # noqa: E402
 from companion.errors import NothingSung  # noqa: E402
 from companion.match import Verdict, match_take  # noqa: E402
 

@@ -14,7 +14,7 @@ import pytest
 from soundcard import SoundCard, software_card
 
 from companion.ear import microphone
-from companion.ear.microphone import Gone, LevelAdvice, Microphone, find_microphone, level_of
+from companion.ear.microphone import LevelAdvice, Microphone, MicrophoneGone, find_microphone, level_of
 from companion.errors import Trouble
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -128,7 +128,7 @@ def test_a_device_that_says_nothing_any_more_has_gone(monkeypatch: pytest.Monkey
     mike = Microphone()
     assert mike.read(timeout_s=0.01) is None
     monkeypatch.setattr(microphone, "STALLED_S", 0.0)
-    with pytest.raises(Gone, match="Plug it in again"):
+    with pytest.raises(MicrophoneGone, match="Plug it in again"):
         mike.read(timeout_s=0.01)
 
 

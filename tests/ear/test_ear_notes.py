@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 from singers import VOICES, LineItem, Style, perform, render
+from tracked import track
 
 from companion.ear.model import PitchTrack
 from companion.ear.notes import find_notes, mend_octaves
-from companion.ear.tracker import track
 
 HOP = 0.01
 

@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from singers import corpus
+from tracked import track
 
 from companion.ear import read_sound
 from companion.ear.pyin import Pyin, beta_weights
-from companion.ear.tracker import FRAME, HOP, Tracker, join, track
+from companion.ear.tracker import FRAME, HOP, Tracker, join
 
 DOWNLOADS = Path(__file__).resolve().parents[1] / "downloads"
 VOICES = [DOWNLOADS / "vocadito_10.wav", DOWNLOADS / "vocadito_14.wav"]

@@ -12,7 +12,7 @@ from live_room import PLAIN, RATE, Room, RoomSession, session, sung
 from singers import VOICES, LineItem, perform, render
 
 from companion.diary import Action, Diary, SessionKind
-from companion.ear import Gone
+from companion.ear import MicrophoneGone
 from companion.language import English, Variety, lesson_place, next_time, session_went_well
 from companion.lesson.live import Echo, Lesson
 from companion.lesson.practise import Practise, Set, closing, rising
@@ -167,8 +167,8 @@ def test_takes_are_kept_and_sound_only_with_consent(tmp_path: Path) -> None:
         import io
 
         import soundfile
+        from tracked import track
 
-        from companion.ear.tracker import track
         from companion.match import match_take
 
         samples, rate = soundfile.read(io.BytesIO(diary.sound(kept[0]) or b""), dtype="float32")
@@ -347,7 +347,7 @@ class Unplugged(Room):
 
     def read(self, timeout_s: float = 0.1) -> np.ndarray:
         if 2.0 < self.now() < self.back_s:
-            raise Gone("The microphone has gone. Plug it in again.")
+            raise MicrophoneGone("The microphone has gone. Plug it in again.")
         return super().read(timeout_s)
 
     def again(self) -> bool:
@@ -373,7 +373,7 @@ def test_a_microphone_that_comes_back_is_said_and_the_lesson_goes_on() -> None:
 def test_a_microphone_that_stays_away_ends_the_session_after_a_minute() -> None:
     room = Unplugged(away_s=500.0)
     here = session(room, kind=SessionKind.LESSON)
-    with pytest.raises(Gone, match="stayed away"):
+    with pytest.raises(MicrophoneGone, match="stayed away"):
         Lesson(here, load("snail-wall"), "snail-wall").run()
     assert 60 <= room.now() < 90
 

@@ -17,10 +17,10 @@ from live_pupil import Program, sing_along
 from live_room import PLAIN, sung
 from singers import VOICES, LineItem, perform, render
 from soundcard import RATE, SoundCard, software_card
+from tracked import track
 
 from companion.diary import Diary
 from companion.ear.notes import find_notes
-from companion.ear.tracker import track
 from companion.lesson.singing import OTHER_BELOW, singing_odds
 from companion.tune import Bar, Barline, Key, Note, Pitch, Time, Tune, load, save
 

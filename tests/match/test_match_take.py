@@ -7,9 +7,9 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from singers import RATE, VOICES, LineItem, Style, corpus, line_of, noisy, perform, render
+from tracked import track
 
 from companion.ear.model import PitchTrack
-from companion.ear.tracker import track
 from companion.errors import NothingSung
 from companion.match import PARAMETERS, Follower, Highest, Match, SizeFault, Verdict, match_take
 from companion.match.align import align

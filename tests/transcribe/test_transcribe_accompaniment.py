@@ -11,11 +11,11 @@ import soundfile
 from notate_takes import as_sound, items, performance
 from singers import LineItem, Style, corpus, melody, perform, render, room
 from singers.performance import VOICES
+from tracked import track
 
 from companion.command import main
 from companion.ear import read_sound
 from companion.ear.files import RATE
-from companion.ear.tracker import track
 from companion.transcribe.accompaniment import TAKE_FROM, TAKE_LASTING, accompaniment, check_voice, is_accompanied, sliding
 from companion.tune import load
 

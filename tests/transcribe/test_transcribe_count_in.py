@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from notate_takes import as_sound, as_track, performance
+from tracked import track
 
 from companion.ear import PitchTrack
-from companion.ear.tracker import track
 from companion.errors import Trouble
 from companion.transcribe import Given, notate, sung_notes
 from companion.transcribe.count_in import find_counts, without_counts

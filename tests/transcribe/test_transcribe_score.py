@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from notate_takes import as_sound, as_track, performance
+from tracked import track
 
 from companion.braille import decode, encode
-from companion.ear.tracker import track
 from companion.transcribe import TIMES, Given, Notation, notate
 from companion.tune import load, save
 

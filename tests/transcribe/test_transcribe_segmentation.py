@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from notate_takes import as_sound, performance
+from tracked import track
 
-from companion.ear.tracker import track
 from companion.transcribe import sung_notes
 from companion.tune import load
 

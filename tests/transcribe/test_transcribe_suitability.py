@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from notate_takes import HOP_S, as_sound, performance
+from tracked import track
 
 from companion.ear import PitchTrack
-from companion.ear.tracker import track
 from companion.errors import NothingSung
 from companion.language import English, doubt_line
 from companion.transcribe import SoundDoubt, doubts_of, notate
