@@ -36,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
     if options.out:
         write_whole(options.out, to_brf(page, numbered=options.numbered))
         if not options.json:
-            print(f"{options.out} written.")
+            print(_("{path} written.").format(path=options.out))
     if options.json:
         print(json.dumps(page.as_json(), ensure_ascii=False))
     elif not options.out:

@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
                       width=options.width, seed=options.seed, part=options.part)
     if options.out:
         names = save_booklet(made, options.out, options.language, options.width, options.height, options.sound)
-        print("\n".join(f"{name} written." for name in names))
+        print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(to_text(booklet_sheet(made, options.language, options.answers), options.language)))
     return 0

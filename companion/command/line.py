@@ -24,7 +24,7 @@ def run(options: argparse.Namespace) -> int:
     tune = load(options.tune, part=options.part)
     if options.out:
         names = save_finger_line(tune, options.out, options.language, options.phrase, options.width, options.height)
-        print("\n".join(f"{name} written." for name in names))
+        print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(finger_line_words(tune, options.language, options.phrase)))
     return 0

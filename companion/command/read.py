@@ -30,5 +30,5 @@ def run(options: argparse.Namespace) -> int:
     else:
         print("\n".join(reading_lines(options.language, reading)))
         if options.out:
-            print(f"{options.out} written.")
+            print(_("{path} written.").format(path=options.out))
     return 0

@@ -39,7 +39,7 @@ def run(options: argparse.Namespace) -> int:
     sheet = sheet_of(options.language, wanted, stages(options.stages), lambda: Diary(options.diary), moment(options.on))
     if options.out:
         save_sheet(sheet, options.out, options.language, whole=options.whole)
-        print(f"{options.out} written.")
+        print(_("{path} written.").format(path=options.out))
     elif not options.speak:
         print("\n".join(to_text(sheet, options.language)))
     if options.speak:

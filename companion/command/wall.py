@@ -24,7 +24,7 @@ def run(options: argparse.Namespace) -> int:
     card = wall_card_sheet(load(options.tune, part=options.part), options.shoulder, options.language)
     if options.out:
         save_wall_card(card, options.out, options.language)
-        print(f"{options.out} written.")
+        print(_("{path} written.").format(path=options.out))
     else:
         print("\n".join(to_text(card, options.language)), flush=True)
     if options.speak:
