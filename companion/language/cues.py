@@ -5,15 +5,13 @@ It names what the tune does, not what the singer did wrong; it never scolds, fla
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from companion.language.english import NUMBERS, ORDINALS, English
 from companion.language.interface import Language
 from companion.match import Advice, CueKind, Detail, LengthFault, Match, Move, MoveKind, SizeFault, Verdict
 from companion.messages import N_
-from companion.tune import VALUES, Direction, Key, LineNote, Pitch, spell
+from companion.tune import Direction, Key, LineNote, Pitch, spell
 
 COUNTED = 9  # notes that are counted from the beginning; farther on they are counted in their bar
 MOST_LISTED = 6  # words said one by one before a smaller piece
@@ -422,44 +420,3 @@ def moves_of_kind(language: Language, kind: MoveKind, n: int) -> str:
         MoveKind.LEAP_DOWN: language.plural("{n} leap down", "{n} leaps down", n),
     }[kind]
     return template.format(n=n)
-
-
-# For callers that have no `Language` yet; each goes when nothing uses it any more.
-
-_BRITISH = English()
-
-
-def number(n: int) -> str:
-    """`Language.number` in British English."""
-    return _BRITISH.number(n)
-
-
-def ordinal(n: int) -> str:
-    """`Language.ordinal` in British English."""
-    return _BRITISH.ordinal(n)
-
-
-#: British words and American ones (common usage on both sides).
-AMERICAN_WORDS = {**dict(VALUES.values()), "bar": "measure", "bar line": "bar line", "semibreves": "whole notes",
-                  "bars": "measures", "semitone": "half step"}
-
-
-def in_american(text: str) -> str:
-    """The same text with American names: "quarter note" for "crotchet", "measure" for "bar"."""
-    def swap(found: re.Match[str]) -> str:
-        word = found[0]
-        plural = word.lower() not in AMERICAN_WORDS
-        key = word.lower().removesuffix("s") if plural else word.lower()
-        new = AMERICAN_WORDS[key] + ("s" if plural else "")
-        return new[:1].upper() + new[1:] if word[:1].isupper() else new
-
-    names = sorted((n for n in AMERICAN_WORDS if n != "bar line"), key=len, reverse=True)
-    # "double bar", "bar line" and "wall bar" keep their name.
-    pattern = rf"(?<!double )\b(?:{'|'.join(names)})s?\b(?! line)"
-    out = re.sub(pattern, swap, text, flags=re.IGNORECASE)
-    return re.sub(r"\ba (eighth note)", r"an \1", out)
-
-
-__all__ = ["AMERICAN_WORDS", "COUNTED", "MOST_WORDS", "NOTHING_SUNG", "NUMBERS", "ORDINALS", "CueSentences", "bare",
-           "count_line", "cue_sentences", "cue_text", "detail_lines", "in_american", "move_line", "move_name",
-           "moves_of_kind", "note_name", "number", "ordinal", "smaller_piece", "start_line", "went_well"]

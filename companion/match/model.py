@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from companion.tune import Direction, IntervalKind, LineNote
+from companion.tune import Direction, IntervalKind, LineNote, direction_of, interval_kind
 
 
 class Verdict(StrEnum):
@@ -35,16 +35,10 @@ class MoveKind(StrEnum):
         return IntervalKind(self.value.partition(" ")[0])
 
 
-#: Kinds by size in semitones: one, two, three or four, five and more.
-_UP = (MoveKind.SEMITONE_UP, MoveKind.STEP_UP, MoveKind.SKIP_UP, MoveKind.SKIP_UP, MoveKind.LEAP_UP)
-_DOWN = (MoveKind.SEMITONE_DOWN, MoveKind.STEP_DOWN, MoveKind.SKIP_DOWN, MoveKind.SKIP_DOWN, MoveKind.LEAP_DOWN)
-
-
 def move_kind(semitones: int) -> MoveKind:
     """The kind of a written move of so many semitones, down if negative."""
-    if semitones == 0:
-        return MoveKind.LEVEL
-    return (_UP if semitones > 0 else _DOWN)[min(abs(semitones), len(_UP)) - 1]
+    size = interval_kind(semitones)
+    return MoveKind.LEVEL if size is IntervalKind.LEVEL else MoveKind(f"{size} {direction_of(semitones)}")
 
 
 class SizeFault(StrEnum):
