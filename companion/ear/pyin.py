@@ -29,13 +29,13 @@ GROUP = 8  # frames worked on at a time: the overhead of calls rules, so work is
 THRESHOLDS = 100  # YIN thresholds from 0 to 1, as in librosa
 BETA = (2.0, 18.0)  # distribution of the threshold (Mauch and Dixon 2014, mean 0.1)
 NO_TROUGH = 0.01  # probability of the lowest trough where none is below the threshold
-SWITCH = 0.01  # probability of going from voiced to unvoiced or back, a frame
+SWITCH_PROBABILITY = 0.01  # probability of going from voiced to unvoiced or back, a frame
 MAX_RATE = 35.92  # octaves a second that the pitch may move
 BINS_PER_SEMITONE = 10
 HIGHEST = 0.6  # thresholds above this have together less than 1e-6 of the probability: left out
 OCTAVE_WITHIN = 6  # bins about an octave that count as the octave
 GUESS_WITHIN = 10  # bins about the path's pitch in which an unvoiced frame's guess is the likeliest candidate
-NEVER = np.float32(-1e9)  # logarithm of a probability of nothing
+LOG_ZERO = np.float32(-1e9)  # stands for the logarithm of 0
 
 
 @dataclass(frozen=True)
@@ -122,14 +122,14 @@ class Pyin:
         triangle = np.where(x < (width + 1) // 2, 2 * (x + 1) / (width + 1), 2 - 2 * (x + 1) / (width + 1))
         whole = np.convolve(np.ones(self.bins), triangle, "same")
         self._log_row = -np.log(whole).astype(np.float32)
-        self._triangle = np.log(triangle).astype(np.float32)[:, None]
-        self._stay = np.float32(math.log(1 - SWITCH))
-        self._go = np.float32(math.log(SWITCH))
-        padded = np.full(self.bins + 2 * half, NEVER, dtype=np.float32)
-        self._to_unvoiced, self._to_voiced = padded, padded.copy()
+        self._log_triangle = np.log(triangle).astype(np.float32)[:, None]
+        self._log_stay = np.float32(math.log(1 - SWITCH_PROBABILITY))
+        self._log_switch = np.float32(math.log(SWITCH_PROBABILITY))
+        padded = np.full(self.bins + 2 * half, LOG_ZERO, dtype=np.float32)
+        self._into_unvoiced, self._into_voiced = padded, padded.copy()
         view = np.lib.stride_tricks.sliding_window_view
-        self._view_unvoiced = view(self._to_unvoiced, self.bins)  # width x bins: row d is shifted by d
-        self._view_voiced = view(self._to_voiced, self.bins)
+        self._view_unvoiced = view(self._into_unvoiced, self.bins)  # width x bins: row d is shifted by d
+        self._view_voiced = view(self._into_voiced, self.bins)
         self._work = np.empty((width, self.bins), dtype=np.float32)
 
         self._samples = np.zeros(frame // 2, dtype=np.float32)  # not yet used up; begins with the padding
@@ -139,10 +139,10 @@ class Pyin:
         start = np.float32(-math.log(2 * self.bins))
         self._unvoiced = np.full(self.bins, start, dtype=np.float32)
         self._started = False
-        # What is kept of each frame that is not yet decided.
+        # Of each frame that is not yet decided:
         self._history: list[tuple[NDArray[np.int64], F32, F32]] = []  # candidate bins, their scores, unvoiced
-        self._path: list[int] = []  # decoded states from _decided on, from the last look
-        self._facts: list[tuple[float, float, float]] = []
+        self._path: list[int] = []  # decoded states from _decided on, from the last traceback
+        self._features: list[tuple[float, float, float]] = []  # voicing, lowest CMND, level in dB
         self._troughs: list[tuple[NDArray[np.int64], F64, F64]] = []  # candidates: bin, probability, Hz
 
     @property
@@ -156,9 +156,9 @@ class Pyin:
         self._samples = np.concatenate([self._samples, np.asarray(samples, dtype=np.float32)])
         ready = (len(self._samples) - self.frame) // self.hop + 1
         while ready >= GROUP:
-            self._work_on(GROUP)
+            self._analyse(GROUP)
             ready -= GROUP
-        return self._give(self._next - self.look_ahead)
+        return self._decide(self._next - self.look_ahead)
 
     def finish(self) -> Frames:
         """The frames that are left, decided from all that was heard. The stream is at its end then."""
@@ -166,34 +166,34 @@ class Pyin:
         pad = np.zeros(self.frame // 2 + GROUP * self.hop, dtype=np.float32)
         self._samples = np.concatenate([self._samples, pad])
         while self._next < total:
-            self._work_on(min(GROUP, total - self._next))
-        return self._give(self._next)
+            self._analyse(min(GROUP, total - self._next))
+        return self._decide(self._next)
 
     # --- features ---
 
-    def _work_on(self, count: int) -> None:
-        """Take the next `count` frames from the samples to scores of the decoder."""
+    def _analyse(self, count: int) -> None:
+        """Take the next `count` frames from samples to candidates and scores of the Viterbi recursion."""
         view = self._samples[self._index[:count]]
         cmnd = self._cmnd(view.astype(np.float64))
         lowest = cmnd.min(axis=1)
-        factor, level = np.ones(count), np.full(count, np.nan)
+        voicing, level = np.ones(count), np.full(count, np.nan)
         if self.gate is not None:
-            factor, level = self.gate(view, lowest)
-        where, bins, chances, exact = self._candidates(cmnd, lowest)
+            voicing, level = self.gate(view, lowest)
+        where, bins, probability, exact = self._candidates(cmnd, lowest)
         edges = np.searchsorted(where, np.arange(count + 1)).tolist()
-        total = np.minimum(1.0, np.bincount(where, weights=chances, minlength=count))
-        voiced = total * factor
+        total = np.minimum(1.0, np.bincount(where, weights=probability, minlength=count))
+        voiced = total * voicing
         if self.gate is None:
-            weights, silent = chances, (1 - voiced) / self.bins
+            weights, unvoiced_share = probability, (1 - voiced) / self.bins
         else:  # the gate alone tells voice from its neighbours, the candidates only which pitch it has
-            weights, silent = chances * (factor / np.maximum(total, 1e-12))[where], 1 - factor
-        rest = np.log(np.maximum(silent, 1e-300)).astype(np.float32)
-        seen = np.log(np.maximum(weights, 1e-300)).astype(np.float32)
+            weights, unvoiced_share = probability * (voicing / np.maximum(total, 1e-12))[where], 1 - voicing
+        log_unvoiced = np.log(np.maximum(unvoiced_share, 1e-300)).astype(np.float32)
+        log_voiced = np.log(np.maximum(weights, 1e-300)).astype(np.float32)
         for k in range(count):
             here = slice(edges[k], edges[k + 1])
-            self._step(bins[here], seen[here], rest[k])
-            self._troughs.append((bins[here], chances[here], exact[here]))
-        self._facts += zip(voiced.tolist(), lowest.tolist(), level.tolist(), strict=True)
+            self._forward_step(bins[here], log_voiced[here], log_unvoiced[k])
+            self._troughs.append((bins[here], probability[here], exact[here]))
+        self._features += zip(voiced.tolist(), lowest.tolist(), level.tolist(), strict=True)
         self._next += count
         self._samples = self._samples[count * self.hop:]
         # Scores fall without end; brought back to a top of 0 once a group, they keep their precision.
@@ -232,14 +232,14 @@ class Pyin:
         heights[where, column] = height
         below = heights[:, :, None] < self._thresholds  # frames x troughs x thresholds
         rank = np.cumsum(below, axis=1) - 1
-        chance = np.where(below, self._rank_weight[rank], 0.0)
-        chance *= self._count_weight[rank[:, -1] + 1][:, None, :]
-        chances = chance @ self._weights
+        share = np.where(below, self._rank_weight[rank], 0.0)
+        share *= self._count_weight[rank[:, -1] + 1][:, None, :]
+        shares = share @ self._weights
         best = heights.argmin(axis=1)
         rows = np.arange(count)
         under = np.count_nonzero(~below[rows, best], axis=1)
-        chances[rows, best] += np.where(number > 0, NO_TROUGH * self._weight_below[under], 0.0)
-        probability = chances[where, column]
+        shares[rows, best] += np.where(number > 0, NO_TROUGH * self._weight_below[under], 0.0)
+        probability = shares[where, column]
 
         # Parabolic interpolation of the period (0 at the range's edges and where it would leave its bin).
         inner = (lag > 0) & (lag < cmnd.shape[1] - 1)
@@ -260,54 +260,57 @@ class Pyin:
 
     # --- decoding ---
 
-    def _step(self, bins: NDArray[np.int64], seen: F32, rest: np.float32) -> None:
-        """One frame further: log probabilities of its candidates, and of each unvoiced bin."""
+    def _forward_step(self, bins: NDArray[np.int64], log_voiced: F32, log_unvoiced: np.float32) -> None:
+        """One frame of the Viterbi recursion: scores of its voiced states (its candidates) and of every unvoiced bin.
+
+        log_voiced, log_unvoiced: logarithms of the emissions, one a candidate, and one for all unvoiced bins.
+        """
         if not self._started:
             self._started = True
             start = self._unvoiced
-            self._history.append((bins, start[bins] + seen, start + rest))
+            self._history.append((bins, start[bins] + log_voiced, start + log_unvoiced))
             return
         before_bins, before, unvoiced = self._history[-1]
         half, n = self._half, self.bins
-        middle_u, middle_v = self._to_unvoiced[half:half + n], self._to_voiced[half:half + n]
+        middle_u, middle_v = self._into_unvoiced[half:half + n], self._into_voiced[half:half + n]
         ready = unvoiced + self._log_row
-        np.add(ready, self._stay, out=middle_u)
-        np.add(ready, self._go, out=middle_v)
+        np.add(ready, self._log_stay, out=middle_u)
+        np.add(ready, self._log_switch, out=middle_v)
         if len(before_bins):
             from_voiced = before + self._log_row[before_bins]
-            middle_u[before_bins] = np.maximum(middle_u[before_bins], from_voiced + self._go)
-            middle_v[before_bins] = np.maximum(middle_v[before_bins], from_voiced + self._stay)
-        np.add(self._view_unvoiced, self._triangle, out=self._work)
+            middle_u[before_bins] = np.maximum(middle_u[before_bins], from_voiced + self._log_switch)
+            middle_v[before_bins] = np.maximum(middle_v[before_bins], from_voiced + self._log_stay)
+        np.add(self._view_unvoiced, self._log_triangle, out=self._work)
         now_unvoiced = np.maximum.reduce(self._work, axis=0)
-        now_unvoiced += rest
-        now = seen
+        now_unvoiced += log_unvoiced
+        now = log_voiced
         if len(bins):
-            now = np.maximum.reduce(self._view_voiced[:, bins] + self._triangle, axis=0)
-            now += seen
+            now = np.maximum.reduce(self._view_voiced[:, bins] + self._log_triangle, axis=0)
+            now += log_voiced
         self._history.append((bins, now, now_unvoiced))
 
-    def _before(self, index: int, state: int) -> int:
-        """The best state one frame before the `index`th kept one, if that one is in `state`."""
+    def _predecessor(self, index: int, state: int) -> int:
+        """The best predecessor of `state` at the `index`th kept frame: the back-pointer, found again from the scores."""
         bins, scores, unvoiced = self._history[index - 1]
         n, half = self.bins, self._half
         to_voiced = state < n
         at = state % n
         low, high = max(0, at - half), min(n, at + half + 1)
-        triangle = self._triangle[low - at + half:high - at + half, 0]
-        quiet = unvoiced[low:high] + self._log_row[low:high] + (self._go if to_voiced else self._stay) + triangle
+        triangle = self._log_triangle[low - at + half:high - at + half, 0]
+        quiet = unvoiced[low:high] + self._log_row[low:high] + (self._log_switch if to_voiced else self._log_stay) + triangle
         best = int(quiet.argmax())
         value, found = quiet[best], n + low + best
         if len(bins):
             near = (bins >= low) & (bins < high)
             if near.any():
-                sung = scores[near] + self._log_row[bins[near]] + (self._stay if to_voiced else self._go)
-                sung = sung + self._triangle[bins[near] - at + half, 0]
+                sung = scores[near] + self._log_row[bins[near]] + (self._log_stay if to_voiced else self._log_switch)
+                sung = sung + self._log_triangle[bins[near] - at + half, 0]
                 k = int(sung.argmax())
                 if sung[k] >= value:
                     found = int(bins[near][k])
         return found
 
-    def _give(self, until: int) -> Frames:
+    def _decide(self, until: int) -> Frames:
         """Decode from the newest frame back, and give out the frames before `until` not given before."""
         first = self._decided
         kept = len(self._history)
@@ -322,28 +325,28 @@ class Pyin:
         path[-1] = state
         old = self._path
         for i in range(kept - 1, 0, -1):
-            state = self._before(i, state)
+            state = self._predecessor(i, state)
             path[i - 1] = state
             if i - 1 < len(old) and old[i - 1] == state:
-                path[:i - 1] = old[:i - 1]  # from here back it is the path of the last look
+                path[:i - 1] = old[:i - 1]  # from here back it is the path of the last traceback
                 break
         give = until - first
         states = np.array(path[:give])
         is_voiced = states < self.bins
         pitch = self.low * 2.0 ** ((states % self.bins) / (12 * BINS_PER_SEMITONE))
-        facts = np.array(self._facts[:give]).reshape(-1, 3)
-        octave, pitch = self._finer(states, pitch, self._troughs[:give])
+        facts = np.array(self._features[:give]).reshape(-1, 3)
+        octave, pitch = self._refined(states, pitch, self._troughs[:give])
         self._troughs = self._troughs[give:]
-        self._history, self._facts, self._path = self._history[give:], self._facts[give:], path[give:]
+        self._history, self._features, self._path = self._history[give:], self._features[give:], path[give:]
         if not self._history:  # the last frame's scores are what the next step goes on from
             self._history = [(bins, scores, unvoiced)]
             self._path = [path[-1]]
-            self._facts = []
+            self._features = []
             self._decided = until
         self._decided = until
         return Frames(first, np.where(is_voiced, pitch, 0.0), pitch, facts[:, 0], facts[:, 1], facts[:, 2], octave)
 
-    def _finer(self, states: NDArray[np.int64], pitch: F64,
+    def _refined(self, states: NDArray[np.int64], pitch: F64,
                troughs: list[tuple[NDArray[np.int64], F64, F64]]) -> tuple[F64, F64]:
         """For each frame: the share of the probability that the pitches an octave above and below have beside
         its own; and its pitch by interpolation instead of by bin, where it is a candidate's or, unvoiced, near one (Hz)."""

@@ -36,15 +36,20 @@ LOOK_AHEAD = 15 - GROUP  # frames; with its group a frame is decided 150 ms afte
 FALL_DB_S = 24.0  # how fast the running level falls: slower, and closed vowels (20 dB down) would be lost
 QUICK_FALL_DB_S = 100.0  # and a quick one, faster than any vowel fades and slower than a voice stops
 LEAST_DB = -66.0  # dB re full scale: quieter than any usable recording of a voice
-#: The gate's logarithmic odds of voice: a constant, less so much for each dB below the slow running level,
-#: for the CMND of the deepest trough, and for each dB below the quick one. Begun from a logistic regression
+#: The gate's log odds of voice: a bias, less so much for each dB below the slow running level, for the CMND of the
+#: deepest trough, and for each dB below the quick running level. Begun from a logistic regression
 #: on the frames of synthesised singers of both makers, then chosen by the accuracy of their decoded tracks;
 #: reported on others and on a real voice.
-ODDS = (7.8, 0.07, 8.0, 0.5)
+BIAS, PER_DB_SLOW, PER_CMND, PER_DB_QUICK = 7.8, 0.07, 8.0, 0.5
+MOST_CMND = 1.2  # noise lies at 1; more says nothing more
 
 
 class VoiceGate:
-    """The soft gate: the probability of voice in frames of samples, given the lowest CMND of each."""
+    """The soft gate: the probability of voice in frames of samples, given the lowest CMND of each.
+
+    Called with frames (n x frame samples) and their lowest CMND (n); gives probability (n) and level in dB (n). It keeps
+    two running levels, so one gate belongs to one stream.
+    """
 
     def __init__(self, rate: int = RATE, hop: int = HOP, frame: int = FRAME) -> None:
         half = round(LEVEL_S * rate / 2)
@@ -59,13 +64,17 @@ class VoiceGate:
             self._slow = max(self._slow - self._falls[0], x, LEAST_DB)
             self._quick = max(self._quick - self._falls[1], x, LEAST_DB)
             down[i] = self._slow - x, self._quick - x
-        odds = ODDS[0] - ODDS[1] * down[:, 0] - ODDS[2] * np.minimum(lowest, 1.2) - ODDS[3] * down[:, 1]
-        factor = np.where(level > LEAST_DB, 1.0 / (1.0 + np.exp(-np.clip(odds, -30, 30))), 0.0)
-        return factor, level
+        odds = BIAS - PER_DB_SLOW * down[:, 0] - PER_CMND * np.minimum(lowest, MOST_CMND) - PER_DB_QUICK * down[:, 1]
+        voicing = np.where(level > LEAST_DB, 1.0 / (1.0 + np.exp(-np.clip(odds, -30, 30))), 0.0)
+        return voicing, level
 
 
 class Tracker:
-    """The pitch of sound as it comes in: `push` blocks of mono float samples at RATE, `finish` at its end."""
+    """The pitch of sound as it comes in: `push` blocks of mono float samples at RATE, `finish` at its end.
+
+    Each gives the frames that are now decided: HOP / RATE seconds apart, a frame at most `latency_s` after its sound.
+    A tracker is for one recording: after `finish` make another. Silence and noise are frames without voice; no errors.
+    """
 
     def __init__(self) -> None:
         self._pyin = Pyin(RATE, FRAME, HOP, LOW_HZ, HIGH_HZ, LOOK_AHEAD, BOLTZMANN, VoiceGate())
@@ -77,10 +86,12 @@ class Tracker:
         return self._pyin.latency_s
 
     def push(self, samples: NDArray[np.float32]) -> PitchTrack:
+        """Take in samples, any number; the frames that are now decided, perhaps none."""
         self._samples += len(samples)
         return self._frames(self._pyin.push(samples))
 
     def finish(self) -> PitchTrack:
+        """The frames that are left."""
         return self._frames(self._pyin.finish())
 
     def _frames(self, new: Frames) -> PitchTrack:

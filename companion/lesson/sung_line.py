@@ -64,7 +64,7 @@ def without_falls(sung: Sequence[SungNote]) -> list[SungNote]:
 def key_of(midi: Sequence[int]) -> Key:
     """The major key that holds most of the notes, of equals the one of the last note, then fewest signs."""
     def fit(fifths: int) -> tuple[int, bool, int]:
-        tonic = 7 * fifths % 12
+        tonic = Key(fifths).tonic_class
         return (sum((m - tonic) % 12 in MAJOR for m in midi), midi[-1] % 12 == tonic, -abs(fifths))
 
     return Key(max(range(-5, 7), key=fit))

@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import pytest
 
-from companion.tune import Key, Note, Pitch, Tuplet
+from companion.tune import Key, Note, Pitch, Time, Tuplet, interval_kind
 from companion.tune.model import VALUES
 
 LETTERS = "CDEFGAB"
@@ -51,3 +51,33 @@ def test_lengths_are_music21s(base: Fraction, dots: int) -> None:
 
 def test_a_triplet_quaver_is_a_third_of_a_crotchet() -> None:
     assert Note(pitch=None, base=Fraction(1, 2), tuplet=Tuplet(3, 2)).quarters == Fraction(1, 3)
+
+
+@pytest.mark.parametrize(("time", "compound", "beat"), [
+    (Time((4,), 4), False, Fraction(1)), (Time((2,), 2), False, Fraction(2)), (Time((3,), 4), False, Fraction(1)),
+    (Time((6,), 8), True, Fraction(3, 2)), (Time((9,), 8), True, Fraction(3, 2)), (Time((12,), 8), True, Fraction(3, 2)),
+    (Time((3,), 8), True, Fraction(3, 2)), (Time((6,), 16), True, Fraction(3, 4)), (Time((5,), 8), False, Fraction(1, 2)),
+    (Time((3, 3), 8), False, Fraction(1, 2)), (Time((6,), 4), False, Fraction(1))])
+def test_beats_of_a_time_signature(time: Time, compound: bool, beat: Fraction) -> None:
+    """Common practice; 6/4 is read in crotchets here, since its beat is not told by its figures."""
+    assert (time.compound, time.beat) == (compound, beat)
+
+
+@pytest.mark.parametrize(("time", "name"), [(Time((6,), 8), "6/8"), (Time((3, 2), 8), "3+2/8"), (Time(), "4/4")])
+def test_a_time_signature_has_its_figures_for_a_name(time: Time, name: str) -> None:
+    assert time.name == name
+
+
+@pytest.mark.parametrize("fifths", range(-7, 8))
+@pytest.mark.parametrize("mode", ["major", "minor", "dorian"])
+def test_the_tonic_is_that_of_music21(fifths: int, mode: str) -> None:
+    """Outside reference: music21's key signatures."""
+    from music21.key import KeySignature
+
+    assert Key(fifths, mode).tonic_class == KeySignature(fifths).asKey(mode).tonic.pitchClass
+
+
+@pytest.mark.parametrize(("semitones", "kind"), [
+    (0, "level"), (1, "semitone"), (-1, "semitone"), (2, "step"), (3, "skip"), (-4, "skip"), (5, "leap"), (-12, "leap")])
+def test_moves_are_of_a_kind_by_their_size(semitones: int, kind: str) -> None:
+    assert interval_kind(semitones) == kind
