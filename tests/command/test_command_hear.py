@@ -238,13 +238,13 @@ def test_no_portaudio_is_said_in_one_sentence(run: Run, tmp_path: Path, monkeypa
 # Many takes.
 
 
-def test_a_list_of_fifty_goes_on_past_a_broken_one(run: Run, tmp_path: Path) -> None:
-    rows = ["take,tune"] + [f"{TAKES[k % len(TAKES)]},snail-wall" for k in range(50)]
+def test_a_list_of_twenty_goes_on_past_a_broken_one(run: Run, tmp_path: Path) -> None:
+    rows = ["take,tune"] + [f"{TAKES[k % len(TAKES)]},snail-wall" for k in range(20)]
     rows[8] = "gone.flac,snail-wall"
     (tmp_path / "list.csv").write_text("\n".join(rows))
     code, out, err = run("review", tmp_path / "list.csv", "--json")
     found = [json.loads(line) for line in out.splitlines()]
-    assert (code, err, len(found)) == (0, "", 50)
+    assert (code, err, len(found)) == (0, "", 20)
     assert set(found[7]) == {"take", "error"}
     assert found[7]["take"] == "gone.flac"
     for k, one in enumerate(found):

@@ -230,10 +230,11 @@ def test_closeness_falls_as_notes_go_astray() -> None:
 # The bars, on a small part of the singers (all of them: tests/benchmarks/singers.py).
 
 
-def test_singers_of_both_makers_are_judged_as_the_bars_ask() -> None:
+@pytest.mark.parametrize("takes", [10, pytest.param(28, marks=pytest.mark.slow)])
+def test_singers_of_both_makers_are_judged_as_the_bars_ask(takes: int) -> None:
     false_wrong = wrong_right = unsure = total = 0
     for maker in ("formants", "speech"):
-        for take in corpus(maker, 28, 500):
+        for take in corpus(maker, takes, 500):
             p = take.performance
             found = match_take(track(take.samples), line_of(p))
             for i, move in enumerate(found.moves):
@@ -245,10 +246,11 @@ def test_singers_of_both_makers_are_judged_as_the_bars_ask() -> None:
                 false_wrong += right and move.verdict == Verdict.WRONG
                 wrong_right += not right and move.verdict == Verdict.RIGHT
                 unsure += move.verdict == Verdict.UNSURE
-    assert total > 350
-    assert false_wrong / total <= 0.003  # 0.2 % of 2,000; on these few, one
+    assert total > 12 * takes
+    assert false_wrong <= total // 350  # 0.3 %: none of the few, one of the many
     assert wrong_right / total <= 0.013
-    assert unsure / total <= 0.065
+    if takes == 28:  # of the few the share says little
+        assert unsure / total <= 0.065
 
 
 # As it comes in.
