@@ -129,13 +129,8 @@ def _not_read(text: str) -> Judged:
 
 # --- names ---
 
-def _wanted_fact(item: Item) -> Fact:
-    assert item.fact is not None
-    return item.fact
-
-
 def _check_name(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
-    wanted = _wanted_fact(item)
+    wanted = item.wanted_fact
     # Numbers alone are dots typed where a name is wanted, unless numbers are what the cells say.
     given = vocabulary.fact(text) if wanted.kind is FactKind.TIME or not re.fullmatch(r"[\d\s]+", text) else None
     if wanted.kind is FactKind.OCTAVE and (value := vocabulary.number(text)) in range(1, len(S.OCTAVE_WORDS)):
@@ -281,7 +276,7 @@ def _check_octave(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
     value = vocabulary.octave(text)
     if value is None:
         return _not_read(text)
-    if value == _wanted_fact(item).number:
+    if value == item.wanted_fact.number:
         return Judged(Verdict.RIGHT, Finding.RIGHT)
     return Judged(Verdict.WRONG, Finding.OTHER_OCTAVE, given=fact(octave_name(value)))
 

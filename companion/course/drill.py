@@ -173,6 +173,18 @@ class Item:
         return self.kind.wants
 
     @property
+    def wanted_fact(self) -> Fact:
+        """The fact that is asked for or about; only of questions that have one."""
+        assert self.fact is not None
+        return self.fact
+
+    @property
+    def wanted_direction(self) -> Direction:
+        """Which way the second note lies; only of questions about a move by ear."""
+        assert self.direction is not None
+        return self.direction
+
+    @property
     def answer(self) -> str:
         """The right answer as programs read it: a name of a fact, cells, a number, "higher", "yes"; "" for a line
         that is sung."""

@@ -136,16 +136,17 @@ if TYPE_CHECKING:
         group_said,
         how_it_goes,
         question_text,
-        reply_text,
-        right_answer,
         said_dots,
         said_line,
-        said_pitch,
         shown_dots,
         sound_for_helper,
         what_to_sound,
     )
     from companion.language.reach import hand_for_helper, hand_for_pupil
+    from companion.language.replies import (
+        reply_text,
+        right_answer,
+    )
     from companion.language.scores import (
         a_length,
         bar_lines,
@@ -352,7 +353,6 @@ __all__ = [
 ]
 
 __getattr__ = loader(__name__, {
-    "braille": ("say_dots",),
     "course": ("by_hand_hint", "course_begin_hint", "course_begins_again_line", "drill_kind_lines", "evidence_line",
                "evidence_so_far_line", "glossary_lines", "next_stage_line", "question_help_hint",
                "question_help_lines", "question_left_line", "stage_begin_prompt", "stage_beginning",
@@ -361,12 +361,13 @@ __getattr__ = loader(__name__, {
                "stages_in_order_line", "standing_line", "standing_lines", "tally_lines", "term_line", "trouble_texts",
                "tune_title_line"),
     "questions": ("answer_said", "choice_heading", "fact_name", "group_said", "how_it_goes", "question_text",
-                  "reply_text", "right_answer", "said_dots", "said_line", "said_pitch", "shown_dots",
-                  "sound_for_helper", "what_to_sound"),
+                  "said_dots", "said_line", "shown_dots", "sound_for_helper", "what_to_sound"),
+    "replies": ("reply_text", "right_answer"),
     "sheets": ("SheetHeading", "bar_line", "by_ear_lines", "cell_words", "choice_line", "day_line", "drills_title",
                "key_title", "kind_title", "last_day_task", "minutes_line", "notes_as_heading", "numbered_answer",
                "numbered_question", "pitch_only_note", "row_line", "set_line", "sheet_heading", "sing_bar", "sing_row",
                "sound_for_question", "task_line", "tune_in_braille", "week_title"),
+    "braille": ("say_dots",),
     "corrections": ("EXAMPLES", "read_correction", "read_key"),
     "cues": (
         "NOTHING_SUNG", "CueSentences", "bare", "count_line", "cue_sentences", "cue_text", "detail_lines",

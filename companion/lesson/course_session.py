@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 from companion.braille import to_ascii, to_dots
 from companion.course import Item, TuneToHear
 from companion.diary import SettingName, Settings, Speech
-from companion.ear import Microphone, PitchTrack
-from companion.errors import Trouble
+from companion.ear import Microphone, MicrophoneGone, PitchTrack
 from companion.language import Language, say_dots, sound_for_helper
 from companion.lesson.course_sitting import SittingIO
 from companion.lesson.listen import HeardKind, Listener
@@ -120,5 +119,5 @@ def _sound_from(ears: Ears) -> NDArray[np.float32] | None:
         raise _gone() from error
 
 
-def _gone() -> Trouble:
-    return Trouble(_("The microphone has gone. Plug it in again."))
+def _gone() -> MicrophoneGone:
+    return MicrophoneGone(_("The microphone has gone. Plug it in again."))
