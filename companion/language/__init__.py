@@ -291,7 +291,6 @@ __all__ = [
     "row_line",
     "said_dots",
     "said_line",
-    "said_pitch",
     "say_dots",
     "score_json",
     "score_lines",
