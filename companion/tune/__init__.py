@@ -1,6 +1,5 @@
 """The melody as data. Nothing heavy is imported here; `load` brings in music21 when it is called."""
 
-from companion.tune.catalogue import Entry, IntervalKind, catalogue, describe, interval_kind
 from companion.tune.convert import from_music21, split_value
 from companion.tune.files import find, load, save, shipped_names
 from companion.tune.model import (
@@ -21,6 +20,7 @@ from companion.tune.model import (
 )
 from companion.tune.musicxml import to_musicxml
 from companion.tune.reach import PLAIN_WALL, Wall, heights_cm, wall_for
+from companion.tune.shipped import Entry, IntervalKind, catalogue, describe, interval_kind
 from companion.tune.signs import (
     ACCIDENTALS,
     CELL_BASE,

@@ -19,10 +19,10 @@ from xml.etree import ElementTree as ET
 from companion.errors import Trouble
 from companion.messages import _
 from companion.places import shipped, write_whole
-from companion.tune.catalogue import catalogue
 from companion.tune.convert import from_music21
 from companion.tune.midi import GRID, quantise, to_midi
 from companion.tune.musicxml import to_musicxml
+from companion.tune.shipped import catalogue
 from companion.tune.tune import Tune
 
 SCORES = (".musicxml", ".xml", ".mxl")

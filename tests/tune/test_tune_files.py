@@ -10,8 +10,8 @@ import pytest
 
 from companion.errors import Trouble
 from companion.tune import load, save, shipped_names, transpose
-from companion.tune.catalogue import catalogue, describe
 from companion.tune.musicxml import to_musicxml
+from companion.tune.shipped import catalogue, describe
 
 NAMES = shipped_names()
 
