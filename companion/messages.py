@@ -10,8 +10,17 @@ composed from parts (numbers, names of notes, cues) is made in `companion.langua
 from __future__ import annotations
 
 import gettext
+from pathlib import Path
+
+#: Catalogues of translated sentences: locale/CODE/LC_MESSAGES/companion.mo.
+LOCALE = Path(__file__).resolve().parent / "language" / "locale"
 
 _active: gettext.NullTranslations = gettext.NullTranslations()
+
+
+def catalogues() -> tuple[str, ...]:
+    """Codes of the languages that have a catalogue, such as "en_US"."""
+    return tuple(sorted(path.name for path in LOCALE.iterdir() if path.is_dir()))
 
 
 def use(translations: gettext.NullTranslations) -> None:

@@ -17,6 +17,9 @@ from companion.messages import N_, _
 if TYPE_CHECKING:
     from companion.language import Language
 
+#: The language of a run without a pupil, by the name that the setting `variety` has for it.
+LANGUAGE_VARIABLE = "COMPANION_LANGUAGE"
+
 #: Command to what it does, in the order in which help lists them. Each is a module beside this file with
 #: `arguments(parser)` and `run(options) -> int`; it is imported only when asked for, so that help is quick.
 COMMANDS: dict[str, str] = {
@@ -101,7 +104,7 @@ def _language(american: bool) -> Language:
     """The language of all that this run says: chosen here, once, and handed in to what speaks or writes."""
     from companion.language import Variety, choose_language
 
-    return choose_language(Variety.AMERICAN if american else Variety.BRITISH)
+    return choose_language(Variety.AMERICAN if american else os.environ.get(LANGUAGE_VARIABLE) or Variety.BRITISH)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Any
 
 from companion.errors import Trouble
-from companion.messages import N_, _
+from companion.messages import N_, _, catalogues
 
 #: A session at home never lasts longer: a young voice tires (common practice of singing teachers).
 MOST_MINUTES = 20
@@ -63,8 +63,8 @@ class Action(StrEnum):
     QUIT = "quit"
 
 
-#: Whose names are used; `companion.language` has a language for each.
-VARIETIES = ("british", "american")
+#: Whose names are used; `companion.language` has a language for each, found by its catalogue.
+VARIETIES = ("british", "american", *(code for code in catalogues() if not code.startswith("en_")))
 
 #: All settings of a pupil, as `Diary.settings` gives them.
 Settings = dict[SettingName, Any]

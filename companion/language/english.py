@@ -9,16 +9,14 @@ from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 from functools import cached_property
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from companion import messages
 from companion.language.interface import CorrectionWords, Joining, Language, Order
 
 if TYPE_CHECKING:
     from companion.course import Vocabulary
     from companion.tune import Direction, Key, Pitch, Time
-
-LOCALE = Path(__file__).parent / "locale"
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
            "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty")
@@ -117,7 +115,7 @@ class English(Language):
         self.code = "en_US" if american else "en_GB"
         self.voice = "gmw/en-US" if american else "gmw/en"
         self.values = AMERICAN_VALUES if american else BRITISH_VALUES
-        self.translations = gettext.translation("companion", LOCALE, [self.code], fallback=True)
+        self.translations = gettext.translation("companion", messages.LOCALE, [self.code], fallback=True)
 
     def __reduce__(self) -> tuple[type[English], tuple[Variety]]:
         return English, (self.variety,)  # the catalogue is read anew in another process
