@@ -16,6 +16,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
     tracker_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
+    parser.add_argument("--short", action="store_true", help=_("print the cue alone"))
     parser.add_argument("--more", action="store_true", help=_("more that a teacher would ask, after the cue"))
     parser.add_argument("--speak", action="store_true", help=_("say the cue and sound the glides aloud"))
     parser.add_argument("--sound", metavar="FILE", help=_("save the spoken cue and its glides (.wav or .flac)"))
@@ -39,22 +40,25 @@ def run(options: argparse.Namespace) -> int:
         raise Trouble(_("{sound} is the take or the tune itself, and would be lost. Give another name for the sound.").format(
                             sound=options.sound))
     found = answer_take(options.take, options.tune, options.phrase, options.part, options.tracker)
-    if options.json:
-        print(json.dumps(found.as_json(options.language), ensure_ascii=False))
-    else:
-        from companion.lesson import answer_lines
-
-        print("\n".join(answer_lines(options.language, found, more=options.more)), flush=True)
+    sound = None
     if options.sound or options.speak:
         from companion.lesson import cue_sound
 
         sound = cue_sound(options.language, found)
-        if options.sound:
-            from companion.audio import save_sound
+    if options.sound and sound is not None:  # saved before anything is printed: what was asked for is there, or said not to be
+        from companion.audio import save_sound
 
-            save_sound(sound, options.sound)
-        if options.speak:
-            from companion.audio import play
+        save_sound(sound, options.sound)
+    if options.json:
+        print(json.dumps(found.as_json(options.language), ensure_ascii=False))
+    elif options.short:
+        print(found.cue(options.language), flush=True)
+    else:
+        from companion.lesson import answer_lines
 
-            play(sound)
+        print("\n".join(answer_lines(options.language, found, more=options.more)), flush=True)
+    if options.speak and sound is not None:
+        from companion.audio import play
+
+        play(sound)
     return 0

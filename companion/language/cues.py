@@ -190,13 +190,17 @@ class CueSentences:
         return " ".join(s for s in (self.well, self.about, self.ask) if s)
 
 
-def cue_text(language: Language, match: Match, advice: Advice) -> str:
-    """What is said back to a take, one breath long."""
-    return cue_sentences(language, match, advice).whole
+def cue_text(language: Language, match: Match, advice: Advice, title: str = "", better: str = "") -> str:
+    """What is said back to a take, one breath long. title: of the tune; better: of one that fits the take far better."""
+    return cue_sentences(language, match, advice, title, better).whole
 
 
-def cue_sentences(language: Language, match: Match, advice: Advice) -> CueSentences:
+def cue_sentences(language: Language, match: Match, advice: Advice, title: str = "", better: str = "") -> CueSentences:
     """The same in its sentences."""
+    if advice.kind is CueKind.ANOTHER_TUNE:
+        return _not_found(language, title, better)
+    if advice.kind is CueKind.STOPPED_EARLY and advice.stopped_at is not None:
+        return _stopped(language, match, advice, advice.stopped_at)
     if advice.kind is CueKind.NOTHING_SUNG:
         return CueSentences("", language.message(NOTHING_SUNG), "")
     if advice.kind is CueKind.ONE_NOTE:
@@ -210,6 +214,23 @@ def cue_sentences(language: Language, match: Match, advice: Advice) -> CueSenten
     tries = [CueSentences(went_well(language, advice), _to_try(language, match, advice.move, words),
                           language.message("Listen.")) for words in (True, False)]
     return next((said for said in tries if len(said.whole.split()) <= MOST_WORDS), tries[1])
+
+
+def _not_found(language: Language, title: str, better: str) -> CueSentences:
+    """ "I could not find 'Snail on the wall' in this recording.", and the tune that it sounds like."""
+    about = language.message("I could not find {tune} in this recording.").format(tune=language.quoted(title)) if title \
+        else language.message("I could not find this tune in this recording.")
+    return CueSentences("", about, language.message("It sounds like {tune}.").format(
+        tune=language.quoted(better)) if better else "")
+
+
+def _stopped(language: Language, match: Match, advice: Advice, last: int) -> CueSentences:
+    """ "The first three right. You stopped at 'wall'." """
+    notes = [n.written for n in match.notes]
+    well = language.plural("The first move right.", "The first {n} right.", advice.right).format(
+        n=language.number(advice.right)) if advice.from_start else went_well(language, advice)
+    return CueSentences(well, language.message("You stopped at {note}.").format(
+        note=note_name(language, notes, last - notes[0].number)), "")
 
 
 def _all_right(language: Language, match: Match, advice: Advice) -> str:

@@ -7,23 +7,28 @@ from pathlib import Path
 from typing import Any
 
 from companion.braille import note_cells, to_dots
-from companion.ear import DEFAULT_TRACKER, hear_pitch
+from companion.ear import DEFAULT_TRACKER, PitchTrack, hear_pitch
 from companion.errors import NothingSung, Trouble
 from companion.language import Language, cue_text
 from companion.language.braille import say_note
-from companion.match import Advice, Match, Verdict, advise, match_take
+from companion.match import Advice, CueKind, Match, Verdict, advise, line_odds, match_phrase, match_take
 from companion.messages import _
-from companion.tune import LineNote, Tune, load
+from companion.tune import LineNote, Tune, catalogue, load
 
 # A take is matched with all of a line at once, in time and memory that grow with both: at the second bound
 # about a minute and 2 GB. A song of five minutes and a hundred notes lies inside.
 MOST_NOTES = 1500
 MOST_NOTE_SECONDS = 40_000.0
+LONGEST_SEARCHED_S = 60.0  # a take is held against all tunes that ship in a second or two
+SURELY_SUNG = 9.0  # nats: another tune's odds where it was not sung stay below 8
 
 
 @dataclass(frozen=True)
 class Answer:
-    """A take's name, the tune and the notes it was matched with, the match and the advice."""
+    """A take's name, the tune and the notes it was matched with, the match and the advice.
+
+    likelier: the title of a tune that ships and fits the take far better, where this one is not in it.
+    """
 
     take: str
     tune: Tune
@@ -31,10 +36,11 @@ class Answer:
     line: tuple[LineNote, ...]
     match: Match
     advice: Advice
+    likelier: str = ""
 
     def cue(self, language: Language) -> str:
         """What is said back."""
-        return cue_text(language, self.match, self.advice)
+        return cue_text(language, self.match, self.advice, self.tune.title, self.likelier)
 
     @property
     def followed(self) -> bool:
@@ -58,7 +64,9 @@ class Answer:
             for m in self.match.moves]
         return {"take": self.take, "tune": self.tune_name, "shift_semitones": self.match.shift_semitones,
                 "notes": notes, "moves": moves, "counts": self.match.counts,
-                "closeness": self.match.closeness, "cue": self.cue(language), "detail": detail_json(self.match)}
+                "closeness": self.match.closeness, "cue": self.cue(language), "kind": self.advice.kind,
+                "heard_from_s": self.match.heard_from_s, "heard_to_s": self.match.heard_to_s,
+                "attempts": self.match.attempts, "likelier": self.likelier or None, "detail": detail_json(self.match)}
 
 
 def detail_json(match: Match) -> dict[str, Any]:
@@ -115,8 +123,24 @@ def answer_take(take: str | Path, tune_name: str | Path, phrase: int | None = No
         raise Trouble(_("{tune} has {line} notes and the take lasts {seconds:.0f} seconds, too much to hold one "
                         "against the other. Give one phrase with --phrase, and a take of that phrase.").format(
                             tune=tune.title or _("This tune"), line=len(line), seconds=seconds))
-    match = match_take(pitch, line)
+    match = match_take(pitch, line) if phrase is None else match_phrase(pitch, tune.line(), line)
+    if match.kind is CueKind.ANOTHER_TUNE:
+        return Answer(str(take), tune, str(tune_name), line, match, advise(match), likelier_tune(pitch, tune))
     if not any(n.sung for n in match.notes):
         raise NothingSung(_("No note of the tune was found in this take. Sing a little closer to the microphone, "
                             "and once more."))
     return Answer(str(take), tune, str(tune_name), line, match, advise(match))
+
+
+def likelier_tune(pitch: PitchTrack, tune: Tune) -> str:
+    """The title of a tune that ships, other than this one, that was surely sung; "" where there is none."""
+    if len(pitch.f0_hz) * pitch.hop_s > LONGEST_SEARCHED_S:
+        return ""
+    found = []
+    for entry in catalogue():
+        other = load(entry.name)
+        if other.title != tune.title:
+            found.append((line_odds(pitch, other.line()), other.title, other))
+    odds, title, other = max(found, key=lambda x: x[0], default=(0.0, "", tune))
+    sure = odds >= SURELY_SUNG and match_take(pitch, other.line()).counts[Verdict.RIGHT] > len(other.line()) / 2
+    return title if sure else ""

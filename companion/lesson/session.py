@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
@@ -249,6 +249,8 @@ class Session:
         assert heard.match is not None
         match = heard.match
         advice = advise(match)
+        if advice.kind is CueKind.ANOTHER_TUNE:  # in a lesson the tune is known to be this one
+            advice = replace(advice, kind=CueKind.NOT_SURE)
         say, kind, move = cue_text(self.language, match, advice), advice.kind, advice.move
         if heard.early and kind is not CueKind.ALL_RIGHT:
             say, kind, move = self.language.message(LessonSentence.TOO_EARLY), CueKind.NOT_SURE, None

@@ -44,6 +44,6 @@ def review_line(language: Language, reviewed: Reviewed) -> str:
     if found.advice.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE):
         return f"{name}: {found.cue(language)}"
     # In a list nothing is sounded or sung again, and the right moves have just been counted.
-    cue = cue_sentences(language, found.match, found.advice)
+    cue = cue_sentences(language, found.match, found.advice, found.tune.title, found.likelier)
     well = "" if found.advice.right else cue.well
     return " ".join(s for s in (f"{name}: {count_line(language, found.match.counts)}", well, cue.about) if s)

@@ -1,10 +1,12 @@
 """A take against a tune: which moves went as written, how surely, and what to try. Facts only; words are language's."""
 
-from companion.match.advice import Advice, CueKind, advise, move_to_try
+from companion.match.advice import Advice, advise, move_to_try
+from companion.match.attempts import line_odds
 from companion.match.closeness import closeness, take_features
 from companion.match.details import detail
 from companion.match.follow import Follower, joined
 from companion.match.model import (
+    CueKind,
     Detail,
     HeardNote,
     Highest,
@@ -14,13 +16,15 @@ from companion.match.model import (
     MissedSize,
     Move,
     MoveKind,
+    Presence,
     SizeFault,
     Verdict,
     move_kind,
 )
 from companion.match.parameters import PARAMETERS, MatchParameters
-from companion.match.take import match_take
+from companion.match.take import match_phrase, match_take
 
 __all__ = ["PARAMETERS", "Advice", "CueKind", "Detail", "Follower", "HeardNote", "Highest", "LengthFault", "Match",
-           "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveKind", "SizeFault", "Verdict", "advise",
-           "closeness", "detail", "joined", "match_take", "move_kind", "move_to_try", "take_features"]
+           "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveKind", "Presence", "SizeFault", "Verdict",
+           "advise", "closeness", "detail", "joined", "line_odds", "match_phrase", "match_take", "move_kind",
+           "move_to_try", "take_features"]

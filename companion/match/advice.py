@@ -2,20 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import StrEnum
+from dataclasses import dataclass, replace
 
-from companion.match.model import Match, Move, Verdict
-
-
-class CueKind(StrEnum):
-    """What an answer is about. The values are those of the JSON that programs read."""
-
-    ALL_RIGHT = "all right"
-    ONE_TO_TRY = "one to try"
-    NOT_SURE = "not sure"
-    NOTHING_SUNG = "nothing sung"
-    ONE_NOTE = "one note"
+from companion.match.model import CueKind, Match, Move, Presence, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +14,8 @@ class Advice:
     Went well: `right` of `moves` moves, `sung` of `notes` notes. move: the one to try, only with "one to try".
     Only with "not sure": not_heard, the numbers of notes that were left out, where they are few; not_caught, the
     number of the note that could not be told, where it is one; neither where the whole could not be followed.
+    stopped_at: the number of the last note sung, only with "stopped early"; from_start: whether all moves up to it were
+    right.
     """
 
     kind: CueKind
@@ -35,6 +26,8 @@ class Advice:
     move: Move | None = None
     not_heard: tuple[int, ...] = ()
     not_caught: int | None = None
+    stopped_at: int | None = None
+    from_start: bool = False
 
 
 def move_to_try(match: Match) -> Move | None:
@@ -45,26 +38,20 @@ def move_to_try(match: Match) -> Move | None:
 
 def advise(match: Match) -> Advice:
     """The advice for a match."""
-    right, moves = match.counts[Verdict.RIGHT], len(match.moves)
-    sung, notes = sum(n.sung for n in match.notes), len(match.notes)
-
-    def advice(kind: CueKind, move: Move | None = None, not_heard: tuple[int, ...] = (),
-               not_caught: int | None = None) -> Advice:
-        return Advice(kind, right, moves, sung, notes, move, not_heard, not_caught)
-
-    if not sung:
-        return advice(CueKind.NOTHING_SUNG)
-    if not moves:
-        return advice(CueKind.ONE_NOTE)
-    if right == moves:
-        return advice(CueKind.ALL_RIGHT)
-    move = move_to_try(match)
-    if move is not None:
-        return advice(CueKind.ONE_TO_TRY, move)
+    said = Advice(match.kind, match.counts[Verdict.RIGHT], len(match.moves), sum(n.sung for n in match.notes),
+                  len(match.notes))
+    if said.kind is CueKind.ONE_TO_TRY:
+        return replace(said, move=move_to_try(match))
+    if said.kind is CueKind.STOPPED_EARLY and match.last_sung is not None:
+        last = match.last_sung.written.number
+        before = [m for m in match.moves if m.end <= last]
+        return replace(said, stopped_at=last, from_start=all(m.verdict == Verdict.RIGHT for m in before))
+    if said.kind is not CueKind.NOT_SURE or match.presence is Presence.DOUBTFUL:
+        return said
     missing = tuple(n.written.number for n in match.notes if not n.sung)
-    if missing and len(missing) * 2 < notes:
-        return advice(CueKind.NOT_SURE, not_heard=missing)
-    return advice(CueKind.NOT_SURE, not_caught=_unclear_note(match))
+    if missing and len(missing) * 2 < said.notes:
+        return replace(said, not_heard=missing)
+    return replace(said, not_caught=_unclear_note(match))
 
 
 def _unclear_note(match: Match) -> int | None:

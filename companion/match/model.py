@@ -16,6 +16,26 @@ class Verdict(StrEnum):
     UNSURE = "not sure"
 
 
+class Presence(StrEnum):
+    """Whether the line is in the take at all. Of one that is doubtful or absent no move is judged."""
+
+    PRESENT = "present"
+    DOUBTFUL = "doubtful"
+    ABSENT = "absent"
+
+
+class CueKind(StrEnum):
+    """What an answer is about. The values are those of the JSON that programs read."""
+
+    ALL_RIGHT = "all right"
+    ONE_TO_TRY = "one to try"
+    NOT_SURE = "not sure"
+    STOPPED_EARLY = "stopped early"
+    ANOTHER_TUNE = "another tune"
+    NOTHING_SUNG = "nothing sung"
+    ONE_NOTE = "one note"
+
+
 class MoveKind(StrEnum):
     """A move by its direction and size. The values are those that the diary keeps and the JSON has."""
 
@@ -144,13 +164,43 @@ class Detail:
 
 @dataclass(frozen=True)
 class Match:
-    """shift_semitones: sung minus written over the take. closeness: 0 to 1, pitch and gaps included."""
+    """shift_semitones: sung minus written over the take. closeness: 0 to 1, pitch and gaps included.
+
+    heard_from_s, heard_to_s: the stretch of the take that was judged, None where that is not known. attempts: how many
+    there were. presence: whether the line was sung at all. stopped: whether the singer stopped before the line's end.
+    """
 
     shift_semitones: float | None
     notes: tuple[HeardNote, ...]
     moves: tuple[Move, ...]
     closeness: float
     detail: Detail = field(default_factory=Detail)
+    heard_from_s: float | None = None
+    heard_to_s: float | None = None
+    attempts: int = 1
+    presence: Presence = Presence.PRESENT
+    stopped: bool = False
+
+    @property
+    def kind(self) -> CueKind:
+        """What an answer to the take is about."""
+        if self.presence is Presence.ABSENT:
+            return CueKind.ANOTHER_TUNE
+        if not any(n.sung for n in self.notes):
+            return CueKind.NOTHING_SUNG
+        if not self.moves:
+            return CueKind.ONE_NOTE
+        counts = self.counts
+        if counts[Verdict.RIGHT] == len(self.moves):
+            return CueKind.ALL_RIGHT
+        if counts[Verdict.WRONG]:
+            return CueKind.ONE_TO_TRY
+        return CueKind.STOPPED_EARLY if self.stopped and counts[Verdict.RIGHT] else CueKind.NOT_SURE
+
+    @property
+    def last_sung(self) -> HeardNote | None:
+        """The last note of the line that was sung."""
+        return next((n for n in reversed(self.notes) if n.sung), None)
 
     @property
     def counts(self) -> dict[Verdict, int]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,17 +12,22 @@ from numpy.typing import NDArray
 from companion.ear import PitchTrack
 from companion.errors import NothingSung
 from companion.match.align import Alignment, align
+from companion.match.attempts import Stretch, stretch_of
 from companion.match.closeness import closeness
 from companion.match.details import detail
 from companion.match.fragments import is_bare
 from companion.match.judge import DOUBT, Evidence, call, move_evidence
-from companion.match.model import HeardNote, Match, Move
+from companion.match.model import HeardNote, Match, Move, Presence, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
+from companion.match.presence import FEWEST, presence, presence_odds
+from companion.match.singing import part
 from companion.match.steady import Steady, steady_parts
 from companion.messages import _
 from companion.tune import LineNote, direction_of
 
 F = NDArray[np.float64]
+
+MOST_UNHEARD = 2  # so many notes missing at the end are no longer left out: the singer stopped
 
 
 def local_key(sung: F, written: F, params: MatchParameters = PARAMETERS) -> F:
@@ -81,19 +87,105 @@ def place(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters =
 def match_take(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters = PARAMETERS) -> Match:
     """Match one take with one line of notes (a tune or a phrase of it; at least one note).
 
-    Any key and octave, drift, any tempo, notes left out or added, intervals shrunk. Raises `NothingSung`
-    where the take has no voice to speak of.
+    Any key and octave, drift, any tempo, notes left out or added, intervals shrunk. The line may lie anywhere in the
+    take: it is found first (`companion.match.finder`), and the last whole attempt is judged; of notes that were not
+    sung after a stop, or of a line that is not there, nothing is judged. Raises `NothingSung` where the take has no
+    voice to speak of, or nothing but talk.
     """
     voice_s = float((track.sure * (track.f0_hz > 0)).sum() * track.hop_s)
-    placed = place(track, line, params) if voice_s >= params.least_voice_s else None
-    if placed is None:
+    stretch = stretch_of(track, line) if voice_s >= params.least_voice_s else None
+    judged = _judged(track, line, stretch, params) if stretch else None
+    if judged is None or stretch is None:
         raise NothingSung(_("Nothing sung was found in this take. Sing a little closer to the microphone, and once "
                             "more."))
-    notes = tuple(_note(placed, i, n, params) for i, n in enumerate(line))
-    moves = tuple(_move(placed, line, notes, i, params) for i in range(len(line) - 1))
-    off = placed.steady.midi - np.array([n.midi for n in line], dtype=float)
+    if (stretch.first, stretch.last) != (0, len(line) - 1):
+        # A wrong note may have parted the line from its beginning or end: whichever explains the stretch better.
+        whole = _judged(track, line, replace(stretch, first=0, last=len(line) - 1, joined_at=None), params)
+        judged = whole if whole is not None and whole.odds > judged.odds else judged
+    stretch, placed, notes, moves = judged.stretch, judged.placed, judged.notes, judged.moves
+    there = presence(stretch, notes, moves, len(line), judged.heard)
+    if there is not Presence.PRESENT:
+        moves = tuple(map(_unjudged, moves))
+    elif stretch.joined_at is not None:
+        moves = _rejoined(moves, stretch.joined_at - stretch.first - 1)
+    return _whole(placed, stretch, line, notes, moves, there, params)
+
+
+def match_phrase(track: PitchTrack, tune: Sequence[LineNote], phrase: Sequence[LineNote],
+                 params: MatchParameters = PARAMETERS) -> Match:
+    """Match one phrase of a tune with a take of that phrase, or of more of the tune.
+
+    Where more of the tune was sung, the phrase is looked for in its own place, since another may sound the same.
+    """
+    numbers = {n.number for n in phrase}
+    if len(phrase) < len(tune):
+        whole = match_take(track, tune, params)
+        sung = [n for n in whole.notes if n.sung and n.onset_s is not None and n.duration_s is not None]
+        inside = [n for n in sung if n.written.number in numbers]
+        if whole.presence is Presence.PRESENT and len(sung) - len(inside) >= FEWEST and 2 * len(inside) >= len(phrase):
+            first, last = sung.index(inside[0]), sung.index(inside[-1])
+            start = _end_s(sung[first - 1]) if first else -1.0
+            end = (sung[last + 1].onset_s or 0.0) if last + 1 < len(sung) else float(track.time_s[-1]) + 1.0
+            return match_take(part(track, (track.time_s >= start) & (track.time_s <= end)), phrase, params)
+    return match_take(track, phrase, params)
+
+
+def _end_s(note: HeardNote) -> float:
+    return (note.onset_s or 0.0) + (note.duration_s or 0.0)
+
+
+class _Judged(NamedTuple):
+    """A stretch of a take, its frames, and what was found for its notes; odds: that the line was sung there."""
+
+    stretch: Stretch
+    heard: PitchTrack
+    placed: Placed
+    notes: tuple[HeardNote, ...]
+    moves: tuple[Move, ...]
+    odds: float
+
+
+def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, params: MatchParameters) -> _Judged | None:
+    heard = part(track, stretch.frames)
+    some = line[stretch.first:stretch.last + 1]
+    placed = place(heard, some, params)
+    if placed is None:
+        return None
+    notes = tuple(_note(placed, i, n, params) for i, n in enumerate(some))
+    moves = tuple(_move(placed, some, notes, i, params) for i in range(len(some) - 1))
+    return _Judged(stretch, heard, placed, notes, moves, presence_odds(stretch, notes, moves, len(line), heard))
+
+
+def _rejoined(moves: tuple[Move, ...], at: int) -> tuple[Move, ...]:
+    """The moves, of which the one over a restart is never wrong: the singer may have begun again in another key."""
+    return tuple(_unjudged(m) if i == at and m.verdict == Verdict.WRONG else m for i, m in enumerate(moves))
+
+
+def _unjudged(move: Move) -> Move:
+    return replace(move, heard=None, verdict=Verdict.UNSURE, sure=0.5, sung_semitones=None)
+
+
+def _unsung(line: Sequence[LineNote], i: int) -> Move:
+    """The move from note i to i + 1, of which one was not sung."""
+    semitones = line[i + 1].midi - line[i].midi
+    return Move(line[i].number, line[i + 1].number, direction_of(semitones), None, Verdict.UNSURE, 0.5, semitones, None)
+
+
+def _whole(placed: Placed, stretch: Stretch, line: Sequence[LineNote], some: tuple[HeardNote, ...],
+           moves: tuple[Move, ...], there: Presence, params: MatchParameters) -> Match:
+    """The match of the whole line, of which some notes were looked for in the stretch and the others not sung."""
+    first, last = stretch.first, stretch.last
+    notes = (*(HeardNote(n, False, None, None, None, 0.0) for n in line[:first]), *some,
+             *(HeardNote(n, False, None, None, None, 0.0) for n in line[last + 1:]))
+    all_moves = (*(_unsung(line, i) for i in range(first)), *moves,
+                 *(_unsung(line, i) for i in range(last, len(line) - 1)))
+    key = np.concatenate([np.zeros(first), placed.key, np.zeros(len(line) - last - 1)])
+    off = placed.steady.midi - np.array([n.written.midi for n in some], dtype=float)
     shift = None if np.isnan(off).all() else round(float(np.nanmedian(off)), 2)
-    return Match(shift, notes, moves, closeness(notes, params), detail(notes, moves, placed.key, params))
+    unsung = next((k for k, n in enumerate(reversed(notes)) if n.sung), 0)
+    return Match(shift, notes, all_moves, closeness(notes, params), detail(notes, all_moves, key, params),
+                 round(stretch.from_s, 3), round(stretch.to_s, 3), stretch.attempts, there,
+                 stopped=last < len(line) - 1 or unsung >= MOST_UNHEARD)
 
 
 def _note(placed: Placed, i: int, written: LineNote, params: MatchParameters) -> HeardNote:

@@ -1,0 +1,181 @@
+"""Which stretch of a take is judged: the last whole attempt, else what there is of one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.ear import PitchTrack
+from companion.match.finder import PARAMETERS, Attempt, Found, find
+from companion.match.fragments import Fragments
+from companion.tune import LineNote
+
+MARGIN_S = 0.15  # silence and consonants around an attempt that are judged with it
+AS_GOOD = 0.35  # a later whole attempt is taken where it has this share of the odds of the best one
+LEAST_NOTES = 3  # fewer notes in a row are found by chance in any tune
+BREATH_S = 0.3  # singing that follows within this belongs to the attempt, where notes of it are missing
+LONGER = 1.7  # ... as far as its missing notes reach, sung so much slower
+LEAST_BESIDE_S = 0.12
+LEAST_FRAMES = 5
+STRAY = 1.5  # notes: singing so short beside an attempt, in one breath with it, is weighed with it
+BONUS = 10.0  # nats in favour of the line where it was not found at even odds
+SEARCHING = replace(PARAMETERS, enter=(PARAMETERS.enter[0] - BONUS, PARAMETERS.enter[1] - BONUS), inside=(7.0, 11.0))
+LEAST_ODDS = -BONUS  # of all that is sung, where nothing of the line was found
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """What is judged of a take of n frames: which frames; first, last: places (from 0) of the notes of the line.
+
+    from_s, to_s: in the take. attempts: how many there were. odds: nats for the line against anything else, 0 where
+    the line was not found and all that is sung is taken. joined_at: place of the note with which the singer began
+    again in mid-line. share: of all singing in the take, what lies in the stretch.
+    """
+
+    frames: NDArray[np.bool_]
+    first: int
+    last: int
+    from_s: float
+    to_s: float
+    attempts: int
+    odds: float
+    share: float
+    joined_at: int | None = None
+
+
+def stretch_of(track: PitchTrack, line: Sequence[LineNote]) -> Stretch | None:
+    """The stretch of a take to be judged against a line; None where nothing in it is sung."""
+    n = len(line)
+    if n == 1:  # one note has no interval to be found by
+        return Stretch(np.ones(len(track.f0_hz), dtype=bool), 0, 0, float(track.time_s[0]), float(track.time_s[-1]), 1,
+                       0.0, 1.0)
+    found = find(track, line)
+    if found is None:
+        return None
+    stretch = _found(found, track, line)
+    return stretch if stretch is not None and np.count_nonzero(stretch.frames) >= LEAST_FRAMES else None
+
+
+def line_odds(track: PitchTrack, line: Sequence[LineNote]) -> float:
+    """Nats for the best whole attempt at a line in a take against anything else that may be sung; 0 where there is none."""
+    found = find(track, line) if len(line) > 1 else None
+    return max((a.odds for a in found.attempts if a.first == 0 and a.last == len(line) - 1), default=0.0) if found else 0.0
+
+
+def _found(found: Found, track: PitchTrack, line: Sequence[LineNote]) -> Stretch | None:
+    n = len(line)
+    attempts = [a for a in found.attempts if a.last - a.first + 1 >= min(LEAST_NOTES, n) and a.odds > 0]
+    whole = [a for a in attempts if a.first == 0 and a.last == n - 1]
+    if whole:
+        best = max(a.odds for a in whole)
+        chosen = [a for a in whole if a.odds >= AS_GOOD * best][-1]
+        return _stretch(found, track, [(chosen, chosen.first, chosen.last)], len(attempts), n)
+    if attempts:
+        return _of_parts(found, track, attempts, n)
+    # Against the odds: where it would lie if it is there, for the ratio to tell.
+    found = find(track, line, SEARCHING) or found
+    likely = [replace(a, odds=a.odds - BONUS) for a in found.attempts if a.last - a.first + 1 >= min(LEAST_NOTES, n)]
+    if likely:
+        return _of_parts(found, track, [max(likely, key=lambda a: a.odds)], n)
+    return _all_sung(found, track, n)
+
+
+def _of_parts(found: Found, track: PitchTrack, attempts: list[Attempt], n: int) -> Stretch:
+    """The most of the line that was sung in one go, or begun and then taken up again in its middle."""
+    best = max(attempts, key=lambda a: (a.odds, a.start))
+    at = attempts.index(best)
+    for one, two in zip(attempts[max(0, at - 1):at + 1], attempts[max(1, at):at + 2], strict=False):
+        if one is not two and one.first < two.first <= one.last + 1 and two.last > one.last and two.first > 0:
+            parts = [(one, one.first, two.first - 1), (two, two.first, two.last)]
+            return _stretch(found, track, parts, len(attempts), n)
+    return _stretch(found, track, [(best, best.first, best.last)], len(attempts), n)
+
+
+def _stretch(found: Found, track: PitchTrack, parts: list[tuple[Attempt, int, int]], attempts: int, n: int) -> Stretch:
+    pieces = found.pieces
+    frames = np.zeros(len(track.f0_hz), dtype=bool)
+    spans = []
+    for attempt, first, last in parts:
+        start, end = attempt.start, attempt.end
+        if last < attempt.last:
+            end = next((b for b in attempt.begins[last + 1 - attempt.first:] if b >= 0), end)
+        if first > attempt.first:
+            start = next((b for b in attempt.begins[first - attempt.first:] if b >= 0), start)
+        spans.append([start, end])
+    first, last = parts[0][1], parts[-1][2]
+    note_s = sum(float(pieces.seconds[a:b].sum()) for a, b in spans) / max(1, last - first + 1)
+    if first > 0:
+        more = _beside(found, spans[0][0], -1, LONGER * note_s * first)
+        first, spans[0][0] = (0, spans[0][0] - more) if more else (first, spans[0][0])
+    if last < n - 1:
+        more = _beside(found, spans[-1][1], 1, LONGER * note_s * (n - 1 - last))
+        last, spans[-1][1] = (n - 1, spans[-1][1] + more) if more else (last, spans[-1][1])
+    spans[0][0] -= _stray(found, spans[0][0], -1, STRAY * note_s)
+    spans[-1][1] += _stray(found, spans[-1][1], 1, STRAY * note_s)
+    for a, b in spans:
+        frames[_with_margin(pieces, a, b, track.hop_s)] = True
+    to = int(pieces.first[spans[-1][1] - 1] + pieces.frames[spans[-1][1] - 1])
+    return Stretch(frames, first, last, float(track.time_s[pieces.first[spans[0][0]]]),
+                   float(track.time_s[min(to, len(track.time_s) - 1)]), max(1, attempts),
+                   max(a.odds for a, _, _ in parts), _share(found, spans), parts[1][1] if len(parts) > 1 else None)
+
+
+def _share(found: Found, spans: Sequence[Sequence[int]]) -> float:
+    seconds = found.pieces.seconds * found.sung
+    return float(sum(seconds[a:b].sum() for a, b in spans) / max(float(seconds.sum()), 1e-6))
+
+
+def _beside(found: Found, at: int, way: int, most_s: float) -> int:
+    """How many fragments before (way -1) or after (1) a border are singing that goes on from it, up to most_s."""
+    seconds, sung = found.pieces.seconds, found.sung
+    count = reached = 0
+    gap = total = voice = 0.0
+    i = at - 1 if way < 0 else at
+    while 0 <= i < len(seconds) and total < most_s and gap < BREATH_S:
+        total += seconds[i]
+        count += 1
+        gap = 0.0 if sung[i] else gap + seconds[i]
+        if sung[i]:
+            reached, voice = count, voice + seconds[i]
+        i += way
+    return reached if voice >= LEAST_BESIDE_S else 0
+
+
+def _stray(found: Found, at: int, way: int, most_s: float) -> int:
+    """How many fragments beside a border hold a lone note that belongs to no other line, 0 where more is sung there."""
+    count = _beside(found, at, way, most_s + 2 * BREATH_S)
+    inside = slice(at - count, at) if way < 0 else slice(at, at + count)
+    return count if float((found.pieces.seconds * found.sung)[inside].sum()) <= most_s else 0
+
+
+def _with_margin(pieces: Fragments, start: int, end: int, hop_s: float) -> slice:
+    """Frames of the fragments start..end and a little silence around them, none of a neighbour's voice."""
+    voiced = pieces.voiced
+    a = int(pieces.first[start])
+    b = int(pieces.first[end - 1] + pieces.frames[end - 1])
+    before = after = 0
+    while start - 1 - before >= 0 and not voiced[start - 1 - before]:
+        before += 1
+    while end + after < len(voiced) and not voiced[end + after]:
+        after += 1
+    room_before = a - int(pieces.first[start - before]) if before else 0
+    room_after = int(pieces.frames[end:end + after].sum())
+    margin = round(MARGIN_S / hop_s)
+    return slice(a - min(margin, room_before), b + min(margin, room_after))
+
+
+def _all_sung(found: Found, track: PitchTrack, n: int) -> Stretch | None:
+    """All that is sung in the take, where the line was not found in it."""
+    pieces = found.pieces
+    there = np.flatnonzero(found.sung)
+    if not len(there):
+        return None
+    a, b = int(there[0]), int(there[-1]) + 1
+    frames = np.zeros(len(track.f0_hz), dtype=bool)
+    frames[_with_margin(pieces, a, b, track.hop_s)] = True
+    to = int(pieces.first[b - 1] + pieces.frames[b - 1])
+    return Stretch(frames, 0, n - 1, float(track.time_s[pieces.first[a]]),
+                   float(track.time_s[min(to, len(track.time_s) - 1)]), 0, LEAST_ODDS, 1.0)
