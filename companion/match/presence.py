@@ -21,6 +21,7 @@ F64 = NDArray[np.float64]
 WEIGHTS = (1.24, -0.32, 2.59, 1.93, -0.50, -2.83, -0.16, -0.14, 2.44, -4.21)
 PRESENT = -0.5  # from here on the moves are judged
 BEGUN = -1.1  # the same where the line's beginning, all right so far, is all that was sung
+ALONE = -0.9  # the same where nothing else was sung
 ALL_SINGING = 0.9
 ABSENT = -1.7  # below, the line is said not to be there; between the two nothing is said of it
 FEWEST = 5  # a line of fewer notes is found by chance in many others: it is never said to be absent
@@ -63,7 +64,8 @@ def presence(stretch: Stretch, notes: Sequence[HeardNote], moves: Sequence[Move]
         return Presence.PRESENT
     value = presence_odds(stretch, notes, moves, size, track)
     begun = stretch.first == 0 and stretch.share >= ALL_SINGING and not any(m.verdict == Verdict.WRONG for m in moves)
-    if value >= (BEGUN if begun else PRESENT):
+    alone = stretch.share >= ALL_SINGING and (stretch.first, stretch.last) == (0, size - 1)
+    if value >= (BEGUN if begun else ALONE if alone else PRESENT):
         return Presence.PRESENT
     voice_s = float(np.count_nonzero(track.f0_hz > 0)) * track.hop_s
     return Presence.ABSENT if value < ABSENT and voice_s >= LEAST_S else Presence.DOUBTFUL

@@ -268,7 +268,7 @@ def test_a_review_speaks_american_where_asked(run: Run, tmp_path: Path) -> None:
     """In a long line without words the cue counts notes in their bar, one process or two."""
     hz: list[float] = [0.0] * 30
     for k, note in enumerate(load("two-octaves-meet").line()):
-        hz += [440.0 * 2.0 ** ((note.midi - (5 if k == 10 else 0) - 69) / 12)] * 40 + [0.0] * 8
+        hz += [440.0 * 2.0 ** ((note.midi - (5 if k == 9 else 0) - 69) / 12)] * 40 + [0.0] * 8
     (tmp_path / "t.csv").write_text("time_s,f0_hz\n" + "".join(f"{k * 0.01:.2f},{f:.1f}\n" for k, f in enumerate(hz)))
     (tmp_path / "l.csv").write_text("take,tune\n" + "t.csv,two-octaves-meet\n" * 2)
     for jobs in (1, 2):
