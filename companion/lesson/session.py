@@ -263,7 +263,7 @@ class Session:
             return taken
         if move is not None and not self.play(move_glides(match, move)):
             return taken
-        if kind is CueKind.NOT_SURE:
+        if kind in (CueKind.NOT_SURE, CueKind.STOPPED_EARLY):
             self._advise(heard)
         if self.settings[SettingName.DETAIL] == Detail.MORE:
             self._say_more()

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from companion.ear import PitchTrack
 from companion.errors import NothingSung
-from companion.match import Match, Verdict, match_take
+from companion.match import Match, Presence, Verdict, match_take
 from companion.tune import LineNote
 
 F = NDArray[np.float64]
@@ -47,7 +47,7 @@ OTHER_BELOW = -0.5
 CLOSE = 0.3  # a take this close to the tune was meant as singing (spoken sentences reach 0.12)
 
 LEAST_VOICE_S = 0.15
-LEAST_NOTES = 0.5  # share of the tune's notes that must be there, where there is a tune
+LEAST_NOTES = 0.5  # share of the tune's notes that must be there, where it is not sure that it was sung
 STEADY_SLOPE = 5.0  # semitones a second: slower is a rest on a note, faster a change
 CHANGE_S = 0.03  # a change of note breaks the rest for at least so long (0.04 s a note in the quickest real take)
 
@@ -118,7 +118,8 @@ def kind_of_sound(track: PitchTrack, match: Match | None) -> SoundKind:
         return SoundKind.OTHER
     odds = singing_odds(track)
     if match is not None and len(match.notes) > 2:
-        if sum(n.sung for n in match.notes) < LEAST_NOTES * len(match.notes):
+        if match.presence is not Presence.PRESENT and (
+                sum(n.sung for n in match.notes) < LEAST_NOTES * len(match.notes)):
             return SoundKind.OTHER
         # A hum goes on without a break where the tune has many notes.
         if voice_s - steady_s(track) < SMOOTH_S + CHANGE_S * (len(match.notes) - 1):
