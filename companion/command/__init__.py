@@ -96,7 +96,8 @@ def _run(arguments: list[str]) -> int:
                     EXAMPLES.get(name, ""), language)
     module.arguments(parser)
     options = parser.parse(arguments[1:])
-    options.language = language
+    american = getattr(options, "american", False)  # argparse takes a shortened --american too
+    options.language = _language(american=True) if american else language
     return int(module.run(options))
 
 

@@ -98,3 +98,7 @@ def test_help_and_errors_of_an_american_run_are_american(run: Run) -> None:
     american = run("wall", "--american", "--help")[1]
     assert "centimeters" in american
     assert "centimetre" not in american
+
+
+def test_a_shortened_american_is_american_too(run: Run) -> None:
+    assert run("tunes", "--amer")[1] == run("tunes", "--american")[1] != run("tunes")[1]
