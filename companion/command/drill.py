@@ -37,7 +37,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from companion.command.course import moment, pupils_language, say, spoken
-    from companion.course import Progress, load_progress, save_progress
+    from companion.course import KeptProgress, Progress
     from companion.diary import Diary, default_settings
     from companion.language import drill_kind_lines
     from companion.lesson import drill_sitting, question_json, terminal
@@ -60,9 +60,8 @@ def run(options: argparse.Namespace) -> int:
         return 0
     with Diary(options.diary) as diary:
         pupil = diary.pupil(options.pupil)
-        progress, settings = load_progress(diary, pupil), diary.settings(pupil)
-        drill_sitting(items, progress, now, io(pupils_language(options, settings), settings),
-                      lambda: save_progress(diary, pupil, progress))
+        settings = diary.settings(pupil)
+        drill_sitting(items, KeptProgress(diary, pupil), now, io(pupils_language(options, settings), settings))
     return 0
 
 

@@ -42,13 +42,14 @@ from companion.course.drill import (
 from companion.course.facts import PLAIN, SIGNS, Fact, FactKind, by_cells, fact, letter_of, said_signs
 from companion.course.planning import MOST_NEW, Step, Why, closing, item_for, new_items, plan
 from companion.course.progress import (
+    KeptProgress,
     PassedBy,
     Progress,
     Shown,
     Standing,
+    change_progress,
     forget_progress,
     load_progress,
-    save_progress,
 )
 from companion.course.recall import Recall
 from companion.course.stage import (
@@ -78,11 +79,11 @@ from companion.course.vocabulary import Command, Vocabulary
 __all__ = [
     "FOLDER", "HEARD_RIGHT", "HEARD_WRONG", "LEAVE_OUT", "MOST_NEW", "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS",
     "Change", "Command", "Difference", "Drill", "Evidence", "Fact", "FactKind", "Finding", "Group", "HelpWith", "Item",
-    "Judged", "MarkRule", "Material", "Order", "PassedBy", "Place", "PlaceKind", "Progress", "QuestionKind", "Recall",
-    "Shown", "Stage", "Standing", "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn", "Vocabulary", "Wants", "Way",
-    "Why", "by_cells", "card", "check", "check_stages", "check_take", "closing", "drill_items", "fact", "fill_places",
-    "find_stage", "forget_progress", "heard_move", "heard_tune", "item_for", "letter_of", "line_of", "load_progress",
-    "make", "mark_rule", "material", "mirrored", "name_cell", "new_items", "note_fact", "plan", "question_kind",
-    "read_stage", "rows_of", "said_signs", "save_progress", "say_octave", "stages", "sung_move", "taught", "untaught",
-    "used_signs", "write_cell",
+    "Judged", "KeptProgress", "MarkRule", "Material", "Order", "PassedBy", "Place", "PlaceKind", "Progress",
+    "QuestionKind", "Recall", "Shown", "Stage", "Standing", "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn",
+    "Vocabulary", "Wants", "Way", "Why", "by_cells", "card", "change_progress", "check", "check_stages", "check_take",
+    "closing", "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "heard_move", "heard_tune",
+    "item_for", "letter_of", "line_of", "load_progress", "make", "mark_rule", "material", "mirrored", "name_cell",
+    "new_items", "note_fact", "plan", "question_kind", "read_stage", "rows_of", "said_signs", "say_octave", "stages",
+    "sung_move", "taught", "untaught", "used_signs", "write_cell",
 ]

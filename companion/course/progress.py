@@ -5,11 +5,11 @@ All of it turns to plain JSON and back, and is kept in the diary under the name 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import Any
+from typing import Any, TypeVar
 
 from companion.course.answer import Judged
 from companion.course.drill import Item, Way, card
@@ -19,6 +19,8 @@ from companion.diary import Diary, Pupil, Tally
 from companion.errors import Trouble
 from companion.match import Verdict
 from companion.messages import _
+
+T = TypeVar("T")
 
 OWNER, NAME = "course", "progress"  # where the diary keeps it
 VERSION = 1
@@ -200,8 +202,32 @@ def load_progress(diary: Diary, pupil: Pupil) -> Progress:
     return Progress.from_json(kept[NAME]) if NAME in kept else Progress()
 
 
-def save_progress(diary: Diary, pupil: Pupil, progress: Progress) -> None:
-    diary.keep(pupil, OWNER, NAME, progress.as_json())
+def change_progress(diary: Diary, pupil: Pupil, change: Callable[[Progress], T]) -> T:
+    """What `change` gives back, after it changed what the diary keeps of a pupil's course.
+
+    Read, changed and written in one transaction: two sittings at once, or a word of the adult during one, lose nothing.
+    """
+    results: list[T] = []
+
+    def changed(kept: Any) -> Any:
+        progress = Progress.from_json(kept) if kept is not None else Progress()
+        results.append(change(progress))
+        return progress.as_json()
+
+    diary.change_kept(pupil, OWNER, NAME, changed)
+    return results[0]
+
+
+@dataclass(frozen=True)
+class KeptProgress:
+    """A pupil's progress in the diary: each answer is there before `record` is done, whoever else writes meanwhile."""
+
+    diary: Diary
+    pupil: Pupil
+
+    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False) -> bool:
+        """As `Progress.record`. Raises Trouble where the diary cannot be written."""
+        return change_progress(self.diary, self.pupil, lambda p: p.record(item, judged, stage, now, helped))
 
 
 def forget_progress(diary: Diary, pupil: Pupil) -> None:

@@ -292,6 +292,15 @@ class Diary:
                 write.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)",
                               (pupil.id, owner, name, json.dumps(value)))
 
+    def change_kept(self, pupil: Pupil, owner: str, name: str, change: Callable[[Any], Any]) -> None:
+        """Read, change and write what is kept under a name, in one transaction. change: the new value from the old one,
+        which is None where nothing was kept."""
+        with self._store.writing() as write:
+            found = write.execute("SELECT value FROM kept WHERE pupil = ? AND room = ? AND name = ?",
+                                  (pupil.id, owner, name)).fetchone()
+            value = change(json.loads(found[0]) if found else None)
+            write.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)", (pupil.id, owner, name, json.dumps(value)))
+
     def kept(self, pupil: Pupil, owner: str) -> dict[str, Any]:
         """All that a package has kept for a pupil, by name."""
         return {name: json.loads(value) for name, value in self._store.rows(

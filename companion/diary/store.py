@@ -218,6 +218,9 @@ class Store:
                 raise Unusable(read_only(self.path)) from error
             if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
                 raise Unusable(damaged(self.path)) from error
+            if code == sqlite3.SQLITE_CONSTRAINT:  # a row that belongs to a pupil who is no more
+                raise Trouble(_("This pupil was deleted from the diary {path} meanwhile; nothing more is kept of them.").format(
+                                  path=self.path)) from error
             if code == sqlite3.SQLITE_IOERR:
                 raise Trouble(_("The disk with the diary {path} could not be read or written; what was saved before "
                                 "is safe. Check the disk and its free room.").format(path=self.path)) from error

@@ -10,6 +10,7 @@ import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Protocol
 
 from companion.course import (
     HEARD_RIGHT,
@@ -18,20 +19,22 @@ from companion.course import (
     Command,
     Item,
     Judged,
+    KeptProgress,
     PassedBy,
     Progress,
     Stage,
+    Standing,
     Step,
     TuneToHear,
     Wants,
     Why,
+    change_progress,
     check,
     check_take,
     find_stage,
     heard_tune,
     load_progress,
     plan,
-    save_progress,
 )
 from companion.diary import Diary, Pupil
 from companion.ear import PitchTrack
@@ -113,16 +116,21 @@ class _Turn:
     helped: bool = False
 
 
+class Record(Protocol):
+    """What remembers answers: a `Progress`, or a `KeptProgress` in the diary."""
+
+    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False) -> bool: ...
+
+
 @dataclass
 class Sitting:
-    """Goes through questions with a pupil. keep: called after every answer, so that none is ever lost.
+    """Goes through questions with a pupil. answers: where each answer is remembered as it comes.
 
     tune: what "tune" sounds, None where it is not to be heard.
     """
 
-    progress: Progress
+    answers: Record
     io: SittingIO
-    keep: Callable[[], None] = lambda: None
     tune: TuneToHear | None = None
     by_hand_explained: bool = False
 
@@ -154,9 +162,8 @@ class Sitting:
                 self.io.sound(item)
         tally.asked += 1
         tally.right += judged.verdict == Verdict.RIGHT
-        if self.progress.record(item, judged, step.stage, now(), turn.helped) and step.stage is not None:
+        if self.answers.record(item, judged, step.stage, now(), turn.helped) and step.stage is not None:
             tally.passed.append(step.stage)
-        self.keep()
         return judged.verdict != Verdict.WRONG or self._once_more(item)
 
     def _once_more(self, item: Item) -> bool:
@@ -240,8 +247,8 @@ def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], d
     Hands-free, only questions that are answered by singing are asked, and nothing is waited for. Every answer is in
     the diary before the next question is asked.
     """
+    change_progress(diary, pupil, lambda p: p.hear_moves(diary.tally(pupil, since=p.heard_until()), now()))
     progress = load_progress(diary, pupil)
-    progress.hear_moves(diary.tally(pupil, since=progress.heard_until()), now())
     here = progress.stage(stages)
     if not progress.has_begun(here) and not progress.finished(stages):
         io.say_all(stage_beginning(io.language, here))
@@ -253,8 +260,8 @@ def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], d
     rng = random.Random(f"{pupil.nickname} {now():%Y-%m-%d} {len(progress.answers)}")
     steps = plan(progress, stages, now(), rng, most_new, sung_only=io.hands_free)
     tune = None if here.unseen else heard_tune(here.material, here.by_ear)
-    tally = Sitting(progress, io, lambda: save_progress(diary, pupil, progress), tune).go(steps, now)
-    save_progress(diary, pupil, progress)
+    tally = Sitting(KeptProgress(diary, pupil), io, tune).go(steps, now)
+    progress = load_progress(diary, pupil)
     io.say_all(tally_lines(io.language, tally.asked, tally.right, tally.passed))
     for stage in tally.passed:
         following = next((s for s in stages if s.number > stage.number), None)
@@ -291,10 +298,9 @@ def _begin(here: Stage, io: SittingIO) -> bool:
             return True
 
 
-def drill_sitting(items: Sequence[Item], progress: Progress, now: Callable[[], datetime], io: SittingIO,
-                  keep: Callable[[], None] = lambda: None) -> Tally:
+def drill_sitting(items: Sequence[Item], answers: Record, now: Callable[[], datetime], io: SittingIO) -> Tally:
     """A single drill gone through; what is answered is remembered, but is evidence for no stage."""
-    tally = Sitting(progress, io, keep).go([Step(item, Why.DRILL) for item in items], now)
+    tally = Sitting(answers, io).go([Step(item, Why.DRILL) for item in items], now)
     io.say_all(tally_lines(io.language, tally.asked, tally.right, tally.passed))
     return tally
 
@@ -302,18 +308,19 @@ def drill_sitting(items: Sequence[Item], progress: Progress, now: Callable[[], d
 def judge_stages(diary: Diary, pupil: Pupil, stages: Sequence[Stage], passed: Sequence[str], back: Sequence[str],
                  now: datetime, language: Language) -> list[str]:
     """Stages passed or taken back by the adult's word; what is said to it. Raises Trouble for a stage that is none."""
-    progress = load_progress(diary, pupil)
     named = [(find_stage(n, stages), True) for n in passed] + [(find_stage(n, stages), False) for n in back]
-    out = []
-    for stage, is_passed in named:
-        if is_passed:
-            progress.pass_stage(stage, now, PassedBy.WORD)
-            out.append(stage_passed_line(language, stage))
-        else:
-            progress.take_back(stage, now)
-            out.append(stage_taken_back_line(language, stage))
-    save_progress(diary, pupil, progress)
-    return [*out, standing_line(language, progress.standing(stages, now))]
+
+    def change(progress: Progress) -> Standing:
+        for stage, is_passed in named:
+            if is_passed:
+                progress.pass_stage(stage, now, PassedBy.WORD)
+            else:
+                progress.take_back(stage, now)
+        return progress.standing(stages, now)
+
+    standing = change_progress(diary, pupil, change)
+    out = [(stage_passed_line if is_passed else stage_taken_back_line)(language, stage) for stage, is_passed in named]
+    return [*out, standing_line(language, standing)]
 
 
 __all__ = ["HEARD_RIGHT", "HEARD_WRONG", "Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "sit"]

@@ -237,6 +237,36 @@ def test_every_answer_is_in_the_diary_before_the_next_question(tmp_path: Path) -
     assert seen[-1] >= 4
 
 
+def test_what_is_stored_during_a_sitting_is_not_overwritten(tmp_path: Path) -> None:
+    """Two sittings and the adult's word at once: every answer counts, and the stage stays passed."""
+    path = tmp_path / "d.sqlite"
+    with Diary(path) as one, Diary(path) as two:
+        pupil = one.pupil("Robin", new=True)
+        pair = Pair(seed=3)
+        io, other_asked = pair.io(), 0
+        read, count = io.read, 0
+
+        def reading() -> str | None:
+            nonlocal count, other_asked
+            count += 1
+            if count == 3:  # in the middle of the first sitting, the whole of another and a word of the adult
+                meanwhile = Pair(seed=4)
+                other = meanwhile.io()
+                other.listen = None
+                other_asked = sit(two, two.pupil("Robin"), stages(), Days(), other).asked
+                judge_stages(two, two.pupil("Robin"), stages(), ["5"], [], START, BRITISH)
+            return read()
+
+        io.read = reading
+        io.listen = None
+        asked = sit(one, pupil, stages(), Days(), io).asked
+        progress = load_progress(one, pupil)
+    assert other_asked > 4
+    assert asked > 4
+    assert len(progress.answers) > max(asked, other_asked)
+    assert progress.passed["5"]["by"] == "word"
+
+
 def test_forgetting_a_pupil_forgets_the_course(tmp_path: Path) -> None:
     path = tmp_path / "d.sqlite"
     pair = Pair(seed=3)
