@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ from companion.ear import DEFAULT_TRACKER, PitchTrack, hear_pitch
 from companion.errors import NothingSung, Trouble
 from companion.language import Language, cue_text
 from companion.language.braille import say_note
-from companion.match import Advice, CueKind, Match, Verdict, advise, line_odds, match_phrase, match_take
+from companion.match import Advice, Match, Presence, Verdict, advise, line_odds, match_phrase, match_take
 from companion.messages import _
 from companion.tune import LineNote, Tune, catalogue, load
 
@@ -109,13 +109,14 @@ def chosen_line(tune: Tune, phrase: int | None) -> tuple[LineNote, ...]:
 
 
 def answer_take(take: str | Path, tune_name: str | Path, phrase: int | None = None, part: str | None = None,
-           tracker: str = DEFAULT_TRACKER) -> Answer:
+                tracker: str = DEFAULT_TRACKER, verse: int | None = None) -> Answer:
     """Match a take (sound file, or CSV pitch track) with a tune (file or shipped name).
 
-    tracker: by name, see `companion.ear.PitchTracker`. Raises Trouble where either cannot be read, NothingSung where
-    nothing was sung.
+    verse: whose words are sung, from 1; None: as the tune unfolds. tracker: by name, see `companion.ear.PitchTracker`.
+    Raises Trouble where either cannot be read, NothingSung where nothing was sung.
     """
     tune = load(tune_name, part=part)
+    tune = tune if verse is None else words_of(tune, verse)
     line = chosen_line(tune, phrase)
     pitch = hear_pitch(take, tracker)
     seconds = len(pitch.f0_hz) * pitch.hop_s
@@ -124,12 +125,26 @@ def answer_take(take: str | Path, tune_name: str | Path, phrase: int | None = No
                         "against the other. Give one phrase with --phrase, and a take of that phrase.").format(
                             tune=tune.title or _("This tune"), line=len(line), seconds=seconds))
     match = match_take(pitch, line) if phrase is None else match_phrase(pitch, tune.line(), line)
-    if match.kind is CueKind.ANOTHER_TUNE:
-        return Answer(str(take), tune, str(tune_name), line, match, advise(match), likelier_tune(pitch, tune))
+    if match.presence is not Presence.PRESENT and any(n.sung for n in match.notes):
+        likelier = likelier_tune(pitch, tune)
+        if likelier:  # what was sung is known, so there is no doubt left that it was not this tune
+            match = replace(match, presence=Presence.ABSENT)
+        return Answer(str(take), tune, str(tune_name), line, match, advise(match), likelier)
     if not any(n.sung for n in match.notes):
         raise NothingSung(_("No note of the tune was found in this take. Sing a little closer to the microphone, "
                             "and once more."))
     return Answer(str(take), tune, str(tune_name), line, match, advise(match))
+
+
+def words_of(tune: Tune, verse: int) -> Tune:
+    """The tune with the words of one verse (from 1). Raises Trouble where it has no such verse."""
+    verses = max((len(n.syllables) for b in tune.bars for n in b.notes), default=0)
+    if not 1 <= verse <= max(1, verses):
+        raise Trouble(_("{tune} has no verse {verse}; it has {verses}. Give one of those.").format(
+            tune=tune.title or _("This tune"), verse=verse, verses=verses))
+    bars = tuple(replace(b, notes=tuple(replace(n, syllables=n.syllables[verse - 1:verse]) for n in b.notes))
+                 for b in tune.bars)
+    return replace(tune, bars=bars)
 
 
 def likelier_tune(pitch: PitchTrack, tune: Tune) -> str:

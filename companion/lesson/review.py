@@ -17,16 +17,24 @@ from companion.lesson.answer import Answer, answer_take
 from companion.messages import _
 
 MOST_WORKERS = 61  # what Windows lets a pool of processes have
+COLUMNS = ("phrase", "part", "verse")  # of a list, beside take and tune, if wanted
+SOUNDS = (".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".mp4", ".aac", ".webm", ".aif", ".aiff")
 MOST_BYTES = 20_000_000  # some hundred thousand takes
 
 
 class Job(NamedTuple):
-    """A row of a list: take and tune as named there, and the paths (or the name of a shipped tune) they stand for."""
+    """A row of a list: take and tune as named there, and the paths (or the name of a shipped tune) they stand for.
+
+    phrase, part, verse: as written there, "" where nothing is.
+    """
 
     take: str
     tune: str
     take_path: str
     tune_path: str
+    phrase: str = ""
+    part: str = ""
+    verse: str = ""
 
 
 def read_list(path: str | Path) -> list[Job]:
@@ -58,18 +66,28 @@ def read_list(path: str | Path) -> list[Job]:
         if not take and not tune:
             continue
         beside = path.parent / tune
-        jobs.append(Job(take, tune, str(path.parent / take), str(beside) if os.path.isfile(beside) else tune))
+        more = (row[head.index(name)].strip() if name in head and head.index(name) < len(row) else "" for name in COLUMNS)
+        jobs.append(Job(take, tune, str(path.parent / take), str(beside) if os.path.isfile(beside) else tune, *more))
     if not jobs:
         raise Trouble(_("{path} names no take. Put a line for each below the header line take,tune.").format(
                             path=path))
     return jobs
 
 
+def read_folder(folder: Path, tune: str) -> list[Job]:
+    """Every sound file of a folder, by name, each for the same tune. Raises Trouble where there is none."""
+    takes = sorted(p for p in folder.iterdir() if p.is_file() and p.suffix.lower() in SOUNDS)
+    if not takes:
+        raise Trouble(_("{folder} holds no sound file. Give a folder with takes in it, or a CSV file.").format(folder=folder))
+    return [Job(p.name, tune, str(p), tune) for p in takes]
+
+
 def _text(path: Path) -> str:
     """The text of a list. Raises Trouble where there is none."""
     try:
         if path.is_dir():
-            raise Trouble(_("{path} is a folder. Give a CSV file with a header line take,tune.").format(path=path))
+            raise Trouble(_("{path} is a folder. Say with --tune which tune its takes are of, or give a CSV file with a "
+                            "header line take,tune.").format(path=path))
         if not path.exists():
             raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=path))
         if path.stat().st_size > MOST_BYTES:
@@ -118,7 +136,9 @@ def review_take(job: Job, tracker: str = DEFAULT_TRACKER) -> Reviewed:
         return Reviewed(job.take, job.tune, None, _("This line of the list names no tune. Put a file, or a tune that "
                                                     "ships, under tune."))
     try:
-        return Reviewed(job.take, job.tune, answer_take(job.take_path, job.tune_path, tracker=tracker))
+        phrase, verse = (_whole_number(name, value) for name, value in (("phrase", job.phrase), ("verse", job.verse)))
+        return Reviewed(job.take, job.tune, answer_take(job.take_path, job.tune_path, phrase, job.part or None, tracker,
+                                                        verse))
     except Trouble as trouble:
         return Reviewed(job.take, job.tune, None, str(trouble))
     except Exception as error:
@@ -126,15 +146,28 @@ def review_take(job: Job, tracker: str = DEFAULT_TRACKER) -> Reviewed:
             kind=type(error).__name__, error=error))
 
 
-def review_list(path: str | Path, language: Language, jobs: int | None = None,
-           tracker: str = DEFAULT_TRACKER) -> Iterator[Reviewed]:
-    """The answers of a list in its order, each as soon as it and those before it are done.
+def _whole_number(column: str, value: str) -> int | None:
+    """A cell of a list that counts something; None where it is empty."""
+    if not value:
+        return None
+    if not value.isdecimal():
+        raise Trouble(_("{value!r} stands under {column}; a whole number from 1 on was wanted.").format(
+            value=value, column=column))
+    return int(value)
 
-    language: of the sentences that say what went wrong. tracker: by name, see `companion.ear.PitchTracker`. Raises
-    Trouble where there is no such tracker, or no such list.
+
+def review_list(path: str | Path, language: Language, jobs: int | None = None, tracker: str = DEFAULT_TRACKER,
+                tune: str | None = None) -> Iterator[Reviewed]:
+    """The answers of a list in its order, or of a folder of takes of one tune by name, each as soon as it is done.
+
+    tune: of the takes of a folder. language: of the sentences that say what went wrong. tracker: by name, see
+    `companion.ear.PitchTracker`. Raises Trouble where there is no such tracker, or no such list.
     """
     pitch_tracker(tracker)  # said once, and not for each take
-    work = read_list(path)
+    if tune is not None and not Path(path).is_dir():
+        raise Trouble(_("{path} is no folder. --tune goes with a folder of takes; a list names the tune of each.").format(
+            path=path))
+    work = read_list(path) if tune is None else read_folder(Path(path), tune)
     if jobs is not None and jobs < 1:
         raise Trouble(_("--jobs was {jobs}; give 1 or more.").format(jobs=jobs))
     count = workers(jobs, len(work))

@@ -465,3 +465,64 @@ def test_the_readme_shows_the_demos_own_words(run: Run, tmp_path: Path) -> None:
     assert shown
     given = [x for x in out.splitlines() if str(tmp_path) not in x]
     assert [x for x in shown[1].splitlines() if "companion-demo.wav" not in x] == given
+
+
+# A take as it comes.
+
+
+def test_a_take_of_another_tune_is_told_as_such_and_no_move_is_judged(run: Run) -> None:
+    code, out, _ = run("hear", RIGHT_TAKE, "--tune", "heron", "--short")
+    assert (code, out.splitlines()) == (
+        0, ["I could not find 'Heron' in this recording. It sounds like 'Snail on the wall'."])
+    found = heard(run, RIGHT_TAKE, "heron")
+    assert (found["kind"], found["likelier"]) == ("another tune", "Snail on the wall")
+    assert set(verdicts(found)) == {"not sure"}
+
+
+def test_the_stretch_that_was_judged_is_said_and_a_stop_is_no_wrong_note(run: Run, tmp_path: Path) -> None:
+    sound, rate = soundfile.read(RIGHT_TAKE)
+    truth = heard(run, RIGHT_TAKE, "snail-wall")
+    assert (truth["kind"], truth["attempts"]) == ("all right", 1)
+    assert 0.5 < truth["heard_from_s"] < 0.8 < 4.4 < truth["heard_to_s"] < 4.9
+    end = truth["notes"][7]["onset_s"] - 0.02  # seven notes, six moves
+    soundfile.write(tmp_path / "stopped.flac", np.concatenate([sound[:round(end * rate)], np.zeros(rate)]), rate)
+    found = heard(run, tmp_path / "stopped.flac", "snail-wall")
+    assert found["kind"] == "stopped early"
+    assert verdicts(found) == ["right"] * 6 + ["not sure"] * 7
+    assert [n["sung"] for n in found["notes"]] == [True] * 7 + [False] * 7
+    assert found["cue"].startswith("The first six right. You stopped at ")
+
+
+def test_the_tune_after_itself_is_judged_once_and_both_attempts_are_counted(run: Run, tmp_path: Path) -> None:
+    sound, rate = soundfile.read(RIGHT_TAKE)
+    soundfile.write(tmp_path / "twice.flac", np.concatenate([sound, sound]), rate)
+    found = heard(run, tmp_path / "twice.flac", "snail-wall")
+    assert (found["kind"], found["attempts"]) == ("all right", 2)
+    assert found["heard_from_s"] > len(sound) / rate
+
+
+def test_a_phrase_is_found_inside_a_take_of_the_whole_tune(run: Run) -> None:
+    for phrase in (1, 2):
+        code, out, _ = run("hear", RIGHT_TAKE, "--tune", "snail-wall", "--phrase", phrase, "--short")
+        assert (code, out) == (0, "All six right.\n")
+
+
+def test_a_folder_of_takes_of_one_tune_is_reviewed_by_name(run: Run, tmp_path: Path) -> None:
+    for name in ("b.flac", "a.flac"):
+        (tmp_path / name).write_bytes(RIGHT_TAKE.read_bytes())
+    (tmp_path / "notes.txt").write_text("no take")
+    code, out, _ = run("review", tmp_path, "--tune", "snail-wall", "--jobs", 1)
+    assert (code, out) == (0, "a.flac: All thirteen right.\nb.flac: All thirteen right.\n")
+    code, out, err = run("review", tmp_path)
+    assert (code, out) == (2, "")
+    assert "--tune" in err
+
+
+def test_a_list_may_name_a_phrase_and_a_verse(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "l.csv").write_text(f"take,tune,phrase,verse\n{RIGHT_TAKE},snail-wall,2,\n{RIGHT_TAKE},snail-wall,x,\n"
+                                    f"{RIGHT_TAKE},snail-wall,,9\n")
+    _, out, _ = run("review", tmp_path / "l.csv", "--jobs", 1)
+    lines = [line.partition(": ")[2] for line in out.splitlines()]
+    assert lines[0] == "All six right."
+    assert "whole number" in lines[1]
+    assert "no verse 9" in lines[2]
