@@ -1,0 +1,128 @@
+"""What keeps other pages and other machines out: the host and origin of a request, a token on every change, headers.
+
+The page serves this machine alone. A page from elsewhere, opened in the same browser, can send requests here; it can
+neither read our pages (same-origin policy) nor know the token that every form of ours carries.
+"""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+from collections.abc import Awaitable, Callable, MutableMapping
+from typing import Any
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+Application = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+#: Names by which this machine calls itself. Anything else in Host is a name that a stranger's DNS points here.
+HOSTS = ("127.0.0.1", "localhost", "[::1]")
+HEADERS = {
+    # Everything from here and nothing from elsewhere; no inline script or style; no frame around us.
+    "content-security-policy": ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; "
+                                "media-src 'self' blob:; connect-src 'self'; manifest-src 'self'; worker-src 'self'; "
+                                "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"),
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "microphone=(self), camera=(), geolocation=()",
+    "cache-control": "no-store",  # nothing of a pupil stays in the browser
+}
+MOST_BODY_BYTES = 60_000_000  # a quarter of an hour of stereo sound without compression
+
+
+def new_token() -> str:
+    """A token that nobody can guess: 128 bits."""
+    return secrets.token_urlsafe(16)
+
+
+class Guard:
+    """ASGI middleware: foreign Host and Origin are refused, changes without the token too, bodies are bounded.
+
+    token: of this run of the program. port: that we listen on. The token of a form is read by the views, since the body
+    is theirs; here it is enough that Origin is ours for every request that can change something.
+    """
+
+    def __init__(self, app: Application, port: int) -> None:
+        self.app = app
+        self.hosts = {f"{host}:{port}" for host in HOSTS}
+        self.origins = {f"http://{host}" for host in self.hosts}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] not in ("http", "websocket"):
+            await self.app(scope, receive, send)
+            return
+        headers = {k.decode("latin-1").lower(): v.decode("latin-1") for k, v in scope["headers"]}
+        reason = self._refusal(scope, headers)
+        if reason:
+            await _refuse(scope, receive, send, reason)
+            return
+        await self.app(scope, _bounded(receive), _with_headers(send))
+
+    def _refusal(self, scope: Scope, headers: dict[str, str]) -> str:
+        if headers.get("host", "") not in self.hosts:
+            return "host"
+        origin = headers.get("origin")
+        changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
+        if origin is not None and origin not in self.origins:
+            return "origin"
+        # Browsers send Origin with every POST and WebSocket; a program that sends none is none of ours.
+        if changes and origin is None:
+            return "origin"
+        length = headers.get("content-length", "0")
+        if not length.isdigit() or int(length) > MOST_BODY_BYTES:
+            return "length"
+        return ""
+
+
+def same_token(given: str, token: str) -> bool:
+    """Whether a form's token is this run's, in a time that tells nothing."""
+    return hmac.compare_digest(given.encode(), token.encode())
+
+
+async def _refuse(scope: Scope, receive: Receive, send: Send, reason: str) -> None:
+    if scope["type"] == "websocket":
+        await receive()
+        await send({"type": "websocket.close", "code": 4403})
+        return
+    status, text = {
+        "host": (403, b"This page serves this machine alone."),
+        "origin": (403, b"This request came from another page and was not done."),
+        "length": (413, b"This is larger than a take or a score can be. Nothing was kept."),
+    }[reason]
+    await send({"type": "http.response.start", "status": status,
+                "headers": [(b"content-type", b"text/plain; charset=utf-8"), (b"connection", b"close")]})
+    await send({"type": "http.response.body", "body": text})
+
+
+class TooLarge(Exception):
+    """A body went past the bound while it came in."""
+
+
+def _bounded(receive: Receive) -> Receive:
+    came = 0
+
+    async def inner() -> Message:
+        nonlocal came
+        message = await receive()
+        if message["type"] == "http.request":
+            came += len(message.get("body", b""))
+            if came > MOST_BODY_BYTES:
+                raise TooLarge
+        return message
+
+    return inner
+
+
+def _with_headers(send: Send) -> Send:
+    async def inner(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            there = {k.lower() for k, _value in message["headers"]}
+            message["headers"] = [*message["headers"],
+                                  *((k.encode(), v.encode()) for k, v in HEADERS.items() if k.encode() not in there)]
+        await send(message)
+
+    return inner

@@ -1,0 +1,76 @@
+"""Jobs that take longer than a second: started, left, found again. One thread each, a bounded number at a time."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from companion.errors import Trouble
+from companion.page.security import new_token
+
+MOST_KEPT = 50  # the oldest is forgotten beyond: what is worth keeping is downloaded or in the diary
+MOST_AT_ONCE = 4
+
+
+class JobState(StrEnum):
+    """Where a job is."""
+
+    RUNNING = "running"
+    DONE = "done"
+    FAILED = "failed"
+
+
+@dataclass
+class Job:
+    """A piece of work. title: what it is, as said. result: what it gave; problem: why it failed, one sentence."""
+
+    key: str
+    title: str
+    began: float = field(default_factory=time.monotonic)
+    state: JobState = JobState.RUNNING
+    result: Any = None
+    problem: str = ""
+
+    @property
+    def seconds(self) -> int:
+        """How long ago it was begun."""
+        return round(time.monotonic() - self.began)
+
+
+class Jobs:
+    """The jobs of this run of the program, by a key that nobody can guess."""
+
+    def __init__(self) -> None:
+        self._jobs: OrderedDict[str, Job] = OrderedDict()
+        self._lock = threading.Lock()
+        self._free = threading.Semaphore(MOST_AT_ONCE)
+
+    def start(self, title: str, work: Callable[[], Any]) -> Job:
+        """Begin a job in a thread of its own."""
+        job = Job(new_token(), title)
+        with self._lock:
+            self._jobs[job.key] = job
+            while len(self._jobs) > MOST_KEPT:
+                self._jobs.popitem(last=False)
+        threading.Thread(target=self._run, args=(job, work), name="job", daemon=True).start()
+        return job
+
+    def find(self, key: str) -> Job | None:
+        """A job by its key, None where there is none (any more)."""
+        with self._lock:
+            return self._jobs.get(key)
+
+    def _run(self, job: Job, work: Callable[[], Any]) -> None:
+        with self._free:
+            try:
+                job.result = work()
+                job.state = JobState.DONE
+            except Trouble as trouble:
+                job.problem, job.state = str(trouble), JobState.FAILED
+            except Exception as error:  # a fault of ours must not leave a job running for ever
+                job.problem, job.state = f"{type(error).__name__}: {error}", JobState.FAILED
