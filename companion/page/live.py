@@ -94,3 +94,72 @@ class Outbox:
     def put(self, message: dict[str, Any] | bytes | None) -> None:
         data = message if isinstance(message, bytes) or message is None else json.dumps(message, ensure_ascii=False)
         self.loop.call_soon_threadsafe(self.waiting.put_nowait, data)
+
+
+class PageOut:
+    """Words and sounds of a session, sent to the browser. The same calls as `companion.lesson.Out`.
+
+    Words go to the page's live region for a screen reader, or are spoken by us, never both at once.
+    """
+
+    def __init__(self, outbox: Outbox, settings: dict[str, Any], voice: str, speech: bool) -> None:
+        self.outbox, self.voice = outbox, voice
+        self.speech = speech
+        self.show = True
+        self.rate = int(settings["rate"])
+        self.cap_db = float(settings["loudness"])
+        self.last = ""
+        self.closed = False
+        self._numbers = itertools.count(1)
+        self._played: dict[int, threading.Event] = {}
+
+    def say(self, text: str, cut: Any = None, after_start: Any = None) -> bool:
+        """One line: shown at once; spoken to its end where the page speaks. False where it was cut short."""
+        self.last = text
+        self.outbox.put({"say": text, "spoken": self.speech})
+        if not self.speech:
+            if after_start is not None:
+                after_start()
+            return True
+        from companion.audio import speak
+
+        return self.sound(speak(text, self.rate, self.voice), cut, after_start)
+
+    def write(self, text: str) -> None:
+        """A line that is shown and not spoken."""
+        self.outbox.put({"line": text})
+
+    def sound(self, sound: Any, cut: Any = None, after_start: Any = None) -> bool:
+        """Play to the end in the browser, False where it was cut short."""
+        from companion.audio import capped, wav_bytes
+
+        number = next(self._numbers)
+        played = self._played[number] = threading.Event()
+        safe = capped(sound, self.cap_db)
+        seconds = len(safe.samples) / safe.rate
+        self.outbox.put({"sound": number, "seconds": round(seconds, 3)})
+        self.outbox.put(wav_bytes(safe))
+        if after_start is not None:
+            after_start()
+        end = time.monotonic() + seconds + PLAYED_LATE_S
+        try:
+            while not played.wait(0.03):
+                if self.closed or time.monotonic() > end:
+                    return True
+                if cut is not None and cut():
+                    self.outbox.put({"hush": number})
+                    return False
+        finally:
+            del self._played[number]
+        return True
+
+    def ended(self, number: int) -> None:
+        """The browser's word that a sound has been played."""
+        event = self._played.get(number)
+        if event is not None:
+            event.set()
+
+    def silent(self, why: str) -> None:
+        """The browser plays nothing: what is said is shown from now on."""
+        self.speech = False
+        self.write(why)
