@@ -8,7 +8,6 @@ a JSON head, and what the session is doing. The session itself runs in a thread,
 from __future__ import annotations
 
 import asyncio
-import io
 import itertools
 import json
 import queue
@@ -163,3 +162,14 @@ class PageOut:
         """The browser plays nothing: what is said is shown from now on."""
         self.speech = False
         self.write(why)
+
+
+@dataclass(frozen=True)
+class Greeting:
+    """What the browser asks for at the beginning of a session."""
+
+    kind: str
+    tune: str
+    pupil: str
+    speech: bool
+    rate: int
