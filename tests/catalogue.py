@@ -3,7 +3,8 @@
     python tests/catalogue.py            builds companion/language/locale anew
     python tests/catalogue.py --check    says whether what lies there is what would be built
 
-Sentences are the first argument of `_`, `N_`, `message` and `plural` (and its second), and the texts of the stages. The
+Sentences are the first argument of `_`, `N_`, `message` and `plural` (and its second), those in
+the templates of the page, and the texts of the stages. The
 American catalogue has those in which a British word of the trade stands; what the table of words would get wrong is
 in `AMERICAN_SENTENCES`. A translator begins with `companion.pot`.
 """
@@ -19,6 +20,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import jinja2
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import write_po
@@ -91,6 +93,13 @@ def sentences() -> dict[str, tuple[str | None, list[str]]]:
             if called in ("_", "N_", "Sign", "message", "plural") and texts:
                 many = texts[1] if called == "plural" and len(texts) > 1 else None
                 found.setdefault(texts[0], (many, []))[1].append(str(path.relative_to(ROOT)))
+    for path in sorted((ROOT / "companion" / "page" / "templates").glob("*.html")):
+        for _line, called, texts in jinja2.Environment(extensions=["jinja2.ext.i18n"]).extract_translations(
+                path.read_text(encoding="utf-8")):
+            both = texts if isinstance(texts, tuple) else (texts,)
+            if called in ("_", "gettext", "ngettext") and both[0]:
+                many = both[1] if called == "ngettext" else None
+                found.setdefault(both[0], (many, []))[1].append(str(path.relative_to(ROOT)))
     for path in sorted((ROOT / "companion" / "course" / "stages").glob("*.toml")):
         for text in _texts(tomllib.loads(path.read_text(encoding="utf-8"))):
             found.setdefault(text, (None, []))[1].append(str(path.relative_to(ROOT)))

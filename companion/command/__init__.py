@@ -23,6 +23,7 @@ LANGUAGE_VARIABLE = "COMPANION_LANGUAGE"
 #: Command to what it does, in the order in which help lists them. Each is a module beside this file with
 #: `arguments(parser)` and `run(options) -> int`; it is imported only when asked for, so that help is quick.
 COMMANDS: dict[str, str] = {
+    "page": N_("all of this in a browser, with large print, for screen readers too"),
     "demo": N_("show what this does, on a take that ships; needs no microphone, loudspeaker or argument"),
     "hear": N_("hold one sung take against a tune and say in one breath what went right and what to try"),
     "review": N_("hold each take of a list against its tune, and say a line for each"),
@@ -80,9 +81,13 @@ def _no_command(name: str) -> Trouble:
 def _run(arguments: list[str]) -> int:
     """What was asked for, done; its exit code."""
     language = _language(american="--american" in arguments)
-    if not arguments or arguments[0] in ("-h", "--help", "help"):
+    if not arguments:
+        print(_("Begin with companion page: it opens in your browser, and all that this program can do is there.\n"
+                "companion demo shows the main thing here, with no microphone, and companion --help lists the commands."))
+        return 2
+    if arguments[0] in ("-h", "--help", "help"):
         print(_help())
-        return 0 if arguments else 2
+        return 0
     if arguments[0] == "--version":
         print(_version())
         return 0

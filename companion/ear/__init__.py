@@ -15,6 +15,7 @@ from companion.ear.microphone import (
     LevelAdvice,
     Microphone,
     MicrophoneGone,
+    Resampler,
     find_microphone,
     level_of,
 )
@@ -25,8 +26,8 @@ from companion.ear.tracker import HOP, Tracker, join
 from companion.ear.trackers import DEFAULT_TRACKER, PitchTracker, pitch_tracker, tracker_names
 
 __all__ = ["CLIPPED", "CLIPPED_SHARE", "DEFAULT_TRACKER", "FAINT_DB", "HOP", "NOTHING_DB", "RATE", "Level", "LevelAdvice",
-           "Microphone", "MicrophoneGone", "PitchTrack", "PitchTracker", "Sound", "SungNote", "Tracker", "cheapest_path",
-           "devices_called", "find_microphone", "find_notes", "hear_pitch", "is_track_file", "join", "level_of",
+           "Microphone", "MicrophoneGone", "PitchTrack", "PitchTracker", "Resampler", "Sound", "SungNote", "Tracker",
+           "cheapest_path", "devices_called", "find_microphone", "find_notes", "hear_pitch", "is_track_file", "join", "level_of",
            "measured", "pitch_tracker", "read_sound", "read_track", "steadiness", "track", "tracker_names",
            "weighted_median"]
 

@@ -123,7 +123,7 @@ class Microphone:
                 except self._failures:
                     continue
                 self.rate = rate
-                self._resample = _Resampler(rate)
+                self._resample = Resampler(rate)
                 self._beat = time.monotonic()
                 return
         raise Trouble(_("The microphone {name} could not be opened; another program may hold it, or this one is not allowed to "
@@ -161,7 +161,7 @@ class Microphone:
                 self._queue.get_nowait()
         except queue.Empty:
             self._beat = time.monotonic()
-            self._resample = _Resampler(self.rate)
+            self._resample = Resampler(self.rate)
 
     def close(self) -> None:
         with suppress(*self._failures):
@@ -179,7 +179,7 @@ class Microphone:
         return True
 
 
-class _Resampler:
+class Resampler:
     """A stream of samples to RATE."""
 
     def __init__(self, rate: int) -> None:

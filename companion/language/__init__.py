@@ -15,7 +15,13 @@ from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.language.braille import (
+        problem_lines,
+        reading_json,
+        reading_lines,
         say_dots,
+        say_meaning,
+        say_problem,
+        say_written,
     )
     from companion.language.corrections import EXAMPLES, read_correction, read_key
     from companion.language.course import (
@@ -167,6 +173,7 @@ if TYPE_CHECKING:
         day_line,
         drills_title,
         key_title,
+        kind_name,
         kind_title,
         last_day_task,
         minutes_line,
@@ -249,6 +256,7 @@ __all__ = [
     "kept_beside",
     "key_line",
     "key_title",
+    "kind_name",
     "kind_of_moves",
     "kind_title",
     "labelled",
@@ -277,6 +285,7 @@ __all__ = [
     "octave_marks_answer",
     "phrase_place",
     "pitch_only_note",
+    "problem_lines",
     "pupil_line",
     "question_help_hint",
     "question_help_lines",
@@ -285,6 +294,8 @@ __all__ = [
     "read_correction",
     "read_key",
     "reading_cells",
+    "reading_json",
+    "reading_lines",
     "reply_text",
     "rhythm_answer",
     "right_answer",
@@ -292,6 +303,9 @@ __all__ = [
     "said_dots",
     "said_line",
     "say_dots",
+    "say_meaning",
+    "say_problem",
+    "say_written",
     "score_json",
     "score_lines",
     "session_went_well",
@@ -352,6 +366,7 @@ __all__ = [
 ]
 
 __getattr__ = loader(__name__, {
+    "braille": ("problem_lines", "reading_json", "reading_lines", "say_dots", "say_meaning", "say_problem", "say_written"),
     "course": ("by_hand_hint", "course_begin_hint", "course_begins_again_line", "drill_kind_lines", "evidence_line",
                "evidence_so_far_line", "glossary_lines", "next_stage_line", "question_help_hint",
                "question_help_lines", "question_left_line", "stage_begin_prompt", "stage_beginning",
@@ -363,10 +378,9 @@ __getattr__ = loader(__name__, {
                   "said_dots", "said_line", "shown_dots", "sound_for_helper", "what_to_sound"),
     "replies": ("reply_text", "right_answer"),
     "sheets": ("SheetHeading", "bar_line", "by_ear_lines", "cell_words", "choice_line", "day_line", "drills_title",
-               "key_title", "kind_title", "last_day_task", "minutes_line", "notes_as_heading", "numbered_answer",
+               "key_title", "kind_name", "kind_title", "last_day_task", "minutes_line", "notes_as_heading", "numbered_answer",
                "numbered_question", "pitch_only_note", "row_line", "set_line", "sheet_heading", "sing_bar", "sing_row",
                "sound_for_question", "task_line", "tune_in_braille", "week_title"),
-    "braille": ("say_dots",),
     "corrections": ("EXAMPLES", "read_correction", "read_key"),
     "cues": (
         "NOTHING_SUNG", "CueSentences", "bare", "count_line", "cue_sentences", "cue_text", "detail_lines",

@@ -129,6 +129,11 @@ def drills_title(language: Language, stage: Stage) -> str:
     return language.message("Drills for stage {number}: {title}").format(number=stage.key, title=stage_title(language, stage))
 
 
+def kind_name(language: Language, kind: QuestionKind) -> str:
+    """ "Name the cell"."""
+    return language.message(_KINDS[kind])
+
+
 def kind_title(language: Language, kind: QuestionKind, about: str) -> str:
     """ "Name the cell: Heron"."""
     return language.message("{kind}: {about}").format(kind=language.message(_KINDS[kind]), about=about)

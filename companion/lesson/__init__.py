@@ -17,17 +17,18 @@ if TYPE_CHECKING:
     from companion.lesson.course_session import hear_answer, terminal
     from companion.lesson.course_sitting import Sitting, SittingIO, Tally, drill_sitting, judge_stages, sit
     from companion.lesson.demo import demo_answer, demo_lines, save_cue
+    from companion.lesson.keys import Keys
+    from companion.lesson.out import Out
     from companion.lesson.question_sound import shift_for, sound_of_question
     from companion.lesson.review import Reviewed, review_list
-    from companion.lesson.run import SessionOptions, check_level, run_lesson, run_practise
+    from companion.lesson.run import Devices, SessionOptions, check_level, run_lesson, run_practise
     from companion.lesson.sounds import cue_sound
     from companion.lesson.words import answer_lines, review_line
 
-__all__ = ["Answer", "Reviewed", "SessionOptions", "Sitting", "SittingIO", "Tally", "answer_lines", "answer_take",
-           "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines", "drill_sitting", "glossary_json",
-           "hear_answer", "judge_stages", "progress_json", "question_json", "review_line", "review_list",
-           "run_lesson", "run_practise", "save_cue", "shift_for", "sit", "sound_of_question", "stage_json",
-           "terminal"]
+__all__ = ["Answer", "Devices", "Keys", "Out", "Reviewed", "SessionOptions", "Sitting", "SittingIO", "Tally", "answer_lines",
+           "answer_take", "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines", "drill_sitting", "glossary_json",
+           "hear_answer", "judge_stages", "progress_json", "question_json", "review_line", "review_list", "run_lesson",
+           "run_practise", "save_cue", "shift_for", "sit", "sound_of_question", "stage_json", "terminal"]
 
 __getattr__ = loader(__name__, {
     "answer": ("Answer", "answer_take"),
@@ -36,9 +37,11 @@ __getattr__ = loader(__name__, {
     "course_session": ("hear_answer", "terminal"),
     "course_sitting": ("Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "sit"),
     "demo": ("demo_answer", "demo_lines", "save_cue"),
+    "keys": ("Keys",),
+    "out": ("Out",),
     "question_sound": ("shift_for", "sound_of_question"),
     "review": ("Reviewed", "review_list"),
-    "run": ("SessionOptions", "check_level", "run_lesson", "run_practise"),
+    "run": ("Devices", "SessionOptions", "check_level", "run_lesson", "run_practise"),
     "sounds": ("cue_sound",),
     "words": ("answer_lines", "review_line"),
 })

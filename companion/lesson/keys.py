@@ -138,7 +138,11 @@ class Keys:
         """A key, by its name or character."""
         action = self.bound.get(key) or self.bound.get(key.lower())
         if action:
-            self._actions.put(action)
+            self.ask(action)
+
+    def ask(self, action: Action) -> None:
+        """An action, however it was asked for."""
+        self._actions.put(action)
 
     def get(self) -> Action | None:
         """The next action, None where no key was pressed."""

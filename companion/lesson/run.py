@@ -6,7 +6,7 @@ Written so that the first word is spoken before anything is loaded that it does 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Generic, TypeVar
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from companion.diary import (
     MOST_MINUTES,
+    Action,
     Diary,
     Pupil,
     SessionKind,
@@ -33,7 +34,7 @@ from companion.messages import _
 
 if TYPE_CHECKING:
     from companion.lesson.practise import Set
-    from companion.lesson.session import Session
+    from companion.lesson.session import Ears, Session
 
 FIRST_TUNE = "tick-tock"  # the shipped tune of least reach, where nothing is set and nothing was sung yet
 USUAL_REACH = 14.0  # semitones from lowest to highest that suit a pupil whose range nobody has found
@@ -42,12 +43,31 @@ LEVEL_S = 4.0  # how long the level is measured: three seconds of singing, one o
 T = TypeVar("T")
 
 
+def _microphone(settings: Settings) -> Ears:
+    from companion.ear import Microphone
+
+    return Microphone(settings[SettingName.MICROPHONE] or None)
+
+
+@dataclass(frozen=True)
+class Devices:
+    """With what a session speaks, is steered and listens: those of this machine, if not a page's or a test's.
+
+    out: from settings, and whether words are shown as well. keys: from what each key does. ears: opens the microphone.
+    """
+
+    out: Callable[[Settings, bool], Out] = Out
+    keys: Callable[[Mapping[str, Action]], Keys] = Keys
+    ears: Callable[[Settings], Ears] = _microphone
+    prepare: Callable[[], None] = lambda: _load_portaudio()
+
+
 @dataclass(frozen=True, kw_only=True)
 class SessionOptions:
     """What can be asked of a live session for this once.
 
     diary: its file, None for the usual one. new: begin a page for a pupil whose name is new. helper: write the words
-    too. bind: keys as "pagedown=go". settings: these go before the pupil's own.
+    too. bind: keys as "pagedown=go". settings: these go before the pupil's own. devices: of this machine, or others.
     """
 
     diary: str | None = None
@@ -55,13 +75,14 @@ class SessionOptions:
     helper: bool = False
     bind: Sequence[str] = ()
     settings: Settings = field(default_factory=dict)
+    devices: Devices = field(default_factory=Devices)
 
 
 def run_practise(nickname: str, options: SessionOptions, tune: str | None = None, warm_up: bool = True,
                  find_range: bool = False) -> None:
     """A session at home, to its end. tune: practise this one, whatever is set. find_range: do that instead."""
     # The sound card is asked about its devices while the diary is opened and the first words are made.
-    threading.Thread(target=_load_portaudio, daemon=True).start()
+    threading.Thread(target=options.devices.prepare, daemon=True).start()
     diary, trouble = open_or_beside(options.diary)
     pupil = _pupil(diary, nickname, options.new)
     settings = _settings(options, diary, pupil)
@@ -69,7 +90,7 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
         raise Trouble(_("The minutes were {minutes:g}; give up to {MOST_MINUTES}. A young voice tires.").format(
                             minutes=settings[SettingName.MINUTES], MOST_MINUTES=MOST_MINUTES))
     language = choose_language(settings[SettingName.VARIETY])
-    out = Out(settings, show=options.helper)
+    out = options.devices.out(settings, options.helper)
     with diary, _keys(options, settings) as keys:
         sets = Background(lambda: _sets(diary, pupil, tune))
         out.say(greeting(language, pupil.nickname), after_start=sets.start)
@@ -81,7 +102,7 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
 
         session = None
         try:
-            session = _session(SessionKind.PRACTISE, diary, pupil, keys, settings, language, out)
+            session = _session(SessionKind.PRACTISE, diary, pupil, keys, settings, language, out, options.devices)
             if find_range:
                 FindRange(session).run()
             else:
@@ -114,12 +135,12 @@ def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: 
     if tune is not None:
         chosen_line(tune, phrase)  # says which phrases there are, if not that one
     language = choose_language(settings[SettingName.VARIETY])
-    out = Out(settings, show=options.helper)
-    _load_portaudio()  # before the microphone, so that the drivers' own messages are kept off the screen
+    out = options.devices.out(settings, options.helper)
+    options.devices.prepare()  # before the microphone, so that the drivers' own messages are kept off the screen
     with _keys(options, settings) as keys:
         if trouble is not None and diary is not None:
             out.say(kept_beside(language, trouble, diary.path))
-        session = _session(SessionKind.LESSON, diary, pupil, keys, settings, language, out)
+        session = _session(SessionKind.LESSON, diary, pupil, keys, settings, language, out, options.devices)
         try:
             if tune is not None and tune_name is not None:
                 Lesson(session, tune, tune_name, phrase, wait).run()
@@ -159,7 +180,7 @@ def _settings(options: SessionOptions, diary: Diary | None, pupil: Pupil | None)
 
 
 def _keys(options: SessionOptions, settings: Settings) -> Keys:
-    return Keys(bindings({**settings[SettingName.KEYS], **dict(read_binding(b) for b in options.bind)}))
+    return options.devices.keys(bindings({**settings[SettingName.KEYS], **dict(read_binding(b) for b in options.bind)}))
 
 
 def _pupil(diary: Diary, nickname: str, new: bool) -> Pupil:
@@ -172,12 +193,11 @@ def _pupil(diary: Diary, nickname: str, new: bool) -> Pupil:
 
 
 def _session(kind: SessionKind, diary: Diary | None, pupil: Pupil | None, keys: Keys, settings: Settings,
-             language: Language, out: Out) -> Session:
+             language: Language, out: Out, devices: Devices) -> Session:
     """A session with the microphone open."""
-    from companion.ear import Microphone
     from companion.lesson.session import Session
 
-    return Session(out, Microphone(settings[SettingName.MICROPHONE] or None), keys, settings, kind, language, diary, pupil)
+    return Session(out, devices.ears(settings), keys, settings, kind, language, diary, pupil)
 
 
 class Background(Generic[T]):

@@ -1,143 +1,157 @@
 """A live session on the page: the same loops as in the terminal, with the browser as microphone and loudspeaker.
 
 One WebSocket a session. What comes in: first a greeting as JSON (token, what to do), then sound as float32 blocks and
-small JSON messages (a key pressed, a sound played to its end). What goes out: lines of text, sounds as WAV bytes behind
-a JSON head, and what the session is doing. The session itself runs in a thread, as it does in a terminal.
+small JSON messages (a key pressed, a sound played to its end). What goes out: lines of text, and sounds as WAV bytes
+behind a JSON head. The session itself runs in a thread, as it does in a terminal. A connection that breaks may come back
+with the session's key; while it is away, the session takes the microphone as gone, and ends after a minute.
 """
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import itertools
 import json
 import queue
 import threading
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
 from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from companion.diary import Action, SettingName, Speech
+from companion.errors import Trouble
+from companion.language import LANGUAGES, Language
+from companion.lesson import Devices, Keys, Out, SessionOptions, run_lesson, run_practise
+from companion.messages import _
+from companion.page.diary import MOST_NAME, pupils_of
+from companion.page.frame import State, View, render, state_of
+from companion.page.kept import wav_bytes
+from companion.page.security import new_token, same_token
 
 F32 = NDArray[np.float32]
 
-MOST_SESSIONS = 8  # at a time: each holds a thread and a diary
-MOST_BLOCK_BYTES = 1_000_000  # about five seconds of sound: more in one message is none of ours
-MOST_QUEUED = 3000  # blocks for a slow session, one minute; more is counted as lost
+MOST_SOCKETS = 8  # open at a time: one is used, the others are greeted and ended
+MOST_BLOCK_BYTES = 400_000  # two seconds of sound at 48 kHz: more in one message is none of ours
+MOST_TEXT = 4000  # characters of one message
+MOST_QUEUED_S = 60.0  # of sound, for a session that is busy; more is dropped
 LOWEST_RATE, HIGHEST_RATE = 8000, 192_000  # Hz, of an AudioContext
 GREETING_S = 10.0
 PLAYED_LATE_S = 3.0  # longer than a sound lasts before the browser's word that it was played is no longer waited for
+LEVEL_S = 4.0  # how long the level is measured: three seconds of singing, one of silence
+KINDS = ("sing", "lesson", "practise", "range", "course", "level")
 
 
 class PageEars:
     """Sound from the browser as the blocks that a session listens to."""
 
     def __init__(self, rate: int) -> None:
+        self.rate, self.gone, self.over = rate, False, False
+        self._queue: queue.SimpleQueue[F32] = queue.SimpleQueue()
+        self._waiting = 0
+        self._fresh()
+
+    def _fresh(self) -> None:
         from companion.ear import Resampler
 
-        self.rate = rate
-        self.lost = 0
-        self.gone = False
-        self._make = lambda: Resampler(rate)
-        self._resample = self._make()
-        self._queue: queue.SimpleQueue[F32] = queue.SimpleQueue()
+        self._resample = Resampler(self.rate)
 
     def put(self, samples: F32) -> None:
         """Sound that came in, at `rate`."""
-        if self._queue.qsize() > MOST_QUEUED:
-            self.lost += 1
-        else:
+        if self._waiting < MOST_QUEUED_S * self.rate:
+            self._waiting += len(samples)
             self._queue.put(samples)
 
     def read(self, timeout_s: float = 0.1) -> F32 | None:
-        """The next sound, None where nothing came in time. Raises Gone where the browser has left."""
-        from companion.ear import Gone
+        """The next sound, None where nothing came in time. Raises MicrophoneGone where the browser gives none any more."""
+        from companion.ear import MicrophoneGone
 
-        if self.gone:
-            raise Gone("The page was closed.")
+        parts: list[F32] = []
         try:
-            parts = [self._queue.get(timeout=timeout_s)]
+            parts.append(self._queue.get(timeout=timeout_s))
             while True:
-                try:
-                    parts.append(self._queue.get_nowait())
-                except queue.Empty:
-                    break
+                parts.append(self._queue.get_nowait())
         except queue.Empty:
+            pass
+        if self.gone:
+            raise MicrophoneGone(_("The microphone has gone. Plug it in again, or open the page again."))
+        if not parts:
             return None
-        return self._resample(np.concatenate(parts))
+        got = np.concatenate(parts)
+        self._waiting = max(0, self._waiting - len(got))
+        return self._resample(got)
 
     def forget(self) -> None:
         """Drop what came in: it is the companion's own voice."""
-        while True:
-            try:
+        try:
+            while True:
                 self._queue.get_nowait()
-            except queue.Empty:
-                break
-        self._resample = self._make()
+        except queue.Empty:
+            self._waiting = 0
+            self._fresh()
 
     def again(self) -> bool:
+        """Whether the browser gives sound again."""
         return not self.gone
 
     def close(self) -> None:
         self.gone = True
 
 
-@dataclass
-class Outbox:
-    """Messages from the session's thread to the socket's loop."""
+class PageOut(Out):
+    """Words and sounds of a session, sent to the browser.
 
-    loop: asyncio.AbstractEventLoop
-    waiting: asyncio.Queue[str | bytes | None]
-
-    def put(self, message: dict[str, Any] | bytes | None) -> None:
-        data = message if isinstance(message, bytes) or message is None else json.dumps(message, ensure_ascii=False)
-        self.loop.call_soon_threadsafe(self.waiting.put_nowait, data)
-
-
-class PageOut:
-    """Words and sounds of a session, sent to the browser. The same calls as `companion.lesson.Out`.
-
-    Words go to the page's live region for a screen reader, or are spoken by us, never both at once.
+    Words go to the page's live region for a screen reader, or are spoken by us and shown beside it, never both at once.
     """
 
-    def __init__(self, outbox: Outbox, settings: dict[str, Any], voice: str, speech: bool) -> None:
-        self.outbox, self.voice = outbox, voice
-        self.speech = speech
-        self.show = True
-        self.rate = int(settings["rate"])
-        self.cap_db = float(settings["loudness"])
-        self.last = ""
+    def __init__(self, settings: Any, show: bool, put: Callable[[dict[str, Any] | bytes], None]) -> None:
+        super().__init__(settings, show)
+        self._put = put
         self.closed = False
         self._numbers = itertools.count(1)
         self._played: dict[int, threading.Event] = {}
 
-    def say(self, text: str, cut: Any = None, after_start: Any = None) -> bool:
+    def say(self, text: str, interrupt: Any = None, after_start: Any = None) -> bool:
         """One line: shown at once; spoken to its end where the page speaks. False where it was cut short."""
         self.last = text
-        self.outbox.put({"say": text, "spoken": self.speech})
-        if not self.speech:
-            if after_start is not None:
-                after_start()
-            return True
-        from companion.audio import speak
+        if self.speech:
+            try:
+                from companion.audio import speak
 
-        return self.sound(speak(text, self.rate, self.voice), cut, after_start)
+                sound = speak(text, self.language, self.rate)
+            except Trouble as trouble:
+                self.without_loudspeaker(str(trouble))
+            else:
+                self._put({"say": text, "spoken": True})
+                return self.sound(sound, interrupt, after_start)
+        self._put({"say": text, "spoken": False})
+        if after_start is not None:
+            after_start()
+        return True
 
     def write(self, text: str) -> None:
-        """A line that is shown and not spoken."""
-        self.outbox.put({"line": text})
+        """What the helper's hands do."""
+        self._put({"hand": text})
 
-    def sound(self, sound: Any, cut: Any = None, after_start: Any = None) -> bool:
+    def cells(self, cells: str, dots: str) -> None:
+        """Cells to be read."""
+        self._put({"cells": cells, "dots": dots, "spoken": self.speech})
+
+    def sound(self, sound: Any, interrupt: Any = None, after_start: Any = None) -> bool:
         """Play to the end in the browser, False where it was cut short."""
-        from companion.audio import capped, wav_bytes
-
         number = next(self._numbers)
         played = self._played[number] = threading.Event()
-        safe = capped(sound, self.cap_db)
-        seconds = len(safe.samples) / safe.rate
-        self.outbox.put({"sound": number, "seconds": round(seconds, 3)})
-        self.outbox.put(wav_bytes(safe))
+        data = wav_bytes(sound, self.cap_db)
+        seconds = len(sound.samples) / sound.rate
+        self._put({"sound": number})
+        self._put(data)
         if after_start is not None:
             after_start()
         end = time.monotonic() + seconds + PLAYED_LATE_S
@@ -145,31 +159,365 @@ class PageOut:
             while not played.wait(0.03):
                 if self.closed or time.monotonic() > end:
                     return True
-                if cut is not None and cut():
-                    self.outbox.put({"hush": number})
+                if interrupt is not None and interrupt():
+                    self._put({"hush": number})
                     return False
         finally:
             del self._played[number]
         return True
 
-    def ended(self, number: int) -> None:
+    def ended(self, number: Any) -> None:
         """The browser's word that a sound has been played."""
-        event = self._played.get(number)
+        event = self._played.get(number) if isinstance(number, int) else None
         if event is not None:
             event.set()
 
-    def silent(self, why: str) -> None:
-        """The browser plays nothing: what is said is shown from now on."""
+    def without_loudspeaker(self, why: str) -> None:
+        """What is said goes to the screen reader from now on."""
         self.speech = False
-        self.write(why)
+        self._put({"say": why, "spoken": False})
 
 
 @dataclass(frozen=True)
 class Greeting:
-    """What the browser asks for at the beginning of a session."""
+    """What the browser asks for at the beginning of a session. tune: what `load` takes, None for none."""
 
     kind: str
-    tune: str
-    pupil: str
-    speech: bool
     rate: int
+    tune: str | None = None
+    pupil: str | None = None
+    new: bool = False
+    speech: bool = False
+    helper: bool = False
+    wait: bool = False
+    phrase: int = 1
+    minutes: float | None = None
+    warm_up: bool = True
+
+
+def read_greeting(state: State, text: str) -> Greeting:
+    """A greeting from what came in. Raises Trouble for what may not be, PermissionError without this run's token."""
+    try:
+        data = json.loads(text)
+        token, kind, rate = data["token"], data["kind"], data["rate"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise PermissionError from None
+    if not isinstance(token, str) or not same_token(token, state.token):
+        raise PermissionError
+    if kind not in KINDS or not isinstance(rate, (int, float)) or not LOWEST_RATE <= rate <= HIGHEST_RATE:
+        raise Trouble(_("The browser asked for something that there is not. Load the page again."))
+    name = " ".join(str(data.get("pupil") or "").split())[:MOST_NAME] or None
+    if kind in ("practise", "range", "course") and name is None:
+        raise Trouble(_("Give the pupil's nickname first."))
+    tune = state.tunes.place(str(data["tune"])) if data.get("tune") and kind in ("sing", "practise") else None
+    if kind == "sing" and tune is None:
+        raise Trouble(_("Choose a tune first."))
+    minutes, phrase = _between(data.get("minutes"), 1, 20), _between(data.get("phrase"), 1, 999)
+    return Greeting(kind, int(rate), tune, name, data.get("new") == "yes", data.get("speech") == "on",
+                    data.get("helper") == "yes", data.get("wait") == "yes", int(phrase or 1), minutes,
+                    data.get("warm_up", "yes") != "no")
+
+
+def _between(value: Any, low: float, high: float) -> float | None:
+    """A number inside bounds, None for nothing. Raises Trouble for anything else."""
+    if value in (None, ""):
+        return None
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        number = low - 1
+    if not low <= number <= high:
+        raise Trouble(_("{value} was given; give a number from {low:g} to {high:g}.").format(
+            value=str(value)[:20], low=low, high=high))
+    return number
+
+
+@dataclass
+class Live:
+    """One session: its thread, and what goes between it and the socket. waiting: messages for the browser."""
+
+    state: State
+    greeting: Greeting
+    loop: asyncio.AbstractEventLoop
+    key: str = field(default_factory=new_token)
+    waiting: asyncio.Queue[str | bytes | None] = field(default_factory=asyncio.Queue)
+    answers: queue.SimpleQueue[str | None] = field(default_factory=queue.SimpleQueue)
+    over: bool = False
+    attached: int = 0
+
+    def __post_init__(self) -> None:
+        self.ears = PageEars(self.greeting.rate)
+        self.keys = Keys()
+        self.out: PageOut | None = None
+
+    def put(self, message: dict[str, Any] | bytes | None) -> None:
+        """A message for the browser, from the session's thread."""
+        data = message if isinstance(message, bytes) or message is None else json.dumps(message, ensure_ascii=False)
+        with contextlib.suppress(RuntimeError):  # the page is ending, and nobody is left to read it
+            self.loop.call_soon_threadsafe(self.waiting.put_nowait, data)
+
+    def begin(self) -> None:
+        threading.Thread(target=self._run, name="live", daemon=True).start()
+
+    def stop(self) -> None:
+        """End it as the key "quit" does."""
+        self.keys.ask(Action.QUIT)
+        self.answers.put(None)
+        if self.out is not None:
+            self.out.closed = True
+
+    def _make_out(self, settings: Any, show: bool) -> PageOut:
+        self.out = PageOut(settings, show, self.put)
+        return self.out
+
+    def _run(self) -> None:
+        language = self.state.language
+        end = language.message("The session has ended.")
+        try:
+            {"course": self._course, "level": self._level}.get(self.greeting.kind, self._session)()
+        except Trouble as trouble:
+            if self.out is None or self.out.last != str(trouble):
+                self.put({"say": str(trouble), "spoken": False})
+        except Exception as error:  # a fault of ours must not leave a page waiting
+            end = language.message("The session ended by a fault of ours ({fault}). What was sung before is kept.").format(
+                fault=type(error).__name__)
+        finally:
+            self.over = True
+            self.put({"end": end})
+            self.put(None)
+
+    def _devices(self) -> Devices:
+        def keys(bound: Any) -> Keys:
+            self.keys.bound = dict(bound)
+            return self.keys
+
+        return Devices(out=self._make_out, keys=keys, ears=lambda settings: self.ears, prepare=lambda: None)
+
+    def _settings(self) -> dict[SettingName, Any]:
+        wanted = self.greeting
+        out: dict[SettingName, Any] = {SettingName.SPEECH: Speech.ON.value if wanted.speech else Speech.OFF.value}
+        if wanted.minutes is not None:
+            out[SettingName.MINUTES] = wanted.minutes
+        if self.state.language.code == "en_US":
+            out[SettingName.VARIETY] = "american"
+        return out
+
+    def _session(self) -> None:
+        """A lesson or a session at home, by the same functions as the commands."""
+        wanted = self.greeting
+        options = SessionOptions(diary=self.state.diary, new=wanted.new, helper=wanted.helper, settings=self._settings(),
+                                 devices=self._devices())
+        if wanted.kind in ("sing", "lesson"):
+            run_lesson(options, wanted.tune, wanted.pupil, phrase=wanted.phrase, wait=wanted.wait)
+        else:
+            run_practise(wanted.pupil or "", options, wanted.tune, warm_up=wanted.warm_up, find_range=wanted.kind == "range")
+
+    def _course(self) -> None:
+        """A sitting of the course in which sung answers are heard."""
+        from datetime import datetime
+
+        from companion.course import load_progress, stages
+        from companion.diary import Diary
+        from companion.language import say_dots
+        from companion.lesson import SittingIO, hear_answer, shift_for, sit, sound_of_question
+
+        with Diary(self.state.diary) as diary:
+            pupil, some = diary.pupil(self.greeting.pupil or "", new=self.greeting.new), stages()
+            settings = {**diary.settings(pupil), **self._settings()}
+            language: Language = LANGUAGES[settings[SettingName.VARIETY]]()
+            out = self._make_out(settings, False)
+            shift = shift_for(load_progress(diary, pupil).stage(some).material, pupil.low, pupil.high)
+
+            def sound(item: Any) -> None:
+                made = sound_of_question(item, shift)
+                if made is not None:
+                    out.sound(made)
+
+            def listen(item: Any) -> Any:
+                self.ears.forget()
+                self.put({"now": language.message("Listening.")})
+                return hear_answer(item, self.ears)
+
+            sit(diary, pupil, some, lambda: datetime.now().astimezone(),
+                SittingIO(language, self._typed, out.say, lambda cells: out.cells(cells, say_dots(language, cells)), sound,
+                          listen))
+
+    def _typed(self) -> str | None:
+        self.put({"ask": True})
+        return self.answers.get()
+
+    def _level(self) -> None:
+        """Three seconds of singing, and what to change about the microphone; a soft note for the loudspeaker."""
+        from companion.audio import starting_note
+        from companion.diary import default_settings
+        from companion.ear import RATE, level_of
+        from companion.language import level_line
+
+        language = self.state.language
+        out = self._make_out({**default_settings(), **self._settings()}, False)
+        out.say(language.message("A soft note comes now. Set the loudspeaker so that it is easy to hear and never loud."))
+        out.sound(starting_note(64.0))
+        out.say(language.message("Sing for three seconds, as loud as in a lesson."))
+        self.ears.forget()
+        parts: list[F32] = []
+        while sum(map(len, parts)) < LEVEL_S * RATE:
+            block = self.ears.read()
+            if block is not None:
+                parts.append(block)
+            elif self.keys.get() is not None:
+                return
+        out.say(level_line(language, level_of(np.concatenate(parts)).advice))
+
+
+# --- the socket ---
+
+
+async def socket(websocket: WebSocket) -> None:
+    """One connection: greeted, joined to its session, and let go."""
+    state: State = websocket.app.state.companion
+    if state.sockets >= MOST_SOCKETS:
+        await websocket.close(4429)
+        return
+    state.sockets += 1
+    try:
+        await websocket.accept()
+        live = await _greeted(websocket, state)
+        if live is not None:
+            await _joined(websocket, live, state)
+    except (WebSocketDisconnect, RuntimeError):
+        pass  # the browser has left
+    finally:
+        state.sockets -= 1
+
+
+async def _greeted(websocket: WebSocket, state: State) -> Live | None:
+    """The session that a greeting asks for: a new one, or one whose connection broke."""
+    try:
+        message = await asyncio.wait_for(websocket.receive(), GREETING_S)
+        text = message.get("text")
+        if not isinstance(text, str) or len(text) > MOST_TEXT:
+            raise PermissionError
+        greeting = read_greeting(state, text)
+        resumed: Live | None = state.live.get(str(json.loads(text).get("resume", "")))
+        if resumed is not None and not resumed.over:
+            resumed.ears.rate = greeting.rate
+            return resumed
+    except TimeoutError:
+        await websocket.close(4408)
+        return None
+    except PermissionError:
+        await websocket.close(4403)
+        return None
+    except Trouble as trouble:
+        await websocket.send_text(json.dumps({"end": str(trouble)}, ensure_ascii=False))
+        await websocket.close(1000)
+        return None
+    for other in list(state.live.values()):  # one microphone, one session: the newest tab has it
+        other.put({"end": state.language.message("The session goes on in another tab, so this one has ended.")})
+        other.stop()
+    live = Live(state, greeting, asyncio.get_running_loop())
+    state.live[live.key] = live
+    live.begin()
+    return live
+
+
+async def _joined(websocket: WebSocket, live: Live, state: State) -> None:
+    """Sound and keys in, words and sounds out, until either side ends it."""
+    live.attached += 1
+    here = live.attached
+    live.ears.forget()
+    live.ears.gone = False
+    await websocket.send_text(json.dumps({"key": live.key}))
+
+    async def send() -> None:
+        while (data := await live.waiting.get()) is not None:
+            await (websocket.send_bytes(data) if isinstance(data, bytes) else websocket.send_text(data))
+        await websocket.close(1000)
+
+    sending = asyncio.ensure_future(send())
+    try:
+        while not sending.done():
+            receiving = asyncio.ensure_future(websocket.receive())
+            await asyncio.wait([receiving, sending], return_when=asyncio.FIRST_COMPLETED)
+            if not receiving.done():
+                receiving.cancel()
+                break
+            if not await _take(websocket, live, receiving.result()):
+                break
+    finally:
+        sending.cancel()
+        if live.over:
+            state.live.pop(live.key, None)
+        elif here == live.attached:
+            live.ears.gone = True
+            if live.out is not None:
+                for number in list(live.out._played):
+                    live.out.ended(number)
+            asyncio.get_running_loop().create_task(_forgotten(live, state))
+
+
+async def _forgotten(live: Live, state: State) -> None:
+    """A session whose connection broke is looked after until it ends."""
+    while not live.over:
+        await asyncio.sleep(1.0)
+    state.live.pop(live.key, None)
+
+
+async def _take(websocket: WebSocket, live: Live, message: Any) -> bool:
+    """One message from the browser; False where the connection is to end."""
+    state: State = websocket.app.state.companion
+    state.seen = time.monotonic()
+    if message["type"] == "websocket.disconnect":
+        return False
+    data, text = message.get("bytes"), message.get("text")
+    if data:
+        if len(data) > MOST_BLOCK_BYTES or len(data) % 4:
+            await websocket.close(1009)
+            return False
+        samples = np.frombuffer(data, dtype="<f4").astype(np.float32)
+        live.ears.put(np.clip(np.nan_to_num(samples, nan=0.0, posinf=1.0, neginf=-1.0), -1.0, 1.0))
+        return True
+    try:
+        said = json.loads(text or "") if len(text or "") <= MOST_TEXT else None
+    except (ValueError, RecursionError):
+        said = None
+    if not isinstance(said, dict):
+        await websocket.close(1007)
+        return False
+    if said.get("key") in set(Action):
+        live.keys.ask(Action(said["key"]))
+        if said["key"] == Action.QUIT:
+            live.answers.put(None)
+    elif isinstance(said.get("press"), str):
+        live.keys.press(said["press"][:20])
+    elif isinstance(said.get("typed"), str):
+        live.answers.put(said["typed"])
+    elif "played" in said and live.out is not None:
+        live.out.ended(said["played"])
+    elif said.get("microphone") in ("gone", "back"):
+        live.ears.gone = said["microphone"] == "gone"
+    return True
+
+
+# --- the pages ---
+
+
+def _page(kind: str, title: Callable[[Language], str]) -> View:
+    async def view(request: Request) -> Response:
+        state = state_of(request)
+        chosen = request.query_params.get("tune", "")
+        return render(request, "live.html", title(state.language), kind=kind, tunes=state.tunes.choices(), chosen=chosen,
+                      pupils=await run_in_threadpool(pupils_of, state), pupil=state.pupil)
+
+    return view
+
+
+PAGES: dict[str, View] = {
+    "/sing": _page("sing", lambda language: language.message("Sing with a tune")),
+    "/lesson": _page("lesson", lambda language: language.message("Lesson")),
+    "/practise": _page("practise", lambda language: language.message("At home")),
+    "/range": _page("range", lambda language: language.message("Find the comfortable range")),
+    "/course/aloud": _page("course", lambda language: language.message("A sitting with sung answers")),
+    "/level": _page("level", lambda language: language.message("Check microphone and loudspeaker")),
+}
+CHANGES: dict[str, View] = {}

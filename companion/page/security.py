@@ -11,6 +11,8 @@ import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 
+from companion.messages import _
+
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -89,13 +91,13 @@ async def _refuse(scope: Scope, receive: Receive, send: Send, reason: str) -> No
         await send({"type": "websocket.close", "code": 4403})
         return
     status, text = {
-        "host": (403, b"This page serves this machine alone."),
-        "origin": (403, b"This request came from another page and was not done."),
-        "length": (413, b"This is larger than a take or a score can be. Nothing was kept."),
+        "host": (403, _("This page serves this machine alone.")),
+        "origin": (403, _("This request came from another page and was not done.")),
+        "length": (413, _("This is larger than a take or a score can be. Nothing was kept.")),
     }[reason]
     await send({"type": "http.response.start", "status": status,
                 "headers": [(b"content-type", b"text/plain; charset=utf-8"), (b"connection", b"close")]})
-    await send({"type": "http.response.body", "body": text})
+    await send({"type": "http.response.body", "body": text.encode()})
 
 
 class TooLarge(Exception):

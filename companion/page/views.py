@@ -1,10 +1,8 @@
-"""The pages by what a person wants to do; each calls the same functions as the command of the same job."""
+"""The first page, tunes, a recording heard, the demo, jobs; each calls the same functions as the command of the same job."""
 
 from __future__ import annotations
 
-import os
-import tempfile
-from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,132 +11,239 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from companion.braille import decode, encode, lines_of
 from companion.errors import Trouble
-from companion.language import tune_line
+from companion.language import choose_language, hand_for_helper, tune_line
 from companion.limits import run_limited
 from companion.messages import _
-from companion.page.app import State, View, checked_form, render, see_other
-from companion.page.work import JobState
-from companion.tune import catalogue, load
+from companion.page.frame import State, View, checked_form, render, see_other, state_of
+from companion.page.kept import files_made, in_folder, wav_bytes, written_apart
+from companion.page.picture import hillside
+from companion.page.stops import stops_of
+from companion.page.work import Job, JobState, Made
+from companion.tune import catalogue, load, wall_for
 
-MOST_TYPED = 100_000  # letters of braille typed into a form: some hundred pages
-
-
-def _state(request: Request) -> State:
-    state: State = request.app.state.companion
-    return state
+#: Forms in which a tune can be fetched, by the ending of the file.
+TUNE_FORMS = ("brf", "musicxml", "mid", "svg", "pdf", "wav")
+MEDIA = {"brf": "text/plain; charset=us-ascii", "txt": "text/plain; charset=utf-8", "wav": "audio/wav", "flac": "audio/flac",
+         "svg": "image/svg+xml", "pdf": "application/pdf", "mid": "audio/midi", "zip": "application/zip",
+         "html": "text/html; charset=utf-8", "musicxml": "application/vnd.recordare.musicxml+xml"}
+LOWEST_SOUNDED, HIGHEST_SOUNDED = 36, 86  # MIDI numbers, as in a session: nothing is played outside
 
 
 async def home(request: Request) -> Response:
     """What shall we do?"""
-    return render(request, "home.html", _state(request).language.message("What shall we do?"))
+    return render(request, "home.html", state_of(request).language.message("What shall we do?"))
 
 
 async def tunes(request: Request) -> Response:
-    """The tunes that ship, easiest first."""
-    language = _state(request).language
-    entries = [(e.name, e.title, tune_line(language, e)) for e in catalogue()]
-    return render(request, "tunes.html", language.message("Tunes"), entries=entries)
+    """The tunes that ship, easiest first, and those that were sent."""
+    state = state_of(request)
+    entries = [(e.name, tune_line(state.language, e)) for e in catalogue()]
+    sent = [c for c in state.tunes.choices() if c.name not in {e.name for e in catalogue()}]
+    return render(request, "tunes.html", state.language.message("Tunes"), entries=entries, sent=sent)
+
+
+async def send_tune(request: Request) -> Response:
+    """A tune from a file, read in a process of its own."""
+    form = await checked_form(request)
+    data, name = await sent_file(form, "file")
+    key = await run_in_threadpool(state_of(request).tunes.send, data, name)
+    return see_other(f"/tunes/{key}")
+
+
+async def sent_file(form: Any, field: str) -> tuple[bytes, str]:
+    """(content, name) of a file that a form brings. Raises Trouble where none was chosen."""
+    file = form.get(field)
+    if file is None or isinstance(file, str) or not file.filename:
+        raise Trouble(_("No file was chosen. Choose one, then send it."))
+    return await file.read(), str(file.filename)
+
+
+def known_tune(request: Request) -> str:
+    """What `load` takes for the tune that an address names; 404 where there is none."""
+    try:
+        return state_of(request).tunes.place(request.path_params["name"])
+    except Trouble:
+        raise HTTPException(404) from None
+
+
+async def tune_page(request: Request) -> Response:
+    """A tune: its picture, its braille sign by sign, and what can be made of it."""
+    place = known_tune(request)
+    language = state_of(request).language
+
+    def make() -> tuple[Any, Any, str]:
+        from companion.braille import decode, encode
+
+        tune = load(place)
+        page = encode(tune, width=40)
+        return tune, stops_of(language, decode(page.lines), list(page.lines)), hillside(language, tune.line())
+
+    tune, rows, picture = await run_in_threadpool(make)
+    return render(request, "tune.html", tune.title or language.message("A tune without a title"), rows=rows, picture=picture,
+                  name=request.path_params["name"], forms=TUNE_FORMS)
+
+
+async def tune_file(request: Request) -> Response:
+    """A tune in one of its forms, to be kept."""
+    place, form = known_tune(request), request.path_params["form"]
+    if form not in TUNE_FORMS:
+        raise HTTPException(404)
+    language = state_of(request).language
+
+    def make() -> dict[str, bytes]:
+        from companion.paper import save_as
+
+        return files_made(lambda folder: save_as(load(place), folder / f"tune.{form}", language))
+
+    files = await run_in_threadpool(make)
+    return download(*next(iter(files.items())))
+
+
+def download(name: str, data: bytes) -> Response:
+    """A file to be kept. name: one of ours, in ASCII."""
+    return Response(data, media_type=MEDIA.get(name.rpartition(".")[2], "application/octet-stream"),
+                    headers={"content-disposition": f'attachment; filename="{name}"'})
+
+
+async def note_sound(request: Request) -> Response:
+    """One note by its MIDI number, as WAV."""
+    from companion.audio import starting_note
+
+    midi = int(request.path_params["midi"])
+    if not LOWEST_SOUNDED <= midi <= HIGHEST_SOUNDED:
+        raise HTTPException(404)
+    data = await run_in_threadpool(lambda: wav_bytes(starting_note(float(midi))))
+    return Response(data, media_type="audio/wav")
+
+
+async def kept_sound(request: Request) -> Response:
+    """A sound of a sitting or an answer, by its key."""
+    data = state_of(request).sounds.get(request.path_params["key"])
+    if data is None:
+        raise HTTPException(404)
+    return Response(data, media_type="audio/wav")
+
+
+# --- a recording ---
 
 
 async def listen(request: Request) -> Response:
     """A recording to be matched with a tune."""
-    return render(request, "listen.html", _state(request).language.message("Hear a recording"), tunes=catalogue())
+    state = state_of(request)
+    return render(request, "listen.html", state.language.message("Hear a recording"), tunes=state.tunes.choices())
 
 
 async def heard(request: Request) -> Response:
     """The recording that was sent, matched in a process of its own; the answer is found again by its job."""
     form = await checked_form(request)
-    take = form.get("take")
-    tune = str(form.get("tune", ""))
-    if tune not in {e.name for e in catalogue()}:
-        raise Trouble(_("Choose one of the tunes that ship."))
-    if take is None or isinstance(take, str) or not take.filename:
-        raise Trouble(_("Choose a recording first."))
-    data = await take.read()
-    language = _state(request).language
-    suffix = Path(take.filename).suffix[:8]
-    job = _state(request).jobs.start(language.message("Listening to the recording"),
-                                     lambda: _answer(data, suffix, tune, language))
+    state = state_of(request)
+    place = state.tunes.place(str(form.get("tune", "")))
+    data, name = await sent_file(form, "take")
+    more = form.get("more") == "yes"
+    job = state.jobs.start(state.language.message("Listening to the recording"),
+                           partial(in_folder, lambda folder: _answered(written_apart(data, name, folder), place, more, state)))
     return see_other(f"/work/{job.key}")
 
 
-def _answer(data: bytes, suffix: str, tune: str, language: Any) -> dict[str, Any]:
-    """The answer to uploaded sound. The name that came with it is used for its ending alone."""
-    with tempfile.TemporaryDirectory(prefix="companion-") as folder:
-        path = Path(folder) / f"take{suffix if suffix.isascii() and suffix[1:].isalnum() else ''}"
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        return run_limited(_answer_lines, str(path), tune, language)
+def _answered(path: Path, place: str, more: bool, state: State) -> Made:
+    answered: Made = run_limited(answer_made, str(path), place, more, state.language.code)
+    return answered
 
 
-def _answer_lines(path: str, tune: str, language: Any) -> dict[str, Any]:
-    from companion.lesson.answer import answer
-    from companion.lesson.words import answer_lines
+def answer_made(path: str, place: str, more: bool, code: str) -> Made:
+    """The answer to a take, as `companion hear` gives it. code: of the language, since this runs in its own process."""
+    from companion.lesson import answer_lines, answer_take, cue_sound
 
-    found = answer(path, tune)
-    cue, *lines = answer_lines(language, found)
-    return {"cue": cue, "lines": lines, "json": {**found.as_json(language), "take": "take"}}
+    language = choose_language("american" if code == "en_US" else "british")
+    found = answer_take(path, place)
+    cue, *lines = answer_lines(language, found, more=more)
+    move = found.advice.move
+    hand = hand_for_helper(language, move.wanted_semitones, wall_for(n.midi for n in found.line)) if move else ""
+    return Made(cue=cue, lines=lines, hand=hand, data={**found.as_json(language), "take": "take"},
+                files={"cue.wav": wav_bytes(cue_sound(language, found))}, picture=hillside(language, found.line, found.match))
+
+
+async def demo(request: Request) -> Response:
+    """The main thing on a take that ships, with no microphone."""
+    state = state_of(request)
+
+    def make() -> Made:
+        from companion.lesson import cue_sound, demo_answer, demo_lines
+
+        found = demo_answer()
+        lines = demo_lines(state.language, found)
+        move = found.advice.move
+        hand = hand_for_helper(state.language, move.wanted_semitones, wall_for(n.midi for n in found.line)) if move else ""
+        return Made(cue=found.cue(state.language), hand=hand, lines=[x for x in lines[:-1] if "companion-demo" not in x],
+                    files={"cue.wav": wav_bytes(cue_sound(state.language, found))},
+                    picture=hillside(state.language, found.line, found.match))
+
+    await checked_form(request)
+    job = state.jobs.start(state.language.message("The demo: a child sings Snail on the wall"), make)
+    return see_other(f"/work/{job.key}")
+
+
+# --- jobs ---
+
+
+def known_job(request: Request) -> Job:
+    """The job that an address names; 404 where there is none (any more)."""
+    job = state_of(request).jobs.find(request.path_params["key"])
+    if job is None:
+        raise HTTPException(404)
+    return job
 
 
 async def work(request: Request) -> Response:
     """A job: still going on, done, or why not."""
-    job = _state(request).jobs.find(request.path_params["key"])
-    if job is None:
-        raise HTTPException(404)
-    title = job.title if job.state is not JobState.DONE else _state(request).language.message("What was heard")
-    return render(request, "work.html", title, job=job, running=job.state is JobState.RUNNING,
+    job = known_job(request)
+    from companion.language import EXAMPLES  # here, since it loads all that writes scores
+
+    return render(request, "work.html", job.title, job=job, examples=EXAMPLES, running=job.state is JobState.RUNNING,
                   failed=job.state is JobState.FAILED)
 
 
 async def work_json(request: Request) -> Response:
     """A job's answer for programs, with the keys of the command."""
-    job = _state(request).jobs.find(request.path_params["key"])
-    if job is None or job.state is not JobState.DONE:
+    job = known_job(request)
+    if job.state is not JobState.DONE or job.result.data is None:
         raise HTTPException(404)
-    return JSONResponse(job.result["json"])
+    return JSONResponse(job.result.data)
 
 
-async def read(request: Request) -> Response:
-    """Braille typed or brailled, to be read back."""
-    return render(request, "read.html", _state(request).language.message("Read and write braille"), typed="", lines=[])
-
-
-async def read_back(request: Request) -> Response:
-    """What the braille says, and what is amiss in it."""
-    form = await checked_form(request)
-    typed = str(form.get("cells", ""))
-    if len(typed) > MOST_TYPED:
-        raise Trouble(_("That is more than a hundred pages. Send it piece by piece."))
-    language = _state(request).language
-
-    def lines() -> list[str]:
-        from companion.language import reading_lines
-
-        return reading_lines(language, decode(lines_of(typed)))
-
-    found = await run_in_threadpool(lines)
-    return render(request, "read.html", language.message("What it says"), typed=typed, lines=found)
-
-
-async def tune_page(request: Request) -> Response:
-    """A tune in braille, with what each sign says."""
+async def work_file(request: Request) -> Response:
+    """A file that a job made."""
     name = request.path_params["name"]
-    language = _state(request).language
-    if name not in {e.name for e in catalogue()}:
+    data = known_job(request).result.files.get(name)
+    if data is None:
         raise HTTPException(404)
+    return download(name, data)
 
-    def page() -> Any:
-        return encode(load(name), width=40)
 
-    made = await run_in_threadpool(page)
-    return render(request, "tune.html", made.title or name, lines=made.lines, name=name, language=language)
+async def work_sound(request: Request) -> Response:
+    """A sound that a job made, to be played in the page."""
+    data = known_job(request).result.files.get(request.path_params["name"])
+    if data is None or not request.path_params["name"].endswith(".wav"):
+        raise HTTPException(404)
+    return Response(data, media_type="audio/wav")
+
+
+async def ping(request: Request) -> Response:
+    """A page says that it is still open."""
+    state_of(request).pinged = True
+    return Response(status_code=204)
+
+
+async def favicon(request: Request) -> Response:
+    """Browsers ask for it whatever the page says."""
+    return RedirectResponse("/static/icon.svg")
 
 
 PAGES: dict[str, View] = {
-    "/": home, "/tunes": tunes, "/tunes/{name}": tune_page, "/hear": listen, "/read": read, "/work/{key}": work,
-    "/work/{key}/json": work_json,
+    "/": home, "/tunes": tunes, "/tunes/{name}": tune_page, "/tunes/{name}/tune.{form}": tune_file, "/hear": listen,
+    "/work/{key}": work, "/work/{key}/json": work_json, "/work/{key}/file/{name}": work_file,
+    "/work/{key}/sound/{name}": work_sound, "/note/{midi:int}.wav": note_sound, "/sound/{key}.wav": kept_sound, "/ping": ping,
+    "/favicon.ico": favicon,
 }
-CHANGES: dict[str, View] = {"/hear": heard, "/read": read_back}
+CHANGES: dict[str, View] = {"/hear": heard, "/tunes": send_tune, "/demo": demo}

@@ -17,6 +17,24 @@ MOST_KEPT = 50  # the oldest is forgotten beyond: what is worth keeping is downl
 MOST_AT_ONCE = 4
 
 
+@dataclass
+class Made:
+    """What a job gave, to be shown and fetched.
+
+    cue: the sentence that matters most. lines: the others. files: what can be fetched, by name. data: for programs.
+    picture: SVG of our own. score: a written-down take that can be mended. note: what was done last.
+    """
+
+    cue: str = ""
+    lines: list[str] = field(default_factory=list)
+    files: dict[str, bytes] = field(default_factory=dict)
+    data: Any = None
+    picture: str = ""
+    hand: str = ""
+    score: Any = None
+    past: list[Any] = field(default_factory=list)
+
+
 class JobState(StrEnum):
     """Where a job is."""
 
@@ -33,7 +51,7 @@ class Job:
     title: str
     began: float = field(default_factory=time.monotonic)
     state: JobState = JobState.RUNNING
-    result: Any = None
+    result: Made = field(default_factory=Made)
     problem: str = ""
 
     @property
@@ -50,7 +68,7 @@ class Jobs:
         self._lock = threading.Lock()
         self._free = threading.Semaphore(MOST_AT_ONCE)
 
-    def start(self, title: str, work: Callable[[], Any]) -> Job:
+    def start(self, title: str, work: Callable[[], Made]) -> Job:
         """Begin a job in a thread of its own."""
         job = Job(new_token(), title)
         with self._lock:
@@ -65,7 +83,13 @@ class Jobs:
         with self._lock:
             return self._jobs.get(key)
 
-    def _run(self, job: Job, work: Callable[[], Any]) -> None:
+    @property
+    def running(self) -> bool:
+        """Whether any job is still going on."""
+        with self._lock:
+            return any(job.state is JobState.RUNNING for job in self._jobs.values())
+
+    def _run(self, job: Job, work: Callable[[], Made]) -> None:
         with self._free:
             try:
                 job.result = work()

@@ -1,23 +1,31 @@
 // A live session: the microphone out, words and sounds in. One socket, one session, one live region.
-const form = document.getElementById("begin");
-const talk = document.getElementById("talk");
-const cue = document.getElementById("cue");
-const now = document.getElementById("now");
-const log = document.getElementById("log");
-const voice = document.getElementById("voice");
+const $ = (id) => document.getElementById(id);
+const form = $("begin"), talk = $("talk"), cue = $("cue"), now = $("now"), log = $("log"), hand = $("hand"), reply = $("reply");
 const token = document.querySelector('meta[name="token"]').content;
-const words = JSON.parse(document.getElementById("words").textContent);
-let socket = null, context = null, stream = null, expected = null, playing = null, wake = null;
+const words = JSON.parse($("words").textContent);
+const MOST_SHOWN = 3;
+const JOIN_AGAIN_MS = [300, 1000, 2000, 4000, 8000, 16000];
+let socket = null, context = null, stream = null, source = null, blocks = null, wanted = null, key = null, tries = 0;
+let expected = null, playing = null, wake = null, ended = false;
 
-function announce(text) {
-  // One polite region, emptied first, so that the same words twice are announced twice.
-  cue.textContent = "";
-  requestAnimationFrame(() => { cue.textContent = text; });
+function show(text, spoken, cells) {
+  // Each line is a new child of the one live region: announced once, also where the same words come twice.
+  cue.setAttribute("aria-live", spoken ? "off" : "polite");
+  const line = document.createElement("p");
+  line.textContent = text;
+  if (cells) {
+    const seen = document.createElement("span");
+    seen.className = "cells";
+    seen.setAttribute("aria-hidden", "true");
+    seen.textContent = cells;
+    line.prepend(seen, " ");
+  }
+  cue.append(line);
+  while (cue.children.length > MOST_SHOWN) cue.firstElementChild.remove();
   const item = document.createElement("li");
   item.textContent = text;
   log.append(item);
 }
-function status(text) { now.textContent = text; }
 
 async function microphone() {
   if (!navigator.mediaDevices) throw new Error(words.none);
@@ -29,91 +37,119 @@ async function microphone() {
   }
 }
 
+function listen() {
+  source = context.createMediaStreamSource(stream);
+  source.connect(blocks);
+  stream.getTracks()[0].onended = async () => {
+    send({ microphone: "gone" });
+    while (!ended) {
+      await new Promise((done) => setTimeout(done, 1500));
+      try { stream = await microphone(); } catch { continue; }
+      listen();
+      send({ microphone: "back" });
+      return;
+    }
+  };
+}
+
 function stopPlaying() {
-  if (playing) { playing.onended = null; try { playing.stop(); } catch (_) { /* had ended */ } playing = null; }
+  if (playing) { playing.onended = null; try { playing.stop(); } catch { /* had ended */ } playing = null; }
 }
 
 async function play(bytes, number) {
-  const buffer = await context.decodeAudioData(bytes);
-  stopPlaying();
-  const source = context.createBufferSource();
-  source.buffer = buffer;
-  source.connect(context.destination);
-  source.onended = () => { playing = null; send({ played: number }); };
-  playing = source;
-  source.start();
+  try {
+    const buffer = await context.decodeAudioData(bytes);
+    stopPlaying();
+    playing = context.createBufferSource();
+    playing.buffer = buffer;
+    playing.connect(context.destination);
+    playing.onended = () => { playing = null; send({ played: number }); };
+    playing.start();
+  } catch { send({ played: number }); }
 }
 
 function send(message) { if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify(message)); }
 
 function finish(text) {
+  ended = true;
   stopPlaying();
   if (stream) stream.getTracks().forEach((track) => track.stop());
   if (context) context.close();
-  if (wake) wake.release();
+  if (wake) wake.release().catch(() => {});
   if (socket) { socket.onclose = null; socket.close(); }
-  socket = context = stream = wake = null;
+  socket = context = stream = wake = key = null;
+  const inside = talk.contains(document.activeElement) || document.activeElement === document.body;
   talk.hidden = true;
   form.hidden = false;
-  if (text) announce(text);
-  form.querySelector("button").focus();
+  now.textContent = "";
+  if (text) show(text, false);
+  if (inside) form.querySelector("button").focus();
 }
 
-async function begin(event) {
+function join() {
+  socket = new WebSocket(`ws://${location.host}/live`);
+  socket.binaryType = "arraybuffer";
+  socket.onopen = () => { send({ ...wanted, token, rate: context.sampleRate, ...(key ? { resume: key } : {}) }); };
+  socket.onclose = (event) => {
+    if (event.code === 4403) { finish(words.refused); return; }
+    if (event.code === 4429) { finish(words.full); return; }
+    if (!key || tries >= JOIN_AGAIN_MS.length) { finish(words.over); return; }
+    now.textContent = words.lost;
+    setTimeout(() => { if (!ended) join(); }, JOIN_AGAIN_MS[tries++]);
+  };
+  socket.onmessage = (message) => {
+    if (message.data instanceof ArrayBuffer) { play(message.data, expected); return; }
+    const said = JSON.parse(message.data);
+    if ("key" in said) {
+      key = said.key;
+      tries = 0;
+      now.textContent = words.listening;
+      if (talk.hidden) { form.hidden = true; talk.hidden = false; $("go").focus(); }
+    }
+    if ("say" in said) show(said.say, said.spoken);
+    if ("cells" in said) show(said.dots, said.spoken, said.cells);
+    if ("hand" in said) { hand.hidden = false; hand.textContent = said.hand; }
+    if ("sound" in said) expected = said.sound;
+    if ("hush" in said) stopPlaying();
+    if ("now" in said) now.textContent = said.now;
+    if ("ask" in said && reply) $("typed").focus();
+    if ("end" in said) finish(said.end);
+  };
+}
+
+form.addEventListener("submit", async (event) => {
   event.preventDefault();
-  const wanted = Object.fromEntries(new FormData(form));
-  status(words.opening);
+  wanted = Object.fromEntries(new FormData(form));
+  key = null; tries = 0; ended = false;
+  hand.hidden = true;
+  now.textContent = words.opening;
   try {
     context = new AudioContext();
     stream = await microphone();
     await context.audioWorklet.addModule("/static/microphone.js");
   } catch (error) {
-    announce(error.message);
+    now.textContent = "";
+    show(error.message, false);
     if (context) context.close();
+    context = null;
     return;
   }
-  const source = context.createMediaStreamSource(stream);
-  const blocks = new AudioWorkletNode(context, "blocks", { numberOfOutputs: 0 });
-  stream.getTracks()[0].onended = () => finish(words.gone);
-  socket = new WebSocket(`ws://${location.host}/live`);
-  socket.binaryType = "arraybuffer";
-  socket.onopen = () => {
-    send({ ...wanted, token, rate: context.sampleRate });
-    source.connect(blocks);
-    blocks.port.onmessage = (message) => {
-      if (socket && socket.readyState === WebSocket.OPEN && socket.bufferedAmount < 2_000_000) socket.send(message.data.buffer);
-    };
-    form.hidden = true;
-    talk.hidden = false;
-    document.getElementById("go").focus();
+  blocks = new AudioWorkletNode(context, "blocks", { numberOfOutputs: 0 });
+  blocks.port.onmessage = (message) => {
+    if (key && socket && socket.readyState === WebSocket.OPEN && socket.bufferedAmount < 1_000_000) socket.send(message.data.buffer);
   };
-  socket.onclose = () => finish(words.lost);
-  socket.onmessage = (message) => {
-    if (message.data instanceof ArrayBuffer) { play(message.data, expected); return; }
-    const said = JSON.parse(message.data);
-    if ("say" in said) { if (said.spoken) show(said.say); else announce(said.say); }
-    if ("line" in said) announce(said.line);
-    if ("sound" in said) expected = said.sound;
-    if ("hush" in said) stopPlaying();
-    if ("now" in said) status(said.now);
-    if ("path" in said && voice) voice.dispatchEvent(new CustomEvent("sung", { detail: said.path }));
-    if ("end" in said) finish(said.end);
-  };
+  listen();
+  join();
   if (navigator.wakeLock) navigator.wakeLock.request("screen").then((lock) => { wake = lock; }, () => {});
-}
-
-function show(text) {
-  // Spoken by the page: written for the helper, outside the live region, so that it is not said twice.
-  document.getElementById("shown").textContent = text;
-  const item = document.createElement("li");
-  item.textContent = text;
-  log.append(item);
-}
-
-form.addEventListener("submit", begin);
+});
+document.addEventListener("visibilitychange", () => { if (!document.hidden && context) context.resume(); });
+window.addEventListener("pagehide", () => { if (key) send({ key: "quit" }); });
 for (const button of document.querySelectorAll("[data-key]")) button.addEventListener("click", () => send({ key: button.dataset.key }));
-document.addEventListener("keydown", (event) => {
-  if (!socket || event.ctrlKey || event.altKey || event.metaKey || event.target.matches("input, select, textarea")) return;
-  const button = document.querySelector(`[data-shortcut="${CSS.escape(event.key)}"]`);
-  if (button) { event.preventDefault(); button.click(); }
+if (reply) reply.addEventListener("submit", (event) => { event.preventDefault(); send({ typed: $("typed").value }); $("typed").value = ""; });
+talk.addEventListener("keydown", (event) => {
+  // Only while the focus is inside the session, so that no letter typed elsewhere does anything.
+  if (event.ctrlKey || event.altKey || event.metaKey || event.target.matches("input")) return;
+  const button = talk.querySelector(`[data-shortcut="${CSS.escape(event.key.toLowerCase())}"]`);
+  if (button) { event.preventDefault(); button.click(); } else if (event.key === "Escape") send({ key: "quit" });
+  else if (event.key.length > 1 && !["Tab", "Shift", "Enter"].includes(event.key)) send({ press: event.key.toLowerCase() });
 });

@@ -1,0 +1,189 @@
+"""The diary: pupils, a week, settings, consent, what is set, export, and deletion for good, asked once.
+
+A pupil's name stands in forms and in this process, never in an address.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+
+from companion.diary import (
+    Diary,
+    Pupil,
+    SettingName,
+    delete_pupil,
+    export_pupil,
+    make_changes,
+    read_changes,
+    week_of,
+)
+from companion.errors import Trouble
+from companion.language import change_lines, deletion_line, new_page, no_pupils, pupil_line, setting_line, week_lines
+from companion.messages import _
+from companion.page.frame import State, View, checked_form, render, see_other, state_of
+from companion.page.kept import files_made
+from companion.page.views import download
+
+MOST_NAME = 60
+
+
+def pupils_of(state: State) -> list[str]:
+    """The nicknames in the diary."""
+    with Diary(state.diary) as diary:
+        return [p.nickname for p in diary.pupils()]
+
+
+async def pupils(request: Request) -> Response:
+    """All pupils, and a new one."""
+    state = state_of(request)
+
+    def make() -> list[tuple[str, str]]:
+        with Diary(state.diary) as diary:
+            return [(p.nickname, pupil_line(state.language, p.nickname, len(diary.takes(p)))) for p in diary.pupils()]
+
+    found = await run_in_threadpool(make)
+    return render(request, "diary.html", state.language.message("The diary"), found=found, nobody=no_pupils(state.language))
+
+
+async def choose(request: Request) -> Response:
+    """A pupil is looked at; a new one where that is asked for."""
+    form = await checked_form(request)
+    state = state_of(request)
+    name, new = given_name(form), form.get("new") == "yes"
+
+    def make() -> str:
+        with Diary(state.diary) as diary:
+            return diary.pupil(name, new=new).nickname
+
+    state.pupil = await run_in_threadpool(make)
+    return see_other("/diary/pupil")
+
+
+def given_name(form: Any) -> str:
+    """The nickname in a form. Raises Trouble where there is none, or no nickname."""
+    name = " ".join(str(form.get("pupil", "")).split())
+    if not name or len(name) > MOST_NAME:
+        raise Trouble(_("Give a nickname of up to {most} letters.").format(most=MOST_NAME))
+    return name
+
+
+async def pupil(request: Request) -> Response:
+    """One pupil's page."""
+    state = state_of(request)
+    if not state.pupil:
+        return see_other("/diary")
+    return await _shown(request, state.pupil, [])
+
+
+async def _shown(request: Request, name: str, done: list[str]) -> Response:
+    state = state_of(request)
+    language = state.language
+
+    def make() -> dict[str, Any]:
+        with Diary(state.diary) as diary:
+            found = diary.pupil(name)
+            consent = diary.consent(found)
+            return {"pupil": found.nickname, "lines": week_lines(language, week_of(diary, found)),
+                    "settings": [(s.value, setting_line(language, s, v), _typed(v))
+                                 for s, v in diary.settings(found).items()],
+                    "consent": consent is not None, "where": str(diary.path)}
+
+    values = await run_in_threadpool(make)
+    return render(request, "pupil.html", values["pupil"], done=done, tunes=state.tunes.choices(), **values)
+
+
+def _typed(value: Any) -> str:
+    """A setting as it is typed."""
+    return ",".join(f"{k}:{v}" for k, v in value.items()) if isinstance(value, dict) else str(value)
+
+
+async def change(request: Request) -> Response:
+    """Changes on a pupil's page, all checked before any is made."""
+    form = await checked_form(request)
+    state = state_of(request)
+    name = given_name(form)
+
+    def text(field: str) -> str:
+        return str(form.get(field, "")).strip()[:500]
+
+    shipped = {c.name for c in state.tunes.choices()}
+    if text("set") and text("set") not in shipped:
+        raise Trouble(_("Choose a tune from the list."))
+    if text("setting") and text("setting") not in set(SettingName):
+        raise Trouble(_("Choose a setting from the list."))
+
+    def make() -> list[str]:
+        with Diary(state.diary) as diary:
+            found: Pupil = diary.pupil(name)
+            changes = read_changes(
+                settings=[f"{text('setting')}={text('value')}"] if text("setting") else (),
+                range_names=(text("low"), text("high")) if text("low") or text("high") else None,
+                tunes=[_lasting(state, text("set"))] if text("set") else (), days=int(text("days") or 7),
+                consent_by=text("consent") or None, until=text("until") or None, withdraw=form.get("withdraw") == "yes")
+            make_changes(diary, found, changes)
+            return change_lines(state.language, found.nickname, changes, diary.path)
+
+    if text("days") and not (text("days").isascii() and text("days").isdigit() and len(text("days")) < 5):
+        raise Trouble(_("The days were no number; give a whole number of days."))
+    done = await run_in_threadpool(make)
+    state.pupil = name
+    return await _shown(request, name, done)
+
+
+def _lasting(state: State, name: str) -> str:
+    """A tune that the diary can name for days. Raises Trouble for one that is gone with this program."""
+    place = state.tunes.place(name)
+    if place != name:
+        raise Trouble(_("A tune that was sent is gone when this program ends, so it cannot be set for the week. Fetch it as "
+                        "MusicXML and set it with companion diary --set, or choose a tune that ships."))
+    return place
+
+
+async def export(request: Request) -> Response:
+    """Everything of a pupil, as a zip."""
+    form = await checked_form(request)
+    state, name = state_of(request), given_name(form)
+
+    def make() -> dict[str, bytes]:
+        with Diary(state.diary) as diary:
+            return files_made(lambda folder: export_pupil(diary, diary.pupil(name), folder / "pupil.zip"))
+
+    return download("pupil.zip", (await run_in_threadpool(make))["pupil.zip"])
+
+
+async def delete(request: Request) -> Response:
+    """Deletion for good: asked once, then done."""
+    form = await checked_form(request)
+    state, name = state_of(request), given_name(form)
+    if form.get("sure") != "yes":
+        return render(request, "delete.html", state.language.message("Delete {pupil} for good?").format(pupil=name), pupil=name)
+    await run_in_threadpool(delete_pupil, name, state.diary)
+    if state.pupil.casefold() == name.casefold():
+        state.pupil = ""
+    if state.sitting is not None and state.sitting.pupil.casefold() == name.casefold():
+        state.sitting = None
+    line = deletion_line(state.language, name)
+    return render(request, "done.html", state.language.message("Deleted"), lines=[line])
+
+
+async def begin(request: Request) -> Response:
+    """A page for a new pupil."""
+    form = await checked_form(request)
+    state, name = state_of(request), given_name(form)
+
+    def make() -> None:
+        with Diary(state.diary) as diary:
+            diary.pupil(name, new=True)
+
+    await run_in_threadpool(make)
+    state.pupil = name
+    return await _shown(request, name, [new_page(state.language, name)])
+
+
+PAGES: dict[str, View] = {"/diary": pupils, "/diary/pupil": pupil}
+CHANGES: dict[str, View] = {"/diary/choose": choose, "/diary/new": begin, "/diary/change": change, "/diary/export": export,
+                            "/diary/delete": delete}

@@ -1,0 +1,89 @@
+"""What every page has: the state of one run, templates, forms that are checked.
+
+Every page works without JavaScript but for the microphone, sounds and six-key chords. State of a pupil stays in the
+diary and in this process; nothing of it is in an address or in the browser.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from companion.language import Language
+from companion.page.kept import Sounds, Tunes
+from companion.page.security import new_token, same_token
+from companion.page.work import Jobs
+
+HERE = Path(__file__).parent
+MOST_FIELD_BYTES = 400_000  # what is typed into one field: a hundred pages of braille in Unicode
+
+
+@dataclass
+class State:
+    """One run of the page. language: of everything on it. diary: its file, None for the usual one.
+
+    pupil: the nickname that was chosen last, "" for nobody; it stands here and not in any address. seen: when something
+    was asked last, on the clock of `time.monotonic`; pinged: whether a page has ever said that it is still open.
+    """
+
+    language: Language
+    port: int
+    diary: str | None = None
+    token: str = field(default_factory=new_token)
+    jobs: Jobs = field(default_factory=Jobs)
+    tunes: Tunes = field(default_factory=Tunes)
+    sounds: Sounds = field(default_factory=Sounds)
+    pupil: str = ""
+    sitting: Any = None
+    live: dict[str, Any] = field(default_factory=dict)
+    sockets: int = 0
+    seen: float = field(default_factory=time.monotonic)
+    pinged: bool = False
+
+
+def environment(language: Language) -> jinja2.Environment:
+    """Templates that escape everything and say their sentences in `language`."""
+    made = jinja2.Environment(loader=jinja2.FileSystemLoader(HERE / "templates"), autoescape=True,
+                              undefined=jinja2.StrictUndefined, extensions=["jinja2.ext.i18n"], trim_blocks=True,
+                              lstrip_blocks=True)
+    made.install_gettext_callables(language.message, language.plural, newstyle=False)  # type: ignore[attr-defined]
+    return made
+
+
+View = Callable[[Request], Awaitable[Response]]
+
+
+def render(request: Request, template: str, title: str, status: int = 200, **values: Any) -> HTMLResponse:
+    """A page: its title is its first heading and stands first in the window's title."""
+    state: State = request.app.state.companion
+    text = request.app.state.templates.get_template(template).render(
+        title=title, token=state.token, path=request.url.path, language=state.language, **values)
+    return HTMLResponse(text, status_code=status)
+
+
+def state_of(request: Request) -> State:
+    """The state of this run."""
+    state: State = request.app.state.companion
+    return state
+
+
+async def checked_form(request: Request) -> Any:
+    """The form of a change; refused without this run's token. At most a hundred fields and ten files."""
+    form = await request.form(max_files=10, max_fields=100, max_part_size=MOST_FIELD_BYTES)
+    token = form.get("token", "")
+    if not isinstance(token, str) or not same_token(token, state_of(request).token):
+        raise HTTPException(403)
+    return form
+
+
+def see_other(path: str) -> RedirectResponse:
+    """After a change: the page to look at now, so that loading it again changes nothing twice."""
+    return RedirectResponse(path, status_code=303)
