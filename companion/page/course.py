@@ -16,6 +16,7 @@ from starlette.responses import Response
 
 from companion.course import (
     Item,
+    KeptProgress,
     Order,
     Progress,
     QuestionKind,
@@ -26,7 +27,6 @@ from companion.course import (
     load_progress,
     material,
     question_kind,
-    save_progress,
     stages,
 )
 from companion.diary import Diary
@@ -209,9 +209,7 @@ async def drill(request: Request) -> Response:
             drill_sitting(items, Progress(), _now, sitting.io())
             return
         with Diary(state.diary) as diary:
-            pupil = diary.pupil(name)
-            progress = load_progress(diary, pupil)
-            drill_sitting(items, progress, _now, sitting.io(), lambda: save_progress(diary, pupil, progress))
+            drill_sitting(items, KeptProgress(diary, diary.pupil(name)), _now, sitting.io())
 
     return await _go(state, TypedSitting(state.language, state.sounds, name), go)
 
