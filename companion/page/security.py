@@ -27,7 +27,7 @@ HEADERS = {
                                 "media-src 'self' blob:; connect-src 'self'; manifest-src 'self'; worker-src 'self'; "
                                 "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"),
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # with "no-referrer" a browser sends our own forms without their origin
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "microphone=(self), camera=(), geolocation=()",

@@ -69,7 +69,7 @@ def test_headers_allow_nothing_from_elsewhere_and_keep_nothing(page: Any) -> Non
         assert "frame-ancestors 'none'" in policy
         assert "unsafe" not in policy
         assert headers["cache-control"] == "no-store"
-        assert headers["referrer-policy"] == "no-referrer"
+        assert headers["referrer-policy"] == "same-origin"
         assert "set-cookie" not in headers
 
 
