@@ -12,7 +12,7 @@ from functools import lru_cache
 from companion.braille import signs as S
 from companion.braille.model import Meaning, MeaningKind
 from companion.braille.rhythm import BASES
-from companion.braille.signs import WHOLE_REST
+from companion.braille.signs import WHOLE_REST, Role
 from companion.braille.text import read_words
 from companion.braille.units import NOTES, Unit, read_expression, shape_of, split, unit
 from companion.tune import DirectionKind, Key, ScoreDirection, Time
@@ -94,7 +94,7 @@ def meanings(cells: str) -> list[tuple[int, int, Meaning]]:
         times = (read_digits(cells[2:]),) if length > 1 else ()
         return [(0, length, Meaning(MeaningKind.BAR_REPEAT, numbers=times))]
     if cells == S.HYPHEN:
-        return [(0, 1, Meaning(MeaningKind.SIGN, S.BY_NAME["music hyphen"]))]
+        return [(0, 1, Meaning(MeaningKind.SIGN, S.sign_of(Role.HYPHEN)))]
     if cells[:1] == S.WORD and cells[-1:] == S.WORD:
         return [(0, length, Meaning(MeaningKind.WORDS, text=read_expression(cells[1:-1])))]
     if match := METRONOME_MARK.fullmatch(cells):
@@ -104,7 +104,7 @@ def meanings(cells: str) -> list[tuple[int, int, Meaning]]:
     if cells[:1] == S.NUMBER and cells[-1:] == WHOLE_REST:
         return [(0, length, Meaning(MeaningKind.BARS_OF_REST, numbers=(read_digits(cells[1:-1]),)))]
     if set(cells) == {WHOLE_REST}:
-        return [(i, 1, Meaning(MeaningKind.SIGN, S.BY_NAME["full bar rest"])) for i in range(length)]
+        return [(i, 1, Meaning(MeaningKind.SIGN, S.sign_of(Role.WHOLE_REST))) for i in range(length)]
     if BAR_NUMBER.fullmatch(cells):
         return [(0, length, Meaning(MeaningKind.BAR_NUMBER, numbers=(read_digits(cells),)))]
     return list(unit(cells).said)

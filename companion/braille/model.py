@@ -37,9 +37,9 @@ class MeaningKind(StrEnum):
     METRONOME = "metronome"  # text, as in `ScoreDirection`
     KEY = "key"  # key
     TIME = "time"  # time
-    BAR_REPEAT = "bar repeat"  # numbers: how many times, none for once
-    BARS_OF_REST = "bars of rest"  # numbers: how many
-    BAR_NUMBER = "bar number"  # numbers
+    BAR_REPEAT = "bar-repeat"  # numbers: how many times, none for once
+    BARS_OF_REST = "bars-of-rest"  # numbers: how many
+    BAR_NUMBER = "bar-number"  # numbers
     LYRICS = "lyrics"  # a line of words to be sung
     HEADING = "heading"  # text
 
@@ -71,35 +71,35 @@ class ProblemCode(StrEnum):
     """What can be amiss on a page."""
 
     # signs
-    NO_CELL = "no cell"
-    UNKNOWN_SIGN = "unknown sign"
-    OUT_OF_ORDER = "out of order"  # signs: the one at the place, and the one before it that belongs after it
-    NO_NOTE_AFTER = "no note after"  # signs: the last one
-    TWO_OCTAVE_MARKS = "two octave marks"
-    DOT_APART = "dot apart"
-    TOO_MANY_DOTS = "too many dots"
-    MARK_AT_A_REST = "mark at a rest"
-    SECOND_VOICE = "second voice"
+    NO_CELL = "no-cell"
+    UNKNOWN_SIGN = "unknown-sign"
+    OUT_OF_ORDER = "out-of-order"  # signs: the one at the place, and the one before it that belongs after it
+    NO_NOTE_AFTER = "no-note-after"  # signs: the last one
+    TWO_OCTAVE_MARKS = "two-octave-marks"
+    DOT_APART = "dot-apart"
+    TOO_MANY_DOTS = "too-many-dots"
+    MARK_AT_A_REST = "mark-at-a-rest"
+    SECOND_VOICE = "second-voice"
     # octave marks that are due
-    MARK_FOR_FIRST_NOTE = "mark for first note"
-    MARK_FOR_LINE = "mark for line"
-    MARK_AFTER_WORDS = "mark after words"
-    MARK_AFTER_SIGNATURE = "mark after signature"
-    MARK_AFTER_NUMBERED_REPEAT = "mark after numbered repeat"
-    MARK_AFTER_REPEAT_SIGN = "mark after repeat sign"
-    MARK_AFTER_DOUBLE_BAR = "mark after double bar"
-    MARK_AFTER_LEAD = "mark after lead"  # words, a repeat or an ending at the beginning of a bar
-    OUTSIDE_OCTAVES = "outside octaves"
+    MARK_FOR_FIRST_NOTE = "mark-for-first-note"
+    MARK_FOR_LINE = "mark-for-line"
+    MARK_AFTER_WORDS = "mark-after-words"
+    MARK_AFTER_SIGNATURE = "mark-after-signature"
+    MARK_AFTER_NUMBERED_REPEAT = "mark-after-numbered-repeat"
+    MARK_AFTER_REPEAT_SIGN = "mark-after-repeat-sign"
+    MARK_AFTER_DOUBLE_BAR = "mark-after-double-bar"
+    MARK_AFTER_LEAD = "mark-after-lead"  # words, a repeat or an ending at the beginning of a bar
+    OUTSIDE_OCTAVES = "outside-octaves"
     # ties and slurs
-    TIE_TO_ANOTHER_PITCH = "tie to another pitch"
-    SLUR_NEVER_BEGAN = "slur never began"
+    TIE_TO_ANOTHER_PITCH = "tie-to-another-pitch"
+    SLUR_NEVER_BEGAN = "slur-never-began"
     # bars
-    REPEAT_WITHOUT_BAR = "repeat without bar"
-    NOTE_RUNS_INTO_REPEAT = "note runs into repeat"
-    SEVERAL_PART_REPEATS = "several part repeats"
-    PART_REPEAT_UNCLEAR = "part repeat unclear"
+    REPEAT_WITHOUT_BAR = "repeat-without-bar"
+    NOTE_RUNS_INTO_REPEAT = "note-runs-into-repeat"
+    SEVERAL_PART_REPEATS = "several-part-repeats"
+    PART_REPEAT_UNCLEAR = "part-repeat-unclear"
     BEATS = "beats"  # bar, beats, wanted
-    NO_MUSIC = "no music"
+    NO_MUSIC = "no-music"
 
 
 class Slip(NamedTuple):

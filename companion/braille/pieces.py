@@ -42,7 +42,7 @@ from companion.braille.rhythm import (
     length,
     write_bar,
 )
-from companion.braille.signs import WHOLE_REST
+from companion.braille.signs import WHOLE_REST, Role
 from companion.braille.units import MOST_DOTS
 from companion.errors import Trouble
 from companion.messages import _
@@ -69,8 +69,9 @@ _QUAVERS = VALUE_CELLS[3, 0]
 _GRACES = {(1, 4): Written(0, 0, 0, 0, False), (1, 8): Written(0, 0, 1, 0, False), (1, 1): Written(0, 0, 2, 0, False)}
 _GRACE = Written(0, 0, 3, 0, False)
 _PART_TIMES = (6, 4, 3, 2)  # how often a part of a bar may fill it, for part repeats
-_VALUES = S.BY_NAME["triplet"].rank  # of group and value signs
-_SLUR_OPEN, _SLUR_CLOSE, _SLUR, _TIE = (S.BY_NAME[n].rank for n in ("long slur begins", "long slur ends", "slur", "tie"))
+#: Ranks of signs that no mark's row gives. Value signs follow their group's sign at once.
+_GROUP, _SLUR_OPEN, _SLUR_CLOSE, _SLUR, _TIE = (S.sign_of(role, value).rank for role, value in (
+    (Role.GROUP, 3), (Role.SLUR_OPENS, None), (Role.SLUR_CLOSES, None), (Role.SLUR, None), (Role.TIE, None)))
 
 
 class Habits(NamedTuple):
@@ -378,9 +379,9 @@ class Encoder:
     def _dress(self, at: tuple[int, int], note: Note, head: str, tail: str, tie: bool) -> tuple[str, str]:
         """Signs before and after a note that most notes do not have, in order of their ranks. head: its value signs."""
         before, after = self._marks(note, self.ahead.signs.get(at, {}))
-        before.append((_VALUES, head))
+        before.append((_GROUP, head))
         if note.grace:
-            sign = S.GRACES[note.grace]
+            sign = S.sign_of(Role.GRACE, note.grace)
             before.append((sign.rank, sign.cells))
         if slurs := self.ahead.slurs.get(at):
             before.append((_SLUR_OPEN, S.SLUR_OPEN * slurs.opens))

@@ -15,10 +15,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from companion.messages import N_
 from companion.tune import ACCIDENTALS as ACCIDENTAL_SIGNS
 from companion.tune import CELL_BASE as CELL_BASE
-from companion.tune import Barline, Grace, Jump, Mark, Sign, Stands
+from companion.tune import Barline, DirectionKind, Grace, Jump, Mark, Sign, Stands
 from companion.tune import cells as cells
 
 
@@ -86,7 +85,20 @@ class Role(StrEnum):
     TIE = "tie"
     BARLINE = "bar line"
     SECOND_VOICE = "second voice"
-    OTHER = "other"
+    # parts of other signs, and signs that stand by themselves
+    NUMBER = "number"
+    COMMON_TIME = "common time"
+    CUT_TIME = "cut time"
+    PLUS = "plus"  # between the figures of a combined time signature
+    METRONOME = "metronome"  # between a note and how many of it a minute has
+    BREVE = "breve"  # between two semibreves
+    GROUP_SIGN = "group sign"  # then a lowered digit and dot 3
+    BAR_REPEAT = "bar repeat"  # with a number, so many times; within a bar, the part before it again
+    WHOLE_REST = "whole rest"
+    HYPHEN = "hyphen"
+    WORD_SIGN = "word sign"
+    HAIRPIN = "hairpin"
+    APART_DOT = "apart dot"
 
 
 class Size(StrEnum):
@@ -97,7 +109,7 @@ class Size(StrEnum):
 
 
 #: What an entry's role is about: which octave, how many semitones, which mark ...
-Value = Mark | Barline | Jump | Grace | Size | int | None
+Value = Mark | Barline | Jump | Grace | Size | DirectionKind | int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +123,6 @@ class Entry:
 
 _BEFORE, _AFTER, _BAR, _APART = Stands.BEFORE, Stands.AFTER, Stands.BAR, Stands.APART
 _OCTAVE = "De Garmo, chapter 7; MBC 2015, 3.2"
-
-APART_DOT = N_("dot that keeps signs apart")
 
 TABLE: tuple[Entry, ...] = (
     Entry(Sign("octave below the first", "4-4", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 0),
@@ -133,27 +143,27 @@ TABLE: tuple[Entry, ...] = (
     Entry(Sign("long slur begins", "56-12", _BEFORE, 300, "De Garmo, chapter 12"), Role.SLUR_OPENS),
     Entry(Sign("long slur ends", "45-23", Stands.EITHER, 310, "De Garmo, chapter 12"), Role.SLUR_CLOSES),
     Entry(Sign("repeat from here", "126-2356", _BEFORE, 100, "De Garmo, chapter 17"), Role.FORWARD),
-    Entry(Sign("louder ends", "345-25", _BEFORE, 100, "from memory"), Role.HAIRPIN_END),
-    Entry(Sign("softer ends", "345-256", _BEFORE, 100, "from memory"), Role.HAIRPIN_END),
+    Entry(Sign("louder ends", "345-25", _BEFORE, 100, "from memory"), Role.HAIRPIN_END, DirectionKind.CRESCENDO),
+    Entry(Sign("softer ends", "345-256", _BEFORE, 100, "from memory"), Role.HAIRPIN_END, DirectionKind.DIMINUENDO),
     Entry(Sign("dot", "3", _AFTER, 100, "De Garmo, chapter 3"), Role.DOT),
     Entry(Sign("slur", "14", _AFTER, 300, "De Garmo, chapter 12"), Role.SLUR),
     Entry(Sign("tie", "4-14", _AFTER, 400, "De Garmo, chapter 4"), Role.TIE),
     Entry(Sign("repeat to here", "126-23", _BAR, 0, "De Garmo, chapter 17"), Role.BACKWARD),
     Entry(Sign("second voice", "126-345", _BAR, 0, "De Garmo, chapter 17"), Role.SECOND_VOICE),
-    Entry(Sign("number sign", "3456", _APART, 0, "De Garmo, chapter 2"), Role.OTHER),
-    Entry(Sign("common time", "46-14", _APART, 0, "De Garmo, chapter 8"), Role.OTHER),
-    Entry(Sign("cut time", "456-14", _APART, 0, "De Garmo, chapter 8"), Role.OTHER),
-    Entry(Sign("plus", "346", _APART, 0, "De Garmo, chapter 8"), Role.OTHER),  # in a combined time signature
-    Entry(Sign("metronome", "2356", _APART, 0, "De Garmo, chapter 13"), Role.OTHER),  # so many of these a minute
-    Entry(Sign("breve", "45-14", _APART, 0, "De Garmo, chapter 5"), Role.OTHER),  # between two semibreves
-    Entry(Sign("group", "456", _APART, 0, "De Garmo, chapter 16"), Role.OTHER),  # then a lowered digit and dot 3
-    Entry(Sign("bar repeated", "2356", _APART, 0, "De Garmo, chapter 17"), Role.OTHER),
-    Entry(Sign("full bar rest", "134", _APART, 0, "De Garmo, chapter 5"), Role.OTHER),
-    Entry(Sign("music hyphen", "5", _APART, 0, "De Garmo, chapter 10"), Role.OTHER),
-    Entry(Sign("word sign", "345", _APART, 0, "De Garmo, chapter 13"), Role.OTHER),
-    Entry(Sign("louder from here", "345-14", _APART, 0, "from memory"), Role.OTHER),
-    Entry(Sign("softer from here", "345-145", _APART, 0, "from memory"), Role.OTHER),
-    Entry(Sign(APART_DOT, "3", _APART, 0, "De Garmo, chapter 13"), Role.OTHER),
+    Entry(Sign("number sign", "3456", _APART, 0, "De Garmo, chapter 2"), Role.NUMBER),
+    Entry(Sign("common time", "46-14", _APART, 0, "De Garmo, chapter 8"), Role.COMMON_TIME),
+    Entry(Sign("cut time", "456-14", _APART, 0, "De Garmo, chapter 8"), Role.CUT_TIME),
+    Entry(Sign("plus", "346", _APART, 0, "De Garmo, chapter 8"), Role.PLUS),
+    Entry(Sign("metronome", "2356", _APART, 0, "De Garmo, chapter 13"), Role.METRONOME),
+    Entry(Sign("breve", "45-14", _APART, 0, "De Garmo, chapter 5"), Role.BREVE),
+    Entry(Sign("group", "456", _APART, 0, "De Garmo, chapter 16"), Role.GROUP_SIGN),
+    Entry(Sign("bar repeated", "2356", _APART, 0, "De Garmo, chapter 17"), Role.BAR_REPEAT),
+    Entry(Sign("full bar rest", "134", _APART, 0, "De Garmo, chapter 5"), Role.WHOLE_REST),
+    Entry(Sign("music hyphen", "5", _APART, 0, "De Garmo, chapter 10"), Role.HYPHEN),
+    Entry(Sign("word sign", "345", _APART, 0, "De Garmo, chapter 13"), Role.WORD_SIGN),
+    Entry(Sign("louder from here", "345-14", _APART, 0, "from memory"), Role.HAIRPIN, DirectionKind.CRESCENDO),
+    Entry(Sign("softer from here", "345-145", _APART, 0, "from memory"), Role.HAIRPIN, DirectionKind.DIMINUENDO),
+    Entry(Sign("dot that keeps signs apart", "3", _APART, 0, "De Garmo, chapter 13"), Role.APART_DOT),
     *(Entry(sign, Role.ACCIDENTAL, alter) for alter, sign in ACCIDENTAL_SIGNS.items()),
     *(Entry(mark.sign, Role.MARK, mark) for mark in Mark),
     *(Entry(line.sign, Role.BARLINE, line) for line in Barline),
@@ -161,27 +171,35 @@ TABLE: tuple[Entry, ...] = (
 )  # fmt: skip
 
 BY_NAME: dict[str, Sign] = {entry.sign.name: entry.sign for entry in TABLE}
-_CELLS = {name: sign.cells for name, sign in BY_NAME.items()}
+_SIGNS: dict[tuple[Role, Value], Sign] = {(entry.role, entry.value): entry.sign for entry in TABLE}
 
-OCTAVES: dict[int, str] = {e.value: e.sign.cells for e in TABLE if e.role is Role.OCTAVE and isinstance(e.value, int)}
+
+def sign_of(role: Role, value: Value = None) -> Sign:
+    """The row of a role and what it is about. Raises KeyError where there is none."""
+    return _SIGNS[role, value]
+
+
+def _cells(role: Role, value: Value = None) -> str:
+    return _SIGNS[role, value].cells
+
+
+OCTAVES: dict[int, str] = {n: _cells(Role.OCTAVE, n) for n in range(9)}
 ACCIDENTALS: dict[int, str] = {alter: sign.cells for alter, sign in ACCIDENTAL_SIGNS.items()}
-OCTAVE_WORDS = tuple(e.sign.name for e in TABLE if e.role is Role.OCTAVE)
+OCTAVE_WORDS = tuple(sign_of(Role.OCTAVE, n).name for n in OCTAVES)
 ACCIDENTAL_WORDS = {alter: sign.name for alter, sign in ACCIDENTAL_SIGNS.items()}
-GRACES: dict[Grace, Sign] = {e.value: e.sign for e in TABLE if isinstance(e.value, Grace)}
-EDITORIAL, DOT, NUMBER, BREVE = (_CELLS[n] for n in ("bracket", "dot", "number sign", "breve"))
-COMMON, CUT, PLUS, METRONOME = (_CELLS[n] for n in ("common time", "cut time", "plus", "metronome"))
-TIE, SLUR, SLUR_OPEN, SLUR_CLOSE = (_CELLS[n] for n in ("tie", "slur", "long slur begins", "long slur ends"))
-TRIPLET, GROUP = _CELLS["triplet"], _CELLS["group"]
-LARGER_VALUES, SMALLER_VALUES = _CELLS["larger values"], _CELLS["smaller values"]
-FORWARD_REPEAT, BACKWARD_REPEAT = _CELLS["repeat from here"], _CELLS["repeat to here"]
-FINAL_BAR, DOUBLE_BAR = _CELLS["final double bar"], _CELLS["double bar"]
-BAR_REPEAT = _CELLS["bar repeated"]  # with a number, so many times; within a bar, the part before it again
-WHOLE_REST = _CELLS["full bar rest"]
-IN_ACCORD = _CELLS["second voice"]  # a second voice in the same bar: read only to say that it is out of scope
-HYPHEN, WORD = _CELLS["music hyphen"], _CELLS["word sign"]
-SEGNO, CODA = _CELLS["segno"], _CELLS["coda"]
-CRESCENDO, DIMINUENDO = _CELLS["louder from here"], _CELLS["softer from here"]
-CRESCENDO_END, DIMINUENDO_END = _CELLS["louder ends"], _CELLS["softer ends"]
+EDITORIAL, DOT, NUMBER, BREVE = map(_cells, (Role.EDITORIAL, Role.DOT, Role.NUMBER, Role.BREVE))
+COMMON, CUT, PLUS, METRONOME = map(_cells, (Role.COMMON_TIME, Role.CUT_TIME, Role.PLUS, Role.METRONOME))
+TIE, SLUR, SLUR_OPEN, SLUR_CLOSE = map(_cells, (Role.TIE, Role.SLUR, Role.SLUR_OPENS, Role.SLUR_CLOSES))
+TRIPLET, GROUP = _cells(Role.GROUP, 3), _cells(Role.GROUP_SIGN)
+LARGER_VALUES, SMALLER_VALUES = (_cells(Role.SIZE, size) for size in Size)
+FORWARD_REPEAT, BACKWARD_REPEAT, BAR_REPEAT = map(_cells, (Role.FORWARD, Role.BACKWARD, Role.BAR_REPEAT))
+FINAL_BAR, DOUBLE_BAR = Barline.FINAL.sign.cells, Barline.DOUBLE.sign.cells
+IN_ACCORD = _cells(Role.SECOND_VOICE)  # a second voice in the same bar: read only to say that it is out of scope
+WHOLE_REST, HYPHEN, WORD = map(_cells, (Role.WHOLE_REST, Role.HYPHEN, Role.WORD_SIGN))
+SEGNO, CODA = _cells(Role.JUMP, Jump.SEGNO), _cells(Role.JUMP, Jump.CODA)
+CRESCENDO, DIMINUENDO = (_cells(Role.HAIRPIN, kind) for kind in (DirectionKind.CRESCENDO, DirectionKind.DIMINUENDO))
+CRESCENDO_END, DIMINUENDO_END = (_cells(Role.HAIRPIN_END, kind)
+                                 for kind in (DirectionKind.CRESCENDO, DirectionKind.DIMINUENDO))
 
 # --- words ----------------------------------------------------------------------------------------------------
 

@@ -117,7 +117,7 @@ def _name(entry: S.Entry) -> Sign | S.Role:
 _JUMPS = {jump.short: jump for jump in Jump if not jump.sign}
 #: The signs of hairpins are a word sign and one letter.
 _HAIRPINS = {"c": DirectionKind.CRESCENDO, "d": DirectionKind.DIMINUENDO}
-_HAIRPIN_SIGNS = {"c": S.BY_NAME["louder from here"], "d": S.BY_NAME["softer from here"]}
+_HAIRPIN_SIGNS = {letter: S.sign_of(Role.HAIRPIN, kind) for letter, kind in _HAIRPINS.items()}
 
 
 def direction(text: str) -> ScoreDirection:
@@ -154,7 +154,7 @@ class _UnitReader:
     def __init__(self, cells: str) -> None:
         self.cells = cells
         self.at = self.rank = 0
-        self.previous: Sign | Role = Role.OTHER
+        self.previous: Sign | Role = Role.WORDS
         self.unit = Unit()
         self.marks: list[Mark] = []
         self.after: list[Mark] = []
@@ -197,7 +197,7 @@ class _UnitReader:
         else:
             sign = token if token in HEAD else token[:-1]
             if sign != token:
-                self.said.append((self.at + len(sign), 1, Meaning(MeaningKind.SIGN, S.BY_NAME[S.APART_DOT])))
+                self.said.append((self.at + len(sign), 1, Meaning(MeaningKind.SIGN, S.sign_of(Role.APART_DOT))))
             entry = HEAD[sign]
             role, name, rank = entry.role, _name(entry), entry.sign.rank // 100
             self._does(entry)

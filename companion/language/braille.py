@@ -110,7 +110,7 @@ def say_meaning(language: Language, meaning: Meaning) -> str:
             listed = language.message("{numbers} and {next}").format(numbers=listed, next=n)
         return said.format(numbers=listed)
     if kind is MeaningKind.BAR_REPEAT and not numbers:
-        return say_sign(language, signs.BY_NAME["bar repeated"])
+        return say_sign(language, signs.sign_of(Role.BAR_REPEAT))
     n = numbers[0] if numbers else 0
     return language.message(_MEANINGS[kind]).format(text=meaning.text, n=n)
 
