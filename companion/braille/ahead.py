@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -15,6 +16,7 @@ _RUNNING = tuple(mark for mark in Mark if mark.sign.doubled)
 _DETACHED = frozenset((Mark.STACCATO, Mark.TENUTO))
 
 Place = tuple[int, int]  # index of the bar, index of the note in it
+_NOWHERE = (-1, -1)
 Span = tuple[int, int]  # first and last note, counted over the notes with pitch
 
 
@@ -41,20 +43,23 @@ class Ahead:
 def look_ahead(tune: Tune, vocal: bool, doubled_slurs: bool, slurs_with_ties: bool) -> Ahead:
     """Slurs, the slurs of syllables (vocal), runs of marks. For the last two see `Habits`."""
     found = Ahead()
-    slurred = marked = False
+    slurred = False
+    times: Counter[Mark] = Counter()
     for bar in tune.bars:
         for note in bar.notes:
             if note.slur_starts:
                 slurred = True
             if note.marks:
-                marked = True
-    if not (slurred or marked or vocal):
+                times.update(note.marks)
+    if not (slurred or times or vocal):
         return found
     notes = [((b, n), note) for b, n, note in tune.written() if note.pitch is not None and not note.grace]
     spans = list(_written_slurs(notes))
-    if marked:
+    if not _DETACHED.isdisjoint(times):
         spans += _detached(notes, found)
-        _runs(notes, found)
+    for mark in _RUNNING:
+        if times[mark] >= DOUBLED_FROM:
+            _runs(notes, mark, found)
     if vocal:
         spans += [span for span in _melismas(tune) if not any(a <= span[0] and span[1] <= b for a, b in spans)]
     for span in spans:
@@ -82,18 +87,16 @@ def _detached(notes: list[tuple[Place, Note]], found: Ahead) -> list[Span]:
     return spans
 
 
-def _runs(notes: list[tuple[Place, Note]], found: Ahead) -> None:
+def _runs(notes: list[tuple[Place, Note]], mark: Mark, found: Ahead) -> None:
     """Runs of one mark: the sign doubled at the first note, none at those within, once at the last."""
-    for mark in _RUNNING:
-        i = 0
-        while i < len(notes):
-            end = i
-            while end < len(notes) and mark in notes[end][1].marks:
-                end += 1
-            if end - i >= DOUBLED_FROM:
-                for k in range(i, end - 1):
-                    found.signs.setdefault(notes[k][0], {})[mark] = 2 if k == i else 0
-            i = max(end, i + 1)
+    first = 0
+    for i, (_place, note) in enumerate([*notes, (_NOWHERE, None)]):
+        if note and mark in note.marks:
+            continue
+        if i - first >= DOUBLED_FROM:
+            for k in range(first, i - 1):
+                found.signs.setdefault(notes[k][0], {})[mark] = 2 if k == first else 0
+        first = i + 1
 
 
 def _slur(notes: list[tuple[Place, Note]], span: Span, found: Ahead, doubled_slurs: bool, slurs_with_ties: bool) -> None:

@@ -1,16 +1,14 @@
 """Bars of cells to bars of notes, one after the other, with what a proof-reader would say to them.
 
-Nothing here raises, whatever the cells. The octave comes back by the rule that left its marks out (MBC 2015,
-3.2.2): a note without one lies within a second or third, or within a fourth or fifth in the same octave.
+Nothing here raises, whatever the cells.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
-from functools import lru_cache
-from typing import Any
+from typing import NamedTuple
 
 from companion.braille import signs as S
 from companion.braille.groups import (
@@ -20,50 +18,25 @@ from companion.braille.groups import (
     REPEAT,
     RESTS,
     SPECIAL,
+    all_bar_signs,
+    is_expression,
     read_digits,
     read_group,
     read_metronome,
     read_signature,
-    split_is_bars,
 )
 from companion.braille.model import ProblemCode, Slip
-from companion.braille.rhythm import BASES, UNITS, beat, capacity, read_bar
-from companion.braille.signs import WHOLE_REST
-from companion.braille.units import Unit, direction, read_expression, shape_of, split, unit
-from companion.tune import (
-    STEPS,
-    Bar,
-    Barline,
-    DirectionKind,
-    Display,
-    Key,
-    Mark,
-    Note,
-    Pitch,
-    ScoreDirection,
-    Time,
-    Tuplet,
-)
+from companion.braille.notes import NoteReader, plain_note, value_of
+from companion.braille.rhythm import BASES, LONGEST, UNITS, Value, beat, capacity, read_bar
+from companion.braille.units import Unit, UnitKind, direction, read_expression, shape_of, split, unit
+from companion.tune import Bar, Barline, DirectionKind, Display, Key, Note, ScoreDirection, Time, Tuplet
 
 MOST_BARS = 20_000  # a repeat sign with a great number must not fill the memory
-#: Values of grace notes by row: they have no time of their own, so the commonest value of each row is meant.
-GRACE_BASES = (Fraction(1, 4), Fraction(1, 8), Fraction(1), Fraction(1, 2), Fraction(8))
-
-_Key = tuple[int, int, int, int, bool, Display]  # Pitch.diatonic, alter, value, dots, tie, accidental
-_note_cache: dict[_Key, Note] = {}
+MOST_KEPT = 20_000  # bars in the cache
 _NONE = range(0)
-
-
-def _plain_note(key: _Key) -> Note:
-    """Notes are frozen, so that equal ones can be one object; making them is what reading spends its time on."""
-    if len(_note_cache) > 50_000:
-        _note_cache.clear()
-    place, alter, value, dots, tie, accidental = key
-    pitch = Pitch(STEPS[place % 7], place // 7, alter) if place >= 0 else None
-    note = Note(pitch=pitch, base=BASES[value], dots=dots, tie=tie,
-                accidental=accidental)
-    _note_cache[key] = note
-    return note
+_QUAVER = Value(3, 0)
+# Members of enums that are asked for at every note: on the enum itself they take ten times as long to look up.
+_NOTE, _REST, _SIGNS, _NEEDED = UnitKind.NOTE, UnitKind.REST, UnitKind.SIGNS, Display.NEEDED
 
 
 class BarRead:
@@ -81,11 +54,36 @@ class BarRead:
         self.at, self.full, self.lower = at, full, lower
         self.notes: list[Note] = []
 
+    @property
+    def divided(self) -> bool:
+        """Whether a double bar, a repeat sign or an ending stands at it."""
+        return bool(self.barline or self.backward or self.forward or self.ending)
 
-@lru_cache(maxsize=16)
-def _key_alter(fifths: int) -> tuple[int, ...]:
-    key = Key(fifths)
-    return tuple(key.alter(step) for step in STEPS)
+    @property
+    def ends(self) -> bool:
+        """Whether a double bar or a repeat sign stands at its end."""
+        return bool(self.barline or self.backward)
+
+    @property
+    def begins(self) -> bool:
+        """Whether a repeat sign or an ending stands at its beginning."""
+        return bool(self.forward or self.ending)
+
+
+class WrittenBar(NamedTuple):
+    """A bar as cells. groups: (index of its first unit, offset). again: which units stand at a part repeat."""
+
+    bar: int
+    cells: list[str]
+    units: list[Unit]
+    groups: list[tuple[int, int]]
+    again: range
+
+    def placed(self) -> Iterator[tuple[int, str, Unit, bool]]:
+        """Every unit: its offset, its cells, the unit, and whether it stands at a part repeat."""
+        starts = starts_of(self.cells, self.groups)
+        for i, (at, cells, u) in enumerate(zip(starts, self.cells, self.units, strict=True)):
+            yield at, cells, u, i in self.again
 
 
 #: Bars that were read before: (cells, note before, key, time) to the bar, its last note, and whether that is tied.
@@ -93,36 +91,36 @@ _bar_cache: dict[tuple[str, int, int, int, int], tuple[BarRead, int | None, tupl
 
 
 class Reader:
+    """Reads groups of cells, one after the other, into bars.
+
+    written: bars as cells, for places and meanings on demand. others: signs that are no unit of a bar: (offset, cells).
+    repeated: bars that repeat signs stand for: (bar index, offset, cells). singing: (bar, note) where a syllable may
+    begin. problems: by offset in the whole text.
+    """
+
     def __init__(self, pitch_only: bool, vocal: bool) -> None:
         self.pitch_only, self.vocal = pitch_only, vocal
         self.bars: list[BarRead] = []
-        self.problems: list[tuple[int, Slip]] = []  # offsets in the whole text
-        #: Bars as cells: (bar index, units, where each group of them begins, which of them stand at a part
-        #: repeat), for places and words on demand.
-        self.written: list[tuple[int, list[str], list[tuple[int, int]], range]] = []
-        self.again = _NONE
-        self.others: list[tuple[int, str]] = []  # signs that are no unit of a bar: (offset, cells)
-        self.repeated: list[tuple[int, int, int]] = []  # bars that repeat signs stand for: bar index, offset, cells
-        self.singing: list[tuple[int, int]] = []  # (bar, note) where a syllable may begin
+        self.problems: list[tuple[int, Slip]] = []
+        self.written: list[WrittenBar] = []
+        self.others: list[tuple[int, str]] = []
+        self.repeated: list[tuple[int, int, int]] = []
+        self.singing: list[tuple[int, int]] = []
+        self.notes = NoteReader(self.problems, self.offset)
         self.key = Key(0)
         self.new_key: Key | None = None
         self.set_time(None)
         self.new_time: Time | None = None
         self.first_number: int | None = None
+        self.pending: list[ScoreDirection] = []  # directions that wait for the next note
+        # The bar under way.
         self.units: list[Unit] = []
         self.cells: list[str] = []
         self.groups: list[tuple[int, int]] = []  # (index of its first unit, offset)
         self.starts: list[int] = []  # offset of every unit, when first asked for
         self.repeats: list[tuple[int, int]] = []  # part-bar repeats: (index in units, offset)
-        self.line_starts: list[int] = []
-        self.before: int | None = None  # the note before, as Pitch.diatonic
-        self.tied: tuple[int, int] | None = None
-        self.chain = False  # under a short slur
-        self.doubled = 0  # under a doubled slur: 1, and 2 where the next note ends it
-        self.held = 0  # long slurs open
-        self.running: set[Mark] = set()  # marks that a doubled sign has set going
-        self.pending: list[ScoreDirection] = []
-        self.due: ProblemCode | None = ProblemCode.MARK_FOR_FIRST_NOTE
+        self.again = _NONE
+        self.line_starts: list[int] = []  # indexes of units at which a line begins
 
     def set_time(self, time: Time | None) -> None:
         self.time = time
@@ -135,6 +133,13 @@ class Reader:
             self.starts = starts_of(self.cells, self.groups)
         return self.starts[index]
 
+    def end(self) -> None:
+        """The end of the text: what is under way is closed."""
+        if self.units or self.repeats:
+            self._end_bar()
+        if self.pending and self.bars:
+            self.bars[-1].after += tuple(self.pending)
+
     # --- groups of cells --------------------------------------------------------------------------------------
 
     def music(self, text: str, base: int) -> None:
@@ -143,57 +148,59 @@ class Reader:
             group, at = match[0], match.start()
             if at == 0 or text[at - 1] == "\n":
                 self.line_starts.append(len(self.units))
-            hyphen = group[-1] == S.HYPHEN
-            if hyphen:
-                self.others.append((at + base + len(group) - 1, S.HYPHEN))
-                group = group[:-1]
-                if not group:
-                    continue
-            repeat = S.BAR_REPEAT in group
-            if (repeat or group[0] in SPECIAL) and self._special(group, at + base):
-                continue
-            if repeat:
-                self._with_repeats(split(group), at + base)
-            elif hyphen or self.units or self.repeats:
-                self.groups.append((len(self.units), at + base))
-                cells, units, _, _ = read_group(group)
-                self.cells += cells
-                self.units += units
-            else:
-                self._one_group(group, at + base)
-                continue
-            if not hyphen:
-                self._end_bar()
+            self._group(group, at + base)
+
+    def _group(self, group: str, at: int) -> None:
+        """One group: a bar or a part of one, or something that is no notes."""
+        hyphen = group[-1] == S.HYPHEN
+        if hyphen:
+            self.others.append((at + len(group) - 1, S.HYPHEN))
+            group = group[:-1]
+            if not group:
+                return
+        repeat = S.BAR_REPEAT in group
+        if (repeat or group[0] in SPECIAL) and self._special(group, at):
+            return
+        if repeat:
+            self._with_repeats(split(group), at)
+        elif hyphen or self.units or self.repeats:
+            self.groups.append((len(self.units), at))
+            cells, units, _, _ = read_group(group)
+            self.cells += cells
+            self.units += units
+        else:
+            self._one_group(group, at)
+            return
+        if not hyphen:
+            self._end_bar()
 
     def _one_group(self, group: str, at: int) -> None:
-        """A bar that is one group of cells, as most are."""
+        """A bar that is one group of cells, as most are. The same cells after the same note are the same bar as ever,
+        where nothing else reaches into it."""
         self.cells, self.units, plain, shape = read_group(group)
         self.groups = [(0, at)]
-        # Nothing reaches into the bar but the note before: then the same cells are the same bar as ever.
-        if not (plain and (not (self.due or self.line_starts) or self.units[0].octave is not None) and self.before is not None
-                and self.tied is None and not self.vocal and not self.pitch_only and self._at_rest()):
+        notes = self.notes
+        unmarked = self.units[0].octave is None
+        if not plain or notes.before is None or (unmarked and (notes.due or self.line_starts)) or notes.tied is not None \
+                or self.vocal or self.pitch_only or self.pending or not notes.at_rest:
             self._end_bar(plain, shape)
             return
-        key = (group, self.before, self.key.fifths, self.full, self.beat)
+        key = (group, notes.before, self.key.fifths, self.full, self.beat)
         known = _bar_cache.get(key)
         if known is None:
             problems = len(self.problems)
             self._end_bar(plain, shape)
             if len(self.problems) == problems:
-                if len(_bar_cache) > 20_000:
+                if len(_bar_cache) > MOST_KEPT:
                     _bar_cache.clear()
-                _bar_cache[key] = (self.bars[-1], self.before, self.tied)
+                _bar_cache[key] = (self.bars[-1], notes.before, notes.tied)
             return
-        model, self.before, self.tied = known
+        model, notes.before, notes.tied = known
         bar = self._open(at)
         bar.notes, bar.total, bar.complete = model.notes, model.total, model.complete
-        self.written.append((len(self.bars) - 1, self.cells, self.groups, _NONE))
-        self.due = None
+        self.written.append(WrittenBar(len(self.bars) - 1, self.cells, self.units, self.groups, _NONE))
+        notes.due = None
         self.units, self.cells, self.groups, self.line_starts = [], [], [], []
-
-    def _at_rest(self) -> bool:
-        """Whether nothing that began earlier (a slur, a run of marks, words) waits for the next note."""
-        return not (self.running or self.pending or self.doubled or self.chain or self.held)
 
     def _with_repeats(self, pieces: list[str], at: int) -> None:
         """A group with part-bar repeats in it."""
@@ -207,62 +214,123 @@ class Reader:
                 self.cells.append(piece)
             at += len(piece)
 
-    def _special(self, group: str, at: int) -> bool:
-        """Groups that are no notes: signatures, numbers, bar repeats, rests of several bars, expressions."""
-        first = group[0]
-        if first == S.WORD and group[-1] == S.WORD and len(group) > 2:
-            text = " ".join(read_expression(part) for part in re.split(f"[{S.SPACE}\n]", group[1:-1]))
-            said = direction(text)
-            if said.kind is DirectionKind.JUMP and self.bars and not self.units:
-                self.bars[-1].after += (said,)  # where to go is said at the end of a bar
-            elif self.units:
-                # Within a bar: it waits among the notes for the one that comes next.
-                self.groups.append((len(self.units), at))
-                self.units.append(said_unit(said))
-                self.cells.append(group)
-                return True
-            else:
-                self.pending.append(said)
-            self._reset(ProblemCode.MARK_AFTER_WORDS)
-            self.others.append((at, group))
-            return True
-        if first == S.BAR_REPEAT:
-            match = REPEAT.fullmatch(group)
-            if match and not self.units and (match["times"] or match["tail"] == "" or match["tail"][0] != S.BAR_REPEAT):
-                self._repeat(match, at)
-                return True
-            return False
-        if first in (S.NUMBER, WHOLE_REST) and not self.units:
-            match = RESTS.fullmatch(group)
-            if match and all(split_is_bars(match["tail"])):
-                few = match["few"]
-                full = self.full
-                if not (few and full == len(few) * 4 * UNITS):
-                    self._rests(match, at)
-                    return True
-        if first == S.NUMBER and self.line_starts and (match := BAR_NUMBER.fullmatch(group)):
-            self.others.append((at, group))
-            if not self.bars and not self.units:
-                self.first_number = read_digits(match["number"])
-            return True
-        if (found := read_signature(group)) is not None:
-            key, time = found
-            if key is not None:
-                self.key = self.new_key = key
-            if time is not None and not self.pitch_only:
-                self.new_time = time
-                self.set_time(time)
-            self.others.append((at, group))
-            self._reset(ProblemCode.MARK_AFTER_SIGNATURE)
-            return True
-        if match := METRONOME_MARK.fullmatch(group):
-            self.pending.append(read_metronome(match))
-            self.others.append((at, group))
-            return True
-        return False
+    # --- groups that are no notes -----------------------------------------------------------------------------
 
-    def _reset(self, reason: ProblemCode) -> None:
-        self.due = reason
+    def _special(self, group: str, at: int) -> bool:
+        """Whether a group is none of notes; if so it is read."""
+        return (self._expression(group, at) or self._bar_repeat(group, at) or self._bars_of_rest(group, at)
+                or self._bar_number(group, at) or self._signature(group, at) or self._metronome(group, at))
+
+    def _expression(self, group: str, at: int) -> bool:
+        """Words between word signs."""
+        if not is_expression(group) or len(group) <= 2:
+            return False
+        said = direction(" ".join(read_expression(part) for part in re.split(f"[{S.SPACE}\n]", group[1:-1])))
+        if self.units:
+            # Within a bar: it waits among the notes for the one that comes next.
+            self.groups.append((len(self.units), at))
+            self.units.append(_said_unit(said))
+            self.cells.append(group)
+            return True
+        if said.kind is DirectionKind.JUMP and self.bars:
+            self.bars[-1].after += (said,)  # where to go is said at the end of a bar
+        else:
+            self.pending.append(said)
+        self.notes.due = ProblemCode.MARK_AFTER_WORDS
+        self.others.append((at, group))
+        return True
+
+    def _bar_repeat(self, group: str, at: int) -> bool:
+        """A bar repeat, with a number or not, and the bar line after it."""
+        match = REPEAT.fullmatch(group)
+        if not match or self.units or not (match["times"] or match["tail"][:1] != S.BAR_REPEAT):
+            return False
+        if not self.bars:
+            self.problems.append((at, Slip(ProblemCode.REPEAT_WITHOUT_BAR)))
+            return True
+        length = len(group) - len(match["tail"])
+        if match["times"]:
+            self.notes.due = ProblemCode.MARK_AFTER_NUMBERED_REPEAT
+        self.others.append((at, group[:length]))
+        source = self.bars[-1]
+        for _ in range(min(read_digits(match["times"]) if match["times"] else 1, MOST_BARS - len(self.bars))):
+            bar = self._open(at)
+            bar.notes = list(source.notes)
+            bar.total, bar.complete = source.total, True  # what is amiss in it is said once
+            self.repeated.append((len(self.bars) - 1, at, length))
+        self.line_starts.clear()
+        for offset, u in self._tail(match["tail"], at + length):
+            self.problems += [(offset + o, slip) for o, slip in u.problems]
+            if u.kind:
+                self.problems.append((offset, Slip(ProblemCode.NOTE_RUNS_INTO_REPEAT)))
+        return True
+
+    def _bars_of_rest(self, group: str, at: int) -> bool:
+        """Rests of several bars, written out or with a number."""
+        match = None if self.units else RESTS.fullmatch(group)
+        if not match or not all_bar_signs(match["tail"]):
+            return False
+        few = len(match["few"] or "")
+        if few and self.full == few * 4 * UNITS:
+            return False  # semibreve rests that fill one long bar
+        length = len(group) - len(match["tail"])
+        for n in range(min(few or read_digits(match["many"]), MOST_BARS - len(self.bars))):
+            bar = self._open(at)
+            bar.notes = [Note(pitch=None, base=Fraction(4), whole_bar=True,
+                              before=tuple(self.pending) if n == 0 else ())]
+            bar.complete = True
+            self.repeated.append((len(self.bars) - 1, at + n if few else at, 1 if few else len(group)))
+        self.pending.clear()
+        self.line_starts.clear()
+        self.notes.tied = None
+        self.others.append((at, group[:length]))
+        for _unused in self._tail(match["tail"], at + length):
+            pass
+        return True
+
+    def _tail(self, cells: str, at: int) -> Iterator[tuple[int, Unit]]:
+        """Signs of the bar line that follow a repeat or a rest, read into the last bar: each with its offset."""
+        for piece in split(cells):
+            u = unit(piece)
+            self._bar_signs(self.bars[-1], u)
+            yield at, u
+            self.others.append((at, piece))
+            at += len(piece)
+
+    def _bar_number(self, group: str, at: int) -> bool:
+        """The number of a bar, at the beginning of a line."""
+        match = BAR_NUMBER.fullmatch(group) if self.line_starts else None
+        if not match:
+            return False
+        self.others.append((at, group))
+        if not self.bars and not self.units:
+            self.first_number = read_digits(match["number"])
+        return True
+
+    def _signature(self, group: str, at: int) -> bool:
+        found = read_signature(group)
+        if found is None:
+            return False
+        self.take_signature(*found)
+        self.others.append((at, group))
+        self.notes.due = ProblemCode.MARK_AFTER_SIGNATURE
+        return True
+
+    def take_signature(self, key: Key | None, time: Time | None) -> None:
+        """A key or a time holds from here on."""
+        if key is not None:
+            self.key = self.new_key = key
+        if time is not None and not self.pitch_only:
+            self.new_time = time
+            self.set_time(time)
+
+    def _metronome(self, group: str, at: int) -> bool:
+        match = METRONOME_MARK.fullmatch(group)
+        if not match:
+            return False
+        self.pending.append(read_metronome(match))
+        self.others.append((at, group))
+        return True
 
     def _open(self, at: int) -> BarRead:
         bar = BarRead(at, self.full, self.lower)
@@ -271,52 +339,6 @@ class Reader:
         self.bars.append(bar)
         return bar
 
-    def _repeat(self, match: re.Match[str], at: int) -> None:
-        if not self.bars:
-            self.problems.append((at, Slip(ProblemCode.REPEAT_WITHOUT_BAR)))
-            return
-        times = read_digits(match["times"]) if match["times"] else 1
-        source = self.bars[-1]
-        length = match.end() - len(match["tail"]) if match["tail"] else len(match[0])
-        if match["times"]:
-            self.due = ProblemCode.MARK_AFTER_NUMBERED_REPEAT
-        self.others.append((at, match[0][:length]))
-        for _ in range(min(times, MOST_BARS - len(self.bars))):
-            bar = self._open(at)
-            bar.notes = list(source.notes)
-            bar.total, bar.complete = source.total, True  # what is amiss in it is said once
-            self.repeated.append((len(self.bars) - 1, at, length))
-        self.line_starts.clear()
-        if match["tail"]:
-            offset = at + len(match[0]) - len(match["tail"])
-            for piece in split(match["tail"]):
-                u = unit(piece)
-                self._bar_signs(self.bars[-1], u)
-                self.problems += [(offset + o, slip) for o, slip in u.problems]
-                if u.kind:
-                    self.problems.append((offset, Slip(ProblemCode.NOTE_RUNS_INTO_REPEAT)))
-                self.others.append((offset, piece))
-                offset += len(piece)
-
-    def _rests(self, match: re.Match[str], at: int) -> None:
-        count = len(match["few"]) if match["few"] else read_digits(match["many"])
-        for n in range(min(count, MOST_BARS - len(self.bars))):
-            bar = self._open(at)
-            bar.notes = [Note(pitch=None, base=Fraction(4), whole_bar=True,
-                              before=tuple(self.pending) if n == 0 else ())]
-            bar.complete = True
-            place = at + n if match["few"] else at
-            self.repeated.append((len(self.bars) - 1, place, 1 if match["few"] else len(match[0])))
-        self.pending.clear()
-        self.line_starts.clear()
-        self.tied = None
-        self.others.append((at, match[0][:len(match[0]) - len(match["tail"])]))
-        offset = at + len(match[0]) - len(match["tail"])
-        for piece in split(match["tail"]):
-            self._bar_signs(self.bars[-1], unit(piece))
-            self.others.append((offset, piece))
-            offset += len(piece)
-
     def _bar_signs(self, bar: BarRead, u: Unit) -> None:
         if u.forward:
             bar.forward = True
@@ -324,242 +346,111 @@ class Reader:
             bar.ending = u.ending
         if u.backward:
             bar.backward = True
-            self._reset(ProblemCode.MARK_AFTER_REPEAT_SIGN)
+            self.notes.due = ProblemCode.MARK_AFTER_REPEAT_SIGN
         if u.barline:
             bar.barline = u.barline
-            self._reset(ProblemCode.MARK_AFTER_DOUBLE_BAR)
+            self.notes.due = ProblemCode.MARK_AFTER_DOUBLE_BAR
 
     # --- a bar of notes ---------------------------------------------------------------------------------------
 
     def _end_bar(self, plain: bool | None = None, shape: tuple[int, ...] = ()) -> None:
+        """The bar under way is whole: its values, then its notes. plain: whether its units have pitch and value alone."""
         if self.repeats:
             self._part_repeats()
-        units, cells = self.units, self.cells
+        units = self.units
         bar = self._open(self.groups[0][1] if self.groups else 0)
-        bar_index = len(self.bars) - 1
-        self.written.append((bar_index, cells, self.groups, self.again))
+        self.written.append(WrittenBar(len(self.bars) - 1, self.cells, self.units, self.groups, self.again))
         self.again = _NONE
         if plain is None:
             plain, shape = all(u.plain for u in units), shape_of(units)
         if self.pitch_only:
-            values: Sequence[Any] = [(3, 0, None)] * len(units)
+            values: Sequence[Value] = [_QUAVER] * len(units)
         else:
             values, total = read_bar(shape, self.full, self.beat)
             bar.total, bar.complete = total, total == self.full
-        if plain and not self.vocal and len(self.line_starts) <= 1 and self._at_rest():
+        self.notes.begin_bar(self.key)
+        if plain and not self.vocal and len(self.line_starts) <= 1 and not self.pending and self.notes.at_rest:
             self._plain_bar(bar, values)
         else:
-            self._rich_bar(bar, bar_index, values)
+            self._rich_bar(bar, values)
         self.units, self.cells, self.groups, self.starts = [], [], [], []
         if self.line_starts:
             self.line_starts = []
 
-    def _plain_bar(self, bar: BarRead, values: Sequence[Any]) -> None:
+    def _plain_bar(self, bar: BarRead, values: Sequence[Value]) -> None:
         """Notes with pitch and value alone, which most bars are made of."""
-        append, known = bar.notes.append, _note_cache.get
-        first = True
-        key_alter = _key_alter(self.key.fifths)
-        in_force: dict[int, int] = {}
-        before, held = self.before, self.tied
-        if self.line_starts and not self.due:
-            self.due = ProblemCode.MARK_FOR_LINE
-        for u, (base, dots, tuplet) in zip(self.units, values, strict=False):
-            index, octave, sign = u.index, u.octave, u.alter
-            if u.kind == "rest":
-                whole = u.row == 0 and dots == 0 and tuplet is None and len(self.units) == 1
-                if whole:
-                    base, bar.complete = 0, True
-                held = None
-                if whole or tuplet is not None:
-                    append(Note(pitch=None, base=BASES[base], dots=dots, whole_bar=whole,
-                                tuplet=Tuplet(*tuplet) if tuplet else None))
-                else:
-                    key = (-1, 0, base, dots, False, Display.NEEDED)
-                    append(_note_cache.get(key) or _plain_note(key))
-                continue
-            if octave is None:
-                if before is None or self.due:
-                    octave = self._octave(index, before, self.offset(self.units.index(u)))
-                else:
-                    octave, last = divmod(before, 7)
-                    if index - last > 4:
-                        octave -= 1
-                    elif last - index > 4:
-                        octave += 1
-                    if not 0 <= octave <= 8:
-                        octave = self._octave(index, before, self.offset(self.units.index(u)))
-            if first:
-                self.due, first = None, False
-            place = before = 7 * octave + index
-            accidental = Display.NEEDED
-            if held is not None:
-                if held[0] != place:
-                    self._no_tie(self.offset(self.units.index(u)))
-                    held = None
-                elif sign is not None and sign != held[1]:
-                    held = None  # another pitch by its own sign
-            current = held[1] if held is not None else in_force[place] if place in in_force else key_alter[index]
-            if sign is None:
-                alter = current
+        if self.line_starts:
+            self.notes.wants_mark(ProblemCode.MARK_FOR_LINE)
+        for i, (u, value) in enumerate(zip(self.units, values, strict=False)):
+            if u.kind is _REST:
+                bar.notes.append(self._plain_rest(bar, u, value))
             else:
-                alter = sign
-                if sign == current:
-                    accidental = Display.SHOWN
-                if held is None:
-                    in_force[place] = sign
-            tie = u.tie
-            if tuplet is None:
-                key = (place, alter, base, dots, tie, accidental)
-                append(known(key) or _plain_note(key))
-            else:
-                append(Note(pitch=Pitch(u.step, octave, alter), base=BASES[base], dots=dots, tie=tie,
-                            tuplet=Tuplet(*tuplet), accidental=accidental))
-            held = (place, alter) if tie else None
-        self.before, self.tied = before, held
+                bar.notes.append(self.notes.plain(u, i, value))
 
-    def _octave(self, index: int, before: int | None, at: int) -> int:
-        """The octave of a note without a mark."""
-        if self.due:
-            self.problems.append((at, Slip(self.due)))
-        if before is None:
-            return 4
-        octave, last = divmod(before, 7)
-        if index - last > 4:
-            octave -= 1
-        elif last - index > 4:
-            octave += 1
-        if not 0 <= octave <= 8:
-            self.problems.append((at, Slip(ProblemCode.OUTSIDE_OCTAVES)))
-        return min(8, max(0, octave))
+    def _plain_rest(self, bar: BarRead, u: Unit, value: Value) -> Note:
+        self.notes.tied = None
+        base, dots, tuplet = value
+        if u.row == 0 and dots == 0 and tuplet is None and len(self.units) == 1:
+            bar.complete = True
+            return Note(pitch=None, base=BASES[0], whole_bar=True)
+        if tuplet is None:
+            return plain_note((-1, 0, base, dots, False, _NEEDED))
+        return Note(pitch=None, base=BASES[base], dots=dots, tuplet=Tuplet(*tuplet))
 
-    def _no_tie(self, at: int) -> None:
-        self.problems.append((at, Slip(ProblemCode.TIE_TO_ANOTHER_PITCH)))
-
-    def _rich_bar(self, bar: BarRead, bar_index: int, values: Sequence[Any]) -> None:
+    def _rich_bar(self, bar: BarRead, values: Sequence[Value]) -> None:
         """Notes and rests with all that can stand at them."""
-        units = self.units
-        key_alter = _key_alter(self.key.fifths)
-        in_force: dict[int, int] = {}
-        starts = self.line_starts
-        self.alone = sum(1 for u in units if u.kind) == 1
-        k = 0
+        units, notes = self.units, self.notes
+        left = iter(values)
+        alone = sum(u.kind is not _SIGNS for u in units) == 1
         for i, u in enumerate(units):
-            if i in starts and u.kind != "rest":
-                if u.kind or i + 1 == len(units):
-                    self.due = self.due or ProblemCode.MARK_FOR_LINE
-                else:
-                    starts.append(i + 1)
-            if u.kind == "rest":
-                k = self._rest(u, values, k, bar, i)
-                continue
-            if u.kind == "":
+            if i in self.line_starts:
+                self._line_begins(u, i)
+            if u.kind is _SIGNS:
                 self._signs_alone(u, bar, i)
                 continue
+            value = None if u.grace else next(left)
+            if u.kind is _REST:
+                self._rest(u, value, bar, i, alone)
+                continue
             if u.reset and (u.before or u.ending or u.forward):
-                self.due = self.due or ProblemCode.MARK_AFTER_LEAD
-            octave = u.octave
-            if octave is None:
-                octave = self._octave(u.index, self.before, self.offset(i))
-            self.due = None
-            place = 7 * octave + u.index
-            accidental = Display.NEEDED
-            held = self.tied
-            if held is not None and held[0] != place:
-                self._no_tie(self.offset(i))
-                held = None
-            if held is not None and u.alter not in (None, held[1]):
-                held = None  # another pitch by its own sign
-            current = held[1] if held is not None else in_force.get(place, key_alter[u.index])
-            alter = current if u.alter is None else u.alter
-            if u.alter == current:
-                accidental = Display.SHOWN
-            if held is None:
-                in_force[place] = alter
-            if u.editorial:
-                accidental = Display.EDITORIAL
-            self.before = place
-            k = self._note(u, values, k, bar, bar_index, i, Pitch(u.step, octave, alter), accidental,
-                           held is not None)
-            self.tied = (place, alter) if u.tie else self.tied if u.grace else None
+                notes.wants_mark(ProblemCode.MARK_AFTER_LEAD)
+            note, sung = notes.rich(u, i, value, tuple(self.pending))
+            self.pending = []
+            if sung:
+                self.singing.append((len(self.bars) - 1, len(bar.notes)))
+            bar.notes.append(note)
+            self._bar_signs(bar, u)
         if self.pending and bar.notes:
             bar.after += tuple(self.pending)
             self.pending = []
 
-    def _value(self, u: Unit, values: Sequence[Any], k: int) -> tuple[Fraction, int, Any, int]:
-        if u.grace:
-            return GRACE_BASES[u.row], 0, None, k
-        base, dots, tuplet = values[k]
-        return BASES[base], dots, Tuplet(*tuplet) if tuplet else None, k + 1
+    def _line_begins(self, u: Unit, i: int) -> None:
+        """The first note of a line has a mark; signs without a note let the next unit be the first."""
+        if u.kind is _NOTE or (u.kind is _SIGNS and i + 1 == len(self.units)):
+            self.notes.wants_mark(ProblemCode.MARK_FOR_LINE)
+        elif u.kind is _SIGNS:
+            self.line_starts.append(i + 1)
 
-    def _rest(self, u: Unit, values: Sequence[Any], k: int, bar: BarRead, i: int) -> int:
-        base, dots, tuplet, k = self._value(u, values, k)
-        self._own_problems(u, i)
+    def _rest(self, u: Unit, value: Value | None, bar: BarRead, i: int, alone: bool) -> None:
+        base, dots, tuplet = value_of(u, value)
+        self.notes.own_problems(u, i)
         self._bar_signs(bar, u)
-        whole = self.alone and u.row == 0 and not (u.dots or u.size or tuplet)
+        whole = alone and u.row == 0 and not (u.dots or u.size or tuplet)
         if whole:
             base, bar.complete = Fraction(4), True
-        self.tied = None
-        bar.notes.append(Note(pitch=None, base=base, dots=dots, tuplet=tuplet, whole_bar=whole, marks=u.after,
-                              before=(*self.pending, *u.before)))
+        self.notes.tied = None
+        bar.notes.append(Note(pitch=None, base=base, dots=dots, tuplet=tuplet, whole_bar=whole,
+                              marks=tuple(dict.fromkeys((*u.marks, *u.after))), before=(*self.pending, *u.before)))
         self.pending = []
         if u.before:
-            self.due = self.due or ProblemCode.MARK_AFTER_WORDS
-        return k
-
-    def _own_problems(self, u: Unit, i: int) -> None:
-        if u.problems:
-            at = self.offset(i)
-            self.problems += [(at + o, slip) for o, slip in u.problems]
+            self.notes.wants_mark(ProblemCode.MARK_AFTER_WORDS)
 
     def _signs_alone(self, u: Unit, bar: BarRead, i: int) -> None:
-        self._own_problems(u, i)
+        self.notes.own_problems(u, i)
         self._bar_signs(bar, u)
         if u.before:
             self.pending += u.before
-            self.due = self.due or ProblemCode.MARK_AFTER_WORDS
-
-    def _note(self, u: Unit, values: Sequence[Any], k: int, bar: BarRead, index: int, i: int, pitch: Pitch,
-              accidental: Display, held: bool) -> int:
-        """A note with more to it than pitch and value."""
-        base, dots, tuplet, k = self._value(u, values, k)
-        self._own_problems(u, i)
-        starts, stops = u.slur_opens, u.slur_closes
-        under = self.chain or self.held > 0 or self.doubled > 0
-        if stops > self.held:
-            if not u.slur_opens or stops > self.held + u.slur_opens:
-                self.problems.append((self.offset(i), Slip(ProblemCode.SLUR_NEVER_BEGAN)))
-            stops = min(stops, self.held)
-        if not u.grace:
-            self.held += starts - stops
-            if self.doubled == 2:
-                stops, self.doubled = stops + 1, 0
-            if u.slur >= 2 and not self.chain:
-                starts, self.doubled = starts + 1, 1
-            elif self.doubled == 1 and u.slur == 1:
-                self.doubled = 2
-            elif u.slur and not self.chain:
-                starts, self.chain = starts + 1, True
-            elif not u.slur and self.chain:
-                stops, self.chain = stops + 1, False
-        marks = list(dict.fromkeys(u.marks))
-        if not u.grace:
-            # A sign doubled goes on to the note where it stands once more.
-            going = [m for m in Mark if m in self.running and m not in marks]
-            for mark in marks:
-                if u.marks.count(mark) > 1:
-                    self.running.add(mark)
-                else:
-                    self.running.discard(mark)
-            marks += going
-        note = Note(pitch=pitch, base=base, dots=dots, tuplet=tuplet, grace=u.grace, tie=u.tie,
-                    accidental=accidental, slur_starts=starts, slur_stops=stops, marks=(*marks, *u.after),
-                    before=(*self.pending, *u.before))
-        self.pending = []
-        if not u.grace and not held and not (under and not starts):
-            self.singing.append((index, len(bar.notes)))
-        bar.notes.append(note)
-        self._bar_signs(bar, u)
-        return k
+            self.notes.wants_mark(ProblemCode.MARK_AFTER_WORDS)
 
     def _part_repeats(self) -> None:
         """A bar repeat within a bar: the part before it again, of such a length that the bar comes out full."""
@@ -575,13 +466,13 @@ class Reader:
         best = len(head) // 2 or len(head)
         for length in range(1, len(head) + 1):
             trial = head + head[-length:] * count + rest
-            if len(trial) <= 96 and read_bar(shape_of(trial), full, self.beat)[1] == full:
+            if len(trial) <= LONGEST and read_bar(shape_of(trial), full, self.beat)[1] == full:
                 best = length
                 break
         else:
             self.problems.append((where[0][1], Slip(ProblemCode.PART_REPEAT_UNCLEAR)))
         again = self.cells[first - best:first] * count
-        self.units[first:first] = [unit(c) for c in again]
+        self.units[first:first] = self.units[first - best:first] * count
         self.cells[first:first] = again
         # All that is repeated stands at the sign; what follows it keeps its place.
         shift = len(again)
@@ -596,65 +487,66 @@ class Reader:
 
     def check_beats(self) -> None:
         """Bars with too many or too few beats; a pickup and a last bar that make one bar together are right."""
-        bars = self.bars
         first = self._numbers()
-        for i, bar in enumerate(bars):
-            if not bar.full or bar.complete or not bar.notes:
-                continue
-            total, full = bar.total, bar.full
-            if total < full:
-                if i == 0 and len(bars) > 1:
-                    continue
-                divided = bar.barline or bar.backward or bar.forward or bar.ending
-                after = bars[i + 1] if i + 1 < len(bars) else None
-                prior = bars[i - 1]
-                if i == len(bars) - 1 and not bars[0].complete and bars[0].total + total == full:
-                    continue
-                if after is not None and (divided or after.forward or after.ending) and (
-                        total + after.total == full or total + bars[0].total == full):
-                    continue
-                if (prior.barline or prior.backward or bar.forward or bar.ending) and prior.total + total == full:
-                    continue
-                if i == len(bars) - 1 and bars[0].complete and divided and any(
-                        not b.complete and b.total + total == full for b in bars):
-                    continue
-            unit_length = Fraction(4 * UNITS, bar.lower)
-            self.problems.append((bar.at, Slip(ProblemCode.BEATS, bar=i + first, beats=total / unit_length,
-                                               wanted=Fraction(full) / unit_length)))
+        for i, bar in enumerate(self.bars):
+            if bar.full and not bar.complete and bar.notes and not self._made_whole(i):
+                beat_units = Fraction(4 * UNITS, bar.lower)
+                self.problems.append((bar.at, Slip(ProblemCode.BEATS, bar=i + first, beats=bar.total / beat_units,
+                                                   wanted=bar.full / beat_units)))
+
+    def _made_whole(self, i: int) -> bool:
+        """Whether a short bar is a pickup, or makes a whole one with another: at a repeat, at an ending, at the end."""
+        bars, bar = self.bars, self.bars[i]
+        if bar.total >= bar.full:
+            return False
+        if i == 0 and len(bars) > 1:
+            return True
+        first, before, missing = bars[0], bars[i - 1], bar.full - bar.total
+        if i == len(bars) - 1:
+            if not first.complete:
+                if first.total == missing:
+                    return True
+            elif bar.divided and any(not b.complete and b.total == missing for b in bars):
+                return True
+        elif (bar.divided or bars[i + 1].begins) and missing in (bars[i + 1].total, first.total):
+            return True
+        return (before.ends or bar.begins) and before.total == missing
 
     def _numbers(self) -> int:
+        """The number of the first bar: 0 for a pickup."""
         if self.first_number is not None:
             return self.first_number
         bars = self.bars
         return 0 if len(bars) > 1 and bars[0].full and not bars[0].complete and bars[0].total < bars[0].full else 1
 
     def finished(self) -> tuple[Bar, ...]:
-        """The bars, frozen. An ending goes on to its repeat sign, a double bar, the next ending or the end."""
-        first = self._numbers()
-        out: list[Bar] = []
+        """The bars, frozen. The first has a key."""
+        stops = self._ending_stops()
+        if self.bars and self.bars[0].key is None:
+            self.bars[0].key = Key(0)
+        return tuple(_bar(bar, number, i in stops) for i, (number, bar) in enumerate(enumerate(self.bars, self._numbers())))
+
+    def _ending_stops(self) -> set[int]:
+        """Where endings end: at a repeat sign, a double bar, before the next ending or repeat, or at the end."""
+        stops: set[int] = set()
         open_ending = False
         for i, bar in enumerate(self.bars):
-            last = i == len(self.bars) - 1
-            if bar.ending:
-                open_ending = True
-            stop = open_ending and (last or bar.backward or bool(bar.barline) or bool(self.bars[i + 1].ending)
-                                    or self.bars[i + 1].forward)
-            if stop:
+            open_ending = open_ending or bool(bar.ending)
+            if open_ending and (bar.ends or i == len(self.bars) - 1 or self.bars[i + 1].begins):
+                stops.add(i)
                 open_ending = False
-            if i and not (open_ending or stop or last or bar.key or bar.time or bar.forward or bar.backward or bar.ending
-                          or bar.barline or bar.after):
-                out.append(Bar(number=i + first, notes=tuple(bar.notes)))
-                continue
-            key = bar.key
-            if i == 0 and key is None:
-                key = Key(0)
-            out.append(Bar(number=i + first, notes=tuple(bar.notes), key=key, time=bar.time,
-                           forward_repeat=bar.forward, backward_repeat=2 if bar.backward else 0, ending=bar.ending,
-                           ending_stop=stop, barline=bar.barline, after=bar.after))
-        return tuple(out)
+        return stops
 
 
-def said_unit(said: ScoreDirection) -> Unit:
+def _bar(bar: BarRead, number: int, ending_stop: bool) -> Bar:
+    if not (ending_stop or bar.key or bar.time or bar.divided or bar.after):
+        return Bar(number=number, notes=tuple(bar.notes))
+    return Bar(number=number, notes=tuple(bar.notes), key=bar.key, time=bar.time, forward_repeat=bar.forward,
+               backward_repeat=2 if bar.backward else 0, ending=bar.ending, ending_stop=ending_stop, barline=bar.barline,
+               after=bar.after)
+
+
+def _said_unit(said: ScoreDirection) -> Unit:
     u = Unit()
     u.before, u.reset = (said,), True
     return u

@@ -34,10 +34,11 @@ from companion.braille.page import from_brf
 from companion.braille.reading import Raw, Reading, Row
 from companion.braille.text import from_dots, pitch_only_heading, read_words, words
 from companion.errors import Trouble
-from companion.messages import _
+from companion.messages import N_, _
 from companion.tune import DirectionKind, Key, ScoreDirection, Syllable, Time, Tune
 
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
+RUNOVER = 4  # cells by which a line that goes on from the one before is set in, where there are words
 
 
 def _music_like(cells: str) -> bool:
@@ -99,122 +100,126 @@ def _heading(lines: list[Row]) -> int:
 
 def decode(lines: Sequence[str]) -> Reading:
     """Read lines of Unicode cells (spaces and U+2800 both part bars). Never raises."""
-    rows: list[Row] = []
-    strange: list[Problem] = []
-    for number, line in enumerate(lines, 1):
-        if " " in line or "\t" in line or "\n" in line:
-            line = line.replace(" ", S.SPACE).replace("\t", S.SPACE).replace("\n", S.SPACE)
-        body = line.strip(S.SPACE)
-        if body:
-            rows.append(Row(number, len(line) - len(line.lstrip(S.SPACE)), body))
-            if not _CELLS.fullmatch(body):
-                column = rows[-1].indent + next(i for i, c in enumerate(body, 1) if not "⠀" <= c <= "⣿")
-                strange.append(Problem(number, column, ProblemCode.NO_CELL))
-                rows[-1].cells = "".join(c if "⠀" <= c <= "⣿" else S.SPACE for c in body)
-                if not rows[-1].cells.strip(S.SPACE):
-                    rows.pop()
+    rows, strange = _rows(lines)
     head = _heading(rows) if rows else 0
-    body_rows = rows[head:]
-    margin = [r for r in body_rows if r.indent <= 1]
-    inner = [r for r in body_rows if r.indent > 1]
+    margin = [r for r in rows[head:] if r.indent <= 1]
+    inner = [r for r in rows[head:] if r.indent > 1]
     # Music that begins further in, with something at the margin later on, is vocal: plain music begins there.
-    if margin and inner and (body_rows[0].indent > 1 or not all(_music_like(r.cells) for r in margin)):
-        return _read(rows, head, True, strange)
-    reading = _read(rows, head, False, strange)
+    if margin and inner and (rows[head].indent > 1 or not all(_music_like(r.cells) for r in margin)):
+        return _PageReader(rows, head, True).reading(strange)
+    reading = _PageReader(rows, head, False).reading(strange)
     if reading.problems and margin and inner and all(
             len(r.cells) > 3 and _WORDS_LINE.fullmatch(r.cells) for r in margin):
         # Words whose letters are all cells of notes ("So so"): the reading with less amiss is the likelier.
-        vocal = _read(rows, head, True, strange)
+        vocal = _PageReader(rows, head, True).reading(strange)
         if len(vocal.problems) < len(reading.problems):
             return vocal
     return reading
 
 
 _WORDS_LINE = re.compile(f"(?:{S.CAPITAL}{{0,2}}[{''.join(S.LETTERS.values())}]+{S.SPACE}?)+")
-_CELLS = re.compile("[⠀-⣿]*")
+_STRANGE = re.compile("[^⠀-⣿]")
+_SPACES = str.maketrans(dict.fromkeys(" \t\n", S.SPACE))
 
 
-def _read(rows: list[Row], head: int, vocal: bool, strange: list[Problem]) -> Reading:
-    texts: list[Said] = []
-    title, tempo, found = _read_heading(rows[:head])
-    heading = pitch_only_heading()
-    pitch_only = heading in title or heading in tempo
-    title = title.replace(heading, "").strip()
-    reader = Reader(pitch_only, vocal)
-    for key, time in found:
-        if key is not None:
-            reader.key = reader.new_key = key
-        if time is not None and not pitch_only:
-            reader.new_time = time
-            reader.set_time(time)
-    if tempo and not pitch_only:
-        reader.pending.append(ScoreDirection(DirectionKind.WORDS, tempo))
-    for row in rows[:head]:
-        for group in row.cells.split(S.SPACE):
-            if match := METRONOME_MARK.fullmatch(group):
-                reader.pending.append(read_metronome(match))
-    offsets: list[int] = []  # where each line of music begins in the whole text
-    where: list[Row] = []
-    base = 0
-    verses: list[str] = []
+def _rows(lines: Sequence[str]) -> tuple[list[Row], list[Problem]]:
+    """The lines that have cells, and what in them is none."""
+    rows: list[Row] = []
+    strange: list[Problem] = []
+    for number, line in enumerate(lines, 1):
+        line = line.translate(_SPACES) if not line.isprintable() or " " in line else line
+        cells = line.strip(S.SPACE)
+        indent = len(line) - len(line.lstrip(S.SPACE))
+        if found := _STRANGE.search(cells):
+            strange.append(Problem(number, indent + found.start() + 1, ProblemCode.NO_CELL))
+            cells = _STRANGE.sub(S.SPACE, cells)
+        if cells.strip(S.SPACE):
+            rows.append(Row(number, indent, cells))
+    return rows, strange
 
-    def music(part: list[Row]) -> None:
-        nonlocal base
-        for row in part:
-            offsets.append(base)
-            where.append(row)
-            base += len(row.cells) + 1
-        if part:
-            reader.music("\n".join(r.cells for r in part), offsets[-len(part)])
 
-    if not vocal:
-        music(rows[head:])
-    else:
-        body = rows[head:]
+class _PageReader:
+    """Reads one page: heading, then music from the margin, or (vocal) words at the margin and music further in."""
+
+    def __init__(self, rows: list[Row], head: int, vocal: bool) -> None:
+        self.head = rows[:head]
+        self.title, self.tempo, signatures = _read_heading(self.head)
+        self.pitch_only = pitch_only_heading() in self.title or pitch_only_heading() in self.tempo
+        self.title = self.title.replace(pitch_only_heading(), "").strip()
+        self.reader = Reader(self.pitch_only, vocal)
+        self.texts: list[Said] = []
+        self.offsets: list[int] = []  # where each line of music begins in the whole text
+        self.where: list[Row] = []  # and which line it is
+        self.length = 0
+        for signature in signatures:
+            self.reader.take_signature(*signature)
+        self._waiting()
+        if vocal:
+            self._vocal(rows[head:])
+        else:
+            self._music(rows[head:])
+        self.reader.end()
+
+    def _waiting(self) -> None:
+        """Words of tempo and metronome marks of the heading wait for the first note."""
+        if self.tempo and not self.pitch_only:
+            self.reader.pending.append(ScoreDirection(DirectionKind.WORDS, self.tempo))
+        for row in self.head:
+            for group in row.cells.split(S.SPACE):
+                if match := METRONOME_MARK.fullmatch(group):
+                    self.reader.pending.append(read_metronome(match))
+
+    def _music(self, rows: list[Row]) -> None:
+        if not rows:
+            return
+        base = self.length
+        for row in rows:
+            self.offsets.append(self.length)
+            self.where.append(row)
+            self.length += len(row.cells) + 1
+        self.reader.music("\n".join(r.cells for r in rows), base)
+
+    def _vocal(self, rows: list[Row]) -> None:
+        """Words from the margin with their runovers, then their music. Words without music are further verses."""
         i = 0
-        while i < len(body):
-            sung: list[Row] = []
-            if body[i].indent <= 1:
-                sung.append(body[i])
-                i += 1
-                while i < len(body) and body[i].indent >= 4:
-                    sung.append(body[i])
-                    i += 1
-            part: list[Row] = []
-            if i < len(body) and body[i].indent > 1:
-                part.append(body[i])
-                i += 1
-                while i < len(body) and body[i].indent >= 4:
-                    part.append(body[i])
-                    i += 1
-            text = " ".join(read_words(r.cells) for r in sung)
-            texts += [Said(r.number, r.indent + 1, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in sung]
-            began = len(reader.singing)
-            music(part)
-            if part and text:
-                _sing(reader, began, text)
-            elif text:
-                verses.append(text)
-    if reader.units or reader.repeats:
-        reader._end_bar()
-    if reader.pending and reader.bars:
-        reader.bars[-1].after += tuple(reader.pending)
-    if not pitch_only:
-        reader.check_beats()
-    bars = reader.finished()
-    bpm = next((_bpm(d.text) for b in bars[:1] for n in b.notes[:1] for d in n.before if d.kind is DirectionKind.METRONOME), None)
-    tune = Tune(title=title, bars=bars, heading=heading if pitch_only else tempo, quarter_bpm=bpm,
-                composer="")
+        while i < len(rows):
+            sung, i = _with_runovers(rows, i, rows[i].indent <= 1)
+            music, i = _with_runovers(rows, i, i < len(rows) and rows[i].indent > 1)
+            self.texts += [Said(r.number, r.indent + 1, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in sung]
+            began = len(self.reader.singing)
+            self._music(music)
+            if music and (text := " ".join(read_words(r.cells) for r in sung)):
+                _sing(self.reader, began, text)
 
-    def at(offset: int) -> tuple[int, int]:
-        k = bisect_right(offsets, offset) - 1
-        return where[k].number, where[k].indent + 1 + offset - offsets[k]
+    def _at(self, offset: int) -> tuple[int, int]:
+        """Line and column of an offset in the music."""
+        k = bisect_right(self.offsets, offset) - 1
+        return self.where[k].number, self.where[k].indent + 1 + offset - self.offsets[k]
 
-    problems = strange + [slip.at(*at(offset)) for offset, slip in reader.problems]
-    if not bars:
-        problems.append(Problem(1, 1, ProblemCode.NO_MUSIC))
-    problems.sort(key=lambda p: (p.line, p.column))
-    return Reading(tune, tuple(problems), pitch_only, Raw(reader, rows[:head], texts, at))
+    def reading(self, strange: list[Problem]) -> Reading:
+        """What was read. strange: what was amiss before reading began."""
+        if not self.pitch_only:
+            self.reader.check_beats()
+        bars = self.reader.finished()
+        first = bars[0].notes[0].before if bars and bars[0].notes else ()
+        bpm = next((_bpm(d.text) for d in first if d.kind is DirectionKind.METRONOME), None)
+        tune = Tune(title=self.title, bars=bars, heading=pitch_only_heading() if self.pitch_only else self.tempo,
+                    quarter_bpm=bpm)
+        problems = strange + [slip.at(*self._at(offset)) for offset, slip in self.reader.problems]
+        if not bars:
+            problems.append(Problem(1, 1, ProblemCode.NO_MUSIC))
+        problems.sort(key=lambda p: (p.line, p.column))
+        return Reading(tune, tuple(problems), self.pitch_only, Raw(self.reader, self.head, self.texts, self._at))
+
+
+def _with_runovers(rows: list[Row], i: int, begins: bool) -> tuple[list[Row], int]:
+    """The row at i and those set in below it, and where they end; none where it does not begin there."""
+    if not begins:
+        return [], i
+    end = i + 1
+    while end < len(rows) and rows[end].indent >= RUNOVER:
+        end += 1
+    return rows[i:end], end
 
 
 def _bpm(text: str) -> float | None:
@@ -293,11 +298,18 @@ def lines_of(data: bytes) -> list[str]:
     return from_brf(data)
 
 
+_SOUND = N_("{path} is a sound, no braille. Give a .brf file, or a text file of braille cells.")
+_XML = N_("{path} is XML, perhaps a MusicXML score, no braille. Give a .brf file, or a text file of braille cells.")
+_PICTURE = N_("{path} is a picture, no braille. Give a .brf file, or a text file of braille cells.")
 #: What files that are no braille begin with, by their own published forms. None is likely in a .brf.
 OTHER_FILES = {
-    b"fLaC": "a sound", b"RIFF": "a sound", b"OggS": "a sound", b"ID3": "a sound", b"%PDF-": "a PDF",
-    b"PK\x03\x04": "a zip or an .mxl score", b"MThd": "a MIDI file", b"<?xml": "XML, perhaps a MusicXML score",
-    b"<score-": "a MusicXML score", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture",
+    b"fLaC": _SOUND, b"RIFF": _SOUND, b"OggS": _SOUND, b"ID3": _SOUND,
+    b"%PDF-": N_("{path} is a PDF, no braille. Give a .brf file, or a text file of braille cells."),
+    b"PK\x03\x04": N_("{path} is a zip or an .mxl score, no braille. Give a .brf file, or a text file of braille cells."),
+    b"MThd": N_("{path} is a MIDI file, no braille. Give a .brf file, or a text file of braille cells."),
+    b"<?xml": _XML,
+    b"<score-": N_("{path} is a MusicXML score, no braille. Give a .brf file, or a text file of braille cells."),
+    b"\x89PNG": _PICTURE, b"\xff\xd8\xff": _PICTURE,
 }
 
 
@@ -324,10 +336,10 @@ def read_file(path: str | Path) -> Reading:
         raise Trouble(_("{path} is larger than any tune in braille; give a .brf file, or a text file of cells.").format(
                             path=path))
     if not data.strip():
-        what = "Standard input" if str(path) == "-" else str(path)
-        raise Trouble(_("{what} is empty. Give a .brf file, or a text file of braille cells.").format(what=what))
-    kind = next((kind for begins, kind in OTHER_FILES.items() if data.startswith(begins)), None)
-    if kind is not None:
-        raise Trouble(_("{path} is {kind}, no braille. Give a .brf file, or a text file of braille cells.").format(
-                            path=path, kind=kind))
+        if str(path) == "-":
+            raise Trouble(_("Standard input is empty. Give a .brf file, or a text file of braille cells."))
+        raise Trouble(_("{path} is empty. Give a .brf file, or a text file of braille cells.").format(path=path))
+    other = next((sentence for begins, sentence in OTHER_FILES.items() if data.startswith(begins)), None)
+    if other is not None:
+        raise Trouble(_(other).format(path=path))
     return decode(lines_of(data))

@@ -73,21 +73,24 @@ def metronome_cells(text: str) -> str:
     return ""
 
 
+_JUMP, _WORDS, _DYNAMIC = DirectionKind.JUMP, DirectionKind.WORDS, DirectionKind.DYNAMIC  # looked up once: see `pieces`
+
+
 def expression_text(said: ScoreDirection) -> str:
     """Words of expression as they stand in music: small letters, no accents, short forms where the code has one."""
-    if said.kind is DirectionKind.JUMP:
+    if said.kind is _JUMP:
         return Jump(said.text).short
     text = said.text.strip()
-    text = text if said.kind is DirectionKind.DYNAMIC else text.lower()
+    text = text if said.kind is _DYNAMIC else text.lower()
     text = "".join(c for c in unicodedata.normalize("NFD", text) if not unicodedata.combining(c))
     return S.SHORT_WORDS.get(text, text).strip("()[] ")
 
 
 def stands_apart(said: ScoreDirection) -> bool:
     """Several words, and directions where to go, stand between word signs with a space on either side."""
-    if said.kind is DirectionKind.JUMP:
+    if said.kind is _JUMP:
         return Jump(said.text).sign is None
-    if said.kind not in (DirectionKind.WORDS, DirectionKind.DYNAMIC):
+    if said.kind not in (_WORDS, _DYNAMIC):
         return False
     text = expression_text(said)
     return " " in text or text in ("c", "d")  # a single c or d would read as a hairpin

@@ -83,8 +83,14 @@ def read_group(group: str) -> tuple[list[str], list[Unit], bool, tuple[int, ...]
     return cells, units, all(u.plain for u in units), shape_of(units)
 
 
-def split_is_bars(cells: str) -> list[bool]:
-    return [not (u := unit(piece)).kind and not u.unknown for piece in split(cells)]
+def all_bar_signs(cells: str) -> bool:
+    """Whether cells are signs of a bar line and nothing else."""
+    return all(not (u := unit(piece)).kind and not u.unknown for piece in split(cells))
+
+
+def is_expression(cells: str) -> bool:
+    """Whether cells are words between word signs."""
+    return cells[:1] == S.WORD and cells[-1:] == S.WORD
 
 
 def meanings(cells: str) -> list[tuple[int, int, Meaning]]:
@@ -95,7 +101,7 @@ def meanings(cells: str) -> list[tuple[int, int, Meaning]]:
         return [(0, length, Meaning(MeaningKind.BAR_REPEAT, numbers=times))]
     if cells == S.HYPHEN:
         return [(0, 1, Meaning(MeaningKind.SIGN, S.sign_of(Role.HYPHEN)))]
-    if cells[:1] == S.WORD and cells[-1:] == S.WORD:
+    if is_expression(cells):
         return [(0, length, Meaning(MeaningKind.WORDS, text=read_expression(cells[1:-1])))]
     if match := METRONOME_MARK.fullmatch(cells):
         return [(0, length, metronome_meaning(match))]

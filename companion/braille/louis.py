@@ -14,8 +14,6 @@ from companion.messages import _
 
 #: Modes of lou_translateString (liblouis.h): cells as Unicode braille patterns.
 DOTS_IO, UNICODE_BRAILLE = 4, 64
-WHERE = ("Contracted braille needs liblouis, which is not on this machine; install it (on Debian and Ubuntu the "
-         "packages liblouis20 and liblouis-data), or ask for uncontracted words.")
 
 
 @lru_cache(maxsize=1)
@@ -42,7 +40,8 @@ def translate(text: str, table: str) -> str:
     """
     louis = library()
     if louis is None:
-        raise Trouble(WHERE)
+        raise Trouble(_("Contracted braille needs liblouis, which is not on this machine; install it (on Debian and Ubuntu "
+                        "the packages liblouis20 and liblouis-data), or ask for uncontracted words."))
     wide = louis.lou_charSize()
     encoding = "utf-16-le" if wide == 2 else "utf-32-le"
     data = text.encode(encoding)

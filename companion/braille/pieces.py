@@ -12,6 +12,7 @@ make the mark of the first note of a line due.
 from __future__ import annotations
 
 from fractions import Fraction
+from operator import itemgetter
 from typing import NamedTuple
 
 from companion.braille import signs as S
@@ -63,8 +64,12 @@ from companion.tune import (
     Tune,
 )
 
+# Members of enums that are asked for at every note: on the enum itself they take ten times as long to look up.
+_HIDDEN, _EDITORIAL = Display.HIDDEN, Display.EDITORIAL
+_METRONOME, _HAIRPIN_END, _JUMP = DirectionKind.METRONOME, DirectionKind.HAIRPIN_END, DirectionKind.JUMP
 _INDEX = {step: i for i, step in enumerate(STEPS)}
 _QUAVERS = VALUE_CELLS[3, 0]
+_OCTAVES = S.OCTAVES
 #: How grace notes are written, by their value: they have no time of their own.
 _GRACES = {(1, 4): Written(0, 0, 0, 0, False), (1, 8): Written(0, 0, 1, 0, False), (1, 1): Written(0, 0, 2, 0, False)}
 _GRACE = Written(0, 0, 3, 0, False)
@@ -167,6 +172,7 @@ class Encoder:
 
     def __init__(self, tune: Tune, pitch_only: bool, vocal: bool, habits: Habits) -> None:
         self.tune, self.pitch_only, self.vocal, self.habits = tune, pitch_only, vocal, habits
+        self.octave_marks = habits.octave_marks
         self.count = 0  # written notes so far
         self.number = 0  # of the bar being made
         self.before: int | None = None  # the note before, as Pitch.diatonic; None where a mark is due
@@ -264,7 +270,7 @@ class Encoder:
         if begin:
             self._separate(pieces, begin)
             pieces.append(Piece(begin))
-        before, after = self._marks(note, {})
+        before, after = self._marks(note, None)
         piece = Piece(_joined(before), "", WHOLE_REST + _joined(after), joined=bool(begin))
         self._separate(pieces, piece.cells)
         pieces.append(piece)
@@ -305,17 +311,16 @@ class Encoder:
         values = iter(plan)
         for n, note in enumerate(notes):
             written = _GRACES.get(note.base.as_integer_ratio(), _GRACE) if note.grace else next(values)
-            joined = written.joined
             if not plain and note.before:
                 self._directions(note.before, pieces)
             if begin:
                 self._separate(pieces, begin)
                 pieces.append(Piece(begin))
-                begin, joined = "", True
-            piece = self._rest(note, written) if note.pitch is None else \
-                self._note((index, n), note, note.pitch, written, plain)
-            piece.joined = joined
-            if pieces and (joined or not plain):
+            pitch = note.pitch
+            piece = self._rest(note, written) if pitch is None else self._note((index, n), note, pitch, written, plain)
+            if begin or written.joined:
+                piece.joined, begin = True, ""
+            if pieces and (piece.joined or not plain):
                 self._separate(pieces, piece.cells)
             pieces.append(piece)
         if begin:
@@ -325,7 +330,7 @@ class Encoder:
         self.tied = None
         head, tail = _value_signs(written), VALUE_CELLS[written.row, written.dots][""]
         if note.marks:
-            before, after = self._marks(note, {})
+            before, after = self._marks(note, None)
             head, tail = head + _joined(before), tail + _joined(after)
         return Piece(head, "", tail)
 
@@ -333,8 +338,9 @@ class Encoder:
         """A note with its signs, in the order that the code wants. at: bar and note."""
         octave, alter = pitch.octave, pitch.alter
         place = 7 * octave + _INDEX[pitch.step]
-        head = _value_signs(written) if written.size or written.group else ""
-        tail = VALUE_CELLS[written.row, written.dots][pitch.step]
+        size, group, row, dots, _joined_to = written
+        head = _value_signs(written) if size or group else ""
+        tail = VALUE_CELLS[row, dots][pitch.step]
         tie = note.tie
         if not plain:
             tie = tie and at not in self.ahead.untied
@@ -343,15 +349,16 @@ class Encoder:
             tail += S.TIE
         if self.tied is not None or note.accidental or alter != self.in_force.get(place, self.key_alter[place % 7]):
             head += self._accidental(note.accidental, place, alter)
-        if octave not in S.OCTAVES:
+        mark = _OCTAVES.get(octave)
+        if mark is None:
             raise self._outside(pitch)
-        due = mark_due(self.before, place)
+        due = self.octave_marks and mark_due(self.before, place)
         self.before = place
         self.tied = (place, alter) if tie else None
         if note.grace:
-            return Piece(head, S.OCTAVES[octave], tail, due and self.habits.octave_marks)
+            return Piece(head, mark, tail, due)
         self.count += 1
-        return Piece(head, S.OCTAVES[octave], tail, due and self.habits.octave_marks, self.count)
+        return Piece(head, mark, tail, due, self.count)
 
     def _outside(self, pitch: Pitch) -> Trouble:
         return Trouble(_("Bar {number} has {name}, which lies outside the octaves that braille has marks for; move the "
@@ -367,23 +374,27 @@ class Encoder:
         return self._accidental_cells(display, alter, needed)
 
     def _accidental_cells(self, display: Display, alter: int, needed: bool) -> str:
-        if display is Display.HIDDEN or not (needed or display):
+        if display is _HIDDEN or not (needed or display):
             return ""
         try:
             sign = S.ACCIDENTALS[alter]
         except KeyError as error:
             raise Trouble(_("Bar {number} has a note raised or lowered by more than two semitones, which has no "
                             "sign in braille; write it by another letter.").format(number=self.number)) from error
-        return S.EDITORIAL + sign + S.EDITORIAL if display is Display.EDITORIAL else sign
+        return S.EDITORIAL + sign + S.EDITORIAL if display is _EDITORIAL else sign
 
     def _dress(self, at: tuple[int, int], note: Note, head: str, tail: str, tie: bool) -> tuple[str, str]:
         """Signs before and after a note that most notes do not have, in order of their ranks. head: its value signs."""
-        before, after = self._marks(note, self.ahead.signs.get(at, {}))
-        before.append((_GROUP, head))
+        slurs = self.ahead.slurs.get(at)
+        if not (note.marks or note.grace or slurs):
+            return head, tail + S.TIE if tie else tail
+        before, after = self._marks(note, self.ahead.signs.get(at))
+        if head:
+            before.append((_GROUP, head))
         if note.grace:
             sign = S.sign_of(Role.GRACE, note.grace)
             before.append((sign.rank, sign.cells))
-        if slurs := self.ahead.slurs.get(at):
+        if slurs:
             before.append((_SLUR_OPEN, S.SLUR_OPEN * slurs.opens))
             # A slur that ends where another begins is closed after that one has opened.
             (before if slurs.opens else after).append((_SLUR_CLOSE, S.SLUR_CLOSE * slurs.closes))
@@ -392,13 +403,15 @@ class Encoder:
             after.append((_TIE, S.TIE))
         return _joined(before), tail + _joined(after)
 
-    def _marks(self, note: Note, times: dict[Mark, int]) -> tuple[list[tuple[int, str]], list[tuple[int, str]]]:
+    def _marks(self, note: Note, times: dict[Mark, int] | None) -> tuple[list[tuple[int, str]], list[tuple[int, str]]]:
         """The signs of a note's marks before and after it, with their ranks. times: how often, where not once."""
         before: list[tuple[int, str]] = []
         after: list[tuple[int, str]] = []
         for mark in dict.fromkeys(note.marks):
-            side = after if mark.sign.stands is Stands.AFTER else before
-            side.append((mark.sign.rank, _MARK_CELLS[mark] * times.get(mark, 1)))
+            rank, cells, stands_after = _MARKS[mark]
+            if times:
+                cells *= times.get(mark, 1)
+            (after if stands_after else before).append((rank, cells))
         return before, after
 
     # --- what stands around the notes -----------------------------------------------------------------------------
@@ -460,11 +473,11 @@ class Encoder:
         for direction in said:
             if direction in self.hoisted:
                 continue
-            if direction.kind is DirectionKind.METRONOME:
+            if direction.kind is _METRONOME:
                 self._metronome(direction, pieces, after)
-            elif direction.kind in _HAIRPINS or direction.kind is DirectionKind.HAIRPIN_END:
+            elif direction.kind in _HAIRPINS or direction.kind is _HAIRPIN_END:
                 self._put(self._hairpin(direction.kind), pieces, after)
-            elif direction.kind is DirectionKind.JUMP and (sign := Jump(direction.text).sign):
+            elif direction.kind is _JUMP and (sign := Jump(direction.text).sign):
                 self._put(sign.cells, pieces, after)
             else:
                 self._words(direction, pieces, after)
@@ -544,8 +557,8 @@ class Encoder:
         return piece
 
 
-#: The cells of marks, bar lines and hairpins.
-_MARK_CELLS = {mark: mark.sign.cells for mark in Mark}
+#: Marks: rank, cells, whether they stand after the note. The cells of bar lines and hairpins.
+_MARKS = {mark: (mark.sign.rank, mark.sign.cells, mark.sign.stands is Stands.AFTER) for mark in Mark}
 _BARLINES = {line: line.sign.cells.strip(S.SPACE) for line in Barline}
 _HAIRPINS = {DirectionKind.CRESCENDO: S.CRESCENDO, DirectionKind.DIMINUENDO: S.DIMINUENDO}
 
@@ -562,11 +575,9 @@ def _value_signs(written: Written) -> str:
 
 def _joined(ranked: list[tuple[int, str]]) -> str:
     """Signs in order of their ranks."""
-    return "".join(cells for _rank, cells in sorted(ranked, key=_rank_of))
-
-
-def _rank_of(ranked: tuple[int, str]) -> int:
-    return ranked[0]
+    if len(ranked) > 1:
+        ranked.sort(key=itemgetter(0))
+    return "".join([cells for _rank, cells in ranked])
 
 
 def _begun(pieces: list[Piece]) -> bool:

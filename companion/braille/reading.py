@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 
 from companion.braille import signs as S
-from companion.braille.bars import Reader, starts_of
-from companion.braille.groups import METRONOME_MARK, meanings, metronome_meaning, read_signature, signature_meanings
+from companion.braille.bars import Reader
+from companion.braille.groups import (
+    METRONOME_MARK,
+    is_expression,
+    meanings,
+    metronome_meaning,
+    read_signature,
+    signature_meanings,
+)
 from companion.braille.model import Link, Meaning, MeaningKind, Problem, Said
 from companion.braille.text import read_words
-from companion.braille.units import unit
 from companion.tune import Bar, Note, Tune
 
 
@@ -54,16 +60,15 @@ class Reading:
         """(bar index, note index, line, column, cells) for every written note and rest, in order."""
         out: list[tuple[int, int, int, int, int]] = []
         if self._raw:
-            for bar, cells, groups, again in self._raw.reader.written:
+            for written in self._raw.reader.written:
                 n = 0
-                for i, (piece, place) in enumerate(zip(cells, starts_of(cells, groups), strict=True)):
-                    u = unit(piece)
+                for at, cells, u, again in written.placed():
                     if u.kind:
-                        lead, length = (0, 1) if i in again else (u.lead, len(piece) - u.lead)
-                        out.append((bar, n, *self._raw.at(place + lead), length))
+                        lead, length = (0, 1) if again else (u.lead, len(cells) - u.lead)
+                        out.append((written.bar, n, *self._raw.at(at + lead), length))
                         n += 1
-            for bar, offset, length in self._raw.reader.repeated:
-                out += [(bar, n, *self._raw.at(offset), length) for n in range(len(self.tune.bars[bar].notes))]
+            for bar, at, length in self._raw.reader.repeated:
+                out += [(bar, n, *self._raw.at(at), length) for n in range(len(self.tune.bars[bar].notes))]
         return tuple(sorted(out))
 
     def lengths(self) -> list[tuple[Bar, Note, Fraction | None]]:
@@ -93,40 +98,38 @@ class Reading:
         raw = self._raw
         if raw is None:
             return ()
-        out = [*_say_heading(raw.heading), *raw.texts]
-
-        def group(place: int, cells: str) -> None:
-            """Signs that are no bar of notes; words may run over the end of a line."""
-            for offset, length, what in meanings(cells.replace("\n", S.SPACE)):
-                at = place + offset
-                for part in cells[offset:offset + length].split("\n"):
-                    if part:
-                        out.append(Said(*raw.at(at), len(part), what))
-                    at += len(part) + 1
-
-        for place, cells in raw.reader.others:
-            group(place, cells)
-        pieces: list[tuple[int, str, Note | None]] = []
-        for bar, bar_cells, groups, again in raw.reader.written:
-            notes = iter(self.tune.bars[bar].notes)
-            for i, (cells, place) in enumerate(zip(bar_cells, starts_of(bar_cells, groups), strict=True)):
-                note = next(notes, None) if unit(cells).kind else None
-                if i not in again:
-                    pieces.append((place, cells, note))
-        for place, cells, note in pieces:
-            if cells[0] == S.WORD and cells[-1] == S.WORD:
-                group(place, cells)
-                continue
-            line, column = raw.at(place)
-            u = unit(cells)
-            out += [Said(line, column + offset, length, what) for offset, length, what in u.said]
-            if note is not None:
-                offset, length = u.core
-                out.append(Said(line, column + offset, length, Meaning(MeaningKind.NOTE, note=note, pitch_only=self.pitch_only)))
+        out = [*_heading_said(raw.heading), *raw.texts]
+        for at, cells in raw.reader.others:
+            out += _group_said(raw, at, cells)
+        for written in raw.reader.written:
+            notes = iter(self.tune.bars[written.bar].notes)
+            for at, cells, u, again in written.placed():
+                note = next(notes, None) if u.kind else None
+                if again:
+                    continue
+                if is_expression(cells):
+                    out += _group_said(raw, at, cells)
+                    continue
+                line, column = raw.at(at)
+                out += [Said(line, column + offset, length, meaning) for offset, length, meaning in u.said]
+                if note is not None:
+                    offset, length = u.core
+                    meaning = Meaning(MeaningKind.NOTE, note=note, pitch_only=self.pitch_only)
+                    out.append(Said(line, column + offset, length, meaning))
         return tuple(sorted(out, key=lambda s: (s.line, s.column)))
 
 
-def _say_heading(rows: list[Row]) -> list[Said]:
+def _group_said(raw: Raw, place: int, cells: str) -> Iterator[Said]:
+    """Signs that are no bar of notes; words may run over the end of a line."""
+    for offset, length, meaning in meanings(cells.replace("\n", S.SPACE)):
+        at = place + offset
+        for part in cells[offset:offset + length].split("\n"):
+            if part:
+                yield Said(*raw.at(at), len(part), meaning)
+            at += len(part) + 1
+
+
+def _heading_said(rows: list[Row]) -> list[Said]:
     said: list[Said] = []
     for row in rows:
         column = row.indent + 1

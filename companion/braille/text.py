@@ -115,54 +115,69 @@ def words(text: str) -> str:
 
 _READ_LETTERS = {cell: letter for letter, cell in S.LETTERS.items()}
 _READ_PUNCTUATION = {S.cells(d): c for c, d in reversed(list(S.PUNCTUATION.items()))}
+_READ_DIGITS = {cell: digit for digit, cell in S.UPPER_DIGITS.items()}
 _READ_ACCENTS = {S.cells(d): mark for mark, d in S.ACCENTS.items()}
+
+
+class _WordReader:
+    """Reads uncontracted UEB from left to right; what a capital or number sign has set holds until a sign ends it."""
+
+    def __init__(self, cells: str) -> None:
+        self.cells, self.at = cells, 0
+        self.out: list[str] = []
+        self.number = self.capital = self.capital_word = False
+
+    def read(self) -> str:
+        while self.at < len(self.cells):
+            self.at += self._pair(self.cells[self.at:self.at + 2]) or self._single(self.cells[self.at])
+        return "".join(self.out)
+
+    def _pair(self, pair: str) -> int:
+        """A sign of two cells, or a letter with an accent; how many cells were read, 0 for none."""
+        accent, letter = _READ_ACCENTS.get(pair), _READ_LETTERS.get(self.cells[self.at + 2:self.at + 3])
+        if pair == S.CAPITAL_WORD:
+            self.capital_word = True
+        elif pair == S.CAPITAL_END and self.capital_word:
+            self.capital_word = False
+        elif accent and letter:
+            self._letter(unicodedata.normalize("NFC", letter + accent))
+            return 3
+        elif sign := _READ_PUNCTUATION.get(pair):
+            self.out.append(sign)
+            self.number = False
+        else:
+            return 0
+        return 2
+
+    def _single(self, cell: str) -> int:
+        """A sign of one cell; cells that are none are passed over."""
+        if cell in (S.SPACE, " "):
+            self.out.append(" ")
+            self.number = self.capital_word = False
+        elif cell == S.NUMBER:
+            self.number = True
+        elif cell == S.CAPITAL:
+            self.capital, self.number = True, False
+        elif cell == S.GRADE1:
+            self.number = False
+        elif self.number and cell in _READ_DIGITS:
+            self.out.append(_READ_DIGITS[cell])
+        elif letter := _READ_LETTERS.get(cell):
+            self.number = False
+            self._letter(letter)
+        elif sign := _READ_PUNCTUATION.get(cell):
+            self.capital_word = False
+            self.out.append(sign)
+        return 1
+
+    def _letter(self, letter: str) -> None:
+        self.out.append(letter.upper() if self.capital or self.capital_word else letter)
+        self.capital = False
 
 
 def read_words(text: str) -> str:
     """Uncontracted UEB back to text (letters, digits, capitals and plain punctuation)."""
-    out, number, capital, word = [], False, False, False
-    digits = {cell: d for d, cell in S.UPPER_DIGITS.items()}
-    i = 0
-    while i < len(text):
-        c = text[i]
-        if text[i:i + 2] == S.CAPITAL_WORD:
-            word, i = True, i + 2
-            continue
-        if text[i:i + 2] == S.CAPITAL_END and word:
-            word, i = False, i + 2
-            continue
-        accent = _READ_ACCENTS.get(text[i:i + 2])
-        if accent and text[i + 2:i + 3] in _READ_LETTERS:
-            letter = unicodedata.normalize("NFC", _READ_LETTERS[text[i + 2]] + accent)
-            out.append(letter.upper() if capital or word else letter)
-            capital, i = False, i + 3
-            continue
-        sign = _READ_PUNCTUATION.get(text[i:i + 2])
-        if sign:
-            out.append(sign)
-            number, i = False, i + 2
-            continue
-        if c == S.SPACE or c == " ":
-            out.append(" ")
-            number = word = False
-        elif c == S.NUMBER:
-            number = True
-        elif c == S.CAPITAL:
-            capital, number = True, False
-        elif c == S.GRADE1:
-            number = False
-        elif number and c in digits:
-            out.append(digits[c])
-        elif c in _READ_LETTERS:
-            number = False
-            letter = _READ_LETTERS[c]
-            out.append(letter.upper() if capital or word else letter)
-            capital = False
-        elif c in _READ_PUNCTUATION:
-            word = False
-            out.append(_READ_PUNCTUATION[c])
-        i += 1
-    return "".join(out)
+    return _WordReader(text).read()
 
 
 def pitch_only_heading() -> str:
