@@ -87,7 +87,7 @@ class Room:
 
 def settings_with(**settings: Any) -> dict[SettingName, Any]:
     """The usual settings with words written, and these over them."""
-    return {**default_settings(), SettingName.SPEECH: "off", **{SettingName(n): v for n, v in settings.items()}}
+    return {**default_settings(), SettingName.SPEECH: "off", **{SettingName(n.replace("_", "-")): v for n, v in settings.items()}}
 
 
 class RoomOut(Out):

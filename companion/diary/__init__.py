@@ -28,6 +28,7 @@ from companion.diary.settings import (
     SettingName,
     Settings,
     Speech,
+    WaitForGo,
     default_settings,
     read_setting,
 )
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 
 __all__ = ["MOST_MINUTES", "SETTINGS", "VARIETIES", "Action", "Changes", "Comparison", "Consent", "Detail", "Diary",
            "KeptSound", "KeptTake", "Locked", "Pupil", "Purpose", "SessionKind", "SetTune", "SettingName", "Settings",
-           "Speech", "Suggestion", "Sung", "TakeMove", "Tally", "Unusable", "Week", "Work", "beside", "default_path",
+           "Speech", "Suggestion", "Sung", "TakeMove", "Tally", "Unusable", "WaitForGo", "Week", "Work", "beside", "default_path",
            "default_settings", "delete_pupil", "export_pupil", "make_changes", "open_or_beside", "read_changes",
            "read_setting", "suggestion", "tune_title", "week_of"]
 

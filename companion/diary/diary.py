@@ -210,6 +210,14 @@ class Diary:
                 write.execute("INSERT INTO sounds VALUES (?, ?, ?)", (take, until, flac))
         return take
 
+    def remove_take(self, take: int) -> None:
+        """A take by its number, its moves and its sound, gone for good."""
+        with self._store.writing() as write:
+            write.execute("DELETE FROM takes WHERE id = ?", (take,))
+            write.execute("INSERT OR IGNORE INTO chores VALUES (?)", (SWEEP,))
+        with suppress(Locked):  # the chore stays for the next opening
+            self._store.sweep(QUICK_BUSY_S)
+
     def takes(self, pupil: Pupil, since: datetime | None = None, tune: str | None = None) -> list[KeptTake]:
         """Takes of a pupil in the order in which they were saved; `since`: from that time on."""
         query, values = "pupil = ?", [pupil.id]

@@ -28,10 +28,18 @@ class SettingName(StrEnum):
     MICROPHONE = "microphone"
     LOUDSPEAKER = "loudspeaker"
     KEEP_SOUND_DAYS = "keep-sound-days"
+    WAIT_FOR_GO = "wait-for-go"
 
 
 class Speech(StrEnum):
     """Words spoken, or left as lines of text to a screen reader."""
+
+    ON = "on"
+    OFF = "off"
+
+
+class WaitForGo(StrEnum):
+    """Whether the next phrase of a lesson waits for the key "go"."""
 
     ON = "on"
     OFF = "off"
@@ -60,6 +68,11 @@ class Action(StrEnum):
     MORE = "more"
     KEEP = "keep"
     HELP = "help"
+    PAUSE = "pause"
+    STRIKE = "strike"
+    ME = "me"
+    HOME = "set-for-home"
+    SUMMARY = "summary"
     QUIT = "quit"
 
 
@@ -119,6 +132,7 @@ SETTINGS: dict[SettingName, Setting] = {
     SettingName.MICROPHONE: Setting("", str, N_("{name} was {text}; give the name of a device.")),
     SettingName.LOUDSPEAKER: Setting("", str, N_("{name} was {text}; give the name of a device.")),
     SettingName.KEEP_SOUND_DAYS: Setting(30, _between(1, 3650), N_("{name} was {text}; give 1 to 3650 days.")),
+    SettingName.WAIT_FOR_GO: Setting(WaitForGo.OFF.value, _one_of(*WaitForGo), N_("{name} was {text}; give on or off.")),
 }
 
 

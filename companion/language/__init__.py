@@ -115,12 +115,16 @@ if TYPE_CHECKING:
         kept_beside,
         key_line,
         lesson_place,
+        lesson_summary,
         line_kept,
         phrase_place,
+        phrase_words,
+        set_for_home,
         sung_line_place,
         sung_line_title,
         title_and_phrases,
         title_line,
+        was_that_you,
     )
     from companion.language.microphone import level_line, sing_for_level
     from companion.language.moves import kind_of_moves, next_time, session_went_well
@@ -263,6 +267,7 @@ __all__ = [
     "last_day_task",
     "length",
     "lesson_place",
+    "lesson_summary",
     "level_line",
     "line_kept",
     "minutes_line",
@@ -284,6 +289,7 @@ __all__ = [
     "numbered_question",
     "octave_marks_answer",
     "phrase_place",
+    "phrase_words",
     "pitch_only_note",
     "problem_lines",
     "pupil_line",
@@ -309,6 +315,7 @@ __all__ = [
     "score_json",
     "score_lines",
     "session_went_well",
+    "set_for_home",
     "set_line",
     "setting_line",
     "shared_question_label",
@@ -358,6 +365,7 @@ __all__ = [
     "wall_card_heights",
     "wall_card_title",
     "wall_card_walk",
+    "was_that_you",
     "week_lines",
     "week_title",
     "went_well",
@@ -398,8 +406,9 @@ __getattr__ = loader(__name__, {
         "version_in_dots", "version_name", "wrong_note_answer"
     ),
     "lesson": (
-        "LessonSentence", "given_line", "greeting", "kept_beside", "key_line", "lesson_place", "line_kept",
-        "phrase_place", "sung_line_place", "sung_line_title", "title_and_phrases", "title_line"
+        "LessonSentence", "given_line", "greeting", "kept_beside", "key_line", "lesson_place",
+        "lesson_summary", "line_kept", "phrase_place", "phrase_words", "set_for_home", "sung_line_place",
+        "sung_line_title", "title_and_phrases", "title_line", "was_that_you"
     ),
     "microphone": ("level_line", "sing_for_level"),
     "moves": ("kind_of_moves", "next_time", "session_went_well"),

@@ -28,7 +28,20 @@ class LessonSentence(StrEnum):
     STEADY_SOUND = N_("There is a steady sound in the room. I wait until it has gone, then sing again.")
     UNCLEAR_SOUND = N_("I cannot tell whether that was singing. Once more, please.")
     TOO_EARLY = N_("You began before I had ended. Wait a little, and once more.")
+    # who sang
+    NOW_YOU = N_("Now you.")
+    WAS_THAT_THE_PUPIL = N_("Was that the pupil? If so, press the key for: that was me.")
+    NO_TAKE_TO_CLAIM = N_("There is no take that waits to be judged.")
+    # pause, and the end
+    PAUSED = N_("Paused. The same key goes on.")
+    GOING_ON = N_("We go on.")
+    END_ASKED = N_("End here? The same key once more ends it.")
+    READY = N_("Go, when you are ready.")
     # on request
+    STRUCK = N_("The last take is struck out.")
+    NOTHING_TO_STRIKE = N_("There is no take to strike out.")
+    NO_PAGE = N_("Nobody's page is open, so nothing is set. Begin the lesson with --pupil.")
+    EDGE_OF_RANGE = N_("That is the edge of this voice's range.")
     SLOWER = N_("Slower.")
     FASTER = N_("Faster.")
     LOWER = N_("Lower.")
@@ -37,6 +50,7 @@ class LessonSentence(StrEnum):
     # in the lesson
     STOP_LISTENING = N_("I stop listening here.")
     LAST_PHRASE = N_("That was the last phrase.")
+    LESSON_REST = N_("Ten minutes are sung. Rest a moment, and stop if anything hurts.")
     NO_LINE_YET = N_("No line yet. The teacher sings first.")
     SING_A_LINE = N_("Sing or play a line.")
     PUPILS_TURN = N_("Now the pupil.")
@@ -80,7 +94,12 @@ KEY_LINES: dict[Action, str] = {
     Action.MORE: N_("{keys}: more about the last take."),
     Action.KEEP: N_("{keys}: keep the teacher's line as a tune."),
     Action.HELP: N_("{keys}: say the keys."),
-    Action.QUIT: N_("{keys}: end."),
+    Action.PAUSE: N_("{keys}: be silent and pause, and go on again."),
+    Action.STRIKE: N_("{keys}: strike out the last take."),
+    Action.ME: N_("{keys}: that was me: judge the take that was let pass."),
+    Action.HOME: N_("{keys}: set this for home."),
+    Action.SUMMARY: N_("{keys}: the lesson so far in a sentence or two."),
+    Action.QUIT: N_("{keys}: end; pressed twice."),
 }
 
 def key_line(language: Language, action: Action, keys: Sequence[str]) -> str:
@@ -134,6 +153,27 @@ def sung_line_title(language: Language, number: int) -> str:
 
 def sung_line_place(language: Language, number: int, notes: int) -> str:
     return language.plural("Line {n}: {notes} note.", "Line {n}: {notes} notes.", notes).format(n=number, notes=notes)
+
+
+def was_that_you(language: Language, nickname: str | None) -> str:
+    """The question where it cannot be told who sang. nickname: None where no page is open."""
+    if nickname is None:
+        return language.message(LessonSentence.WAS_THAT_THE_PUPIL)
+    return language.message("Was that you, {name}? If so, press the key for: that was me.").format(name=nickname)
+
+
+def set_for_home(language: Language, title: str, days: int) -> str:
+    return language.plural("{title} is set for home, for {n} day.", "{title} is set for home, for {n} days.", days).format(
+        title=title, n=language.number(days))
+
+
+def lesson_summary(language: Language, takes: int, right: int, hard: Sequence[str]) -> str:
+    """The lesson so far. takes: answered ones; right: of them all right; hard: words of phrases that were missed last."""
+    said = language.plural("{n} take, {right} all right.", "{n} takes, {right} all right.", takes).format(
+        n=takes, right=right)
+    if not hard:
+        return said
+    return language.message("{said} Still hard: {words}.").format(said=said, words="; ".join(hard))
 
 
 def line_kept(language: Language, number: int) -> str:

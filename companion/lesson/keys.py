@@ -24,7 +24,8 @@ _ACTIONS = frozenset(Action)
 USUAL: dict[str, Action] = {
     "space": Action.GO, "enter": Action.GO, "a": Action.AGAIN, "n": Action.NEXT, "b": Action.BACK, "w": Action.WHERE,
     "r": Action.REPEAT, "s": Action.SLOWER, "f": Action.FASTER, "l": Action.LOWER, "h": Action.HIGHER, "m": Action.MORE,
-    "k": Action.KEEP, "?": Action.HELP, "q": Action.QUIT, "escape": Action.QUIT}
+    "k": Action.KEEP, "?": Action.HELP, "p": Action.PAUSE, "escape": Action.PAUSE, "x": Action.STRIKE, "t": Action.ME,
+    "d": Action.HOME, "i": Action.SUMMARY, "q": Action.QUIT}
 #: What terminals send for keys with names (ECMA-48 control sequences, as xterm and the Linux console send them).
 SEQUENCES = {
     "[A": "up", "[B": "down", "[C": "right", "[D": "left", "OA": "up", "OB": "down", "OC": "right", "OD": "left",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from companion.diary import Action
+from companion.diary import Action, SettingName, WaitForGo
 from companion.language import (
     LessonSentence,
     lesson_place,
@@ -17,16 +17,19 @@ from companion.language import (
     sung_line_place,
     sung_line_title,
     title_and_phrases,
+    was_that_you,
 )
 from companion.lesson.listen import Heard, HeardKind
 from companion.lesson.session import Session, no_take
 from companion.lesson.sung_line import SungLine, tune_of
+from companion.lesson.voices import Singer
 from companion.match import CueKind
 from companion.tune import LineNote, Tune, save
 
 WAIT_S = 30.0  # in a lesson people think and talk: a shorter silence is nothing to remark on
 #: Requests after which the line need not sound again.
-UNCHANGED = (Action.WHERE, Action.REPEAT, Action.MORE, Action.HELP, Action.KEEP)
+UNCHANGED = (Action.WHERE, Action.REPEAT, Action.MORE, Action.HELP, Action.KEEP, Action.HOME, Action.SUMMARY, Action.STRIKE)
+REST_EVERY_S = 600.0  # sung so long with a teacher beside, who watches the voice too
 MOST_WAITS = 20  # after so many of them in a row, ten minutes, a lesson ends
 
 
@@ -47,6 +50,7 @@ class Lesson:
         self.phrases = phrases_of(tune)
         self.at = min(max(first, 1), len(self.phrases)) - 1
         self.quarter_s = 0.0
+        self._missed, self._next_rest = False, REST_EVERY_S
 
     def place(self) -> str:
         """Where we are, in one line."""
@@ -70,7 +74,12 @@ class Lesson:
                 if heard is Action.QUIT:
                     break
                 give = heard not in UNCHANGED
-                if not session.serve(heard, self.place()):
+                if heard is Action.ME:
+                    claimed = session.claimed()
+                    give = self._answer(claimed) if claimed is not None else False
+                elif heard is Action.HOME:
+                    session.set_home(self.name, self.tune.title or self.name)
+                elif not session.serve(heard, self.place()):
                     self._move(heard)
                 continue
             if heard.match is None or heard.kind is not HeardKind.TAKE:
@@ -83,14 +92,45 @@ class Lesson:
                     session.say(no_take(heard))
                 give = False
                 continue
-            waits, give = 0, False
-            taken = session.answer(heard, self.name)
-            if taken.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE) and session.action is None:
-                self.at += 1
-                give = True
+            waits = 0
+            give = self._take(heard)
         if self.at >= len(self.phrases):
             session.action = None
             session.say(LessonSentence.LAST_PHRASE)
+
+    def _take(self, heard: Heard) -> bool:
+        """A take: the pupil's is answered, a model is not, in doubt it is asked. Whether a line is to be given now."""
+        session = self.session
+        assert heard.match is not None
+        shift = heard.match.shift_semitones
+        singer = session.whose(heard, shift, self._missed) if shift is not None else Singer.PUPIL
+        if singer is Singer.PUPIL:
+            return self._answer(heard)
+        if singer is Singer.MODEL:
+            session.say(LessonSentence.NOW_YOU)
+        else:
+            session.say_line(was_that_you(session.language, session.pupil.nickname if session.pupil else None))
+        return False
+
+    def _answer(self, heard: Heard) -> bool:
+        """The pupil's take. Whether the next line is to be given now."""
+        session = self.session
+        taken = session.answer(heard, self.name)
+        self._missed = taken.kind not in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE)
+        if self._missed or session.action is not None:
+            return False
+        self.at += 1
+        if self.at < len(self.phrases):
+            if session.settings[SettingName.WAIT_FOR_GO] == WaitForGo.ON:
+                session.wait_for_go()
+            self._rest()
+        return True
+
+    def _rest(self) -> None:
+        """Between phrases, every ten minutes: a young voice tires."""
+        if self.session.elapsed_s >= self._next_rest:
+            self._next_rest = self.session.elapsed_s + REST_EVERY_S
+            self.session.say(LessonSentence.LESSON_REST)
 
     def _give(self, line: Sequence[LineNote]) -> Action | None:
         """Play the line, or with `wait` hear the teacher sing it first; a key's action where one broke it off."""
@@ -100,6 +140,8 @@ class Lesson:
             return None
         session.give_first_note(line)
         heard = session.listen(line, self.quarter_s, 10 * WAIT_S)
+        if not isinstance(heard, Action) and heard.match is not None and heard.match.shift_semitones is not None:
+            session.voices.learn(Singer.MODEL, heard.match.shift_semitones)
         return heard if isinstance(heard, Action) else None
 
     def _move(self, action: Action) -> None:

@@ -6,6 +6,7 @@ dropped (half duplex). The clock is handed in, so that a test can run a session 
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -18,10 +19,21 @@ from companion.audio import OUTPUT_RATE, Sound, concatenated, line_sound, move_g
 from companion.diary import Action, Detail, Diary, Pupil, SessionKind, SettingName, Settings
 from companion.ear import CLIPPED_SHARE, FAINT_DB, NOTHING_DB, RATE, MicrophoneGone
 from companion.errors import Trouble
-from companion.language import Language, LessonSentence, count_line, cue_text, detail_lines, given_line
+from companion.language import (
+    Language,
+    LessonSentence,
+    count_line,
+    cue_text,
+    detail_lines,
+    given_line,
+    lesson_summary,
+    phrase_words,
+    set_for_home,
+)
 from companion.lesson.keys import Keys, help_lines
 from companion.lesson.listen import Heard, HeardKind, Listener
 from companion.lesson.out import Out
+from companion.lesson.voices import Singer, Voices
 from companion.match import CueKind, Match, advise
 from companion.messages import _
 from companion.tune import LineNote
@@ -31,6 +43,9 @@ F32 = NDArray[np.float32]
 TAIL_S = 0.25  # the sound card's delay and a furnished room's tail after our own playback
 SILENCE_S = 10.0  # how long a singer may take to begin before it is said that nothing was heard
 GONE_S = 60.0  # how long a microphone may be away before the session ends
+END_ASKED_S = 6.0  # within which the key that ends is pressed again
+HOME_DAYS = 7  # from lesson to lesson
+MOST_HARD = 2  # phrases named in a summary
 LOOK_S = 1.0  # how often it is looked for
 FOLLOW_FROM = 0.3  # closeness of a take from which its key is trusted and followed
 LOW, HIGH = 36.0, 86.0  # nothing is played outside: a low man's C to a small child's D
@@ -75,6 +90,7 @@ class Taken:
     match: Match
     say: str
     kind: CueKind
+    number: int | None = None  # in the diary, where it is kept
 
 
 @dataclass
@@ -98,11 +114,14 @@ class Session:
     taken: list[Taken] = field(default_factory=list)
     clock: Clock = field(default_factory=SystemClock)
     action: Action | None = None
+    voices: Voices = field(default_factory=Voices)
 
     def __post_init__(self) -> None:
         self.tempo = float(self.settings[SettingName.TEMPO])
         self._began = self.clock.now()
-        self._advised = False
+        self._advised = self._resumed = False
+        self._lowest, self._highest = 0.0, 0.0  # written, of the tune that is sung
+        self._passed: Heard | None = None  # the last take that was not judged, because of who may have sung it
 
     # --- out ---
 
@@ -130,7 +149,69 @@ class Session:
         self._drain()
         if self.action is Action.GO:
             self.action, done = None, True
+        elif self.action is Action.PAUSE:
+            self.pause()
+            done = True
+        elif self.action is Action.QUIT:
+            self.action = self._end_asked()
+            done = True
         return done and self.action is None
+
+    # --- pause and end ---
+
+    def pause(self) -> None:
+        """Be silent until the same key or "go"; `action` is then None, or QUIT. Its time does not count."""
+        began = self.clock.now()
+        self.action = None
+        self.out.say(self.language.message(LessonSentence.PAUSED))
+        while True:
+            action = self.keys.get()
+            if action in (Action.PAUSE, Action.GO):
+                break
+            if action is Action.QUIT:
+                if self._end_asked() is Action.QUIT:
+                    self.action = Action.QUIT
+                    return
+            elif action is not None:
+                self.serve(action, self.language.message(LessonSentence.PAUSED))
+                self.action = None
+            self._pass_time()
+        self.out.say(self.language.message(LessonSentence.GOING_ON))
+        self._drain()
+        self._began += self.clock.now() - began
+        self._resumed = True
+
+    def wait_for_go(self) -> None:
+        """Wait for any key, with the ear closed: people talk. `action` is it, None for "go"."""
+        self.out.say(self.language.message(LessonSentence.READY), self.interrupted)
+        while self.action is None:
+            self._pass_time()
+            self.interrupted()
+        self._after(True)
+
+    def _end_asked(self) -> Action | None:
+        """QUIT where the key is pressed once more within some seconds, else None: the session goes on."""
+        self.action = None
+        self.out.say(self.language.message(LessonSentence.END_ASKED))
+        end = self.clock.now() + END_ASKED_S
+        while self.clock.now() < end:
+            action = self.keys.get()
+            if action is Action.QUIT:
+                return action
+            if action is not None:
+                break
+            self._pass_time()
+        self.out.say(self.language.message(LessonSentence.GOING_ON))
+        self._drain()
+        self._resumed = True
+        return None
+
+    def _pass_time(self) -> None:
+        """Some hundredths of a second in which nothing is listened to."""
+        try:
+            self.ears.read()
+        except MicrophoneGone:
+            self.clock.sleep(LOOK_S)
 
     def _drain(self) -> None:
         """Drop what the microphone brought while we were heard, and the room's tail."""
@@ -156,6 +237,13 @@ class Session:
         listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
         while True:
             action = self.keys.get()
+            if action in (Action.PAUSE, Action.QUIT):
+                if action is Action.PAUSE:
+                    self.pause()
+                else:
+                    self.action = self._end_asked()
+                action = Action.QUIT if self.action is Action.QUIT else Action.AGAIN
+                self.action = None
             if action is not None:
                 return action
             try:
@@ -205,9 +293,28 @@ class Session:
         """Choose the shift for a tune: inside the pupil's range, near its middle, kept if it fits already."""
         low, high = self.range
         lowest, highest = min(n.midi for n in line), max(n.midi for n in line)
+        self._lowest, self._highest = lowest, highest
         if low <= lowest + self.shift and highest + self.shift <= high:
             return
         self.shift = float(round((low + high) / 2 - (lowest + highest) / 2))
+
+    @property
+    def range_known(self) -> bool:
+        """Whether the pupil's own range is in the diary."""
+        return self.pupil is not None and self.pupil.low is not None and self.pupil.high is not None
+
+    def inside(self, line: Sequence[LineNote], shift: float) -> float:
+        """The shift nearest to this one at which the tune lies inside the pupil's range, or inside what may be played.
+
+        A tune that is wider than the range stays where it lies in its middle. line: of the tune that is sung.
+        """
+        low, high = self.range if self.range_known else (LOW, HIGH)
+        lowest = min([n.midi for n in line] + ([self._lowest] if self._highest else []))
+        highest = max([n.midi for n in line] + ([self._highest] if self._highest else []))
+        least, most = math.ceil(low - lowest), math.floor(high - highest)
+        if least > most:
+            return float(round((low + high - lowest - highest) / 2))
+        return float(min(max(shift, least), most))
 
     @property
     def range(self) -> tuple[float, float]:
@@ -217,12 +324,17 @@ class Session:
         return CHILD_RANGE
 
     def follow_key(self, match: Match, line: Sequence[LineNote]) -> None:
-        """Where the pupil sings is where the next is given, whole semitones, as far as it may be played."""
+        """Where the pupil sings is where the next is given, whole semitones, inside the pupil's range.
+
+        A jump of an octave is followed once, while nothing is known of the voice; after that the key moves by the
+        nearest way, so that no phrase is given an octave from the one before.
+        """
         if match.shift_semitones is None or match.closeness < FOLLOW_FROM:
             return
-        shift = float(round(match.shift_semitones))
-        if all(LOW <= n.midi + shift <= HIGH for n in line):
-            self.shift = shift
+        way = round(match.shift_semitones) - self.shift
+        if self.range_known or len(self.taken) > 1:
+            way = (way + 6) % 12 - 6
+        self.shift = self.inside(line, self.shift + way)
 
     def quarter_s(self, bpm: float | None) -> float:
         """Seconds a crotchet at which a tune is given: its own tempo, or a calm one, as the setting has it."""
@@ -233,7 +345,13 @@ class Session:
         parts = [line_sound(line, self.shift, quarter_s)]
         if note:
             parts = [starting_note(line[0].midi + self.shift, NOTE_S), silence(AFTER_NOTE_S, OUTPUT_RATE), *parts]
-        return self.play(concatenated(*parts, rate=OUTPUT_RATE))
+        sound = concatenated(*parts, rate=OUTPUT_RATE)
+        self._resumed = False
+        done = self.play(sound)
+        while self._resumed and self.action is None:  # paused in the middle: from the beginning
+            self._resumed = False
+            done = self.play(sound)
+        return done
 
     def give_first_note(self, line: Sequence[LineNote]) -> bool:
         """The starting note alone; False where a key cut it short."""
@@ -274,11 +392,56 @@ class Session:
             return
         sound = (heard.samples, RATE) if heard.samples is not None else None
         try:
-            self.diary.add_take(self.pupil, self.kind, taken.tune, taken.match, taken.say, sound)
+            taken.number = self.diary.add_take(self.pupil, self.kind, taken.tune, taken.match, taken.say, sound)
         except Trouble as trouble:
             # Said once; the child sings on.
             self.say_line(str(trouble))
             self.diary = None
+
+    def strike(self) -> None:
+        """Strike out the last take, in the diary too."""
+        if not self.taken:
+            self.say(LessonSentence.NOTHING_TO_STRIKE)
+            return
+        taken = self.taken.pop()
+        if self.diary is not None and taken.number is not None:
+            self.diary.remove_take(taken.number)
+        self.say(LessonSentence.STRUCK)
+
+    # --- who sings ---
+
+    def whose(self, heard: Heard, register: float, after_miss: bool) -> Singer:
+        """Who sang a take; what is sure is learnt. A take that is not the pupil's can still be claimed.
+
+        register: how high, on the scale that the session keeps to. after_miss: the pupil's last take was no success.
+        """
+        singer = self.voices.tell(register, after_miss)
+        self._register = register
+        if singer is not Singer.UNKNOWN:
+            self.voices.learn(singer, register)
+        self._passed = None if singer is Singer.PUPIL else heard
+        return singer
+
+    def claimed(self) -> Heard | None:
+        """The take that was let pass, now that somebody says it was the pupil's; None where there is none."""
+        heard, self._passed = self._passed, None
+        if heard is None:
+            self.say(LessonSentence.NO_TAKE_TO_CLAIM)
+        else:
+            self.voices.correct(self._register)
+        return heard
+
+    def set_home(self, tune: str, title: str) -> None:
+        """Set a tune for home, on the pupil's page."""
+        if self.diary is None or self.pupil is None:
+            self.say(LessonSentence.NO_PAGE)
+            return
+        try:
+            self.diary.set_work(self.pupil, tune, HOME_DAYS)
+        except Trouble as trouble:
+            self.say_line(str(trouble))
+            return
+        self.say_line(set_for_home(self.language, title, HOME_DAYS))
 
     def _advise(self, heard: Heard) -> None:
         """Once a session, after a take that was not clear: closer, or farther off."""
@@ -310,15 +473,30 @@ class Session:
             self.say(LessonSentence.SLOWER if slower else LessonSentence.FASTER)
         elif action in (Action.LOWER, Action.HIGHER):
             lower = action is Action.LOWER
-            self.shift += -1.0 if lower else 1.0
-            self.say(LessonSentence.LOWER if lower else LessonSentence.HIGHER)
+            wanted = self.shift + (-1.0 if lower else 1.0)
+            if self._highest and self.inside((), wanted) != wanted:
+                self.say(LessonSentence.EDGE_OF_RANGE)
+            else:
+                self.shift = wanted
+                self.say(LessonSentence.LOWER if lower else LessonSentence.HIGHER)
         elif action is Action.MORE:
             self._say_more()
+        elif action is Action.STRIKE:
+            self.strike()
+        elif action is Action.SUMMARY:
+            self._summary()
         elif action is Action.HELP:
             self._say_lines(help_lines(self.language, self.keys.bound))
         else:
             return False
         return True
+
+    def _summary(self) -> None:
+        """The session so far: takes, how many were all right, and the phrases whose last take was not."""
+        last = {t.line[0].number: t for t in self.taken}
+        hard = [phrase_words(self.language, t.line) for t in last.values() if t.kind is CueKind.ONE_TO_TRY]
+        right = sum(t.kind is CueKind.ALL_RIGHT for t in self.taken)
+        self.say_line(lesson_summary(self.language, len(self.taken), right, hard[:MOST_HARD]))
 
     def _say_lines(self, lines: Sequence[str]) -> None:
         """Line after line, until a key breaks it off."""

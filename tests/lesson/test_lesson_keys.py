@@ -33,7 +33,8 @@ def pressed(text: str, bound: dict[str, str] | None = None) -> list[Action]:
 
 def test_a_press_is_an_action_without_enter() -> None:
     assert pressed(" \nanbwq") == ["go", "go", "again", "next", "back", "where", "quit"]
-    assert pressed("xyz") == []
+    assert pressed("yzv") == []
+    assert pressed("x\x1b") == ["strike", "pause"]
     assert pressed("A") == ["again"]
 
 
@@ -130,13 +131,16 @@ def test_a_lesson_by_keys_alone_in_a_terminal(soundcard_apart: SoundCard) -> Non
         terminal.press("m")
         terminal.until(lambda t: "Nothing has been sung yet." in t)
         terminal.press("q")
+        terminal.until(lambda t: "End here?" in t)
+        terminal.press("q")
         text = terminal.until(lambda t: "Ended with 0." in t)
         said = text.split("Ended with")[0]
         assert plain(said), said
         # A line for each thing asked, and no key stands on the screen.
         assert [line for line in said.split("\n") if line] == [
             "Snail on the wall. 2 phrases.", "Phrase 1 of 2, bars 1 to 2: Snail on the wall, creep up slow.",
-            said.split("\n")[2], "Nothing has been sung yet."]
+            said.split("\n")[2], "Nothing has been sung yet.",
+            "End here? The same key once more ends it."]
     finally:
         terminal.close()
 
@@ -152,6 +156,8 @@ def test_practise_by_keys_alone_in_a_terminal(soundcard_apart: SoundCard, tmp_pa
         terminal.until(lambda t: "Slower." in t)
         terminal.press("w")
         terminal.until(lambda t: "Snail on the wall, phrase 1." in t)
+        terminal.press("q")
+        terminal.until(lambda t: "End here?" in t)
         terminal.press("q")
         text = terminal.until(lambda t: "Ended with 0." in t)
         said = text.split("Ended with")[0]

@@ -289,7 +289,7 @@ def test_keys_in_a_lesson(capsys: pytest.CaptureFixture[str]) -> None:
     room = Room()
     here = session(room, kind=SessionKind.LESSON)
     tune = load("snail-wall")
-    presses = iter(["w", "s", "l", "r", "m", "?", "a", "n", "b", "q"])
+    presses = iter(["w", "s", "l", "r", "m", "?", "a", "n", "b", "q", "q"])
 
     class Pressing:
         """A key each time the ear has been open for a second."""
@@ -400,6 +400,7 @@ def test_without_a_tune_the_teachers_line_is_the_tune(tmp_path: Path) -> None:
             else:
                 here.keys.press("k")
                 here.keys.press("q")
+                here.keys.press("q")  # asked once
         elif text == "Now the pupil.":
             # First answer of the second line: its second move goes the other way; then it is right.
             notes = echo.lines[-1].notes
@@ -409,6 +410,7 @@ def test_without_a_tune_the_teachers_line_is_the_tune(tmp_path: Path) -> None:
             room.put(sung(echo.lines[-1].notes, 14.0, 0.5), 4.0)
         elif text == "All five right.":
             here.keys.press("k")
+            here.keys.press("q")
             here.keys.press("q")
 
     here.out.on_say = on_say  # type: ignore[attr-defined]

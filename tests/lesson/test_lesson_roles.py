@@ -1,0 +1,210 @@
+"""Who sings, the pupil's range, pause and what a key takes back: in time of sound, with singers in a room."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from live_room import PLAIN, Room, RoomSession, session, sung
+from singers import VOICES
+
+from companion.diary import Diary, SessionKind
+from companion.lesson.live import Lesson
+from companion.lesson.voices import Singer, Voices
+from companion.tune import LineNote, load
+
+TURNED = replace(PLAIN, turned=3, turned_stays=True)
+ADULT = VOICES[2]
+
+
+class Scene:
+    """A lesson in a room. steps: by the sentence that is heard, what happens next: sound after a pause, or keys."""
+
+    def __init__(self, steps: Sequence[tuple[str, Callable[[RoomSession], Any]]], name: str = "snail-wall",
+                 diary: Any = None, pupil: Any = None, **settings: Any) -> None:
+        self.room = Room()
+        self.here = session(self.room, kind=SessionKind.LESSON, diary=diary, pupil=pupil, **settings)
+        self.steps = list(steps)
+        self.here.out.on_say = self._said  # type: ignore[attr-defined]
+        self.lesson = Lesson(self.here, load(name), name)
+
+    def _said(self, text: str) -> None:
+        if self.steps and self.steps[0][0] in text:
+            done = self.steps.pop(0)[1](self.here)
+            if isinstance(done, str):
+                for key in done:
+                    self.here.keys.press({"\n": "enter"}.get(key, key))
+            else:
+                self.room.put(*done)
+
+    def run(self) -> list[str]:
+        self.lesson.run()
+        return self.here.out.said  # type: ignore[attr-defined,no-any-return]
+
+
+def voice(phrase: int, octave: float = 0.0, style: Any = PLAIN, after_s: float = 4.0,
+          name: str = "snail-wall") -> Callable[[RoomSession], tuple[np.ndarray, float]]:
+    """Somebody sings a phrase; octave: semitones from where it is given. after_s: longer than the glides of a cue."""
+    def sing(here: RoomSession) -> tuple[np.ndarray, float]:
+        kind = ADULT if octave < 0 else VOICES[1]
+        return sung(load(name).phrase(phrase), here.shift + octave, 0.7, style, voice=kind), after_s
+
+    return sing
+
+
+def first_then(here_sings: Callable[[], Any]) -> Callable[[Sequence[LineNote], float, float], np.ndarray | None]:
+    """A pupil who answers only the first line that is given, with this style."""
+    left = [here_sings()]
+
+    def pupil(line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray | None:
+        return sung(line, shift, quarter_s, left.pop()) if left else None
+
+    return pupil
+
+
+def test_the_teachers_repeat_after_a_miss_is_a_model_and_not_kept(tmp_path: Path) -> None:
+    with Diary(tmp_path / "d.sqlite") as diary:
+        robin = diary.pupil("Robin", new=True)
+        scene = Scene([("Listen.", voice(1, -12.0)), ("Now you.", voice(1, after_s=1.0)),
+                       ("right.", lambda here: "qq")], diary=diary, pupil=robin)
+        scene.here.pupil_sings = first_then(lambda: TURNED)
+        said = scene.run()
+        assert [t.kind for t in scene.here.taken] == ["one to try", "all right"]
+        assert said.count("Now you.") == 1
+        assert len(diary.takes(robin)) == 2
+        assert abs(scene.here.shift) < 6  # the key did not follow the teacher
+
+
+def test_a_model_in_the_first_phrase_is_told_again_later() -> None:
+    scene = Scene([("Listen.", voice(1, -12.0)), ("Now you.", voice(1, style=TURNED, after_s=1.0)), ("Listen.", voice(1, -12.0)),
+                   ("Now you.", voice(1, after_s=1.0)), ("right.", lambda here: "qq")])
+    scene.here.pupil_sings = first_then(lambda: TURNED)
+    scene.run()
+    assert [t.kind for t in scene.here.taken] == ["one to try", "one to try", "all right"]
+
+
+def test_in_doubt_it_is_asked_and_a_key_says_that_was_me(tmp_path: Path) -> None:
+    with Diary(tmp_path / "d.sqlite") as diary:
+        robin = diary.pupil("Robin", new=True)
+        # After a success somebody sings the next phrase an octave lower: nobody has missed, so it is no model.
+        scene = Scene([("right.", voice(2, -12.0, after_s=8.0)), ("Was that you, Robin?", lambda here: "t"),
+                       ("right.", lambda here: "qq")], diary=diary, pupil=robin)
+        scene.here.pupil_sings = first_then(lambda: PLAIN)
+        said = scene.run()
+        assert "Was that you, Robin? If so, press the key for: that was me." in said
+        assert [t.kind for t in scene.here.taken] == ["all right", "all right"]
+        assert len(diary.takes(robin)) == 2
+
+
+def test_voices_are_told_by_register_and_turn_and_never_swapped() -> None:
+    voices = Voices()
+    assert voices.tell(0.0, False) is Singer.PUPIL
+    voices.learn(Singer.PUPIL, 0.0)
+    assert voices.tell(-12.0, False) is Singer.UNKNOWN  # nobody has missed
+    assert voices.tell(-12.0, True) is Singer.MODEL
+    assert voices.tell(3.0, True) is Singer.PUPIL
+    assert voices.tell(6.0, True) is Singer.UNKNOWN
+    voices.learn(Singer.MODEL, -12.0)
+    assert voices.tell(-11.0, False) is Singer.MODEL
+    assert voices.tell(-6.0, True) is Singer.UNKNOWN
+    voices.correct(-12.0)
+    assert (voices.pupil, voices.model) == (-12.0, 0.0)
+
+
+@pytest.mark.parametrize(("low", "high", "voice_at"), [(60.0, 74.0, -12.0), (43.0, 57.0, 12.0)])
+def test_the_key_never_leaves_the_pupils_range(tmp_path: Path, low: float, high: float, voice_at: float) -> None:
+    with Diary(tmp_path / "d.sqlite") as diary:
+        robin = diary.pupil("Robin", new=True)
+        diary.set_range(robin, low, high)
+        robin = diary.pupil("Robin")
+        room = Room()
+        here = session(room, kind=SessionKind.LESSON, diary=diary, pupil=robin)
+        tune = load("snail-wall")
+        shifts = []
+
+        def drifting(line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray:
+            shifts.append(shift)
+            return sung(line, shift + (4.0 if len(shifts) % 2 else -4.0) + voice_at, quarter_s, voice=ADULT)
+
+        here.pupil_sings = drifting
+        Lesson(here, tune, "snail-wall").run()
+        for key in "llllllllhhhhhhhhhhhhhhhhh":
+            here.serve(here.keys.bound[key], "")
+            shifts.append(here.shift)
+    whole = [n.midi for n in tune.line()]
+    assert min(whole) + min(shifts) >= low
+    assert max(whole) + max(shifts) <= high
+    assert "That is the edge of this voice's range." in here.out.said  # type: ignore[attr-defined]
+    assert all(abs(b - a) < 7 for a, b in pairwise(shifts))
+
+
+def test_pause_hushes_and_the_line_is_given_again() -> None:
+    times: list[float] = []
+
+    def wait(here: RoomSession) -> str:
+        times.append(here.elapsed_s)
+        here.ears.at += 60 * 22050  # type: ignore[attr-defined]
+        return "p"
+
+    scene = Scene([("2 phrases.", lambda here: "p"), ("Paused.", wait)])
+    scene.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
+    said = scene.run()
+    assert said[1:3] == ["Paused. The same key goes on.", "We go on."]
+    assert [t.kind for t in scene.here.taken] == ["all right", "all right"]
+    # The minute of the pause does not count as time of the session.
+    assert scene.here.elapsed_s < scene.room.now() - 60
+
+
+def test_the_end_is_asked_once_and_another_key_goes_on() -> None:
+    scene = Scene([("2 phrases.", lambda here: "q"), ("End here?", lambda here: "w")])
+    scene.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
+    said = scene.run()
+    assert said[1:3] == ["End here? The same key once more ends it.", "We go on."]
+    assert len(scene.here.taken) == 2
+
+
+def test_a_take_is_struck_out_in_the_diary_too(tmp_path: Path) -> None:
+    with Diary(tmp_path / "d.sqlite") as diary:
+        robin = diary.pupil("Robin", new=True)
+        diary.give_consent(robin, "a parent")
+        scene = Scene([("right.", lambda here: "x")], diary=diary, pupil=robin)
+        scene.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
+        said = scene.run()
+        assert "The last take is struck out." in said
+        kept = diary.takes(robin)
+        assert [t.first for t in kept] == [scene.lesson.phrases[1][0].number]
+        assert diary.sounds(robin) == [kept[0].number]
+        assert len(diary.tally(robin)) == len({m.kind for m in kept[0].moves})
+
+
+def test_a_tune_is_set_for_home_by_a_key_and_the_lesson_told_in_brief(tmp_path: Path) -> None:
+    with Diary(tmp_path / "d.sqlite") as diary:
+        robin = diary.pupil("Robin", new=True)
+        scene = Scene([("right.", lambda here: "di")], diary=diary, pupil=robin)
+        scene.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
+        said = scene.run()
+        assert "Snail on the wall is set for home, for seven days." in said
+        assert [w.tune for w in diary.work(robin)] == ["snail-wall"]
+        assert any(text.startswith("1 take, 1 all right") for text in said)
+    alone = Scene([("right.", lambda here: "d")])
+    alone.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
+    assert "Nobody's page is open, so nothing is set. Begin the lesson with --pupil." in alone.run()
+
+
+def test_the_next_phrase_waits_for_go_where_that_is_set() -> None:
+    at: list[float] = []
+
+    def go(here: RoomSession) -> str:
+        at.append(here.ears.now())  # type: ignore[attr-defined]
+        return "\n"
+
+    scene = Scene([("Go, when you are ready.", go)], **{"wait_for_go": "on"})
+    scene.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
+    scene.run()
+    assert len(at) == 1
+    assert len(scene.here.taken) == 2
