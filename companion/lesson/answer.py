@@ -11,7 +11,7 @@ from companion.ear import DEFAULT_TRACKER, PitchTrack, hear_pitch
 from companion.errors import NothingSung, Trouble
 from companion.language import Language, cue_text
 from companion.language.braille import say_note
-from companion.match import Advice, Match, Presence, Verdict, advise, line_odds, match_phrase, match_take
+from companion.match import Advice, Match, Presence, Verdict, advise, line_odds, match_phrase, match_take, unjudged
 from companion.messages import _
 from companion.tune import LineNote, Tune, catalogue, load
 
@@ -20,6 +20,8 @@ from companion.tune import LineNote, Tune, catalogue, load
 MOST_NOTES = 1500
 MOST_NOTE_SECONDS = 40_000.0
 LONGEST_SEARCHED_S = 60.0  # a take is held against all tunes that ship in a second or two
+WEAK = 2.5  # odds of this tune below which the others are tried: plain takes lie at 5 and above
+FAR_LIKELIER = 5.0  # nats
 SURELY_SUNG = 9.0  # nats: another tune's odds where it was not sung stay below 8
 
 
@@ -125,15 +127,16 @@ def answer_take(take: str | Path, tune_name: str | Path, phrase: int | None = No
                         "against the other. Give one phrase with --phrase, and a take of that phrase.").format(
                             tune=tune.title or _("This tune"), line=len(line), seconds=seconds))
     match = match_take(pitch, line) if phrase is None else match_phrase(pitch, tune.line(), line)
-    if match.presence is not Presence.PRESENT and any(n.sung for n in match.notes):
-        likelier = likelier_tune(pitch, tune)
+    likelier = ""
+    if match.presence_odds < WEAK or match.presence is Presence.ABSENT:
+        least = SURELY_SUNG if match.presence is not Presence.PRESENT else line_odds(pitch, line) + FAR_LIKELIER
+        likelier = likelier_tune(pitch, tune, max(SURELY_SUNG, least))
         if likelier:  # what was sung is known, so there is no doubt left that it was not this tune
-            match = replace(match, presence=Presence.ABSENT)
-        return Answer(str(take), tune, str(tune_name), line, match, advise(match), likelier)
-    if not any(n.sung for n in match.notes):
+            match = unjudged(match)
+    if match.presence is not Presence.ABSENT and not any(n.sung for n in match.notes):
         raise NothingSung(_("No note of the tune was found in this take. Sing a little closer to the microphone, "
                             "and once more."))
-    return Answer(str(take), tune, str(tune_name), line, match, advise(match))
+    return Answer(str(take), tune, str(tune_name), line, match, advise(match), likelier)
 
 
 def words_of(tune: Tune, verse: int) -> Tune:
@@ -147,8 +150,8 @@ def words_of(tune: Tune, verse: int) -> Tune:
     return replace(tune, bars=bars)
 
 
-def likelier_tune(pitch: PitchTrack, tune: Tune) -> str:
-    """The title of a tune that ships, other than this one, that was surely sung; "" where there is none."""
+def likelier_tune(pitch: PitchTrack, tune: Tune, least: float = SURELY_SUNG) -> str:
+    """The title of a tune that ships, other than this one, that was surely sung (at odds of `least` nats); "" if none."""
     if len(pitch.f0_hz) * pitch.hop_s > LONGEST_SEARCHED_S:
         return ""
     found = []
@@ -157,5 +160,5 @@ def likelier_tune(pitch: PitchTrack, tune: Tune) -> str:
         if other.title != tune.title:
             found.append((line_odds(pitch, other.line()), other.title, other))
     odds, title, other = max(found, key=lambda x: x[0], default=(0.0, "", tune))
-    sure = odds >= SURELY_SUNG and match_take(pitch, other.line()).counts[Verdict.RIGHT] > len(other.line()) / 2
+    sure = odds >= least and match_take(pitch, other.line()).counts[Verdict.RIGHT] > len(other.line()) / 2
     return title if sure else ""

@@ -22,9 +22,9 @@ from companion.match.model import (
     move_kind,
 )
 from companion.match.parameters import PARAMETERS, MatchParameters
-from companion.match.take import match_phrase, match_take
+from companion.match.take import match_phrase, match_take, unjudged
 
 __all__ = ["PARAMETERS", "Advice", "CueKind", "Detail", "Follower", "HeardNote", "Highest", "LengthFault", "Match",
            "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveKind", "Presence", "SizeFault", "Verdict",
            "advise", "closeness", "detail", "joined", "line_odds", "match_phrase", "match_take", "move_kind",
-           "move_to_try", "take_features"]
+           "move_to_try", "take_features", "unjudged"]

@@ -168,6 +168,7 @@ class Match:
 
     heard_from_s, heard_to_s: the stretch of the take that was judged, None where that is not known. attempts: how many
     there were. presence: whether the line was sung at all. stopped: whether the singer stopped before the line's end.
+    presence_odds: logarithmic odds that it was this line (see `companion.match.presence`).
     """
 
     shift_semitones: float | None
@@ -180,6 +181,7 @@ class Match:
     attempts: int = 1
     presence: Presence = Presence.PRESENT
     stopped: bool = False
+    presence_odds: float = 9.0
 
     @property
     def kind(self) -> CueKind:

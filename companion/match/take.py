@@ -108,7 +108,8 @@ def match_take(track: PitchTrack, line: Sequence[LineNote], params: MatchParamet
         moves = tuple(map(_unjudged, moves))
     elif stretch.joined_at is not None:
         moves = _rejoined(moves, stretch.joined_at - stretch.first - 1)
-    return _whole(placed, stretch, line, notes, moves, there, params)
+    found = _whole(placed, stretch, line, notes, moves, there, params)
+    return replace(found, presence_odds=round(judged.odds, 2)) if len(line) >= FEWEST else found
 
 
 def match_phrase(track: PitchTrack, tune: Sequence[LineNote], phrase: Sequence[LineNote],
@@ -154,6 +155,11 @@ def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, param
     notes = tuple(_note(placed, i, n, params) for i, n in enumerate(some))
     moves = tuple(_move(placed, some, notes, i, params) for i in range(len(some) - 1))
     return _Judged(stretch, heard, placed, notes, moves, presence_odds(stretch, notes, moves, len(line), heard))
+
+
+def unjudged(match: Match) -> Match:
+    """The same of a line that is known not to be in the take: no move is judged."""
+    return replace(match, presence=Presence.ABSENT, moves=tuple(map(_unjudged, match.moves)))
 
 
 def _rejoined(moves: tuple[Move, ...], at: int) -> tuple[Move, ...]:
