@@ -4,18 +4,35 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from dataclasses import asdict
 from typing import Any
 
-from companion.diary import Diary, Pupil, delete_pupil, export_pupil, make_changes, read_changes, week_of
+from companion.diary import (
+    Diary,
+    Pupil,
+    check_diary,
+    delete_pupil,
+    export_pupil,
+    make_changes,
+    read_changes,
+    repair_diary,
+    restore_copy,
+    week_of,
+)
+from companion.errors import Trouble
 from companion.language import (
     Language,
     change_lines,
+    check_lines,
     deletion_line,
+    deletion_question,
     export_line,
     new_page,
     no_pupils,
+    nothing_deleted_line,
     pupil_line,
+    repair_lines,
     setting_line,
     week_lines,
 )
@@ -36,15 +53,29 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--until", metavar="DATE", help=_("last day of the consent, as 2026-12-31"))
     parser.add_argument("--withdraw", action="store_true", help=_("end the consent and delete the sound"))
     parser.add_argument("--export", metavar="FILE.zip", help=_("everything of this pupil: JSON, MusicXML, sound"))
-    parser.add_argument("--delete", action="store_true", help=_("delete this pupil for good"))
+    parser.add_argument("--delete", action="store_true",
+                        help=_("delete this pupil for good; at a terminal the name is asked for again"))
+    parser.add_argument("--yes", action="store_true", help=_("delete without asking"))
+    parser.add_argument("--check", action="store_true", help=_("look through the whole diary, and list its copies"))
+    parser.add_argument("--repair", action="store_true",
+                        help=_("mend a damaged diary from its copies and what is readable; the damaged file is laid aside"))
+    parser.add_argument("--restore", metavar="COPY",
+                        help=_("put what a copy of a diary holds into this one; nothing that is there is changed"))
     parser.add_argument("--diary", metavar="FILE", help=_("another diary than the one in your data folder"))
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
 
 def run(options: argparse.Namespace) -> int:
+    if options.check or options.repair or options.restore:
+        return _mend(options)
     if options.pupil is None:
+        if options.delete:
+            raise Trouble(_("--delete wants a pupil; give a nickname before it."))
         return _list_pupils(options)
     if options.delete:
+        if not options.yes and not _confirmed(options):
+            print(nothing_deleted_line(options.language))
+            return 0
         delete_pupil(options.pupil, options.diary)
         _print([deletion_line(options.language, options.pupil)], {"deleted": options.pupil} if options.json else None)
         return 0
@@ -55,6 +86,28 @@ def run(options: argparse.Namespace) -> int:
             _print([], _page(diary, diary.pupil(options.pupil), options.language))
         else:
             _print(lines or week_lines(options.language, week_of(diary, pupil)))
+    return 0
+
+
+def _confirmed(options: argparse.Namespace) -> bool:
+    """Whether a pupil is to be deleted: a program says so by the option alone, a person types the name once more."""
+    if not sys.stdin.isatty():
+        return True
+    print(deletion_question(options.language, options.pupil), flush=True)
+    return sys.stdin.readline().split() == str(options.pupil).split()
+
+
+def _mend(options: argparse.Namespace) -> int:
+    """Check, mend or restore the diary itself; 2 where a check finds it damaged."""
+    if options.check:
+        check = check_diary(options.diary)
+        _print(check_lines(options.language, check),
+               {"sound": check.sound, "copies": [str(path) for path, _at in check.copies]} if options.json else None)
+        return 0 if check.sound else 2
+    repaired = restore_copy(options.restore, options.diary) if options.restore else repair_diary(options.diary)
+    _print(repair_lines(options.language, repaired),
+           {"pupils": repaired.pupils, "takes": repaired.takes,
+            "aside": str(repaired.aside) if repaired.aside else None} if options.json else None)
     return 0
 
 

@@ -25,7 +25,7 @@ class Parser(argparse.ArgumentParser):
     """
 
     def __init__(self, program: str, description: str, example: str, language: Language) -> None:
-        super().__init__(prog=program, description=description, exit_on_error=False)
+        super().__init__(prog=program, description=description, exit_on_error=False, allow_abbrev=False)
         self.example, self.language = example, language
         self._given: set[int] = set()
 
@@ -74,13 +74,6 @@ class Parser(argparse.ArgumentParser):
             template = _("{name} wants {n} things after it.") if isinstance(action.nargs, int) else \
                 _("{name} wants something after it.")
             raise self._wrong(template.format(name=_name(action), n=action.nargs)) from None
-
-    def _get_option_tuples(self, option_string: str) -> list[Any]:
-        found: list[Any] = super()._get_option_tuples(option_string)  # type: ignore[misc]
-        if len(found) > 1:
-            raise self._wrong(_("{option} could be {options}. Give more of it.").format(
-                                  option=option_string, options=", ".join(match[1] for match in found)))
-        return found
 
     def error(self, message: str) -> NoReturn:
         """Called by argparse where something that has to be given was left out; its own sentence is not used."""

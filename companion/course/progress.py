@@ -91,11 +91,28 @@ class Progress:
             raise Trouble(_("What is kept of this course was written by a newer version of companion. Bring "
                             "companion up to date."))
         try:
-            return Progress(list(data["answers"]), dict(data["passed"]), dict(data["since"]),
-                            Recall(dict(data["cards"])), str(data.get("moves_until", "")))
-        except (KeyError, TypeError, ValueError) as error:
+            progress = Progress(list(data["answers"]), dict(data["passed"]), dict(data["since"]),
+                                Recall(dict(data["cards"])), str(data.get("moves_until", "")))
+            progress._check()
+            return progress
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise Trouble(_("What is kept of this course is damaged. Begin the course again with --begin-again; the "
                             "diary itself is whole.")) from error
+
+    def _check(self) -> None:
+        """Raises ValueError, KeyError or TypeError for what was not written here."""
+        for answer in self.answers:
+            if not isinstance(answer["stage"], str):
+                raise TypeError(answer)
+            Way(answer["way"])
+            Verdict(answer["verdict"])
+            _moment(answer["at"])
+        for passed in self.passed.values():
+            PassedBy(passed["by"])
+            _moment(passed["at"])
+        for moment in (*self.since.values(), *filter(None, [self.moves_until])):
+            _moment(moment)
+        self.recall.check()
 
     # --- stages ---
 

@@ -64,6 +64,11 @@ class Recall:
                 if n in self.cards and self.cards[n].get("state") != 3]
         return [n for _, n in sorted(held, key=lambda pair: (-pair[0], pair[1]))]
 
+    def check(self) -> None:
+        """Raises ValueError, KeyError or TypeError where a card is none of FSRS's."""
+        for name in self.cards:
+            self._card(name)
+
     def _card(self, name: str) -> Card:
         from fsrs import Card
 

@@ -8,8 +8,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from companion.diary.copies import erase
 from companion.diary.diary import Diary
 from companion.diary.model import Pupil
+from companion.diary.repair import aside
 from companion.diary.settings import SettingName, read_setting, setting_name
 from companion.diary.store import Unusable, beside, default_path
 from companion.errors import Trouble
@@ -99,7 +101,7 @@ def _read_date(text: str) -> date:
 
 
 def delete_pupil(nickname: str, path: str | Path | None = None) -> None:
-    """Delete a pupil for good from the diary, and from one that was begun beside it.
+    """Delete a pupil for good: from the diary, its copies, one that was begun beside it, and one that was mended.
 
     Raises Trouble where there is no such pupil, or where one of the two files cannot be used.
     """
@@ -113,8 +115,11 @@ def delete_pupil(nickname: str, path: str | Path | None = None) -> None:
             except Unusable as trouble:
                 unusable.append(str(trouble))
     if unusable:
-        raise Trouble(_("{unusable} {nickname} may still be in it; nothing can be deleted from such a file but the "
-                        "whole of it.").format(unusable=unusable[0], nickname=nickname))
+        raise Trouble(_("{unusable} {nickname} may still be in it and in its copies; mend it, then delete again.").format(
+                            unusable=unusable[0], nickname=nickname))
+    laid = aside(place)
+    if gone and laid.is_file():  # what could be read of it is in the diary; of the rest nothing can be deleted alone
+        erase(laid)
     if not gone:
         raise Trouble(_("The diary has no pupil {nickname}. companion diary lists the pupils.").format(
                             nickname=nickname))

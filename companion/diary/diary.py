@@ -8,15 +8,31 @@ from __future__ import annotations
 
 import difflib
 import json
+import sqlite3
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import closing, suppress
 from datetime import UTC, date, datetime, timedelta
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
+from urllib.parse import quote
 
+from companion.diary.copies import erase, erase_copies
+from companion.diary.merge import Merged, Rows, merge_rows, read_rows
 from companion.diary.model import Consent, KeptTake, Pupil, Purpose, SessionKind, TakeMove, Tally, Work
-from companion.diary.settings import SETTINGS, SettingName, Settings
-from companion.diary.store import BUSY_S, QUICK_BUSY_S, SWEEP, Locked, Store, Unusable, beside, default_path
+from companion.diary.settings import SETTINGS, SettingName, Settings, kept_setting
+from companion.diary.store import (
+    BUSY_S,
+    QUICK_BUSY_S,
+    SWEEP,
+    Locked,
+    Store,
+    Unusable,
+    beside,
+    damaged,
+    default_path,
+    is_beside,
+)
 from companion.errors import Trouble
 from companion.messages import _
 
@@ -47,20 +63,46 @@ def called(nickname: str) -> str:
     return name.casefold()
 
 
+class _Undone(Exception):
+    """Raised to roll a transaction back."""
+
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def _reading(method: Callable[Concatenate[Diary, P], R]) -> Callable[Concatenate[Diary, P], R]:
+    """What this program cannot have written (a damaged byte in a date, a name or JSON) raises Unusable."""
+    @wraps(method)
+    def read(self: Diary, *args: P.args, **named: P.kwargs) -> R:
+        try:
+            return method(self, *args, **named)
+        except (ValueError, TypeError, KeyError, OverflowError, RecursionError) as error:
+            raise Unusable(damaged(self.path)) from error
+
+    return read  # type: ignore[return-value]  # a method that is called as one
+
+
 class Diary:
     """A diary file. path: None for the one in the user's data folder; clock: gives the time in UTC.
 
     busy_s: how long to wait at the opening for another program.
 
+    in_memory: nothing is written until it is closed; then it is put into the diary at `path`, if that can be.
+
     Raises Trouble (`Locked`, `Unusable`) where the file cannot be used; it is then left as it is.
     """
 
     def __init__(self, path: str | Path | None = None, clock: Callable[[], datetime] = utc_now,
-                 busy_s: float = BUSY_S) -> None:
+                 busy_s: float = BUSY_S, in_memory: bool = False) -> None:
         self.path = Path(path) if path else default_path()
         self._clock = clock
-        self._store = Store(self.path, busy_s)
+        self._store = Store(self.path, busy_s, in_memory)
+        if in_memory:
+            return
         self._drop_old_sounds()
+        self._take_over_beside()
+        self._store.keep_copy()
 
     def __enter__(self) -> Diary:
         return self
@@ -69,15 +111,63 @@ class Diary:
         self.close()
 
     def close(self) -> None:
+        """In memory, what was kept goes to the diary's file or beside it; where neither can be written it is lost."""
+        if self._store.in_memory and self.pupils():
+            for place in (self.path, beside(self.path)):
+                with suppress(Trouble), Diary(place, self._clock) as diary:
+                    diary.merge(read_rows(self._store._con))
+                    break
         self._store.close()
+
+    @property
+    def in_memory(self) -> bool:
+        """Whether this diary is in no file."""
+        return self._store.in_memory
+
+    def merge(self, rows: Rows) -> Merged:
+        """Put in what another diary holds, in one transaction; nothing twice, and what is here stays."""
+        with self._store.writing() as write:
+            return merge_rows(rows, write, self._now())
+
+    def _take_over_beside(self) -> None:
+        """What a session kept beside this diary while it could not be used is put in, and the file erased."""
+        file = beside(self.path)
+        if is_beside(self.path) or not file.is_file():
+            return
+        with suppress(Trouble, OSError, sqlite3.Error), \
+                closing(sqlite3.connect(f"file:{quote(str(file))}?mode=rw", uri=True, timeout=0, isolation_level=None)) as con:
+            con.execute("PRAGMA locking_mode = EXCLUSIVE")  # fails where a session has it open: another time, then
+            con.execute("BEGIN EXCLUSIVE")
+            self.merge(read_rows(con))
+            con.execute("ROLLBACK")
+            erase_copies(file)
+            erase(file)
+
+    def integrity(self) -> list[tuple[str]]:
+        """What SQLite finds amiss in the file: [("ok",)] where nothing is."""
+        return self._store.rows("PRAGMA integrity_check(10)")
+
+    def probe(self) -> None:
+        """Read what a session needs of every pupil, and try to write. Raises Unusable where it is damaged."""
+        with suppress(_Undone), self._store.writing() as write:
+            write.execute("INSERT INTO pupils (nickname, called, since) VALUES ('', '', '')")
+            raise _Undone
+        for pupil in self.pupils():
+            self.settings(pupil)
+            self.consent(pupil)
+            self.work(pupil)
+            for owner in self.owners(pupil):
+                self.kept(pupil, owner)
 
     # --- pupils ---
 
+    @_reading
     def pupils(self) -> list[Pupil]:
         """All pupils, in order of their names."""
         found = self._store.rows("SELECT id, nickname, low, high, since FROM pupils ORDER BY called")
         return [Pupil(i, n, low, high, _time(s)) for i, n, low, high, s in found]
 
+    @_reading
     def find(self, nickname: str) -> Pupil | None:
         found = self._store.rows("SELECT id, nickname, low, high, since FROM pupils WHERE called = ?",
                                  (called(nickname),))
@@ -133,10 +223,12 @@ class Diary:
 
     # --- settings ---
 
+    @_reading
     def settings(self, pupil: Pupil) -> Settings:
         """All settings of a pupil, defaults where nobody has said."""
         said = dict(self._store.rows("SELECT name, value FROM settings WHERE pupil = ?", (pupil.id,)))
-        return {name: json.loads(said[name]) if name in said else s.default for name, s in SETTINGS.items()}
+        return {name: kept_setting(name, json.loads(said[name])) if name in said else s.default
+                for name, s in SETTINGS.items()}
 
     def set_setting(self, pupil: Pupil, name: SettingName, value: Any) -> None:
         with self._store.writing() as write:
@@ -166,6 +258,7 @@ class Diary:
             write.execute("INSERT OR IGNORE INTO chores VALUES (?)", (SWEEP,))
         self._store.sweep()
 
+    @_reading
     def consent(self, pupil: Pupil, purpose: Purpose = Purpose.RECORDING) -> Consent | None:
         """The consent that holds today. One whose last day is past is ended for good, so that a clock that is
         moved back does not bring it to life again."""
@@ -218,6 +311,7 @@ class Diary:
         with suppress(Locked):  # the chore stays for the next opening
             self._store.sweep(QUICK_BUSY_S)
 
+    @_reading
     def takes(self, pupil: Pupil, since: datetime | None = None, tune: str | None = None) -> list[KeptTake]:
         """Takes of a pupil in the order in which they were saved; `since`: from that time on."""
         query, values = "pupil = ?", [pupil.id]
@@ -246,6 +340,7 @@ class Diary:
         return [n for (n,) in self._store.rows(
             "SELECT take FROM sounds JOIN takes ON take = id WHERE pupil = ? ORDER BY take", (pupil.id,))]
 
+    @_reading
     def tally(self, pupil: Pupil, since: datetime | None = None, until: datetime | None = None) -> list[Tally]:
         """For each kind of move how often it went right, most sung first; from `since` to before `until`."""
         from companion.match import MoveKind, Verdict
@@ -280,6 +375,7 @@ class Diary:
                 "INSERT INTO work (pupil, set_at, until, tune, after_take) VALUES (?, ?, ?, ?, "
                 "(SELECT coalesce(max(id), 0) FROM takes))", (pupil.id, self._now(), until, tune))
 
+    @_reading
     def work(self, pupil: Pupil) -> list[Work]:
         """What is set today, in the order in which it was set, with how many takes were sung since."""
         today = self._clock().date().isoformat()
@@ -306,9 +402,14 @@ class Diary:
         with self._store.writing() as write:
             found = write.execute("SELECT value FROM kept WHERE pupil = ? AND room = ? AND name = ?",
                                   (pupil.id, owner, name)).fetchone()
-            value = change(json.loads(found[0]) if found else None)
+            try:
+                before = json.loads(found[0]) if found else None
+            except (ValueError, TypeError, RecursionError) as error:
+                raise Unusable(damaged(self.path)) from error
+            value = change(before)
             write.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)", (pupil.id, owner, name, json.dumps(value)))
 
+    @_reading
     def kept(self, pupil: Pupil, owner: str) -> dict[str, Any]:
         """All that a package has kept for a pupil, by name."""
         return {name: json.loads(value) for name, value in self._store.rows(
@@ -319,6 +420,7 @@ class Diary:
         return [r for (r,) in self._store.rows("SELECT DISTINCT room FROM kept WHERE pupil = ? ORDER BY room",
                                                (pupil.id,))]
 
+    @_reading
     def consents(self, pupil: Pupil) -> list[dict[str, Any]]:
         """Every consent ever given, in order, also those that have ended."""
         names = ("given_by", "purpose", "given_at", "until", "ended_at")
@@ -354,12 +456,23 @@ def _move(start: int, end: int, wanted: str, heard: str | None, verdict: str, su
 
 def open_or_beside(path: str | Path | None = None,
                    clock: Callable[[], datetime] = utc_now) -> tuple[Diary, Trouble | None]:
-    """The diary, or where it cannot be used a fresh one beside it and what stood in the way.
+    """The diary, or where it cannot be used a fresh one beside it, or one in memory; and what stood in the way.
 
-    For sessions, which should not fail for it: a child waits.
+    For sessions, which should not fail for it: a child waits. What is kept beside, or in memory, is put into the diary
+    when that can be used again, see `Diary`.
     """
     place = Path(path) if path else default_path()
-    try:
-        return Diary(place, clock, QUICK_BUSY_S), None
-    except (Locked, Unusable) as trouble:
-        return Diary(beside(place), clock), trouble
+    trouble: Trouble | None = None
+    for file in (place, beside(place)):
+        try:
+            diary = Diary(file, clock, QUICK_BUSY_S)
+        except Trouble as found:
+            trouble = trouble or found
+            continue
+        try:
+            diary.probe()
+            return diary, trouble
+        except Trouble as found:
+            trouble = trouble or found
+            diary.close()
+    return Diary(place, clock, in_memory=True), trouble

@@ -141,6 +141,17 @@ def default_settings() -> Settings:
     return {name: setting.default for name, setting in SETTINGS.items()}
 
 
+def kept_setting(name: SettingName, value: Any) -> Any:
+    """A setting as it was kept; its default where it may not be that, as in a damaged diary."""
+    if name is SettingName.KEYS:
+        whole = isinstance(value, dict) and all(isinstance(x, str) for pair in value.items() for x in pair)
+        return value if whole else SETTINGS[name].default
+    try:
+        return SETTINGS[name].read(str(value))
+    except (ValueError, OverflowError):
+        return SETTINGS[name].default
+
+
 def setting_name(name: str) -> SettingName:
     """A setting by the name that was typed. Raises Trouble where there is none."""
     try:

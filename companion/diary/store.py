@@ -11,12 +11,14 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from threading import RLock
 from typing import Any
 from urllib.parse import quote
 
+from companion.diary.copies import erase_copies, keep_copy
 from companion.errors import Trouble
 from companion.messages import _
 
@@ -64,6 +66,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
     ),
 )
 SCHEMA = len(MIGRATIONS)
+TABLES = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY name"
 SWEEP = "sweep"  # the chore of making sure that no deleted byte is left
 
 
@@ -87,6 +90,11 @@ def beside(path: Path) -> Path:
     return path.with_name(f"{path.stem}-beside{path.suffix}")
 
 
+def is_beside(path: Path) -> bool:
+    """Whether a diary was begun beside another."""
+    return path.stem.endswith("-beside")
+
+
 def header(path: Path) -> tuple[int, int] | None:
     """(schema version, application) from a file's header (SQLite file format, offsets 60 and 68).
 
@@ -108,8 +116,8 @@ def header(path: Path) -> tuple[int, int] | None:
 
 
 def damaged(path: Path) -> str:
-    return _("The diary {path} is damaged and was left as it is. Put back a copy of it, "
-             "or give another place with --diary.").format(path=path)
+    return _("The diary {path} is damaged and was left as it is. companion diary --repair mends it from its copy and what "
+             "is readable; or give another place with --diary.").format(path=path)
 
 
 def newer(path: Path) -> str:
@@ -131,12 +139,30 @@ def locked(path: Path) -> str:
                  path=path)
 
 
-class Store:
-    """An open diary file. Transactions by `writing`, reading by `rows`; safe from several threads."""
+@cache
+def _tables() -> list[tuple[str, ...]]:
+    """Every table and index of this version and how it is made."""
+    with closing(sqlite3.connect(":memory:")) as con:
+        for step in MIGRATIONS:
+            for statement in step:
+                con.execute(statement)
+        return con.execute(TABLES).fetchall()
 
-    def __init__(self, path: Path, busy_s: float = BUSY_S) -> None:
-        self.path = path
+
+class Store:
+    """An open diary file. Transactions by `writing`, reading by `rows`; safe from several threads.
+
+    in_memory: nothing is read from `path` or written to it; for a session whose diary can be written nowhere.
+    """
+
+    def __init__(self, path: Path, busy_s: float = BUSY_S, in_memory: bool = False) -> None:
+        self.path, self.in_memory = path, in_memory
         self._lock = RLock()
+        if in_memory:
+            self._con = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
+            self._con.execute("PRAGMA foreign_keys = ON")
+            self._take_forward()
+            return
         found = header(path)
         if found is not None:
             version, application = found
@@ -191,22 +217,37 @@ class Store:
         run("PRAGMA secure_delete = ON")
         run("PRAGMA temp_store = MEMORY")  # a temporary file could outlive a deletion
         if version < SCHEMA:
-            with self._begun():
-                # Another program may have done it while we waited for the lock.
-                for step in MIGRATIONS[run("PRAGMA user_version").fetchone()[0]:]:
-                    for statement in step:
-                        run(statement)
-                run(f"PRAGMA user_version = {SCHEMA}")
-                run(f"PRAGMA application_id = {APPLICATION}")
+            self._take_forward()
+        if run(TABLES).fetchall() != _tables():
+            raise Unusable(damaged(self.path))
         if run("SELECT 1 FROM chores WHERE name = ?", (SWEEP,)).fetchone():
             with suppress(Locked):  # the chore stays for the next opening
                 self.sweep(QUICK_BUSY_S)
+
+    def _take_forward(self) -> None:
+        """Bring the schema to this version."""
+        run = self._con.execute
+        with self._begun():
+            # Another program may have done it while we waited for the lock.
+            for step in MIGRATIONS[run("PRAGMA user_version").fetchone()[0]:]:
+                for statement in step:
+                    run(statement)
+            run(f"PRAGMA user_version = {SCHEMA}")
+            run(f"PRAGMA application_id = {APPLICATION}")
+
+    def keep_copy(self) -> None:
+        """Bring the copy beside the file up to date, see `companion.diary.copies`."""
+        if not self.in_memory:
+            with self._lock:
+                keep_copy(self._con, self.path)
 
     @contextmanager
     def faults_as_trouble(self) -> Iterator[None]:
         """Faults of SQLite as Trouble, one sentence each."""
         try:
             yield
+        except UnicodeDecodeError as error:  # of SQLite's own messages, which name what is damaged
+            raise Unusable(damaged(self.path)) from error
         except sqlite3.DatabaseError as error:
             code = getattr(error, "sqlite_errorcode", 0) & 0xFF
             if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
@@ -216,7 +257,9 @@ class Store:
                                     path=self.path)) from error
             if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN):
                 raise Unusable(read_only(self.path)) from error
-            if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+            # SQLITE_ERROR: a table is missing, or its text is no UTF-8.
+            if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_FORMAT,
+                        sqlite3.SQLITE_MISMATCH) or (code == 0 and isinstance(error, sqlite3.OperationalError)):
                 raise Unusable(damaged(self.path)) from error
             if code == sqlite3.SQLITE_CONSTRAINT:  # a row that belongs to a pupil who is no more
                 raise Trouble(_("This pupil was deleted from the diary {path} meanwhile; nothing more is kept of them.").format(
@@ -255,9 +298,18 @@ class Store:
     def sweep(self, wait_s: float | None = None) -> None:
         """Leave no byte of what was deleted: neither in free pages nor in the log beside the file.
 
-        Raises Locked where another program stands in the way for `wait_s`; it is then done at the next opening.
+        The copies are erased, and a fresh one is made. Raises Locked where another program stands in the way for
+        `wait_s`; it is then done at the next opening.
         """
+        if self.in_memory:
+            return
         wait_s = BUSY_S if wait_s is None else wait_s
+        try:
+            erase_copies(self.path)
+        except OSError as error:
+            raise Locked(_("What was deleted may be left in the copies of {path}: {reason}. Allow writing to its folder, then "
+                           "open the diary.").format(path=self.path,
+                                                     reason=(error.strerror or str(error)).lower())) from error
         with self._lock, self.faults_as_trouble():
             self._con.execute("VACUUM")
             end = time.monotonic() + wait_s
@@ -269,6 +321,7 @@ class Store:
                 time.sleep(0.05)
             self._con.execute("DELETE FROM chores WHERE name = ?", (SWEEP,))
             self._con.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self.keep_copy()
 
     def close(self) -> None:
         with self._lock:

@@ -74,11 +74,15 @@ if TYPE_CHECKING:
     )
     from companion.language.diary import (
         change_lines,
+        check_lines,
         deletion_line,
+        deletion_question,
         export_line,
         new_page,
         no_pupils,
+        nothing_deleted_line,
         pupil_line,
+        repair_lines,
         setting_line,
         week_lines,
     )
@@ -113,6 +117,7 @@ if TYPE_CHECKING:
         given_line,
         greeting,
         kept_beside,
+        kept_in_memory,
         key_line,
         lesson_place,
         lesson_summary,
@@ -223,6 +228,7 @@ __all__ = [
     "cells_in_words",
     "change_line",
     "change_lines",
+    "check_lines",
     "choice_heading",
     "choice_line",
     "choose_language",
@@ -233,6 +239,7 @@ __all__ = [
     "cue_text",
     "day_line",
     "deletion_line",
+    "deletion_question",
     "detail_lines",
     "doubt_line",
     "doubt_lines",
@@ -258,6 +265,7 @@ __all__ = [
     "helper_label",
     "how_it_goes",
     "kept_beside",
+    "kept_in_memory",
     "key_line",
     "key_title",
     "kind_name",
@@ -284,6 +292,7 @@ __all__ = [
     "note_name",
     "notes_answer",
     "notes_as_heading",
+    "nothing_deleted_line",
     "numbered_answer",
     "numbered_page",
     "numbered_question",
@@ -302,6 +311,7 @@ __all__ = [
     "reading_cells",
     "reading_json",
     "reading_lines",
+    "repair_lines",
     "reply_text",
     "rhythm_answer",
     "right_answer",
@@ -395,7 +405,8 @@ __getattr__ = loader(__name__, {
         "move_line", "move_name", "moves_of_kind", "note_name", "smaller_piece", "start_line", "went_well"
     ),
     "diary": (
-        "change_lines", "deletion_line", "export_line", "new_page", "no_pupils", "pupil_line",
+        "change_lines", "check_lines", "deletion_line", "deletion_question", "export_line", "new_page", "no_pupils",
+        "nothing_deleted_line", "pupil_line", "repair_lines",
         "setting_line", "week_lines"
     ),
     "exercises": (
@@ -406,7 +417,7 @@ __getattr__ = loader(__name__, {
         "version_in_dots", "version_name", "wrong_note_answer"
     ),
     "lesson": (
-        "LessonSentence", "given_line", "greeting", "kept_beside", "key_line", "lesson_place",
+        "LessonSentence", "given_line", "greeting", "kept_beside", "kept_in_memory", "key_line", "lesson_place",
         "lesson_summary", "line_kept", "phrase_place", "phrase_words", "set_for_home", "sung_line_place",
         "sung_line_title", "title_and_phrases", "title_line", "was_that_you"
     ),

@@ -9,7 +9,9 @@ from typing import Any
 from companion.diary import (
     Changes,
     Comparison,
+    DiaryCheck,
     KeptSound,
+    Repaired,
     SettingName,
     SetTune,
     Suggestion,
@@ -145,6 +147,35 @@ def change_lines(language: Language, nickname: str, changes: Changes, path: Path
 def export_line(language: Language, path: str, files: int) -> str:
     return language.plural("{path} written, {n} file in it.", "{path} written, {n} files in it.", files).format(
         path=path, n=files)
+
+
+def deletion_question(language: Language, nickname: str) -> str:
+    """Asked at a terminal before a pupil is deleted; the name typed again is the answer."""
+    return language.message("All that is kept of {name} would be deleted for good. Type the name again to delete it; Enter alone "
+                            "leaves all as it is.").format(name=nickname)
+
+
+def nothing_deleted_line(language: Language) -> str:
+    return language.message("Nothing was deleted.")
+
+
+def check_lines(language: Language, check: DiaryCheck) -> list[str]:
+    """Whether a diary is sound, and what copies there are."""
+    first = language.message("The diary {path} is sound.").format(path=check.path) if check.sound else check.fault
+    copies = [language.message("Copy of {time} UTC: {path}").format(time=f"{at:%Y-%m-%d %H:%M}", path=path)
+              for path, at in check.copies]
+    return [first, *(copies or [language.message("There is no copy of it.")])]
+
+
+def repair_lines(language: Language, repaired: Repaired) -> list[str]:
+    """What a diary holds after it was mended or a copy was put back."""
+    pupils = language.plural("{n} pupil", "{n} pupils", repaired.pupils).format(n=repaired.pupils)
+    lines = [language.message("The diary is sound: {pupils}, {takes}.").format(
+        pupils=pupils, takes=_takes(language, repaired.takes))]
+    if repaired.aside is not None:
+        lines.append(language.message("The damaged file was laid aside as {path}. Delete it when nothing is missing.").format(
+            path=repaired.aside))
+    return lines
 
 
 def deletion_line(language: Language, nickname: str) -> str:

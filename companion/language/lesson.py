@@ -116,6 +116,12 @@ def kept_beside(language: Language, trouble: Exception, path: Path) -> str:
     return language.message("{trouble} Until then this is kept in {path}.").format(trouble=trouble, path=path)
 
 
+def kept_in_memory(language: Language, trouble: Exception) -> str:
+    """What a session says where its takes can be kept in no file; trouble: the sentence that says why."""
+    return language.message("{trouble} Until the end of this session all is kept in memory, and then saved if it can be."
+                            ).format(trouble=trouble)
+
+
 def title_line(language: Language, title: str) -> str:
     """The title of a tune before it is practised."""
     return language.message("{title}.").format(title=title)

@@ -5,6 +5,7 @@ Written so that the first word is spoken before anything is loaded that it does 
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -22,12 +23,13 @@ from companion.diary import (
     SessionKind,
     SettingName,
     Settings,
+    Unusable,
     default_path,
     default_settings,
     open_or_beside,
 )
 from companion.errors import Trouble
-from companion.language import Language, choose_language, greeting, kept_beside
+from companion.language import Language, choose_language, greeting, kept_beside, kept_in_memory
 from companion.lesson.keys import Keys, bindings, read_binding
 from companion.lesson.out import Out
 from companion.messages import _
@@ -95,7 +97,7 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
         sets = Background(lambda: _sets(diary, pupil, tune))
         out.say(greeting(language, pupil.nickname), after_start=sets.start)
         if trouble is not None:
-            out.say(kept_beside(language, trouble, diary.path))
+            out.say(_kept_elsewhere(language, trouble, diary))
         # These are loaded while the greeting sounds: they need a tenth of a second and more.
         from companion.lesson.practise import Practise
         from companion.lesson.voice_range import FindRange
@@ -115,6 +117,7 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
         finally:
             if session is not None:
                 session.ears.close()
+                session.keep_at_end()
 
 
 def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: str | None = None, part: str | None = None,
@@ -139,7 +142,7 @@ def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: 
     options.devices.prepare()  # before the microphone, so that the drivers' own messages are kept off the screen
     with _keys(options, settings) as keys:
         if trouble is not None and diary is not None:
-            out.say(kept_beside(language, trouble, diary.path))
+            out.say(_kept_elsewhere(language, trouble, diary))
         session = _session(SessionKind.LESSON, diary, pupil, keys, settings, language, out, options.devices)
         try:
             if tune is not None and tune_name is not None:
@@ -148,6 +151,7 @@ def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: 
                 Echo(session, Path(keep_in) if keep_in else default_path().parent / "lines").run()
         finally:
             session.ears.close()
+            session.keep_at_end()
             if diary is not None:
                 diary.close()
 
@@ -181,6 +185,10 @@ def _settings(options: SessionOptions, diary: Diary | None, pupil: Pupil | None)
 
 def _keys(options: SessionOptions, settings: Settings) -> Keys:
     return options.devices.keys(bindings({**settings[SettingName.KEYS], **dict(read_binding(b) for b in options.bind)}))
+
+
+def _kept_elsewhere(language: Language, trouble: Trouble, diary: Diary) -> str:
+    return kept_in_memory(language, trouble) if diary.in_memory else kept_beside(language, trouble, diary.path)
 
 
 def _pupil(diary: Diary, nickname: str, new: bool) -> Pupil:
@@ -247,7 +255,9 @@ def _another(diary: Diary, pupil: Pupil, names: Sequence[str]) -> Set | None:
     from companion.tune import catalogue, load
 
     reach = pupil.high - pupil.low if pupil.low is not None and pupil.high is not None else USUAL_REACH
-    suggested = suggestion(diary, pupil)
+    suggested = None
+    with contextlib.suppress(Unusable):
+        suggested = suggestion(diary, pupil)
     choice = [*(suggested.tunes if suggested else ()), *(e.name for e in catalogue() if e.reach <= reach)]
     name = next((n for n in choice if n not in names), None)
     return Set(name, load(name)) if name else None
@@ -261,8 +271,9 @@ def _sets(diary: Diary, pupil: Pupil, tune: str | None) -> list[Set]:
 
     names = [tune] if tune else [w.tune for w in diary.work(pupil)]
     if not names:
-        suggested = suggestion(diary, pupil)
-        names = list(suggested.tunes[:1]) if suggested else []
+        with contextlib.suppress(Unusable):  # a child waits
+            suggested = suggestion(diary, pupil)
+            names = list(suggested.tunes[:1]) if suggested else []
     names = names or [FIRST_TUNE]
     out = []
     for name in names:

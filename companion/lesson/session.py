@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
@@ -16,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.audio import OUTPUT_RATE, Sound, concatenated, line_sound, move_glides, silence, starting_note
-from companion.diary import Action, Detail, Diary, Pupil, SessionKind, SettingName, Settings
+from companion.diary import Action, Detail, Diary, Pupil, SessionKind, SettingName, Settings, beside
 from companion.ear import CLIPPED_SHARE, FAINT_DB, NOTHING_DB, RATE, MicrophoneGone
 from companion.errors import Trouble
 from companion.language import (
@@ -122,6 +123,8 @@ class Session:
         self._advised = self._resumed = False
         self._lowest, self._highest = 0.0, 0.0  # written, of the tune that is sung
         self._passed: Heard | None = None  # the last take that was not judged, because of who may have sung it
+        self._waiting: list[tuple[Taken, tuple[NDArray[np.float32], int] | None]] = []  # could not be saved yet
+        self._said_unkept = False
 
     # --- out ---
 
@@ -391,12 +394,34 @@ class Session:
         if self.diary is None or self.pupil is None:
             return
         sound = (heard.samples, RATE) if heard.samples is not None else None
-        try:
-            taken.number = self.diary.add_take(self.pupil, self.kind, taken.tune, taken.match, taken.say, sound)
-        except Trouble as trouble:
+        self._waiting.append((taken, sound))
+        trouble = self.keep_waiting()
+        if trouble is not None and not self._said_unkept:
             # Said once; the child sings on.
+            self._said_unkept = True
             self.say_line(str(trouble))
-            self.diary = None
+
+    def keep_waiting(self) -> Trouble | None:
+        """Save the takes that wait because the diary could not be written; what is in the way, None where nothing is."""
+        return None if self.diary is None or self.pupil is None else self._save_waiting(self.diary, self.pupil)
+
+    def keep_at_end(self) -> None:
+        """Save what still waits, beside the diary if not in it; there it is taken over when the diary can be written."""
+        if self.keep_waiting() is not None and self.diary is not None and self.pupil is not None:
+            with suppress(Trouble), Diary(beside(self.diary.path)) as other:
+                self._save_waiting(other, other.pupil(self.pupil.nickname, new=True))
+
+    def _save_waiting(self, diary: Diary, pupil: Pupil) -> Trouble | None:
+        while self._waiting:
+            taken, sound = self._waiting[0]
+            try:
+                number = diary.add_take(pupil, self.kind, taken.tune, taken.match, taken.say, sound)
+            except Trouble as trouble:
+                return trouble
+            if diary is self.diary:
+                taken.number = number
+            del self._waiting[0]
+        return None
 
     def strike(self) -> None:
         """Strike out the last take, in the diary too."""
@@ -404,6 +429,7 @@ class Session:
             self.say(LessonSentence.NOTHING_TO_STRIKE)
             return
         taken = self.taken.pop()
+        self._waiting = [waiting for waiting in self._waiting if waiting[0] is not taken]
         if self.diary is not None and taken.number is not None:
             self.diary.remove_take(taken.number)
         self.say(LessonSentence.STRUCK)

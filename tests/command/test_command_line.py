@@ -85,7 +85,7 @@ def test_the_version_is_told_installed_or_not(run: Run, monkeypatch: pytest.Monk
 
 @pytest.mark.parametrize(("arguments", "says"), [
     (("diary", "Robin", "--range", "A3"), "--range wants 2 things after it. companion diary --help says what can be given.\n"),
-    (("lesson", "--p", "Robin"), "--p could be --pupil, --part, --phrase. Give more of it. companion lesson --help says"),
+    (("lesson", "--p", "Robin"), "This is not known here: --p. companion lesson --help says"),
 ])
 def test_more_wrong_use_is_said_plainly(run: Run, arguments: tuple[str, ...], says: str) -> None:
     code, out, err = run(*arguments)
