@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from companion.ear import PitchTrack
 from companion.match.finder import PARAMETERS, Attempt, Found, find
-from companion.match.fragments import Fragments
+from companion.match.fragments import Fragments, is_bare
 from companion.tune import LineNote
 
 MARGIN_S = 0.15  # silence and consonants around an attempt that are judged with it
@@ -20,6 +20,7 @@ BREATH_S = 0.3  # singing that follows within this belongs to the attempt, where
 LONGER = 1.7  # ... as far as its missing notes reach, sung so much slower
 LEAST_BESIDE_S = 0.12
 LEAST_FRAMES = 5
+MOST_OF_IT = 0.5  # share of all singing
 STRAY = 1.5  # notes: singing so short beside an attempt, in one breath with it, is weighed with it
 BONUS = 10.0  # nats in favour of the line where it was not found at even odds
 SEARCHING = replace(PARAMETERS, enter=(PARAMETERS.enter[0] - BONUS, PARAMETERS.enter[1] - BONUS), inside=(7.0, 11.0))
@@ -56,6 +57,9 @@ def stretch_of(track: PitchTrack, line: Sequence[LineNote]) -> Stretch | None:
     if found is None:
         return None
     stretch = _found(found, track, line)
+    if stretch is not None and is_bare(track) and stretch.attempts <= 1 and stretch.share >= MOST_OF_IT:
+        # A bare track has no level to part notes by, and is a take that somebody has cut already: all of it is judged.
+        stretch = replace(stretch, frames=np.ones(len(track.f0_hz), dtype=bool), first=0, last=n - 1, joined_at=None)
     return stretch if stretch is not None and np.count_nonzero(stretch.frames) >= LEAST_FRAMES else None
 
 
