@@ -101,8 +101,7 @@ def _run(arguments: list[str]) -> int:
                     EXAMPLES.get(name, ""), language)
     module.arguments(parser)
     options = parser.parse(arguments[1:])
-    american = getattr(options, "american", False)  # argparse takes a shortened --american too
-    options.language = _language(american=True) if american else language
+    options.language = language
     return int(module.run(options))
 
 

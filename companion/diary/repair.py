@@ -13,7 +13,7 @@ from pathlib import Path
 from companion.diary.copies import copies, erase, erase_copies
 from companion.diary.diary import Diary
 from companion.diary.merge import Rows, read_file
-from companion.diary.store import APPLICATION, SCHEMA, Unusable, damaged, default_path, foreign, header, newer
+from companion.diary.store import APPLICATION, SCHEMA, NotOurs, Unusable, damaged, default_path, foreign, header, newer
 from companion.errors import Trouble
 from companion.messages import _
 
@@ -69,16 +69,23 @@ def repair_diary(path: str | Path | None = None) -> Repaired:
     program holds it, or it is from a newer version or no diary at all.
     """
     place = _there(path)
-    if check_diary(place).sound:
-        return _count(place, None)
-    with suppress(Unusable):
-        found = header(place) if not copies(place) else None  # with copies of ours beside it, it is ours
-        if found is not None:
-            _only_ours(place, found)
+    try:
+        if check_diary(place).sound:
+            return _count(place, None)
+        with Diary(place):
+            pass
+    except NotOurs:
+        if not copies(place):  # with copies of ours beside it, it is ours, and its header is damaged
+            raise
+    except Unusable:
+        pass  # what is to be mended
     sources: list[Rows] = []
     for file in (*copies(place), place):
         with suppress(sqlite3.Error, OSError):
             sources.append(read_file(file))
+    if not any(rows["pupils"] for rows in sources):
+        raise Unusable(_("Nothing in {path} is readable, and there is no copy of it beside it; it was left as it is.").format(
+                           path=place))
     handle, name = tempfile.mkstemp(prefix=f".{place.stem}-", suffix=place.suffix, dir=place.parent)
     os.close(handle)
     mended = Path(name)
@@ -106,9 +113,11 @@ def restore_copy(copy: str | Path, path: str | Path | None = None) -> Repaired:
     source = Path(copy)
     if not source.is_file():
         raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=source))
-    found = header(source)
-    if found is not None:
-        _only_ours(source, found)
+    version, application = header(source) or (0, 0)
+    if application != APPLICATION:
+        raise NotOurs(foreign(source))
+    if version > SCHEMA:
+        raise NotOurs(newer(source))
     try:
         rows = read_file(source)
     except sqlite3.Error as error:
@@ -124,14 +133,6 @@ def _there(path: str | Path | None) -> Path:
     if not place.is_file():
         raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=place))
     return place
-
-
-def _only_ours(path: Path, found: tuple[int, int]) -> None:
-    version, application = found
-    if application not in (0, APPLICATION) and version <= SCHEMA:
-        raise Trouble(foreign(path))
-    if version > SCHEMA and application == APPLICATION and version < 1000:
-        raise Trouble(newer(path))
 
 
 def _count(place: Path, laid: Path | None) -> Repaired:

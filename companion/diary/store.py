@@ -78,6 +78,10 @@ class Unusable(Trouble):
     """The diary is read-only, newer than this program, damaged, or no diary."""
 
 
+class NotOurs(Unusable):
+    """A diary of a newer version, or no diary of this program: there is nothing to be mended."""
+
+
 def default_path() -> Path:
     """The diary in the platform's folder for a user's data."""
     import platformdirs
@@ -167,9 +171,9 @@ class Store:
         if found is not None:
             version, application = found
             if application not in (0, APPLICATION) or (version and not application):
-                raise Unusable(foreign(path))
+                raise NotOurs(foreign(path))
             if version > SCHEMA:
-                raise Unusable(newer(path))
+                raise NotOurs(newer(path))
         self._may_write()
         with self.faults_as_trouble():
             self._con = sqlite3.connect(f"file:{quote(str(path))}?mode=rwc", uri=True, timeout=busy_s,
@@ -203,9 +207,9 @@ class Store:
         version = run("PRAGMA user_version").fetchone()[0]
         application = run("PRAGMA application_id").fetchone()[0]
         if version > SCHEMA:
-            raise Unusable(newer(self.path))
+            raise NotOurs(newer(self.path))
         if tables and application != APPLICATION:
-            raise Unusable(foreign(self.path))
+            raise NotOurs(foreign(self.path))
         small = self.path.stat().st_size <= CHECK_BYTES
         if version and small and run("PRAGMA quick_check(1)").fetchone()[0] != "ok":
             raise Unusable(damaged(self.path))

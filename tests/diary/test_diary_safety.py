@@ -332,3 +332,10 @@ def test_the_check_of_a_file_that_is_no_diary(tmp_path: Path) -> None:
     with pytest.raises(Trouble, match="no diary of this program"):
         repair_diary(tmp_path / "birds.sqlite")
     assert (tmp_path / "birds.sqlite").read_bytes() == before
+    text = tmp_path / "notes.txt"
+    text.write_text("not a diary at all")
+    with pytest.raises(Trouble, match=r"Nothing in .* is readable"):
+        repair_diary(text)
+    with pytest.raises(Trouble, match="no diary of this program"):
+        restore_copy(tmp_path / "birds.sqlite", tmp_path / "d.sqlite")
+    assert text.read_text() == "not a diary at all"
