@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, fields
+from enum import StrEnum
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -18,6 +19,14 @@ from numpy.typing import NDArray
 from companion.tune import Time
 
 F = NDArray[np.float64]
+
+
+class Style(StrEnum):
+    """What was counted on: tunes that are sung, and tunes that are danced to, whose bars are filled otherwise."""
+
+    SONG = "song"
+    DANCE = "dance"
+
 
 TICKS = 4  # to a crotchet: a semiquaver is the shortest value written
 MOST_TICKS = 32  # the longest time from a note to the next: two bars of four
@@ -45,9 +54,9 @@ def counts() -> dict[str, Any]:
     return data
 
 
-def counted(time: Time) -> dict[str, Any]:
+def counted(time: Time, style: Style = Style.SONG) -> dict[str, Any]:
     """What was counted in a time signature, or in the one that stands for it (see GUESSED)."""
-    found: dict[str, Any] = counts()["metres"][time.name if time in GUESSED else "6/8"]
+    found: dict[str, Any] = counts()["metres"][style][time.name if time in GUESSED else "6/8"]
     return found
 
 
@@ -74,13 +83,13 @@ class Prior:
 
 
 @cache
-def prior(time: Time) -> Prior:
+def prior(time: Time, style: Style = Style.SONG) -> Prior:
     """The prior of a time signature, smoothed."""
     bar = ticks_of(time.quarters)
     if time not in GUESSED:
         at = np.arange(bar)
-        return prior(TIMES["6/8"]).at(at % 12 if time.name == "12/8" else np.where(at < 6, at, 6 + at % 6))
-    c = counted(time)
+        return prior(TIMES["6/8"], style).at(at % 12 if time.name == "12/8" else np.where(at < 6, at, 6 + at % 6))
+    c = counted(time, style)
     return Prior(
         value=_values(_by_place(c["value"], bar)), ending=_endings(_by_place(c["ending"], bar)),
         first=_places(c["first"], bar), last=_places(c["last"], bar),

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from companion.errors import Trouble
 from companion.messages import _
-from companion.transcribe.folk_counts import GUESSED, TIMES, counts, ticks_of
+from companion.transcribe.folk_counts import GUESSED, TIMES, Style, counts, ticks_of
 from companion.transcribe.rhythm import Evidence, Reading, read
 from companion.tune import Time
 
@@ -24,6 +24,8 @@ I64 = NDArray[np.int64]
 
 COUNTED, COUNTED_BARS = 6.0, 3.0  # odds (logarithm) for a metre of as many beats as were counted, or of a part of them
 START_SPREAD, START_MOST = 1.0, 4.0  # ticks by which a first note lies off the counted beat; and the most it costs
+#: Seconds a beat: outside of this nobody feels one (Parncutt 1994; from memory), and the weights have seen none there.
+BEAT_LIMITS_S = (0.25, 1.3)
 REPEAT_LAGS = PHRASE_LENGTHS = (1, 2, 4)  # bars
 SHARED_VALUES = (1, 2, 3, 4, 6, 8, 12)  # ticks of the values whose shares are features
 
@@ -51,7 +53,9 @@ def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
     at = np.concatenate([[0], np.cumsum(r.ticks[:-1])]) + r.place[0]  # ticks from the bar line before the first note
     starts = np.concatenate([[at[0]], at[np.flatnonzero(phrase)]])
     own_time = [float(t == r.time) for t in GUESSED]
-    return np.array([r.log_likelihood, r.path_log, *own_time, *_repeats(r, at, midi), *_phrases(r, starts),
+    dance = float(r.style is Style.DANCE)
+    return np.array([r.log_likelihood, r.path_log, dance, *own_time, *(dance * own for own in own_time), *_repeats(r, at, midi),
+            *_phrases(r, starts),
                      *_bars(r, at), *_strong_beats(r, at, starts), *_pace(r, at, own_time)])
 
 
@@ -119,6 +123,19 @@ def _after_counts(r: Reading, first_s: float, downbeat_s: float, bpm: float, cou
     return said - min(0.5 * float(off / START_SPREAD) ** 2, START_MOST)
 
 
+def _readings(e: Evidence, times: Sequence[Time], bpm: float | None, beats_s: Sequence[float], sharpness: float) -> list[Reading]:
+    """All readings in some time signatures, by the counts of both styles, whose beat can be felt."""
+    out = [r for one in times for style in Style
+           for r in read(e, one, None if bpm is None else quarter_s(bpm, one), beats_s, sharpness, style)]
+    if bpm is None and not beats_s:
+        out = [r for r in out if BEAT_LIMITS_S[0] < _beat_s(r) < BEAT_LIMITS_S[1]] or out
+    return out
+
+
+def _beat_s(r: Reading) -> float:
+    return float(np.exp(np.mean(np.log(r.quarter_s))) * r.time.beat)
+
+
 def choose(e: Evidence, midi: Sequence[int], time: Time | None = None, bpm: float | None = None,
            beats_s: Sequence[float] = (), sharpness: float = 1.0, downbeat_s: float | None = None,
            counted_in: int = 0) -> Chosen:
@@ -130,9 +147,7 @@ def choose(e: Evidence, midi: Sequence[int], time: Time | None = None, bpm: floa
     if time is not None and time not in TIMES.values():
         raise Trouble(_("Time {time} was given; it can be {times}.").format(time=time.name, times=", ".join(TIMES)))
     times = [time] if time else list(GUESSED)
-    readings: list[Reading] = []
-    for one in times:
-        readings += read(e, one, None if bpm is None else quarter_s(bpm, one), beats_s, sharpness)
+    readings = _readings(e, times, bpm, beats_s, sharpness)
     table = np.array([features(r, midi, e.phrase) for r in readings])
     table[:, :2] -= table[:, :2].max(axis=0)
     score = table @ np.array(counts()["weights"])
@@ -141,6 +156,7 @@ def choose(e: Evidence, midi: Sequence[int], time: Time | None = None, bpm: floa
     weight = np.exp(score - score.max())
     weight /= weight.sum()
     best = readings[int(weight.argmax())]
+    times = [t for t in times if any(r.time == t for r in readings)]
     sums = {t: float(sum(w for w, r in zip(weight, readings, strict=True) if r.time == t)) for t in times}
     second = max((t for t in times if t != best.time), key=lambda t: sums[t], default=best.time)
     return Chosen(best, sums[best.time], second, 0.0 if second == best.time else sums[second])

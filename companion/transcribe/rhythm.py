@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.transcribe.folk_counts import MOST_TICKS, TICKS, Prior, prior, ticks_of
+from companion.transcribe.folk_counts import MOST_TICKS, TICKS, Prior, Style, prior, ticks_of
 from companion.tune import Time
 
 F = NDArray[np.float64]
@@ -50,13 +50,15 @@ class Evidence:
     """What is known of N notes. onset_s: N + 1, the last being where the last note ends.
 
     degree: 0 to 11 semitones above the keynote, or -1; move: category of the move into the note (see `moves`),
-    -1 for the first; phrase: True where a breath or silence comes before.
+    -1 for the first; phrase: True where a breath or silence comes before. fixed: N ticks that a person has given, 0 where
+    none are; empty where nothing is given.
     """
 
     onset_s: F
     degree: I64
     move: I64
     phrase: NDArray[np.bool_]
+    fixed: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ class Reading:
 
     place: N, ticks from the bar line. ticks: N, from each onset to the next (the last: to the end of its note).
     quarter_s: N, seconds a crotchet at each note. value_posterior: N x (MOST_TICKS + 1), probability of each value.
-    log_likelihood: of all readings with this first place. path_log: of this one.
+    log_likelihood: of all readings with this first place. path_log: of this one. style: whose counts it was read with.
     """
 
     time: Time
@@ -75,6 +77,7 @@ class Reading:
     value_posterior: F
     log_likelihood: float
     path_log: float
+    style: Style = Style.SONG
 
 
 def moves(midi: Sequence[int]) -> I64:
@@ -155,15 +158,16 @@ class _Model:
     target: I64
 
 
-def _model(e: Evidence, time: Time, quarter_s: float | None, beats_s: Sequence[float], sharpness: float) -> _Model:
-    p, bar = prior(time), ticks_of(time.quarters)
+def _model(e: Evidence, time: Time, style: Style, quarter_s: float | None, beats_s: Sequence[float],
+           sharpness: float) -> _Model:
+    p, bar = prior(time, style), ticks_of(time.quarters)
     clock = _clock(e, time, quarter_s, beats_s)
     log_tempo = np.linspace(np.log(FASTEST_S), np.log(SLOWEST_S), TEMPI)
     interval_s = np.maximum(np.diff(clock.onset_s), 0.02)
     values, places = np.arange(1, MOST_TICKS + 1)[None, :], np.arange(bar)[:, None]
     return _Model(
         first_log=p.first, place_log=_place_log(e, p, clock, ticks_of(time.beat)),
-        emission=_emission(interval_s, log_tempo, sharpness),
+        emission=_fixed(_emission(interval_s, log_tempo, sharpness), e.fixed),
         tempo_transition=_tempo_transition(interval_s, log_tempo, clock.wander),
         tempo_prior=_tempo_prior(clock, time, log_tempo), log_tempo=log_tempo,
         value_p=np.exp(p.value[:, 1:]), ending_p=np.exp(p.ending[:, 1:]), last_p=np.exp(p.last),
@@ -213,6 +217,15 @@ def _emission(interval_s: F, log_tempo: F, sharpness: float) -> list[F]:
             density = np.exp(-0.5 * z * z) / (spread * np.sqrt(2 * np.pi))
         out.append(density + STRAY)
     return out
+
+
+def _fixed(emission: list[F], fixed: Sequence[int]) -> list[F]:
+    """With the values that a person has given: these and no others, at any tempo, however long they were sung."""
+    for density, ticks in zip(emission, fixed, strict=False):
+        if 0 < ticks <= MOST_TICKS:
+            density[:] = STRAY * 1e-6
+            density[ticks - 1] = 1.0
+    return emission
 
 
 def _tempo_transition(interval_s: F, log_tempo: F, wander: float) -> list[F]:
@@ -286,19 +299,20 @@ def _backward(m: _Model, forward: _Forward) -> _Posterior:
     return _Posterior(value, place, tempo)
 
 
-def likelihood(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Sequence[float] = ()) -> float:
+def likelihood(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Sequence[float] = (),
+               style: Style = Style.SONG) -> float:
     """Logarithm of how likely the onsets of some notes are in a time signature, all readings together (see `read`)."""
-    return _forward(_model(e, time, quarter_s, beats_s, 1.0)).log_likelihood
+    return _forward(_model(e, time, style, quarter_s, beats_s, 1.0)).log_likelihood
 
 
 def read(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Sequence[float] = (),
-         sharpness: float = 1.0) -> list[Reading]:
-    """The readings of notes in one time signature, one for each likely place of the first note in its bar.
+         sharpness: float = 1.0, style: Style = Style.SONG) -> list[Reading]:
+    """The readings of notes in one time signature by the counts of one style, one for each likely place of the first note.
 
     quarter_s: seconds a crotchet where it is given, else None. beats_s: times of tapped beats (at least three), which
     then lead. sharpness: how many takes stand behind the onsets.
     """
-    m = _model(e, time, quarter_s, beats_s, sharpness)
+    m = _model(e, time, style, quarter_s, beats_s, sharpness)
     forward = _forward(m)
     posterior = _backward(m, forward)
     # The likeliest path can count twice as fast as the readings together do; it is sought near their tempo.
@@ -315,7 +329,7 @@ def read(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Seque
         begin = np.where(np.arange(len(firsts)) == first, m.first_log, IMPOSSIBLE)
         places, ticks, path_log = _viterbi(m, begin, allowed)
         readings.append(Reading(time, places, ticks, np.exp(tempo), posterior.value,
-                                forward.log_likelihood + float(np.log(share + 1e-12)), path_log))
+                                forward.log_likelihood + float(np.log(share + 1e-12)), path_log, style))
     return readings
 
 

@@ -53,7 +53,7 @@ def _spread_s(e: Evidence, r: Reading) -> float:
 
 def _odds(e: Evidence, r: Reading, i: int, whole: int, spread_s: float) -> float:
     """How much likelier three even lengths are than the uneven values that could stand there, at most MOST_ODDS."""
-    bar, value = ticks_of(r.time.quarters), np.exp(prior(r.time).value)
+    bar, value = ticks_of(r.time.quarters), np.exp(prior(r.time, r.style).value)
     sung_s, quarter_s = np.diff(e.onset_s[i:i + 4]), float(r.quarter_s[i])
     uneven = {(2 * whole // 4, whole // 4, whole // 4), (whole // 4, 2 * whole // 4, whole // 4),
               (whole // 4, whole // 4, 2 * whole // 4), tuple(int(t) for t in r.ticks[i:i + 3])}

@@ -1,9 +1,10 @@
-"""Make `companion/transcribe/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N]` (a quarter of an hour).
+"""Make `companion/transcribe/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N]` (half an hour).
 
-Counts on the folk tunes that are not for tests: for each metre which values stand at which place of the bar, rests,
+Counts on the songs that are not for tests and on the dances of COUNTED_DANCES, apart: for each metre which values stand at
+which place of the bar, rests,
 first and last notes, degrees, moves and phrase starts by place; for major and minor which degree follows which. Then
-the weights of `companion.transcribe.metre` by a conditional logistic regression, on the times of N of these tunes as a
-simulated singer has them (no sound).
+the weights of `companion.transcribe.metre` by a conditional logistic regression, on the times of some of these tunes as
+a simulated singer has them (no sound); every reading of both styles takes part in it.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
+import random
 import sys
 from collections import Counter, defaultdict
 from collections.abc import Sequence
@@ -22,10 +24,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import itertools
 
-from notate_tunes import QUICKEST_S, ROOT, FolkTune, folk_tunes
+from notate_tunes import COUNTED_DANCES, QUICKEST_S, ROOT, FolkTune, dance_tunes, folk_tunes
 
 from companion.transcribe import folk_counts
-from companion.transcribe.folk_counts import GUESSED, MODES, MOST_TICKS, ticks_of
+from companion.transcribe.folk_counts import GUESSED, MODES, MOST_TICKS, Style, ticks_of
 from companion.transcribe.metre import features
 from companion.transcribe.rhythm import Evidence, Reading, moves, read
 from companion.transcribe.score import CONSONANT_SHARE
@@ -91,9 +93,18 @@ def count_degrees(tunes: Sequence[FolkTune], mode: str) -> dict[str, object]:
             "last": last.astype(int).tolist()}
 
 
-def count_all(tunes: Sequence[FolkTune]) -> dict[str, object]:
-    return {"metres": {time.name: count_metre([t for t in tunes if t.metre == time.name], time) for time in GUESSED},
-            "degrees": {mode: count_degrees(tunes, mode) for mode in MODES}}
+FEWEST_COUNTED = 30  # tunes of a metre; where a style has fewer, songs stand for them (dances in three)
+
+
+def count_all(songs: Sequence[FolkTune], dances: Sequence[FolkTune]) -> dict[str, object]:
+    """What stands in the file: metres by style; degrees of songs alone."""
+    metres: dict[str, dict[str, object]] = {Style.SONG: {}, Style.DANCE: {}}
+    for time in GUESSED:
+        metres[Style.SONG][time.name] = count_metre([t for t in songs if t.metre == time.name], time)
+        danced = [t for t in dances if t.metre == time.name]
+        metres[Style.DANCE][time.name] = (count_metre(danced, time) if len(danced) >= FEWEST_COUNTED else
+                                          metres[Style.SONG][time.name])
+    return {"metres": metres, "degrees": {mode: count_degrees(songs, mode) for mode in MODES}}
 
 
 def simulated(folk: FolkTune, rng: np.random.Generator) -> Evidence:
@@ -125,7 +136,7 @@ def readings_of(job: tuple[int, int, FolkTune]) -> tuple[Evidence, list[Reading]
     """A tune as a simulated singer has it, and all readings of that."""
     seed, k, folk = job
     e = simulated(folk, np.random.default_rng([seed, k]))
-    return e, [r for time in GUESSED for r in read(e, time)]
+    return e, [r for time in GUESSED for style in Style for r in read(e, time, style=style)]
 
 
 def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> list[float]:
@@ -169,17 +180,26 @@ def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> li
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--sung", type=int, default=1100, metavar="N", help="tunes for the weights (1100)")
+    parser.add_argument("--sung", type=int, default=400, metavar="N", help="songs for the weights (400)")
+    parser.add_argument("--danced", type=int, default=300, metavar="N", help="dances for the weights (300)")
+    parser.add_argument("--others", type=int, default=1000, metavar="N", help="songs counted for the weights alone (1000)")
     parser.add_argument("--out", type=Path, default=FILE, metavar="FILE", help="where to write (the file of the package)")
     arguments = parser.parse_args()
-    tunes = list(folk_tunes(test=False))
-    # The weights are found with counts of other tunes than those that are sung for them.
-    others = count_all(tunes[arguments.sung:])
-    folk_counts.counts = lambda: others
-    folk_counts.prior.cache_clear()
-    data = {**count_all(tunes), "weights": weigh(tunes[:arguments.sung])}
+    songs = list(folk_tunes(test=False))
+    dances = [tune for collection in COUNTED_DANCES for tune in dance_tunes(collection)]
+    random.Random(3).shuffle(dances)
+    data = make(songs, dances, arguments.sung, arguments.danced, arguments.others)
     arguments.out.write_text(json.dumps(data) + "\n", encoding="utf-8")
-    print(json.dumps({"tunes": len(tunes), "sung": arguments.sung, "file": str(arguments.out)}))
+    print(json.dumps({"songs": len(songs), "dances": len(dances), "sung": arguments.sung, "danced": arguments.danced,
+                      "file": str(arguments.out)}))
+
+
+def make(songs: Sequence[FolkTune], dances: Sequence[FolkTune], sung: int, danced: int, others: int) -> dict[str, object]:
+    """What stands in the file. The weights are found with counts of other tunes than those that are sung for them."""
+    counted = count_all(songs[sung:sung + others], dances[danced:])
+    folk_counts.counts = lambda: counted
+    folk_counts.prior.cache_clear()
+    return {**count_all(songs, dances), "weights": weigh([*songs[:sung], *dances[:danced]])}
 
 
 if __name__ == "__main__":

@@ -76,8 +76,11 @@ def _phrase_starts(text: str) -> list[int]:
     return [*starts, count]
 
 
-def as_folk_tune(tune: Tune, starts: list[int] | None = None, fewest: int = 16) -> FolkTune | None:
-    """The tune with its truth, or None where it is not of the kind that is measured."""
+def as_folk_tune(tune: Tune, starts: list[int] | None = None, fewest: int = 16, named_mode: bool = False) -> FolkTune | None:
+    """The tune with its truth, or None where it is not of the kind that is measured.
+
+    named_mode: its key names the mode, and the keynote is that of the mode; a strain may end on any note.
+    """
     if (sum(tune.time.upper), tune.time.lower) not in METRES.values() or sum(b.time is not None for b in tune.bars) > 1:
         return None
     line = tune.line()
@@ -87,11 +90,11 @@ def as_folk_tune(tune: Tune, starts: list[int] | None = None, fewest: int = 16) 
         return None
     if any(b.quarters != tune.time.quarters for b in tune.bars[1:-1]) or tune.bars[0].quarters > tune.time.quarters:
         return None
-    tonic = (7 * tune.key.fifths) % 12
+    tonic = tune.key.tonic.midi % 12 if named_mode else (7 * tune.key.fifths) % 12
     weight: Counter[int] = Counter()
     for n in line:
         weight[(n.midi - tonic) % 12] += float(n.quarters)
-    if (line[-1].midi - tonic) % 12 not in (0, 3, 4, 7):  # its header's key is doubtful
+    if not named_mode and (line[-1].midi - tonic) % 12 not in (0, 3, 4, 7):  # its header's key is doubtful
         return None
     if starts is not None:
         if starts[-1] != len(line):
@@ -128,6 +131,66 @@ def folk_tunes(test: bool, seed: int = 77) -> Iterator[FolkTune]:
         except (Trouble, Exception):  # music21 raises whatever its parser meets
             continue
         found = as_folk_tune(tune, _phrase_starts(text))
+        if found is not None:
+            yield found
+
+
+def first_strain(text: str) -> str | None:
+    """The ABC text of a dance up to its first double bar, without ornaments, fingerings and chord names; None if no music.
+
+    A dance is played through twice or more; its first strain, mostly of eight bars, is what somebody would sing.
+    """
+    head, found, body = re.split(r"(?m)^(K:.*)$", text, maxsplit=1) if re.search(r"(?m)^K:", text) else (text, "", "")
+    lines = [line for line in re.sub(r"\\\s*\n", " ", body).splitlines() if not re.match(r"^\s*([A-Za-z]:|%)", line)]
+    music = re.sub(r'"[^"]*"|\{[^}]*\}|![^!]*!|\[[A-Z]:[^\]]*\]|%.*|[~uvTHMPS.](?=[_^=]*[A-Ga-g(])', "", "\n".join(lines))
+    music = re.sub(r"^\s*\|?:", "", music.strip())
+    strain = re.split(r":\||::|\|\||\|\]|\|:|\[?1(?=[ (\"A-Ga-g])", music)[0].strip()
+    if strain.count("|") < 3:
+        return None
+    headers = "\n".join(re.findall(r"(?m)^[XTML]:.*$", head))
+    return f"{headers}\n{found}\n{strain} |\n"
+
+
+def _breaths(tune: Tune) -> list[int]:
+    """Numbers of the notes that begin each four bars, counted from the first note, and how many notes there are."""
+    line, starts, length = tune.line(), [], 4 * tune.time.quarters
+    for k, n in enumerate(line, 1):
+        if n.onset_quarters >= len(starts) * length:
+            starts.append(k)
+    if len(line) - starts[-1] < 4:
+        starts.pop()
+    return [*starts, len(line)]
+
+
+#: Collections of music21's corpus: those that `counts.json` was counted on, and one that is only reported on.
+COUNTED_DANCES, TEST_DANCES = ("ryansMammoth", "airdsAirs"), ("oneills1850",)
+
+
+def dance_tunes(collection: str, seed: int = 77) -> Iterator[FolkTune]:
+    """First strains of a collection of music21's corpus, in an order that the seed decides, with a breath every four bars."""
+    from music21 import converter, corpus
+
+    from companion.tune import from_music21
+
+    texts = []
+    for path in sorted(map(str, corpus.getCorePaths())):
+        if collection in path and path.endswith(".abc"):
+            pieces = re.split(r"(?m)^X:\s*", Path(path).read_text(encoding="latin-1"))[1:]
+            texts += [(f"{Path(path).stem}:{k}", "X:" + piece) for k, piece in enumerate(pieces)]
+    random.Random(seed).shuffle(texts)
+    for source, text in texts:
+        text = re.sub(r"(?m)^M:\s*C\|", "M:4/4", text)  # a reel in cut time is written in four here
+        metre, strain = re.search(r"(?m)^M:\s*(\S+)", text), first_strain(text)
+        if metre is None or metre.group(1) not in METRES or strain is None:
+            continue
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                score = converter.parseData(strain, format="abc")
+            tune = from_music21((list(score.parts) or [score])[0], title=source, source=source)
+            found = as_folk_tune(tune, _breaths(tune), named_mode=True)
+        except Exception:  # music21 raises whatever its parser meets
+            continue
         if found is not None:
             yield found
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from companion.transcribe import TIMES
-from companion.transcribe.folk_counts import MOST_TICKS
+from companion.transcribe.folk_counts import MOST_TICKS, Style
 from companion.transcribe.rhythm import Evidence, _backward, _forward, _model, likelihood, moves, read, smoothed
 
 
@@ -46,7 +46,7 @@ def test_taps_are_smoothed_and_stay_in_order() -> None:
 def test_forward_and_backward_sum_over_all_readings() -> None:
     """Against a plain sum over every path of two notes."""
     e = evidence([1.0, 2.0], 0.5)
-    m = _model(e, TIMES["3/4"], None, (), 1.0)
+    m = _model(e, TIMES["3/4"], Style.SONG, None, (), 1.0)
     bar, values = 12, range(MOST_TICKS)
     joint = np.zeros(MOST_TICKS)  # by the value of the first note
     start = np.exp(m.first_log + m.place_log[0])[:, None] * np.exp(m.tempo_prior)[None, :]
