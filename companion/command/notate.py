@@ -41,7 +41,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     from companion.audio import play
     from companion.ear import Microphone
-    from companion.language import read_correction, read_key, score_json, score_lines
+    from companion.language import read_corrections, read_key, score_json, score_lines
     from companion.lesson import corrected
     from companion.paper import check_outs, save_as, tune_sound
     from companion.transcribe import LIVE, given, write_takes
@@ -50,7 +50,7 @@ def run(options: argparse.Namespace) -> int:
     check_outs(options.out, options.take)
     known = given(options.bpm, options.time, options.beats, options.key and read_key(language, options.key),
                   options.counted_in)
-    fixes = [read_correction(language, fix) for fix in options.fix]
+    fixes = [read_corrections(language, fix) for fix in options.fix]
     microphone = None
     if options.take == [LIVE]:
         microphone = Microphone(options.microphone)

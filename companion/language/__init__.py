@@ -23,7 +23,7 @@ if TYPE_CHECKING:
         say_problem,
         say_written,
     )
-    from companion.language.corrections import EXAMPLES, read_correction, read_key
+    from companion.language.corrections import EXAMPLES, read_corrections, read_key, read_order
     from companion.language.course import (
         by_hand_hint,
         course_begin_hint,
@@ -172,6 +172,7 @@ if TYPE_CHECKING:
         score_json,
         score_lines,
         uneven_words,
+        unsure_line,
     )
     from companion.language.sheets import (
         SheetHeading,
@@ -306,8 +307,9 @@ __all__ = [
     "question_help_lines",
     "question_left_line",
     "question_text",
-    "read_correction",
+    "read_corrections",
     "read_key",
+    "read_order",
     "reading_cells",
     "reading_json",
     "reading_lines",
@@ -367,6 +369,7 @@ __all__ = [
     "tune_line",
     "tune_title_line",
     "uneven_words",
+    "unsure_line",
     "untitled_tune",
     "version_answer",
     "version_in_dots",
@@ -399,7 +402,7 @@ __getattr__ = loader(__name__, {
                "key_title", "kind_name", "kind_title", "last_day_task", "minutes_line", "notes_as_heading", "numbered_answer",
                "numbered_question", "pitch_only_note", "row_line", "set_line", "sheet_heading", "sing_bar", "sing_row",
                "sound_for_question", "task_line", "tune_in_braille", "week_title"),
-    "corrections": ("EXAMPLES", "read_correction", "read_key"),
+    "corrections": ("EXAMPLES", "read_corrections", "read_key", "read_order"),
     "cues": (
         "NOTHING_SUNG", "CueSentences", "bare", "count_line", "cue_sentences", "cue_text", "detail_lines",
         "move_line", "move_name", "moves_of_kind", "note_name", "smaller_piece", "start_line", "went_well"
@@ -429,7 +432,9 @@ __getattr__ = loader(__name__, {
     ),
     "reach": ("hand_for_helper", "hand_for_pupil"),
     "scores": (
-        "a_length", "bar_lines", "change_line", "doubt_line", "doubt_lines", "length", "score_json", "score_lines", "uneven_words"
+        "a_length", "bar_lines", "change_line", "doubt_line", "doubt_lines", "length", "score_json", "score_lines",
+        "uneven_words",
+        "unsure_line",
     ),
     "tunes": ("tune_line",),
 })

@@ -1,15 +1,19 @@
-"""What a person types to correct a written-down take ("bar 3 note 2 is a crotchet"), read into a `Correction`."""
+"""What a person types to correct a written-down take ("bar 3 note 2 is a crotchet"), read into `Correction`s."""
 
 from __future__ import annotations
 
+import itertools
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from fractions import Fraction
+from functools import cache
+from typing import Any
 
 from companion.errors import Trouble
-from companion.language.interface import CorrectionWords, Language
+from companion.language.grammar import Bindings, Grammar, Slot, Typed, tokens_of
+from companion.language.interface import CorrectionWords, Language, Order
 from companion.messages import N_
-from companion.transcribe import TICKS, TIMES, Action, Correction, time_named
+from companion.transcribe import LAST, TICKS, TIMES, Action, Correction, time_named
 from companion.tune import Key
 
 #: One of each kind, as help gives them.
@@ -19,161 +23,438 @@ EXAMPLES = (
     N_("bar 3 note 2 is a semitone lower"),
     N_("bar 3 note 2 the other reading"),
     N_("bar 3 note 2 is a rest"),
+    N_("bar 3 note 2 is twice as long"),
     N_("no rest after bar 3 note 2"),
     N_("a quaver rest after bar 3 note 2"),
     N_("take out bar 3 note 2"),
+    N_("add a crotchet G after bar 3 note 2"),
     N_("join bar 3 note 2 to the next"),
-    N_("split bar 3 note 2"),
+    N_("split bar 3 note 2 into three"),
+    N_("bar 3 notes 1 to 3 are a triplet"),
+    N_("no triplet at bar 3 note 1"),
+    N_("slur bar 3 note 1 to note 2"),
+    N_("no slur at bar 3 note 1"),
+    N_("bar 7 as bar 3 (or bars 5 to 8 as bars 1 to 4)"),
+    N_("repeat bars 1 to 4"),
+    N_("no repeat"),
     N_("in three (or in 3/4)"),
     N_("in G major"),
     N_("a tone lower (or an octave higher)"),
     N_("no pickup (or a pickup of a crotchet)"),
     N_("values twice as long (or values half as long)"),
+    N_("tempo 90"),
+    N_("the word under bar 3 note 2 is wall"),
     N_("words: Snail on the wall"),
     N_("title: Snail"),
 )
-VALUE, PITCH, REST, END_REST, TIME, TRANSPOSITION = 0, 1, 4, 6, 10, 12  # places in EXAMPLES
+MOST_TICKS = 64  # nothing longer is one note
+LEAST_BPM, MOST_BPM = 30, 240
+MOST_PARTS = 4  # into which a note is split
 
 
-def read_correction(language: Language, text: str) -> Correction:
-    """The correction that was typed. Raises Trouble where it is not understood."""
+def read_order(language: Language, text: str) -> Order | None:
+    """The order that was typed instead of a correction, None where it is none."""
+    return language.correction_words.orders.get(re.sub(r"\s+", " ", text.strip().rstrip(".!").lower().replace("’", "'")))
+
+
+def read_corrections(language: Language, text: str) -> tuple[Correction, ...]:
+    """All corrections of a line, in order. Raises Trouble where any part of it is not understood: all of it or nothing."""
     words = language.correction_words
-    line = re.sub(r"\s+", " ", text.strip().rstrip(".")).strip()
-    low = line.lower()
-    if low.startswith(words.words):
-        return Correction(action=Action.WORDS, text=line[len(words.words):].strip())
-    if low.startswith(words.title):
-        return Correction(action=Action.TITLE, text=line[len(words.title):].strip())
-    return _whole(language, low) or _one(language, low, text)
+    grammar = _grammar(words)
+    typed = tokens_of(text, words.contractions, lambda word: _parts(words, word))
+    problem: Trouble | None = None
+    best: tuple[int, int] = (-1, -1)
+    for cut in _without_courtesy(words, typed):
+        for found in grammar.matches("COMMAND", cut):
+            try:
+                return tuple(_all_corrections(language, found, text))
+            except Trouble as trouble:  # another way to read it may be possible
+                problem = problem or trouble
+        best = max(best, grammar.reached)
+    raise problem or _not_understood(language, text, words, best[1])
 
 
 def read_key(language: Language, text: str) -> Key:
     """The key that was typed: "B flat major". Raises Trouble where it is none."""
-    key = _key(language.correction_words, text.strip().lower())
-    if key is None:
-        raise Trouble(language.message("Key {key} was given; say it as G major, B flat major or E minor.").format(key=text))
-    return key
-
-
-def _whole(language: Language, low: str) -> Correction | None:
-    """A correction of the whole score; None where the line is about a single note."""
     words = language.correction_words
-    if found := re.fullmatch(words.time, low):
-        name = str(words.numbers.get(found[1], found[1]))
-        time = time_named(name)
-        if time is None:
-            raise Trouble(language.message("{time} was asked for; a tune is written in {times} here.").format(
-                time=name, times=", ".join(TIMES)))
-        return Correction(action=Action.TIME, time=time)
-    if (found := re.fullmatch(words.key, low)) and (key := _key(words, found[1])):
-        return Correction(action=Action.KEY, key=key)
-    if semitones := _semitones(words, low):
-        return Correction(action=Action.TRANSPOSE, semitones=semitones)
-    if (found := re.fullmatch(words.pickup, low)) and (ticks := _ticks(words, found[1])) is not None:
-        return Correction(action=Action.PICKUP, ticks=ticks, text=found[1])
-    plain = ((words.no_pickup, Action.NO_PICKUP), (words.double, Action.DOUBLE), (words.halve, Action.HALVE))
-    return next((Correction(action=action) for pattern, action in plain if re.fullmatch(pattern, low)), None)
+    typed = tokens_of(text, words.contractions, lambda word: _parts(words, word))
+    for end, key in _key(words, typed, 0):
+        if end == len(typed.tokens):
+            return key
+    raise Trouble(language.message("Key {key} was given; say it as G major, B flat major or E minor.").format(key=text))
 
 
-def _one(language: Language, low: str, text: str) -> Correction:
-    """A correction of one note. Raises Trouble where it is not understood; text: what was typed."""
-    words = language.correction_words
-    found = re.fullmatch(words.note, low)
-    if not found:
-        raise _not_understood(language, text, VALUE, PITCH, TIME, TRANSPOSITION)
-    bar, note = _number(words, found["bar"]), _number(words, found["note"] or found["place"])
-    if bar is None or note is None:
-        raise Trouble(language.message('I do not understand which note is meant in "{text}". Say for example: '
-                                       "bar 3 note 2.").format(text=text))
-    before, after = (found["before"] or "").strip(), (found["after"] or "").strip()
-    plain = ((before, words.take_out, Action.TAKE_OUT), (after, words.not_a_note, Action.TAKE_OUT),
-             (before, words.join, Action.JOIN), (before, words.split, Action.SPLIT),
-             (before, words.no_rest, Action.NO_REST))
-    for part, pattern, action in plain:
-        if re.fullmatch(pattern, part):
-            return Correction(action=action, bar=bar, note=note)
-    if length := re.fullmatch(words.end_rest, before):
-        ticks = _ticks(words, length[1])
-        if ticks is None:
-            raise Trouble(language.message('I do not know a rest of that length in "{text}". Say for example: '
-                                           "{example}.").format(text=text, example=language.message(EXAMPLES[END_REST])))
-        return Correction(action=Action.END_REST, bar=bar, note=note, ticks=ticks)
-    correction = _becomes(words, after, bar, note)
-    if correction is None:
-        raise _not_understood(language, text, VALUE, PITCH, REST)
-    return correction
+def _not_understood(language: Language, text: str, words: CorrectionWords, rule: int) -> Trouble:
+    """With the example of the form that what was typed comes nearest to."""
+    action = words.rules["COMMAND"][rule][1]["action"] if rule >= 0 else Action.VALUE
+    example = language.message(EXAMPLES[_EXAMPLE.get(action, 0)])
+    if action is Action.VALUE and rule < 0:
+        return Trouble(language.message('I do not understand "{text}". Say for example: {example}; or type help.').format(
+            text=text, example=example))
+    return Trouble(language.message('I do not understand "{text}", and nothing is changed. Say for example: {example}.').format(
+        text=text, example=example))
 
 
-def _becomes(words: CorrectionWords, after: str, bar: int, note: int) -> Correction | None:
-    """What a note should be: a rest, its other reading, so much higher or lower, a value, a pitch."""
-    for pattern, action in ((words.rest, Action.REST), (words.other_reading, Action.OTHER_READING)):
-        if re.fullmatch(pattern, after):
-            return Correction(action=action, bar=bar, note=note)
-    if semitones := _semitones(words, after):
-        return Correction(action=Action.MOVE, bar=bar, note=note, semitones=semitones)
-    if (ticks := _ticks(words, after)) is not None:
-        return Correction(action=Action.VALUE, bar=bar, note=note, ticks=ticks)
-    if pitch := _pitch(words, after):
-        step, alter, octave = pitch
-        return Correction(action=Action.PITCH, bar=bar, note=note, step=step, alter=alter, octave=octave)
-    return None
+_EXAMPLE = {action: k for k, action in enumerate((
+    Action.VALUE, Action.PITCH, Action.MOVE, Action.OTHER_READING, Action.REST, Action.SCALE, Action.NO_REST, Action.END_REST,
+    Action.TAKE_OUT, Action.ADD, Action.JOIN, Action.SPLIT, Action.TRIPLET, Action.NO_TRIPLET, Action.SLUR, Action.NO_SLUR,
+    Action.COPY, Action.REPEAT, Action.NO_REPEAT, Action.TIME, Action.KEY, Action.TRANSPOSE, Action.NO_PICKUP, Action.DOUBLE,
+    Action.TEMPO, Action.SYLLABLE, Action.WORDS, Action.TITLE))} | {Action.PICKUP: 22, Action.HALVE: 23}
 
 
-def _not_understood(language: Language, text: str, *examples: int) -> Trouble:
-    return Trouble(language.message('I do not understand "{text}". Say for example: {examples}.').format(
-        text=text, examples="; ".join(language.message(EXAMPLES[i]) for i in examples)))
+# Slots: each reads a value from a token on, in every way that is possible, the longest first.
 
 
-def _number(words: CorrectionWords, word: str) -> int | None:
-    return int(word) if word.isdecimal() else words.numbers.get(word)
+@cache
+def _grammar(words: CorrectionWords) -> Grammar:
+    return Grammar(words.rules, {name: _slot(words, read) for name, read in _SLOTS.items()}, words.joining)
 
 
-def _ticks(words: CorrectionWords, text: str) -> int | None:
-    """Ticks of a value as it is named ("dotted crotchet", "a half note"); None where it is none, or shorter than a tick."""
-    first, _, rest = text.strip().partition(" ")
-    name = rest.strip() if first in words.articles else text.strip()
-    prefix = next((p for p in words.dotted if name.startswith(p)), "")
-    name = name.removeprefix(prefix).strip()
-    base = words.values.get(name) or words.values.get(name.rstrip("s"))
-    if base is None:
-        return None
-    ticks = base * (2 - Fraction(1, 2 ** words.dotted.get(prefix, 0))) * TICKS
-    return int(ticks) if ticks.denominator == 1 else None
+def _slot(words: CorrectionWords, read: Callable[[CorrectionWords, Typed, int], Iterator[tuple[int, Any]]]) -> Slot:
+    return lambda typed, at: read(words, typed, at)
 
 
-def _semitones(words: CorrectionWords, text: str) -> int | None:
-    """ "a tone lower" as -2, "two semitones higher" as 2; None where it is none."""
-    *parts, last = text.split() or [""]
-    times = 1
-    if " ".join(parts) not in words.intervals and parts:  # else "third" is an interval and no number
-        number = 1 if parts[0] in words.articles else _number(words, parts[0])
-        if number is not None:
-            times, parts = number, parts[1:]
-    name = " ".join(parts)
-    interval = words.intervals.get(name) or words.intervals.get(name.removesuffix("s"))
-    if interval is None or last not in words.directions or times < 1:
-        return None
-    return times * interval * words.directions[last]
+def _parts(words: CorrectionWords, word: str) -> tuple[str, ...]:
+    """ "bb" and "eb" are a letter and its sign; any other word is itself."""
+    if len(word) == 2 and word[0] in words.steps and word[1] in words.accidentals:
+        return word[0], word[1]
+    return (word,)
 
 
-def _one_of(names: Iterable[str]) -> str:
-    return "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True))
+def _without_courtesy(words: CorrectionWords, typed: Typed) -> Iterator[Typed]:
+    """What was typed, then the same without words around it that mean nothing ("please")."""
+    tokens = typed.tokens
+    yield typed
+    trimmed = True
+    while trimmed:
+        trimmed = False
+        for phrase in sorted(words.before, key=len, reverse=True):
+            part = phrase.split()
+            if len(tokens) > len(part) and [t.text for t in tokens[:len(part)]] == part:
+                tokens, trimmed = tokens[len(part):], True
+        for phrase in words.after:
+            part = phrase.split()
+            if len(tokens) > len(part) and [t.text for t in tokens[-len(part):]] == part:
+                tokens, trimmed = tokens[:-len(part)], True
+    if tokens != typed.tokens:
+        yield Typed(typed.text, tokens)
 
 
-def _pitch(words: CorrectionWords, text: str) -> tuple[str, int, int | None] | None:
-    """Letter, alteration and octave (None where not given) of "f sharp", "b flat 4", "f#4"; None where it is none."""
-    found = re.fullmatch(rf"({_one_of(words.steps)})\s*({_one_of(words.accidentals)})?\s*([0-9])?", text.strip())
-    if not found:
-        return None
-    return words.steps[found[1]], words.accidentals.get(found[2], 0), int(found[3]) if found[3] else None
+def _phrase(table: Mapping[str, Any], typed: Typed, at: int) -> Iterator[tuple[int, Any]]:
+    """The names of a table that stand at a token, the longest first; plurals too."""
+    for size in (5, 4, 3, 2, 1):
+        text = " ".join(t.text for t in typed.tokens[at:at + size])
+        if at + size <= len(typed.tokens):
+            name = text if text in table else text.removesuffix("s")
+            if name in table:
+                yield at + size, table[name]
 
 
-def _key(words: CorrectionWords, text: str) -> Key | None:
-    """ "g major", "b flat minor", "f# minor"; None where it is none, or has more than seven signs."""
-    found = re.fullmatch(rf"({_one_of(words.steps)})\s*({_one_of(words.accidentals)})?\s*({_one_of(words.modes)})", text)
-    if not found:
-        return None
-    mode = words.modes[found[3]]
-    place = "FCGDAEB".index(words.steps[found[1]]) - 1 + 7 * words.accidentals.get(found[2], 0)  # in the row of fifths
-    key = Key(place - (3 if mode == "minor" else 0), mode)
-    return key if -7 <= key.fifths <= 7 else None
+def _number(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, int]]:
+    if at < len(typed.tokens):
+        text = typed.tokens[at].text
+        if text.isdecimal() and len(text) < 4:
+            yield at + 1, int(text)
+            if at + 1 < len(typed.tokens) and f"{text}{typed.tokens[at + 1].text}" in words.numbers:  # "2nd"
+                yield at + 2, words.numbers[f"{text}{typed.tokens[at + 1].text}"]
+        elif text in words.numbers:
+            yield at + 1, words.numbers[text]
+
+
+def _figure(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, int]]:
+    if at < len(typed.tokens) and typed.tokens[at].text.isdecimal() and len(typed.tokens[at].text) < 6:
+        yield at + 1, int(typed.tokens[at].text)
+
+
+def _amount(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, Fraction]]:
+    yield from _phrase(words.amounts, typed, at)
+    for end, n in _number(words, typed, at):
+        if n > 0:
+            yield end, Fraction(n)
+
+
+def _times(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, int]]:
+    yield from _phrase(words.times, typed, at)
+
+
+def _value(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, int]]:
+    """Ticks of a value as it is named ("dotted crotchet", "half note"); none shorter than a tick."""
+    for start, dots in (*_phrase(words.dotted, typed, at), (at, 0)):
+        for end, base in _phrase(words.values, typed, start):
+            ticks = base * (2 - Fraction(1, 2**dots)) * TICKS
+            if ticks.denominator == 1:
+                yield end, int(ticks)
+
+
+def _name(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, tuple[str, int]]]:
+    """Letter and alteration of "f sharp", "bb"."""
+    if at < len(typed.tokens) and typed.tokens[at].text in words.steps:
+        letter = words.steps[typed.tokens[at].text]
+        for end, alter in _phrase(words.accidentals, typed, at + 1):
+            sign = typed.tokens[at + 1]
+            if len(sign.text) > 1 or sign.start <= typed.tokens[at].start + 1:  # "a b" is two letters, "ab" one flat
+                yield end, (letter, alter)
+        yield at + 1, (letter, 0)
+
+
+def _pitch(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, tuple[str, int, int | None]]]:
+    """The same with the octave (None where it is not named): "f sharp 4", "C in the fifth octave"."""
+    for end, (letter, alter) in _name(words, typed, at):
+        for after, octave in (*_phrase(words.octaves, typed, end), *_figure(words, typed, end)):
+            if 0 <= octave <= 8 and not (after == end + 1 and typed.tokens[end].apart):
+                yield after, (letter, alter, octave)
+        yield end, (letter, alter, None)
+
+
+def _key(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, Key]]:
+    """ "g major", "b flat minor"; none that has more than seven signs."""
+    for end, (letter, alter) in _name(words, typed, at):
+        for after, mode in _phrase(words.modes, typed, end):
+            place = "FCGDAEB".index(letter) - 1 + 7 * alter  # in the row of fifths
+            key = Key(place - (3 if mode == "minor" else 0), mode)
+            if -7 <= key.fifths <= 7:
+                yield after, key
+
+
+def _keynote(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, Key]]:
+    """A key, major where its mode is not named."""
+    yield from _key(words, typed, at)
+    for end, (letter, alter) in _name(words, typed, at):
+        place = "FCGDAEB".index(letter) - 1 + 7 * alter
+        if -7 <= place <= 7:
+            yield end, Key(place)
+
+
+def _time(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, str]]:
+    """The name of a time signature: "3/4", "six eight", or how many beats are counted."""
+    if at < len(typed.tokens) and "/" in typed.tokens[at].text and len(typed.tokens[at].text) > 1:
+        yield at + 1, typed.tokens[at].text
+    for end, upper in _number(words, typed, at):
+        for after, lower in _number(words, typed, end):
+            if f"{upper}/{lower}" in TIMES:
+                yield after, f"{upper}/{lower}"
+        if upper > 0:
+            yield end, str(upper)
+
+
+def _interval(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, int]]:
+    """Semitones of "a tone", "two semitones"."""
+    starts = [(at, 1), *((end, n) for end, n in _number(words, typed, at) if n > 0)]
+    if at < len(typed.tokens) and typed.tokens[at].text in words.articles:
+        starts.append((at + 1, 1))
+    for start, times in starts:
+        for end, semitones in _phrase(words.intervals, typed, start):
+            yield end, times * semitones
+
+
+def _direction(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, int]]:
+    yield from _phrase(words.directions, typed, at)
+
+
+def _two_or_more(words: CorrectionWords, typed: Typed, at: int,
+                 read: Callable[[CorrectionWords, Typed, int], Iterator[tuple[int, Any]]]) -> Iterator[tuple[int, list[Any]]]:
+    """Two or more values after each other, with articles or joining words between them."""
+    found: list[tuple[int, list[Any]]] = []
+    values: list[Any] = []
+    end = at
+    while True:
+        while end < len(typed.tokens) and typed.tokens[end].text in (*words.articles, *words.joining) and not (
+                typed.tokens[end].text in words.steps and read is _pitch):
+            end += 1
+        one = next(read(words, typed, end), None)
+        if one is None:
+            break
+        end, values = one[0], [*values, one[1]]
+        if len(values) > 1:
+            found.append((end, values))
+    yield from reversed(found)
+
+
+def _values(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, list[int]]]:
+    yield from _two_or_more(words, typed, at, _value)
+
+
+def _pitches(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, list[tuple[str, int, int | None]]]]:
+    yield from _two_or_more(words, typed, at, _pitch)
+
+
+def _word(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, str]]:
+    """One word as it was typed, hyphens and capitals kept."""
+    if at < len(typed.tokens):
+        found = re.match(r"[^\s,;]+", typed.text[typed.tokens[at].start:])
+        assert found is not None
+        after = typed.tokens[at].start + found.end()
+        end = next((k for k in range(at, len(typed.tokens)) if typed.tokens[k].start >= after), len(typed.tokens))
+        yield end, found[0].strip('".')
+
+
+def _rest_of_line(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, str]]:
+    """All that follows, as it was typed."""
+    if at < len(typed.tokens):
+        yield len(typed.tokens), re.sub(r"\s+", " ", typed.text[typed.tokens[at].start:]).strip()
+
+
+_SLOTS: dict[str, Callable[[CorrectionWords, Typed, int], Iterator[tuple[int, Any]]]] = {
+    "NUMBER": _number, "FIGURE": _figure, "AMOUNT": _amount, "TIMES": _times, "VALUE": _value, "PITCH": _pitch, "KEY": _key,
+    "KEYNOTE": _keynote, "TIME": _time, "INTERVAL": _interval, "DIRECTION": _direction, "VALUES": _values, "PITCHES": _pitches,
+    "WORD": _word, "REST": _rest_of_line}
+
+
+# From what a rule has found to corrections.
+
+Place = tuple[int, int]  # bar and note
+
+
+class _Reader:
+    """Makes corrections of what was found, in order; a note without a bar is in the bar that was named last."""
+
+    def __init__(self, language: Language, text: str) -> None:
+        self.language, self.text, self.bar = language, text, 0
+
+    def places(self, found: Iterable[Bindings]) -> list[Place]:
+        out: list[Place] = []
+        for one in found:
+            self.bar = one.get("bar", self.bar)
+            if not self.bar:
+                raise Trouble(self.language.message('It is not clear in which bar the note is in "{text}". Say for example: '
+                                                    "bar 3 note 2.").format(text=self.text))
+            numbers = one["notes"]
+            notes = numbers["all"] if "all" in numbers else list(range(numbers["from"], numbers["to"] + 1))
+            if not notes or (LAST in notes and len(notes) > 1) or len(set(notes)) < len(notes) or len(notes) > 64:
+                raise self.unclear()
+            out += [(self.bar, note) for note in notes]
+        return out
+
+    def unclear(self) -> Trouble:
+        return Trouble(self.language.message('I do not understand which note is meant in "{text}". Say for example: '
+                                             "bar 3 note 2.").format(text=self.text))
+
+    def neighbours(self, found: Bindings, fewest: int = 2) -> list[Place]:
+        """The places found, which must be notes beside each other in one bar."""
+        places = self.places(found["places"])
+        if len(places) < fewest or any(b != (a[0], a[1] + 1) for a, b in itertools.pairwise(places)):
+            raise Trouble(self.language.message('Notes that stand beside each other are wanted in "{text}". Say for example: '
+                                                "join bar 3 notes 2 and 3.").format(text=self.text))
+        return places
+
+    def read(self, found: Bindings) -> list[Correction]:
+        action = found["action"]
+        if "becomes" in found:
+            return self.become(found)
+        if "values" in found or "pitches" in found:
+            return self.whole_bar(found)
+        if action in (Action.JOIN, Action.TRIPLET, Action.SLUR):
+            return self.together(found)
+        if action in (Action.REPEAT, Action.COPY):
+            return self.bars(found)
+        if "places" in found:
+            listed = found["places"] if isinstance(found["places"], list) else [found["places"]]
+            return [Correction(action=action, bar=bar, note=note, **self.facts(found)) for bar, note in self.places(listed)]
+        return [Correction(action=action, **self.facts(found))]
+
+    def facts(self, found: Bindings) -> dict[str, Any]:
+        """The fields of a correction that a rule has found."""
+        out: dict[str, Any] = {k: found[k] for k in ("ticks", "text", "factor", "key", "before", "bpm") if k in found}
+        for k in ("length", "new"):
+            out.update(self.facts(found[k]) if k in found else {})
+        if "beats" in found:
+            out.update(ticks=self.ticks(found["beats"]), beats=True)
+        elif "length" in found and not out.get("ticks"):
+            out.update(ticks=TICKS, beats=True)  # "a beat"
+        if "pitch" in found:
+            out["step"], out["alter"], out["octave"] = found["pitch"]
+        if "interval" in found:
+            semitones = found["interval"] * found.get("direction", 1) * found["sign"]
+            out["semitones"] = semitones
+        if found.get("action") is Action.TIME:
+            name = out.pop("text", "") or found["time"]
+            out["time"] = time_named(name)
+            if out["time"] is None:
+                raise Trouble(self.language.message("{time} was asked for; a tune is written in {times} here.").format(
+                    time=name, times=", ".join(TIMES)))
+        if "bpm" in out and not LEAST_BPM <= out["bpm"] <= MOST_BPM:
+            raise Trouble(self.language.message("{bpm} beats a minute were asked for; give 30 to 240.").format(bpm=out["bpm"]))
+        if found.get("action") is Action.SPLIT:
+            out["parts"] = found.get("parts") or found.get("times") or 2
+            if not 2 <= out["parts"] <= MOST_PARTS:
+                raise Trouble(self.language.message("A note can be split into two, three or four; {parts} was asked for.").format(
+                    parts=out["parts"]))
+        return out
+
+    def ticks(self, beats: Fraction) -> int:
+        ticks = beats * TICKS
+        if ticks.denominator != 1:
+            raise self.unclear()
+        return int(ticks)
+
+    def become(self, found: Bindings) -> list[Correction]:
+        """What notes should be: a value, a pitch, both, a rest, higher or lower."""
+        places = self.places(found["places"])
+        kinds: list[tuple[Action, dict[str, Any]]] = []
+        for one in found["becomes"]:
+            facts = self.facts(one)
+            pitch: dict[str, Any] = {k: facts.pop(k) for k in ("step", "alter", "octave") if k in facts}
+            if one["action"] is Action.VALUE and pitch:
+                both: list[tuple[Action, dict[str, Any]]] = [(Action.VALUE, facts), (Action.PITCH, pitch)]
+                kinds += both if list(one).index("ticks") < list(one).index("pitch") else both[::-1]
+            else:
+                kinds.append((one["action"], {**facts, **pitch} if one["action"] is not Action.REST else {}))
+        if len({kind for kind, _ in kinds}) < len(kinds):
+            raise Trouble(self.language.message('Two things are said of one note in "{text}". Say what it is.').format(
+                text=self.text))
+        return [Correction(action=kind, bar=bar, note=note, **facts) for bar, note in places for kind, facts in kinds]
+
+    def whole_bar(self, found: Bindings) -> list[Correction]:
+        self.bar = found["bar"]
+        if "values" in found:
+            return [Correction(action=Action.VALUE, bar=self.bar, note=k, ticks=ticks, notes=len(found["values"]))
+                    for k, ticks in enumerate(found["values"], 1)]
+        return [Correction(action=Action.PITCH, bar=self.bar, note=k, step=step, alter=alter, octave=octave,
+                           notes=len(found["pitches"])) for k, (step, alter, octave) in enumerate(found["pitches"], 1)]
+
+    def together(self, found: Bindings) -> list[Correction]:
+        """Notes joined, a triplet, a slur."""
+        action = found["action"]
+        if action is Action.JOIN and not found.get("together"):
+            places = self.places(found["places"])
+            if len(places) != 1:
+                raise self.unclear()
+            return [Correction(action=action, bar=places[0][0], note=places[0][1])]
+        if action is Action.JOIN:
+            return [Correction(action=action, bar=bar, note=note) for bar, note in self.neighbours(found)[:-1]]
+        if action is Action.TRIPLET:
+            places = self.places(found["places"])
+            if len(places) not in (1, 3) or (len(places) == 3 and self.neighbours(found) != places):
+                raise Trouble(self.language.message('A triplet is three notes; other notes are named in "{text}". Say for '
+                                                    "example: bar 3 notes 1 to 3 are a triplet.").format(text=self.text))
+            return [Correction(action=action, bar=places[0][0], note=places[0][1])]
+        ends = self.places([found["begin"], found["end"]]) if "begin" in found else self.places(found["places"])
+        if len(ends) < 2 or ends[0] >= ends[-1]:
+            raise Trouble(self.language.message('A slur goes from one note to a later one; both are wanted in "{text}". Say for '
+                                                "example: slur bar 3 note 1 to note 2.").format(text=self.text))
+        return [Correction(action=action, bar=ends[0][0], note=ends[0][1], other_bar=ends[-1][0], other_note=ends[-1][1])]
+
+    def bars(self, found: Bindings) -> list[Correction]:
+        """Bars repeated, or written as others are."""
+        first, last = self.span(found["bars"]) if "bars" in found else (0, LAST)
+        if found["action"] is Action.REPEAT:
+            return [Correction(action=Action.REPEAT, bar=first, last_bar=last)]
+        source, source_last = self.span(found["source"])
+        if last - first != source_last - source:
+            raise Trouble(self.language.message('As many bars on one side as on the other are wanted in "{text}". Say for '
+                                                "example: bars 5 to 8 as bars 1 to 4.").format(text=self.text))
+        return [Correction(action=Action.COPY, bar=first, last_bar=last, other_bar=source)]
+
+    def span(self, bars: Bindings) -> tuple[int, int]:
+        first: int = bars["first"]
+        last: int = bars.get("last", first)
+        if first < 0 or last < first:
+            raise Trouble(self.language.message('The bars of "{text}" are in no order. Say for example: repeat bars 1 to '
+                                                "4.").format(text=self.text))
+        return first, last
+
+
+def _all_corrections(language: Language, found: Iterable[Bindings], text: str) -> Iterator[Correction]:
+    reader = _Reader(language, text)
+    for one in found:
+        yield from reader.read(one)

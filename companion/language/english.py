@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from companion import messages
-from companion.language.interface import CorrectionWords, Joining, Language, Order
+from companion.language.interface import CorrectionWords, Joining, Language
 
 if TYPE_CHECKING:
     from companion.course import Vocabulary
@@ -45,42 +45,6 @@ DIRECTIONS: dict[str, str] = {"up": "up", "down": "down", "level": "level"}
 VOWELS = "aeiou"  # letters; no word here begins with a vowel's letter and another sound
 DOTTED = ("", "dotted ", "double dotted ", "triple dotted ")
 
-#: British and American names side by side: what is typed is understood either way.
-CORRECTION_WORDS = CorrectionWords(
-    numbers={w: n for n, w in enumerate(NUMBERS)} | {w: n for n, w in enumerate(ORDINALS)} | {"last": -1},
-    values={name: base for names in (BRITISH_VALUES, AMERICAN_VALUES) for base, name in names.items()},
-    dotted={"double dotted ": 2, "twice dotted ": 2, "dotted ": 1},
-    articles=("a", "an", "the"),
-    steps={letter.lower(): letter for letter in "CDEFGAB"},
-    accidentals={"sharp": 1, "#": 1, "flat": -1, "b": -1, "natural": 0},
-    modes={"major": "major", "minor": "minor"},
-    intervals={"semitone": 1, "half step": 1, "half tone": 1, "tone": 2, "whole step": 2, "whole tone": 2, "minor third": 3,
-               "major third": 4, "third": 4, "fourth": 5, "fifth": 7, "octave": 12},
-    directions={"higher": 1, "up": 1, "lower": -1, "down": -1},
-    words="words:",
-    title="title:",
-    time=r"in (1?\d|two|three|four|six|nine|twelve|\d+/\d+)(?: time| beats?)?",
-    key=r"in (.+)",
-    no_pickup="no pickup|no upbeat|it begins on the first beat",
-    pickup=r"(?:a )?(?:pickup|upbeat) of (.+)",
-    double=r"(?:all )?values twice as (?:long|short)",
-    halve=r"(?:all )?values half as (?:long|short)",
-    note=r"(?P<before>take out|leave out|split|join|no rest after|(?:an? )?[\w -]+? rest after)?\s*"
-         r"(?:bar|measure) (?P<bar>\w+),? (?:note (?P<note>\w+)|(?:the )?(?P<place>\w+) note)"
-         r"(?: to the next| and the next)?(?: (?:is|was|should be)?\s*(?P<after>.+))?",
-    take_out="take out|leave out",
-    split="split",
-    join="join",
-    no_rest="no rest after",
-    end_rest="(.+) rest after",
-    not_a_note="no note|not a note",
-    rest="a rest|rest|silent",
-    other_reading="the other reading|the other|other reading|the second reading",
-    orders={"done": Order.END, "end": Order.END, "stop": Order.END, "help": Order.HELP, "bars": Order.BARS,
-            "measures": Order.BARS, "read": Order.BARS, "again": Order.BARS, "undo": Order.UNDO, "play": Order.PLAY},
-)
-
-
 #: How accidentals are written in note names.
 _SIGNS = {"#": 1, "♯": 1, "##": 2, "♯♯": 2, "x": 2, "b": -1, "♭": -1, "bb": -2, "♭♭": -2}
 #: A note name with its sign and perhaps its octave: F#4, Bb, E♭3. Without an octave "Ebb" and "Ax" are words.
@@ -106,8 +70,6 @@ class Variety(StrEnum):
 
 class English(Language):
     """English. variety: British names (crotchet, bar, semitone) or American ones (quarter note, measure, half step)."""
-
-    correction_words = CORRECTION_WORDS
 
     def __init__(self, variety: Variety | str = Variety.BRITISH) -> None:
         self.variety = Variety(variety)
@@ -176,6 +138,13 @@ class English(Language):
         from companion.language.answers import english_vocabulary  # it brings in the course, and few commands ask questions
 
         return english_vocabulary(NUMBERS, ORDINALS, (BRITISH_VALUES, AMERICAN_VALUES))
+
+    @cached_property
+    def correction_words(self) -> CorrectionWords:  # type: ignore[override]
+        from companion.language.english_corrections import correction_words  # few commands correct anything
+
+        return correction_words({w: n for n, w in enumerate(NUMBERS)}, {w: n for n, w in enumerate(ORDINALS)},
+                                {name: base for names in (BRITISH_VALUES, AMERICAN_VALUES) for base, name in names.items()})
 
     def weekday(self, day: date) -> str:
         return WEEKDAYS[day.weekday()]

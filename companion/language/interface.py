@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from companion.tune import Direction, Key, Pitch, Time
@@ -38,48 +38,40 @@ class Order(StrEnum):
     HELP = "help"
     BARS = "bars"
     UNDO = "undo"
+    REDO = "redo"
     PLAY = "play"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one object a language, which a grammar is kept for
 class CorrectionWords:
-    """The words with which a written-down take is corrected, in small letters; read by `companion.language.corrections`.
+    """How a written-down take is corrected, in small letters; read by `companion.language.corrections`.
 
     numbers: of bars, notes and beats, and places (-1: the last). values: undotted ones, in crotchets. dotted: what stands
-    before a dotted value, and its dots. articles: what may stand before a value or an interval. steps, accidentals: of
-    pitches. modes: of keys. intervals: in semitones. directions: 1 up, -1 down. words, title: how a line begins that gives
-    words or a title. The others are regular expressions: time (group 1 its number or figures), key (group 1), no_pickup,
-    pickup (group 1 its value), double, halve; note (groups before, bar, note or place, and after: what stands before
-    and after the note that is meant) and what may stand there; in end_rest, group 1 is the length of the rest. orders:
-    what is typed for each of them.
+    before a dotted value, and its dots. articles: what may stand before a value or an interval. amounts: of beats, beside
+    plain numbers. times: how often. steps, accidentals, octaves: of pitches. modes: of keys. intervals: in semitones.
+    directions: 1 up, -1 down. contractions: words, and what they stand for. joining: words between several corrections or
+    things. before, after: what may be said around a correction and means nothing.
+    rules: see `companion.language.grammar`; "COMMAND" has every form of a correction, each with its action; its slots
+    are read by `companion.language.corrections`. orders: what is typed for each of them.
     """
 
     numbers: Mapping[str, int]
     values: Mapping[str, Fraction]
     dotted: Mapping[str, int]
     articles: tuple[str, ...]
+    amounts: Mapping[str, Fraction]
+    times: Mapping[str, int]
     steps: Mapping[str, str]
     accidentals: Mapping[str, int]
+    octaves: Mapping[str, int]
     modes: Mapping[str, str]
     intervals: Mapping[str, int]
     directions: Mapping[str, int]
-    words: str
-    title: str
-    time: str
-    key: str
-    no_pickup: str
-    pickup: str
-    double: str
-    halve: str
-    note: str
-    take_out: str
-    split: str
-    join: str
-    no_rest: str
-    end_rest: str
-    not_a_note: str
-    rest: str
-    other_reading: str
+    contractions: Mapping[str, str]
+    joining: tuple[str, ...]
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+    rules: Mapping[str, Sequence[tuple[str, Mapping[str, Any]]]]
     orders: Mapping[str, Order]
 
 

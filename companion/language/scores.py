@@ -20,6 +20,7 @@ from companion.transcribe import (
     as_json,
     doubts_of,
     length_values,
+    unsure_bars,
 )
 from companion.tune import Mark, Note, Pitch, Time, Tune
 
@@ -212,6 +213,14 @@ def doubt_lines(language: Language, notation: Notation) -> list[str]:
     return lines
 
 
+def unsure_line(language: Language, notation: Notation) -> str:
+    """Which bars are unsure, in one sentence."""
+    bars = [str(bar) for bar in unsure_bars(notation)]
+    if not bars:
+        return language.message("No bar is unsure.")
+    return language.plural("Bar {bars} is unsure.", "Bars {bars} are unsure.", len(bars)).format(bars=language.listed(bars))
+
+
 # What a correction did.
 
 _CHANGES = {
@@ -234,6 +243,21 @@ _CHANGES = {
     ChangeKind.PITCH: N_("Bar {bar}, note {note} is {pitch} now."),
     ChangeKind.VALUE: N_("Bar {bar}, note {note} is {length} now."),
     ChangeKind.VALUE_WITH_REST: N_("Bar {bar}, note {note} is {length} now; its rest has what is left."),
+    ChangeKind.VALUE_SHARED: N_("Bar {bar}, note {note} is {length} now. Note {other_note} of the bar is {other_length}, so "
+                                "that the bar lines stay."),
+    ChangeKind.PARTED: N_("Bar {bar}, note {note} is {parts} notes now."),
+    ChangeKind.ADDED: N_("A note is added at bar {bar}, note {note}: {pitch}, {length}."),
+    ChangeKind.TRIPLET: N_("A triplet begins at bar {bar}, note {note}."),
+    ChangeKind.NO_TRIPLET: N_("Bar {bar}, note {note} is in no triplet now."),
+    ChangeKind.SLUR: N_("A slur goes from bar {bar}, note {note} to bar {other_bar}, note {other_note}."),
+    ChangeKind.NO_SLUR: N_("The slur at bar {bar}, note {note} is gone."),
+    ChangeKind.SYLLABLE: N_("Bar {bar}, note {note} is sung on {title}."),
+    ChangeKind.NO_SYLLABLE: N_("Bar {bar}, note {note} has no word of its own now."),
+    ChangeKind.COPIED: N_("Bars {bar} to {last_bar} are written as those from bar {other_bar} on."),
+    ChangeKind.REPEAT: N_("Bars {bar} to {last_bar} are sung twice."),
+    ChangeKind.REPEAT_ALL: N_("The whole tune is sung twice."),
+    ChangeKind.NO_REPEAT: N_("Nothing is repeated now."),
+    ChangeKind.TEMPO: N_("The tempo is {bpm} beats a minute."),
 }
 #: By semitones: higher and lower.
 _MOVED = {
@@ -257,7 +281,15 @@ def change_line(language: Language, change: Change) -> str:
         bar=change.bar, note=change.note, title=change.text, time=change.time.name if change.time else "",
         key=language.key(change.key) if change.key else "",
         pitch=language.pitch_class(change.pitch) if change.pitch else "",
-        length=a_length(language, change.ticks) if change.ticks else "")
+        length=a_length(language, change.ticks) if change.ticks else "", bpm=change.bpm, parts=language.number(change.parts),
+        other_note=change.other_note, other_bar=change.other_bar, last_bar=change.last_bar,
+        other_length=a_length(language, change.other_ticks) if change.other_ticks else "")
+    if change.elided:
+        text += " " + language.message("Its syllable {syllable} is sung on the note beside it.").format(
+            syllable=language.quoted(change.elided))
+    if change.kept:
+        text += " " + language.plural("{count} note that you mended is kept.", "{count} notes that you mended are kept.",
+                                      change.kept).format(count=language.number(change.kept))
     if change.later:
         template = (language.message("What follows begins {length} later.") if change.later > 0 else
                     language.message("What follows begins {length} sooner."))

@@ -1,4 +1,4 @@
-"""Corrections of a written-down take line by line: a line is read, done and answered; "play" sounds the tune."""
+"""Corrections of a written-down take line by line: a line is read, done whole or not at all, and answered."""
 
 from __future__ import annotations
 
@@ -7,19 +7,20 @@ from dataclasses import replace
 
 from companion.audio import play
 from companion.errors import Trouble
-from companion.language import EXAMPLES, Language, Order, change_line, read_correction, score_lines
+from companion.language import EXAMPLES, Language, Order, change_line, read_corrections, read_order, score_lines, unsure_line
 from companion.paper import tune_sound
-from companion.transcribe import Transcription, correct
+from companion.transcribe import Transcription, correct_all, unsure_bars
 
 
 def corrected(language: Language, transcription: Transcription, source: Iterable[str],
               say: Callable[[str], None]) -> Transcription:
     """Read lines until an empty one or the end. Returns the corrected score."""
     past: list[Transcription] = []
-    say(language.message("Say a correction, help, play, bars, undo, or nothing to end."))
+    undone: list[Transcription] = []
+    say(language.message("Say a correction, help, play, bars, undo, redo, or nothing to end."))
     for line in source:
         text = line.strip()
-        order = language.correction_words.orders.get(text.lower())
+        order = read_order(language, text)
         if not text or order == Order.END:
             break
         if order == Order.HELP:
@@ -31,17 +32,30 @@ def corrected(language: Language, transcription: Transcription, source: Iterable
         elif order == Order.UNDO:
             say(language.message("The last correction is taken back.") if past else
                 language.message("There is nothing to take back."))
-            transcription = past.pop() if past else transcription
+            if past:
+                undone.append(transcription)
+                transcription = past.pop()
+        elif order == Order.REDO:
+            say(language.message("The correction is made again.") if undone else
+                language.message("There is nothing to make again."))
+            if undone:
+                past.append(transcription)
+                transcription = undone.pop()
         else:
             try:
                 if order == Order.PLAY:
                     play(tune_sound(transcription.notation.tune))
                     continue
-                done = correct(transcription.notation, read_correction(language, text))
+                notation, changes = correct_all(transcription.notation, read_corrections(language, text))
             except Trouble as trouble:
                 say(str(trouble))
                 continue
             past.append(transcription)
-            transcription = replace(transcription, notation=done.notation, changes=(), laid=None)
-            say(change_line(language, done.change))
+            undone = []
+            before = unsure_bars(transcription.notation)
+            transcription = replace(transcription, notation=notation, changes=(), laid=None)
+            for change in changes:
+                say(change_line(language, change))
+            if unsure_bars(notation) != before:
+                say(unsure_line(language, notation))
     return transcription

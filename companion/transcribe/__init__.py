@@ -12,7 +12,7 @@ from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.transcribe.combine import Combined, notate_together
-    from companion.transcribe.corrections import LAST, Action, Change, ChangeKind, Corrected, Correction, correct
+    from companion.transcribe.corrections import LAST, Action, Change, ChangeKind, Corrected, Correction, correct, correct_all
     from companion.transcribe.doubts import Doubt, DoubtKind, doubts_of, unsure_bars
     from companion.transcribe.folk_counts import BY_BEATS, TICKS, TIMES
     from companion.transcribe.layout import ScoreNote, lay_out, length_values
@@ -48,6 +48,7 @@ __all__ = [
     "WrittenNote",
     "as_json",
     "correct",
+    "correct_all",
     "doubts_of",
     "given",
     "key_of",
@@ -65,7 +66,7 @@ __all__ = [
 
 __getattr__ = loader(__name__, {
     "combine": ("Combined", "notate_together"),
-    "corrections": ("LAST", "Action", "Change", "ChangeKind", "Corrected", "Correction", "correct"),
+    "corrections": ("LAST", "Action", "Change", "ChangeKind", "Corrected", "Correction", "correct", "correct_all"),
     "doubts": ("Doubt", "DoubtKind", "doubts_of", "unsure_bars"),
     "folk_counts": ("BY_BEATS", "TICKS", "TIMES"),
     "layout": ("ScoreNote", "lay_out", "length_values"),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from companion.transcribe.folk_counts import TICKS, TIMES, ticks_of
-from companion.tune import Bar, Barline, Key, Mark, Note, Syllable, Time, Tune, Tuplet, spell
+from companion.tune import Bar, Barline, Key, Mark, Note, Pitch, Syllable, Time, Tune, Tuplet, spell
 
 FEWEST_NOTES, FEWEST_TO_A_BREATH = 3, 4  # in a phrase that a rest ends, and in one that only a breath ends
 
@@ -17,6 +17,7 @@ class ScoreNote:
     """One sung note in a score: MIDI number, ticks of its value and of the rest after it (4 ticks a crotchet).
 
     triplet: 1, 2 or 3 for the notes of a triplet, whose ticks are only the nearest whole ones, together right.
+    spelled: the name that a person gave its pitch, which is kept while it has that pitch. slur_starts, slur_stops: slurs.
     """
 
     midi: int
@@ -25,6 +26,13 @@ class ScoreNote:
     breath: bool = False
     syllable: Syllable | None = None
     triplet: int = 0
+    spelled: Pitch | None = None
+    slur_starts: int = 0
+    slur_stops: int = 0
+
+    def pitch(self, key: Key) -> Pitch:
+        """Its pitch by name."""
+        return self.spelled if self.spelled and self.spelled.midi == self.midi else spell(self.midi, key)
 
     @property
     def length(self) -> int:
@@ -134,25 +142,30 @@ class _Bars:
                                    for base, dots in tied_values(at, part, self.time, rest=True)]
 
     def note(self, note: ScoreNote, breath: bool) -> None:
-        syllables = (note.syllable,) if note.syllable else ()
+        syllables, starts = (note.syllable,) if note.syllable else (), note.slur_starts
         for at, part, goes_on in self._parts(note.ticks):
             values = tied_values(at, part, self.time)
             for k, (base, dots) in enumerate(values, 1):
                 tie = goes_on or k < len(values)
-                self.notes[-1].append(Note(pitch=spell(note.midi, self.key), base=base, dots=dots, tie=tie,
+                self.notes[-1].append(Note(pitch=note.pitch(self.key), base=base, dots=dots, tie=tie, slur_starts=starts,
+                                           slur_stops=0 if tie else note.slur_stops,
                                            marks=(Mark.BREATH,) if breath and not tie else (), syllables=syllables))
-                syllables = ()
+                syllables, starts = (), 0
 
     def triplet(self, note: ScoreNote, base: Fraction, breath: bool) -> None:
         for _ in self._parts(note.ticks):  # one part: a triplet does not leave its bar
             self.notes[-1].append(Note(
-                pitch=spell(note.midi, self.key), base=base, tuplet=Tuplet(3, 2, ("start", "", "stop")[note.triplet - 1]),
+                pitch=note.pitch(self.key), base=base, tuplet=Tuplet(3, 2, ("start", "", "stop")[note.triplet - 1]),
+                slur_starts=note.slur_starts, slur_stops=note.slur_stops,
                 marks=(Mark.BREATH,) if breath else (), syllables=(note.syllable,) if note.syllable else ()))
 
 
 def lay_out(notes: Sequence[ScoreNote], time: Time, place: int, key: Key, title: str = "",
-            quarter_bpm: float | None = None) -> Tune:
-    """Bars of notes. place: ticks of the first note after its bar line; not 0 makes a pickup."""
+            quarter_bpm: float | None = None, repeats: Sequence[tuple[int, int]] = ()) -> Tune:
+    """Bars of notes. place: ticks of the first note after its bar line; not 0 makes a pickup.
+
+    repeats: first and last bar, by their printed numbers, of each part that is sung twice.
+    """
     bars = _Bars(time, place, key)
     starts = phrase_starts(notes)
     threes = triplet_values(notes, place, bars.bar)
@@ -167,8 +180,12 @@ def lay_out(notes: Sequence[ScoreNote], time: Time, place: int, key: Key, title:
     # The last bar is filled up, unless with the pickup it makes a whole one (common practice).
     if bars.at % bars.bar and not (place and bars.at == place):
         bars.rest(bars.bar - bars.at)
-    last = len(bars.notes) - 1
-    return Tune(title=title, quarter_bpm=quarter_bpm, phrase_starts=tuple(starts) if len(starts) > 1 else None, bars=tuple(
-        Bar(number=k if place else k + 1, notes=tuple(written), key=None if k else key, time=None if k else time,
+    last, number = len(bars.notes) - 1, 0 if place else 1
+    # Phrases are numbered by the notes as they are sung, so that a tune with repeats finds its own.
+    phrases = tuple(starts) if len(starts) > 1 and not repeats else None
+    return Tune(title=title, quarter_bpm=quarter_bpm, phrase_starts=phrases, bars=tuple(
+        Bar(number=k + number, notes=tuple(written), key=None if k else key, time=None if k else time,
+            forward_repeat=any(k + number == first for first, _ in repeats),
+            backward_repeat=2 * any(k + number == end for _, end in repeats),
             barline=Barline.FINAL if k == last else Barline.PLAIN)
         for k, written in enumerate(bars.notes)))

@@ -11,7 +11,7 @@ from typing import Any, Generic, TypeVar
 import numpy as np
 
 from companion.ear import SungNote
-from companion.transcribe.folk_counts import ticks_of
+from companion.transcribe.folk_counts import Style, ticks_of
 from companion.transcribe.layout import ScoreNote, lay_out
 from companion.transcribe.segmentation import Doubtful
 from companion.tune import Key, Time, Tune
@@ -58,7 +58,8 @@ class WrittenNote(ScoreNote):
 
     tuning: semitones by which the singer was above concert pitch. quarter_s: seconds a crotchet at this note.
     value_confidence, pitch_confidence: probabilities. other_ticks: the second-best length to the next note.
-    other_midi: the second-best pitch.
+    other_midi: the second-best pitch. value_given, pitch_given: by a person, and kept whenever the take is read again.
+    mark: which note it was when a line of corrections began.
     """
 
     sung: SungNote
@@ -68,6 +69,9 @@ class WrittenNote(ScoreNote):
     other_ticks: int
     pitch_confidence: float
     other_midi: int
+    value_given: bool = False
+    pitch_given: bool = False
+    mark: int = -1
 
     @property
     def confidence(self) -> float:
@@ -79,7 +83,8 @@ class WrittenNote(ScoreNote):
 class Notation:
     """A take written down. place: ticks of the first note after its bar line; not 0 makes a pickup.
 
-    doubtful: what may or may not be notes of their own.
+    doubtful: what may or may not be notes of their own. style: whose counts it was read with. repeats: first and last bar
+    of each part that is sung twice. place_given: the first note's place was given. bpm: beats a minute as a person gave them.
     """
 
     title: str
@@ -90,6 +95,10 @@ class Notation:
     given: Given = Given()
     sound: SoundDoubt | None = None
     doubtful: tuple[Doubtful, ...] = ()
+    style: Style = Style.SONG
+    repeats: tuple[tuple[int, int], ...] = ()
+    place_given: bool = False
+    bpm: float | None = None
 
     @property
     def time(self) -> Time:
@@ -110,7 +119,9 @@ class Notation:
 
     @property
     def quarter_bpm(self) -> float:
-        """Crotchets a minute, over the whole take (the geometric mean)."""
+        """Crotchets a minute, over the whole take (the geometric mean), or as given."""
+        if self.bpm is not None:
+            return round(self.bpm * float(self.time.beat), 1)
         return round(60.0 / float(np.exp(np.mean(np.log([n.quarter_s for n in self.notes])))), 1)
 
     @property
@@ -121,7 +132,8 @@ class Notation:
     @cached_property
     def tune(self) -> Tune:
         """The score, laid out in bars."""
-        return lay_out(self.notes, self.time, self.place, self.key, title=self.title, quarter_bpm=self.quarter_bpm)
+        return lay_out(self.notes, self.time, self.place, self.key, title=self.title, quarter_bpm=self.quarter_bpm,
+                       repeats=self.repeats)
 
     @property
     def bars(self) -> tuple[int, ...]:

@@ -84,12 +84,15 @@ def usable_notes(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful], Sou
     return notes, doubtful, sound_doubt(suitability)
 
 
-def evidence_of(notes: Sequence[SungNote], midi: Sequence[int], tonic: int) -> Evidence:
-    """Onsets, degrees, moves and breaths of N notes, from their written pitches and the keynote (0 = C)."""
+def evidence_of(notes: Sequence[SungNote], midi: Sequence[int], tonic: int, fixed: Sequence[int] = ()) -> Evidence:
+    """Onsets, degrees, moves and breaths of N notes, from their written pitches and the keynote (0 = C).
+
+    fixed: ticks that a person has given, see `Evidence`.
+    """
     onset = np.array([n.onset_s for n in notes] + [notes[-1].onset_s + notes[-1].duration_s])
     gap = np.array([0.0, *_silences(notes)])
     onset[:-1] -= CONSONANT_SHARE * np.where(gap > BREATH_S, 0.0, gap)
-    return Evidence(onset, (np.array(midi) - tonic) % 12, moves(midi), gap > BREATH_S)
+    return Evidence(onset, (np.array(midi) - tonic) % 12, moves(midi), gap > BREATH_S, tuple(fixed))
 
 
 def _silences(notes: Sequence[SungNote]) -> list[float]:
@@ -97,21 +100,21 @@ def _silences(notes: Sequence[SungNote]) -> list[float]:
     return [max(0.0, b.onset_s - a.onset_s - a.duration_s) for a, b in itertools.pairwise(notes)]
 
 
-def write(notes: Sequence[SungNote], title: str, given: Given, sharpness: float = 1.0) -> Notation:
-    """Written notes from sung ones. sharpness: how many takes stand behind each onset."""
+def write(notes: Sequence[SungNote], title: str, given: Given, sharpness: float = 1.0, fixed: Sequence[int] = ()) -> Notation:
+    """Written notes from sung ones. sharpness: how many takes stand behind each onset. fixed: see `Evidence`."""
     tonic = mode = None
     if given.key is not None:
         mode = given.key.mode if given.key.mode in ("major", "minor") else None
         tonic = given.key.tonic.midi % 12
     pitches = find_pitches([n.midi for n in notes], [n.duration_s for n in notes], tonic, mode)
     midi = pitches.midi.tolist()
-    evidence = evidence_of(notes, midi, pitches.tonic)
+    evidence = evidence_of(notes, midi, pitches.tonic, fixed)
     chosen = choose(evidence, midi, given.time, given.bpm, given.beats_s, sharpness, given.downbeat_s, given.counted_in)
     return Notation(
         title=title, notes=tuple(_written(notes, evidence, chosen.reading, pitches)),
         time_estimate=Estimate(chosen.reading.time, chosen.confidence, chosen.runner_up, chosen.runner_up_confidence),
         key_estimate=Estimate(pitches.key, pitches.confidence, pitches.runner_up, pitches.runner_up_confidence),
-        place=int(chosen.reading.place[0]), given=given)
+        place=int(chosen.reading.place[0]), given=given, style=chosen.reading.style)
 
 
 def _written(notes: Sequence[SungNote], e: Evidence, r: Reading, p: Pitches) -> list[WrittenNote]:
@@ -142,7 +145,7 @@ def decide(n: Notation, doubtful: Sequence[Doubtful]) -> list[SungNote]:
     notes, midi = list(n.sung), [note.midi for note in n.notes]
 
     def weigh(some: list[SungNote], pitches: list[int]) -> float:
-        return likelihood(evidence_of(some, pitches, tonic), n.time, quarter, n.given.beats_s)
+        return likelihood(evidence_of(some, pitches, tonic), n.time, quarter, n.given.beats_s, n.style)
 
     now = weigh(notes, midi) if doubtful else 0.0
     for doubt in sorted(doubtful, key=lambda d: abs(d.odds))[:MOST_DOUBTFUL]:

@@ -16,7 +16,7 @@ from companion.errors import NothingSung, Trouble
 from companion.messages import _
 from companion.transcribe.accompaniment import check_voice, is_accompanied
 from companion.transcribe.combine import notate_together
-from companion.transcribe.corrections import Action, Change, Correction, correct, lay_words
+from companion.transcribe.corrections import Action, Change, Correction, correct_all, lay_words
 from companion.transcribe.count_in import FEWEST, MOST
 from companion.transcribe.folk_counts import BY_BEATS, TIMES
 from companion.transcribe.lyrics import Laid
@@ -134,9 +134,9 @@ class Transcription:
 
 
 def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", words: str = "",
-                corrections: Sequence[Correction] = (), microphone: Callable[[], F32 | None] | None = None,
+                corrections: Sequence[Sequence[Correction]] = (), microphone: Callable[[], F32 | None] | None = None,
                 tracker: str = DEFAULT_TRACKER) -> Transcription:
-    """Takes of one tune (at least one) written down as one score; corrections made in order; words laid under it.
+    """Takes of one tune (at least one) written down as one score; corrections made line by line; words laid under it.
 
     microphone: gives sound for a take called LIVE. tracker: by name, see `companion.ear.PitchTracker`. Raises NothingSung
     or Trouble where a take cannot be written down.
@@ -159,10 +159,9 @@ def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", word
         notation = replace(notation, sound=SoundDoubt.ACCOMPANIED)
     changes: list[Change] = []
     # A time signature comes first, since the take is read again in it, and a key with it.
-    for correction in sorted(corrections, key=lambda c: c.action not in (Action.TIME, Action.KEY)):
-        done = correct(notation, correction)
-        notation = done.notation
-        changes.append(done.change)
+    for line in sorted(corrections, key=lambda line: line[0].action not in (Action.TIME, Action.KEY)):
+        notation, made = correct_all(notation, line)
+        changes += made
     laid = None
     if words:
         notation, laid = lay_words(notation, words)

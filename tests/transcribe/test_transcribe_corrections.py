@@ -6,8 +6,20 @@ import pytest
 from notate_takes import as_track, performance
 
 from companion.errors import Trouble
-from companion.transcribe import LAST, TIMES, Action, Change, ChangeKind, Correction, Given, Notation, correct, notate
-from companion.tune import Key, Pitch, load
+from companion.transcribe import (
+    LAST,
+    TIMES,
+    Action,
+    Change,
+    ChangeKind,
+    Correction,
+    Given,
+    Notation,
+    correct,
+    correct_all,
+    notate,
+)
+from companion.tune import Key, Pitch, Syllable, load
 
 
 @pytest.fixture(scope="module")
@@ -35,8 +47,11 @@ def test_a_value_a_pitch_a_rest(take: Notation) -> None:
     assert before[0][0] == "D4"
     done = correct(take, Correction(action=Action.VALUE, bar=1, note=1, ticks=4))
     assert line(done.notation)[0] == ("D4", 1, 0)
-    assert (done.change.kind, done.change.bar, done.change.note, done.change.ticks) == (ChangeKind.VALUE, 1, 1, 4)
-    assert done.change.later == 4 - 4 * before[0][1]
+    assert (done.change.kind, done.change.bar, done.change.note, done.change.ticks) == (ChangeKind.VALUE_SHARED, 1, 1, 4)
+    # The next note of the bar has what is left, and nothing later moves.
+    assert line(done.notation)[1][1] == before[1][1] + before[0][1] - 1
+    assert line(done.notation)[2:] == before[2:]
+    assert done.notation.bars[2:] == take.bars[2:]
     assert line(one(take, 1, Action.VALUE, ticks=8))[0][1] == 2
     assert line(one(take, 2, Action.PITCH, step="F", alter=1))[1][0] == "F#4"
     assert line(one(take, 2, Action.PITCH, step="F", alter=1, octave=5))[1][0] == "F#5"
@@ -111,8 +126,128 @@ def test_the_whole_score(take: Notation) -> None:
 @pytest.mark.parametrize(("correction", "part"), [
     (Correction(action=Action.VALUE, bar=99, note=1, ticks=4), "There is no bar 99"),
     (Correction(action=Action.VALUE, bar=1, note=9, ticks=4), "there is no note 9"),
-    (Correction(action=Action.PICKUP, ticks=32, text="a breve"), "A pickup of a breve does not go into 4/4")])
+    (Correction(action=Action.PICKUP, ticks=32), "shorter than a bar of 4/4")])
 def test_what_cannot_be_done_is_said_in_one_sentence(take: Notation, correction: Correction, part: str) -> None:
     with pytest.raises(Trouble, match=part) as error:
         correct(take, correction)
     assert "\n" not in str(error.value)
+
+
+def test_what_a_person_has_given_survives_reading_again(take: Notation) -> None:
+    """A value, a pitch by its name, a word, a tempo, the pickup, a slur and a repeat."""
+    mended, _ = correct_all(take, [
+        Correction(action=Action.VALUE, bar=2, note=1, ticks=3), Correction(action=Action.PITCH, bar=1, note=2, step="G",
+                alter=-1),
+        Correction(action=Action.SYLLABLE, bar=1, note=2, text="Moon"), Correction(action=Action.TEMPO, bpm=77),
+        Correction(action=Action.SLUR, bar=1, note=1, other_bar=1, other_note=2), Correction(action=Action.REPEAT, bar=1,
+                last_bar=2)])
+    i = take.bars.index(2)
+    again = correct(mended, Correction(action=Action.TIME, time=TIMES["3/4"]))
+    n = again.notation
+    assert (n.time.name, n.notes[i].length, n.notes[1].pitch(n.key).name, n.beat_bpm, n.place) == ("3/4", 3, "Gb4", 77, 0)
+    assert n.notes[1].syllable is not None
+    assert n.notes[1].syllable.text == "Moon"
+    assert (n.notes[0].slur_starts, n.notes[1].slur_stops) == (1, 1)
+    assert n.repeats == ((n.bars[0], n.bars[take.bars.index(3) - 1]),)
+    assert again.change.kept == 2
+    once_more = whole(n, Action.TIME, time=TIMES["4/4"])
+    assert (once_more.notes[i].length, once_more.tune.line()[1].pitch.name) == (3, "Gb4")
+    sung = once_more.tune.line()
+    assert len(sung) > len(once_more.notes)  # the repeat is sung
+
+
+def test_one_value_moves_no_bar_line_until_nothing_is_left_to_give(take: Notation) -> None:
+    first = [i for i, bar in enumerate(take.bars) if bar == 1]
+    n = take
+    for k in first[:-1]:
+        n = correct(n, Correction(action=Action.VALUE, bar=1, note=k + 1, ticks=n.notes[k].ticks)).notation
+    assert n.bars == take.bars
+    changed = correct(n, Correction(action=Action.VALUE, bar=1, note=len(first), ticks=n.notes[first[-1]].ticks + 2))
+    assert (changed.change.kind, changed.change.later) == (ChangeKind.VALUE, 2)
+
+
+def test_a_line_counts_notes_as_they_stood_before_it(take: Notation) -> None:
+    n, changes = correct_all(take, [Correction(action=Action.TAKE_OUT, bar=2, note=1), Correction(action=Action.TAKE_OUT, bar=2,
+            note=2)])
+    i = take.bars.index(2)
+    assert [x.sung for x in n.notes] == [x.sung for k, x in enumerate(take.notes) if k not in (i, i + 1)]
+    assert [(c.bar, c.note) for c in changes] == [(2, 1), (2, 2)]
+    with pytest.raises(Trouble, match="no longer there"):
+        correct_all(take, [Correction(action=Action.TAKE_OUT, bar=2, note=1), Correction(action=Action.MOVE, bar=2, note=1,
+                semitones=1)])
+
+
+def test_three_notes_joined_in_one_line(take: Notation) -> None:
+    n, _ = correct_all(take, [Correction(action=Action.JOIN, bar=1, note=1), Correction(action=Action.JOIN, bar=1, note=2)])
+    assert n.notes[0].ticks == sum(x.length for x in take.notes[:2]) + take.notes[2].ticks
+    assert n.notes[0].sung.duration_s == pytest.approx(
+        take.notes[2].sung.onset_s + take.notes[2].sung.duration_s - take.notes[0].sung.onset_s)
+
+
+def test_split_into_three_makes_three_and_a_triplet_on_a_beat(take: Notation) -> None:
+    beat = one(take, 1, Action.VALUE, ticks=4)
+    three = one(beat, 1, Action.SPLIT, parts=3)
+    assert [x[1] for x in line(three)[:3]] == pytest.approx([1 / 3] * 3)
+    assert len(three.notes) == len(take.notes) + 1 + 1
+    plain = one(three, 1, Action.NO_TRIPLET)
+    assert sum(x[1] for x in line(plain)[:3]) == 1
+    assert [x[1] for x in line(one(plain, 1, Action.TRIPLET))[:3]] == pytest.approx([1 / 3] * 3)
+    with pytest.raises(Trouble, match="begins on a beat"):
+        one(plain, 2, Action.TRIPLET)
+
+
+def test_a_note_added_takes_its_time_from_the_one_before(take: Notation) -> None:
+    done = correct(take, Correction(action=Action.ADD, bar=1, note=1, step="A", ticks=2))
+    assert [x[0] for x in line(done.notation)[:2]] == ["D4", "A3"]
+    assert line(done.notation)[1][1] == 0.5
+    assert line(done.notation)[2:] == line(take)[1:]
+    assert done.notation.bars[2:] == take.bars[1:]
+    before = correct(take, Correction(action=Action.ADD, bar=1, note=1, step="A", ticks=4, before=True)).notation
+    assert (before.tune.pickup, line(before)[1:]) == (1, line(take))
+
+
+def test_a_syllable_whose_note_goes_is_sung_beside_it(take: Notation) -> None:
+    worded = whole(take, Action.WORDS, text="lan-tern in the night")
+    joined = correct(worded, Correction(action=Action.JOIN, bar=1, note=1))
+    assert (joined.notation.notes[0].syllable, joined.change.elided) == (Syllable("lantern"), "tern")
+    out = correct(worded, Correction(action=Action.TAKE_OUT, bar=1, note=3))
+    assert (out.notation.notes[1].syllable, out.change.elided) == (Syllable("tern‿in", "end"), "in")
+
+
+def test_a_bar_as_another_keeps_its_own_words(take: Notation) -> None:
+    worded = whole(take, Action.WORDS, text=" ".join(f"w{k}" for k in range(len(take.notes))))
+    if not take.notes[take.bars.index(2)].length or take.bars.count(3) == 0:
+        pytest.fail("the tune has three bars")
+    done = correct(worded, Correction(action=Action.COPY, bar=3, last_bar=3, other_bar=1))
+    bars = done.notation.bars
+    here, there = ([i for i, b in enumerate(bars) if b == x] for x in (3, 1))
+    assert [done.notation.notes[i].midi for i in here] == [take.notes[i].midi for i in there]
+    assert done.notation.notes[here[0]].syllable == worded.notes[worded.bars.index(3)].syllable
+    assert [b for b in bars if b > 3] == [b for b in take.bars if b > 3]
+
+
+def test_slurs_go_and_come(take: Notation) -> None:
+    n = correct(take, Correction(action=Action.SLUR, bar=1, note=1, other_bar=2, other_note=1)).notation
+    written = [note for _, _, note in n.tune.written() if note.pitch]
+    assert (sum(x.slur_starts for x in written), sum(x.slur_stops for x in written)) == (1, 1)
+    gone = one(n, 2, Action.NO_SLUR)
+    assert not any(x.slur_starts or x.slur_stops for x in gone.notes)
+    shorter = one(n, 1, Action.TAKE_OUT)  # the slur then begins with the next note
+    assert shorter.notes[0].slur_starts == 1
+    with pytest.raises(Trouble, match="no slur"):
+        one(take, 1, Action.NO_SLUR)
+
+
+def test_repeats_do_not_overlap(take: Notation) -> None:
+    n = correct(take, Correction(action=Action.REPEAT, bar=1, last_bar=2)).notation
+    with pytest.raises(Trouble, match="repeated already"):
+        correct(n, Correction(action=Action.REPEAT, bar=2, last_bar=3))
+    with pytest.raises(Trouble, match="no bars 2 to 99"):
+        correct(take, Correction(action=Action.REPEAT, bar=2, last_bar=99))
+    assert correct(n, Correction(action=Action.NO_REPEAT)).notation.tune == take.tune
+
+
+def test_a_whole_bar_of_values_must_fit_its_notes(take: Notation) -> None:
+    count = take.bars.count(1)
+    with pytest.raises(Trouble, match=f"{count} begin in it, and {count + 1} were given"):
+        correct_all(take, [Correction(action=Action.VALUE, bar=1, note=k, ticks=2, notes=count + 1) for k in range(1, count + 1)])

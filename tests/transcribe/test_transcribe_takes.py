@@ -36,7 +36,7 @@ def test_takes_words_and_corrections_in_one_call(tmp_path) -> None:
     path.write_text("time_s,f0_hz\n" + "\n".join(f"{t:.3f},{f:.3f}" for t, f in
                                                  zip(track.time_s, track.f0_hz, strict=True)), encoding="utf-8")
     done = write_takes([path], Given(), words="Rain comes down, soft and brown, drip drop drip drop", corrections=[
-        Correction(action=Action.VALUE, bar=1, note=1, ticks=8), Correction(action=Action.TIME, time=TIMES["3/4"])])
+        [Correction(action=Action.VALUE, bar=1, note=1, ticks=8)], [Correction(action=Action.TIME, time=TIMES["3/4"])]])
     # What reads the take anew comes first.
     assert [c.kind for c in done.changes] == [ChangeKind.TIME, ChangeKind.VALUE]
     assert done.notation.notes[0].ticks == 8

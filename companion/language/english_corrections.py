@@ -1,0 +1,216 @@
+"""How corrections of a written-down take are typed in English, British and American names side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from typing import Any
+
+from companion.language.interface import CorrectionWords, Order
+from companion.transcribe import Action
+
+_BAR, _NOTE, _IS = "bar|bars|measure|measures", "note|notes", "IS"
+_OF = "of|in|from|at|on"
+_MAKE = "make|change|set|turn|correct|fix|alter"
+_OUT = "(remove|delete|omit|erase|cut|drop | take|leave|cut|cross|rub out | get rid of | take away)"
+_PUT = "(add|insert|put|include|write | there is|was|should|must|are [be] [a missing])"
+_WHOLE = "(everything | all [of] it | it all | it | all | all [of] the notes | [all] the notes | the [whole] tune|song|piece | " \
+         "the whole thing | all [the] notes)"
+
+
+def _rules(action: Action, *texts: str, **adds: Any) -> list[tuple[str, Mapping[str, Any]]]:
+    return [(text, {"action": action, **adds}) for text in texts]
+
+
+#: Places of notes, and what a note can become.
+_PARTS: dict[str, Sequence[tuple[str, Mapping[str, Any]]]] = {
+    "IS": [(text, {}) for text in (
+        "is|are|was|were|equals|becomes|become [really|actually] [now]", "should|must|ought|could [to] be",
+        "needs|need|has|have|want|wants to be", "sounds like", "sounded like")],
+    "ART": [(text, {}) for text in ("a|an|the|some",)],
+    "PLACES": [(text, {}) for text in (
+        f"[in|at|on|for] {_BAR} bar=NUMBER {_NOTE}|number [number] notes=NUMBERS",
+        f"[in|at|on|for] {_BAR} bar=NUMBER [the] notes=NUMBERS {_NOTE}",
+        f"[the] bar=NUMBER {_BAR} [the] notes=NUMBERS {_NOTE}",
+        f"[the] bar=NUMBER {_BAR} {_NOTE} notes=NUMBERS",
+        f"[the] notes=NUMBERS {_NOTE} {_OF} [the] ({_BAR} bar=NUMBER | bar=NUMBER {_BAR})",
+        f"{_NOTE} [number] notes=NUMBERS {_OF} [the] ({_BAR} bar=NUMBER | bar=NUMBER {_BAR})",
+        f"{_NOTE} [number] notes=NUMBERS", f"[the] notes=NUMBERS {_NOTE}")],
+    "BARS": [(text, {}) for text in (
+        f"{_BAR} first=NUMBER (to|through|until|till|and|- | up to) [{_BAR}] last=NUMBER", f"[the] {_BAR} first=NUMBER",
+        f"[the] first=NUMBER {_BAR}")],
+    "LENGTH": [(text, {}) for text in (
+        "[ART] ticks=VALUE [long|note]", "beats=AMOUNT beat|beats [long|each]", "for beats=AMOUNT beat|beats",
+        "[ART] beat [long]", "for [ART] ticks=VALUE")],
+    "BECOMES": [
+        *_rules(Action.VALUE, "LENGTH [each]", "[ART] ticks=VALUE [on] PITCH", "[ART] PITCH ticks=VALUE"),
+        *_rules(Action.PITCH, "[ART|on] PITCH [note]"),
+        *_rules(Action.REST, "[ART] rest", "[ART] silent|silence", "[ART] VALUE rest"),
+        *_rules(Action.MOVE, "INTERVAL DIRECTION", "DIRECTION [by] INTERVAL", sign=1),
+        *_rules(Action.MOVE, "INTERVAL too DIRECTION", "too DIRECTION by INTERVAL", sign=-1),
+        *_rules(Action.SCALE, "twice|double as long [as] [it] [is] [now]", "twice as slow", "double [ART] length",
+                factor=Fraction(2)),
+        *_rules(Action.SCALE, "half as long [as] [it] [is] [now]", "half [ART] length", "twice as short|quick",
+                "twice too long", factor=Fraction(1, 2)),
+        *_rules(Action.OTHER_READING, "the other [reading|one|way]", "other reading", "the second reading|one"),
+    ],
+    "SYLLABLE": [(text, {}) for text in ("syllable|word|text|lyric|letter|letters|words|lyrics",)],
+}
+_COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
+    *_rules(Action.VALUE, f"PLACES+ [{_IS}] BECOMES+", f"{_MAKE} PLACES+ [to|into|be] [be] BECOMES+",
+            "PLACES+ lasts|last|takes|take [for] LENGTH", "let PLACES+ be BECOMES+",
+            "raise|lower|move|transpose|shift|put PLACES+ BECOMES+",
+            "PLACES+ goes|go BECOMES+"),
+    *_rules(Action.MOVE, "raise PLACES+ [by] INTERVAL", sign=1, direction=1),
+    *_rules(Action.MOVE, "lower PLACES+ [by] INTERVAL", sign=1, direction=-1),
+    *_rules(Action.VALUE, f"{_BAR} bar=NUMBER [{_IS}|goes|has|reads] values=VALUES",
+            f"{_BAR} bar=NUMBER [{_IS}|goes|has|reads] pitches=PITCHES", f"the notes {_OF} {_BAR} bar=NUMBER {_IS} values=VALUES",
+            f"the notes {_OF} {_BAR} bar=NUMBER {_IS} pitches=PITCHES",
+            f"the rhythm {_OF} {_BAR} bar=NUMBER {_IS} values=VALUES"),
+    *_rules(Action.TAKE_OUT, f"{_OUT} PLACES+", "PLACES+ IS not [really] [ART] note|notes", "PLACES+ IS no note",
+            "PLACES+ was|were|is|are not|never sung|there|real", "PLACES+ do|does not belong|exist [there|here]",
+            "there is|was|are no PLACES+", "take PLACES+ out", "PLACES+ should go|disappear", "PLACES+ no|not [a] note",
+            "PLACES+ should|must not be there|here"),
+    *_rules(Action.JOIN, "join|tie|merge|connect|combine PLACES+ [to|with|and|into] [the] next|following [one|note]",
+            "PLACES+ (and|with|plus) the next|following [one|note] IS [only] (one | the same | a single) [note]",
+            "PLACES+ IS [joined|tied] [to|with] the next|following [one|note]"),
+    *_rules(Action.JOIN, "join|tie|merge|connect|combine PLACES+ [together] [into] [one] [note]",
+            "PLACES+ IS [only|all|really] ([just] one | the same | a single) [long] [note]", "PLACES+ belong|go|goes together",
+            "PLACES+ IS joined|tied|merged [together]", together=True),
+    *_rules(Action.SPLIT,
+            "split|divide|part|break|cut PLACES+ [up|in|into] [half] [parts=NUMBER] [equal] [note|notes|parts|halves]",
+            "PLACES+ IS [really|actually] [made] [of] parts=NUMBER notes", "PLACES+ was|were sung parts=TIMES",
+            "split|divide|part|break|cut PLACES+ in half"),
+    *_rules(Action.NO_REST, "[there] [is|should] [be] no rest after|at|following PLACES+",
+            f"{_OUT} [the] rest after|at|following PLACES+",
+            "hold|sustain PLACES+ [on]", "PLACES+ IS held [on]", "PLACES+ has|have no rest [after] [it|them]",
+            "without rest after PLACES+"),
+    *_rules(Action.END_REST, f"[{_PUT}] [ART] ticks=VALUE rest after|following PLACES+",
+            "PLACES+ ends|end with [ART] ticks=VALUE rest",
+            "after PLACES+ (there is | comes|is|follows | there should be | should come|be) [ART] ticks=VALUE rest",
+            "PLACES+ has|have [ART] ticks=VALUE rest after [it|them]", "PLACES+ IS followed by [ART] ticks=VALUE rest"),
+    *_rules(Action.OTHER_READING, "[take|use|try|choose|want] the other|second [reading|one] [for|of|at|in] PLACES+"),
+    *_rules(Action.NO_TRIPLET, "no triplet at|on|from PLACES+", f"{_OUT} the triplet at|on|from PLACES+",
+            "PLACES+ IS not [ART] triplet|triplets"),
+    *_rules(Action.TRIPLET, f"PLACES+ {_IS} [ART] triplet|triplets", f"{_MAKE} PLACES+ [into] [ART] triplet|triplets",
+            "PLACES+ form|make [ART] triplet", "[a] triplet at|on|from|with PLACES+", f"{_PUT} [a] triplet at|on|from PLACES+"),
+    *_rules(Action.SLUR, "slur PLACES+ [together]", "slur [from] begin=PLACES to|until|through end=PLACES",
+            "[a] slur from|over|on|between|at begin=PLACES to|and|until|through end=PLACES",
+            "[a] slur over|on|between|from|at PLACES+",
+            f"{_PUT} [a] slur over|on|between|from|at PLACES+",
+            f"{_PUT} [a] slur over|on|between|from|at begin=PLACES to|and|until end=PLACES",
+            "PLACES+ IS slurred [together]", "PLACES+ IS sung on|to one|the [same] SYLLABLE",
+            "begin=PLACES to end=PLACES IS slurred"),
+    *_rules(Action.NO_SLUR, "no slur at|on|from|over|after PLACES+", f"{_OUT} the slur at|on|from|over|after PLACES+",
+            "PLACES+ IS not slurred"),
+    *_rules(Action.ADD, f"{_PUT} NEW [note] after|following PLACES+",
+            "after PLACES+ (comes|follows|is|add|insert|put | there is|was|should [be]) NEW [missing]",
+            "there is|was NEW [note] missing after PLACES+", "NEW [note] is|was missing after PLACES+", before=False),
+    *_rules(Action.ADD, f"{_PUT} NEW [note] before PLACES+",
+            "before PLACES+ (comes|follows|is|add|insert|put | there is|was|should [be]) NEW [missing]",
+            "there is|was NEW [note] missing before PLACES+", "NEW [note] is|was missing before PLACES+", before=True),
+    *_rules(Action.NO_REPEAT, "no repeat|repeats", f"{_OUT} the|all [the] repeat|repeats", "[there] is|are no repeat|repeats",
+            "nothing is repeated",
+            "without repeat|repeats"),
+    *_rules(Action.REPEAT, "repeat BARS", "BARS IS repeated|again [once]", "BARS [IS] [sung|played] twice", "BARS repeats|repeat",
+            f"{_PUT} [a] repeat [sign|signs] around|over|on|for|at|from BARS", "sing|play BARS twice"),
+    *_rules(Action.REPEAT, "repeat (everything | it all | the whole tune|song|piece|thing | all [of] [it])",
+            "(everything | it all | the whole tune|song|piece|thing | the tune | all of it) is repeated",
+            "(everything | it all | the whole tune|song|piece|thing | the tune | all of it) is sung|played twice"),
+    *_rules(Action.COPY,
+            "BARS [IS] [just|exactly] (as|like | the same as | same as | the same like | identical to | equal to) source=BARS",
+            f"{_MAKE} BARS [just] (as|like | the same as | same as | into) source=BARS", "BARS repeats|repeat|copies source=BARS",
+            "copy source=BARS to|into|onto|over BARS", "write|use|put|take source=BARS for|into|in BARS"),
+    *_rules(Action.TEMPO, "[set|make] [the] tempo|speed|pace [is|at|to|of|should] [be] bpm=FIGURE [bpm]", "[at] bpm=FIGURE bpm",
+            "[it] [is] [at] bpm=FIGURE beats|crotchets|quarters [a|per|to|in] [the|a] minute"),
+    *_rules(Action.SYLLABLE, "[the] SYLLABLE under|at|of|for|on|below PLACES IS|to text=WORD",
+            f"{_MAKE} the SYLLABLE under|at|of|for|on|below PLACES to text=WORD",
+            "PLACES has [the] SYLLABLE text=WORD", "PLACES SYLLABLE [IS] text=WORD",
+            "[put|write] [the] [SYLLABLE] text=WORD under|below|at|on PLACES",
+            "PLACES is sung on|to [the] SYLLABLE text=WORD"),
+    *_rules(Action.SYLLABLE, "no SYLLABLE under|at|of|for|on|below PLACES",
+            f"{_OUT} the SYLLABLE under|at|of|for|on|below PLACES", text=""),
+    *_rules(Action.TIME, "[in] TIME [time]", "[it] is|goes|was [written] [in] TIME [time]",
+            "count|write|read [it] in TIME [time]",
+            "[the] time [signature] [is|in|should] [be] TIME", "change|set the time [signature] to TIME",
+            "[it] [has|is|are] [there] [are|is] TIME beat|beats [in|to|per] [a|the|each|every] [bar|measure]", "in TIME beats",
+            "make it [in] TIME"),
+    *_rules(Action.TIME, "[it] [is] [like] [a] waltz [time]", "it waltzes", text="3/4"),
+    *_rules(Action.TIME, "[it] [is] [like] [a] march", "it marches", "it is [like] marching", text="2/4"),
+    *_rules(Action.TIME, "it rocks", "[it] [is] [like] [a] jig", "it is rocking", text="6/8"),
+    *_rules(Action.KEY, "[write|put] [it] [is] [goes] in KEY", "[it] [is] [in] [the] key [signature] [is] [of] KEY",
+            "[it] [is] in the key of key=KEYNOTE", "[the] key [is] key=KEYNOTE", "change|set the key to KEY"),
+    *_rules(Action.TRANSPOSE, f"[{_WHOLE}] [is|should|goes] [be] [sung] INTERVAL DIRECTION",
+            f"move|transpose|shift|put|sing|write {_WHOLE} DIRECTION [by] INTERVAL",
+            f"move|transpose|shift|put|sing|write {_WHOLE} INTERVAL DIRECTION",
+            "transpose|move|shift DIRECTION [by] INTERVAL", "transpose [by] INTERVAL DIRECTION",
+            f"[{_WHOLE}] DIRECTION [by] INTERVAL", sign=1),
+    *_rules(Action.TRANSPOSE, f"[{_WHOLE}] [is|was] [all] INTERVAL too DIRECTION", f"{_WHOLE} is all INTERVAL too DIRECTION",
+            sign=-1),
+    *_rules(Action.NO_PICKUP, "[there] [is|was] (no|without) PICKUP", f"{_OUT} the PICKUP",
+            "(it | the tune|song | the first note) begins|starts|is|begin|start on [the] (first|strong|main|heavy|down) [beat]",
+            "(it | the tune|song | the first note) begins|starts|is on ([the] beat one|1 | the beat|downbeat | one)",
+            "begins|starts on the first|strong|main beat", "begins|starts on (beat one|1 | one | the downbeat)"),
+    *_rules(Action.PICKUP, "[a|the] PICKUP [is|of] LENGTH", "[a|an] LENGTH PICKUP",
+            "(it | the tune|song) begins|starts with [a|an|the] PICKUP of LENGTH",
+            "(it | the tune|song) begins|starts with [a|an] LENGTH PICKUP", "it begins|starts LENGTH before the bar|measure"),
+    *_rules(Action.DOUBLE, "[all|the] [the] [note] values [is|are|should] [be] twice|double as long",
+            "(all|the [the] notes | every note | everything) [is|are|should] [be] twice|double as long [as] [it] [is] [now]",
+            "double ([all] [the] [note] values|notes|lengths | everything)",
+            "(everything|it | all notes) is [written] twice too short|fast",
+            "everything is written half as long as it should be"),
+    *_rules(Action.HALVE, "[all|the] [the] [note] values [is|are|should] [be] half as long", "[all] values twice as short",
+            "(all|the [the] notes | every note | everything) [is|are|should] [be] half as long [as] [it] [is] [written] [now]",
+            "halve|half ([all] [the] [note] values|notes|lengths | everything)",
+            "(everything|it | all notes) is [written] twice too long|slow"),
+    *_rules(Action.TITLE, "[the] title|name [is] text=REST", "call|name it text=REST", "it is called|named text=REST",
+            "[the] [tune|song] is called text=REST"),
+    *_rules(Action.WORDS, "[the] words|lyrics|text [are|is] text=REST"),
+]
+ENGLISH_RULES: dict[str, Sequence[tuple[str, Mapping[str, Any]]]] = {
+    **_PARTS,
+    "PICKUP": [("pickup|upbeat|anacrusis", {}), ("pick up", {}), ("up beat", {})],
+    "NEW": [("[ART] [another] note", {}), ("[ART] [another] ticks=VALUE", {}), ("[another] [ART] ticks=VALUE PITCH", {}),
+            ("[another] [ART] PITCH ticks=VALUE", {}), ("[another] [ART] PITCH", {}), ("another", {})],
+    "NUMBERS": [("from=NUMBER to|through|until|- to=NUMBER", {}), ("all=NUMBER+", {})],
+    "COMMAND": _COMMANDS,
+}
+_UNDO, _REDO = ("undo", "undo that", "undo it", "take that back", "take it back", "go back", "back", "undo the last"), \
+    ("redo", "redo that", "redo it", "do it again", "put it back", "again please")
+ENGLISH_ORDERS: dict[str, Order] = {
+    **dict.fromkeys(_UNDO, Order.UNDO), **dict.fromkeys(_REDO, Order.REDO),
+    **dict.fromkeys(("done", "end", "stop", "quit", "exit", "finish", "finished", "that's all", "that is all", "i am done"),
+            Order.END),
+    **dict.fromkeys(("help", "?", "what can i say", "what can i type", "help me"), Order.HELP),
+    **dict.fromkeys(("bars", "measures", "read", "again", "read it", "read the bars", "read the measures", "read it again",
+                     "say it", "say it again"), Order.BARS),
+    **dict.fromkeys(("play", "play it", "play it again", "let me hear it", "let me hear", "listen"), Order.PLAY),
+}
+
+
+def correction_words(numbers: Mapping[str, int], ordinals: Mapping[str, int], values: Mapping[str, Fraction]) -> CorrectionWords:
+    """The words and rules of English. values: names of undotted values in crotchets."""
+    short = {name.removesuffix(" note"): base for name, base in values.items()}
+    figures = {f"{n}{'th' if 10 <= n % 100 <= 20 else {1: 'st', 2: 'nd', 3: 'rd'}.get(n % 10, 'th')}": n for n in range(1, 100)}
+    return CorrectionWords(
+        numbers={**numbers, **ordinals, **figures, "last": -1, "final": -1}, values={**short, **values},
+        dotted={"double dotted": 2, "twice dotted": 2, "dotted": 1}, articles=("a", "an", "the"),
+        amounts={"half a": Fraction(1, 2), "half": Fraction(1, 2), "one and a half": Fraction(3, 2), "a": Fraction(1),
+                "a quarter of a": Fraction(1, 4)},
+        times={"once": 1, "twice": 2, "two times": 2, "three times": 3},
+        steps={letter.lower(): letter for letter in "CDEFGAB"},
+        accidentals={"double sharp": 2, "sharp": 1, "#": 1, "♯": 1, "double flat": -2, "flat": -1, "b": -1, "♭": -1,
+                "natural": 0},
+        octaves={f"in the {word} octave": n for word, n in ordinals.items()},
+        modes={"major": "major", "minor": "minor"},
+        intervals={"semitone": 1, "half step": 1, "half tone": 1, "tone": 2, "whole step": 2, "whole tone": 2, "step": 2,
+                "minor third": 3,
+                   "major third": 4, "third": 4, "fourth": 5, "fifth": 7, "octave": 12},
+        directions={"higher": 1, "up": 1, "high": 1, "lower": -1, "down": -1, "low": -1},
+        contractions={"it's": "it is", "there's": "there is", "that's": "that is", "isn't": "is not", "wasn't": "was not",
+                      "aren't": "are not", "doesn't": "does not", "don't": "do not", "weren't": "were not"},
+        joining=("and", "then", "also", "but", "plus"),
+        before=("please", "can you", "could you", "i think", "i think that", "no", "now", "well", "actually", "can we",
+                "i want", "yes"),
+        after=("please", "i think", "instead", "thank you", "thanks"),
+        rules=ENGLISH_RULES, orders=ENGLISH_ORDERS)

@@ -1,0 +1,52 @@
+"""Phrasings of corrections with what they mean, from text files: a line each, PHRASING|MEANING, "-" for refused whole."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+from companion.errors import Trouble
+from companion.language import English, Language, read_corrections, read_order
+from companion.transcribe import Action, Correction
+
+REFUSED = "-"
+NAMES = {Action.TAKE_OUT: "out", Action.NO_REST: "norest", Action.END_REST: "endrest", Action.OTHER_READING: "other",
+         Action.NO_PICKUP: "nopickup", Action.NO_TRIPLET: "notriplet", Action.NO_SLUR: "noslur", Action.NO_REPEAT: "norepeat"}
+
+
+def table(name: str) -> list[tuple[str, str]]:
+    """The lines of a file of tests/language."""
+    text = (Path(__file__).parent / "language" / name).read_text(encoding="utf-8")
+    return [(phrase, meaning.rstrip("\n")) for phrase, _, meaning in (x.partition("|") for x in text.split("\n") if x)]
+
+
+def brief(c: Correction) -> str:
+    """A correction as the tables write it: "value 3.2 4"."""
+    name = NAMES.get(c.action, c.action.value)
+    out = [name if not (c.action is Action.ADD and c.before) else "addbefore"]
+    if c.action is Action.COPY:
+        return f"copy {c.bar}-{c.last_bar} {c.other_bar}"
+    if c.action is Action.REPEAT:
+        return f"repeat {c.bar} {c.last_bar}"
+    if c.bar:
+        out.append(f"{c.bar}.{c.note}")
+    if c.step:
+        out.append(c.step + ("#" * c.alter if c.alter > 0 else "b" * -c.alter) + ("" if c.octave is None else str(c.octave)))
+    out += {Action.VALUE: [str(c.ticks)], Action.END_REST: [str(c.ticks)], Action.PICKUP: [str(c.ticks)],
+            Action.ADD: [str(c.ticks)],
+            Action.MOVE: [str(c.semitones)], Action.TRANSPOSE: [str(c.semitones)], Action.SPLIT: [str(c.parts)],
+            Action.SCALE: [str(Fraction(c.factor))], Action.TEMPO: [str(c.bpm)], Action.WORDS: [c.text], Action.TITLE: [c.text],
+            Action.SYLLABLE: [c.text], Action.TIME: [c.time.name if c.time else ""], Action.KEY: [c.key.name if c.key else ""],
+            Action.SLUR: [f"{c.other_bar}.{c.other_note}"]}.get(c.action, [])
+    return " ".join(out)
+
+
+def meant(text: str, language: Language | None = None) -> str:
+    """What a phrasing is read as, in the tables' form."""
+    language = language or English()
+    if order := read_order(language, text):
+        return f"order {order.value}"
+    try:
+        return "; ".join(brief(c) for c in read_corrections(language, text))
+    except Trouble:
+        return REFUSED
