@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import os
+import stat
 import tempfile
+import time
 from pathlib import Path
 
 from companion.errors import Trouble
@@ -31,9 +34,60 @@ def sans_typeface() -> Path:
                     "or write another form than .pdf."))
 
 
-def write_whole(path: str | Path, data: bytes) -> None:
+LONGEST_WORD = 255  # a longer one, as of a name, is cut in its middle
+
+
+def shown(text: str) -> str:
+    """A name or a sentence as one line, whatever the names in it hold: marks that cannot be seen or that turn the direction
+    of writing are written as their numbers, and very long names are cut."""
+    words = (word if len(word) <= LONGEST_WORD else f"{word[:100]}...{word[-100:]}" for word in text.split())
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in " ".join(words))
+
+
+PIPE_S = 5.0  # a pipe that gives nothing for so long has nobody who writes into it
+
+
+def read_within(path: Path, most_bytes: int) -> bytes:
+    """What is in a file, a pipe or a device, one byte more than `most_bytes` at most. Raises OSError.
+
+    A pipe into which nobody writes gives nothing after `PIPE_S`, and holds nobody up.
+    """
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(descriptor, "rb", buffering=0) as file:
+        if not stat.S_ISFIFO(os.fstat(descriptor).st_mode):
+            return _read(file, most_bytes)
+        import select
+
+        parts: list[bytes] = []
+        left, end = most_bytes + 1, time.monotonic() + PIPE_S
+        while left > 0 and time.monotonic() < end:
+            if not select.select([descriptor], [], [], end - time.monotonic())[0]:
+                break
+            part = file.read(min(left, 1 << 20))
+            if part:
+                parts.append(part)
+                left -= len(part)
+                end = time.monotonic() + PIPE_S
+            elif parts:
+                break
+            else:
+                time.sleep(0.01)  # nobody has opened the other end yet
+        return b"".join(parts)
+
+
+def _read(file: io.FileIO, most_bytes: int) -> bytes:
+    parts: list[bytes] = []
+    left = most_bytes + 1
+    while left > 0 and (part := file.read(min(left, 1 << 20))):
+        parts.append(part)
+        left -= len(part)
+    return b"".join(parts)
+
+
+def write_whole(path: str | Path, data: bytes, private: bool = False) -> None:
     """Write beside, flush to the disk, then rename: `path` is either as it was or complete.
 
+    private: only the owner may read it (mode 0600); a file that is written anew keeps its rights.
     Raises `Trouble` with a plain sentence where the place cannot be written.
     """
     path = Path(path)
@@ -52,7 +106,8 @@ def write_whole(path: str | Path, data: bytes) -> None:
             os.fsync(file.fileno())
         mask = os.umask(0)
         os.umask(mask)
-        os.chmod(temporary, 0o666 & ~mask)
+        rights = stat.S_IMODE(path.stat().st_mode) if path.exists() else 0o666 & ~mask
+        os.chmod(temporary, rights & 0o600 if private else rights)
         os.replace(temporary, path)
     except OSError as error:
         if temporary and os.path.exists(temporary):

@@ -35,6 +35,7 @@ from companion.braille.reading import Raw, Reading, Row
 from companion.braille.text import from_dots, pitch_only_heading, read_words, words
 from companion.errors import Trouble
 from companion.messages import N_, _
+from companion.places import read_within
 from companion.tune import DirectionKind, Key, ScoreDirection, Syllable, Time, Tune
 
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
@@ -326,8 +327,7 @@ def read_file(path: str | Path) -> Reading:
             raise Trouble(_("{path} is a folder. Give a .brf file, or a text file of braille cells.").format(
                                 path=path))
         try:
-            with file.open("rb") as source:
-                data = source.read(MOST_BYTES + 1)
+            data = read_within(file, MOST_BYTES)
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
             raise Trouble(_("{path} could not be read: {reason}. Give a .brf file, or a text file of braille cells.").format(

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from companion.errors import Trouble
 from companion.messages import N_, _
+from companion.places import shown
 
 if TYPE_CHECKING:
     from companion.language import Language
@@ -119,7 +120,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     sys.stdin = sys.stdin or open(os.devnull, encoding="utf-8")  # noqa: SIM115
     sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
     sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
-    for stream in (sys.stdout, sys.stderr):
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     try:
@@ -127,7 +128,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except Trouble as trouble:
-        print(" ".join(str(trouble).split()), file=sys.stderr)  # one line, whatever a file's name holds
+        print(shown(str(trouble)), file=sys.stderr)
         return trouble.exit_code
     except BrokenPipeError:
         # The reader of our output went away (as `head` does): not a fault.
@@ -140,7 +141,7 @@ def main(argv: Sequence[str] | None = None) -> int:
                        path=error.filename, reason=reason)
         else:
             text = _("Writing the output failed: {reason}. Make room or choose another place.").format(reason=reason)
-        print(text, file=sys.stderr)
+        print(shown(text), file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         return 130

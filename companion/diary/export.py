@@ -51,5 +51,5 @@ def export_pupil(diary: Diary, pupil: Pupil, path: str | Path) -> list[str]:
             if sound:
                 archive.writestr(f"sound/take-{number}.flac", sound)
         names = archive.namelist()
-    write_whole(path, data.getvalue())
+    write_whole(path, data.getvalue(), private=True)
     return names

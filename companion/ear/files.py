@@ -15,6 +15,7 @@ from companion.ear.model import PitchTrack
 from companion.ear.sound import RATE, Sound
 from companion.errors import Trouble
 from companion.messages import _
+from companion.places import read_within
 
 LONGEST_S = 3600.0  # an hour; more is no take
 MOST_BYTES = 2_000_000_000  # an hour of 96 kHz stereo at 24 bits comes to this
@@ -44,8 +45,7 @@ def read_sound(path: str | Path, rate: int = RATE) -> Sound:
     if not len(samples):
         raise Trouble(_("{path} holds no sound: it is empty or was cut off. Record it again.").format(path=path))
     if len(samples) / own_rate > LONGEST_S:
-        raise Trouble(_("{path} is longer than an hour; a take is one phrase or tune. Cut out the part you mean.").format(
-                            path=path))
+        raise _too_long(path)
     peak = float(np.abs(samples).max())
     if peak > 1:  # floating-point files may hold anything; some are on the scale of 16-bit integers
         samples = samples / np.float32(peak)
@@ -66,8 +66,9 @@ def _bytes_of(path: str | Path) -> bytes:
                                  path=path))
         if path.stat().st_size > most:
             raise too_much
-        with path.open("rb") as file:
-            data = file.read() if path.is_file() else file.read(most + 1)
+        if path.is_file() and _header_seconds(path) > LONGEST_S:
+            raise _too_long(path)
+        data = read_within(path, most)
     except OSError as error:
         raise Trouble(_("{path} could not be read: {reason}. Give another file, or one that you may open.").format(
                             path=path, reason=(error.strerror or str(error)).lower())) from error
@@ -76,6 +77,24 @@ def _bytes_of(path: str | Path) -> bytes:
     if not data:
         raise Trouble(_("{path} is empty. Record it again.").format(path=path))
     return data
+
+
+def _too_long(path: str | Path) -> Trouble:
+    return Trouble(_("{path} is longer than an hour; a take is one phrase or tune. Cut out the part you mean.").format(
+                       path=path))
+
+
+def _header_seconds(path: Path) -> float:
+    """How long a sound file says that it is, from its header alone; 0 where that is not known."""
+    import soundfile
+
+    try:
+        with soundfile.SoundFile(str(path)) as file:
+            # More than the file has room for, at a quarter of a byte a sample, is a header that was never filled in.
+            real = file.frames <= 4 * path.stat().st_size
+            return file.frames / file.samplerate if real else 0.0
+    except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, TypeError, ZeroDivisionError):
+        return 0.0
 
 
 def _by_soundfile(data: bytes) -> tuple[NDArray[np.float32], int] | None:

@@ -10,7 +10,6 @@ from companion.language import Language, count_line, hand_for_helper, move_line
 from companion.lesson.answer import Answer, answer_take
 from companion.lesson.words import note_line
 from companion.match import Verdict
-from companion.messages import _
 from companion.places import shipped
 from companion.tune import wall_for
 
@@ -45,20 +44,13 @@ def demo_lines(language: Language, found: Answer, sound: str | None = None) -> l
 
 
 def save_cue(language: Language, found: Answer, sound: str | None = None) -> Path:
-    """Save the spoken cue and its glides, in the temporary folder if no place is given; returns where."""
+    """Save the spoken cue and its glides, in a new temporary folder if no place is given; returns where."""
     # Here and not above: sound files and speech are loaded only where they are made.
     from companion.audio import save_sound
     from companion.lesson.sounds import cue_sound
 
     made = cue_sound(language, found)
-    path = Path(sound) if sound else Path(tempfile.gettempdir()) / "companion-demo.wav"
-    try:
-        if not sound and path.is_symlink():  # somebody else's link in a shared folder: never written through
-            raise Trouble(_("{path} is a link.").format(path=path))
-        save_sound(made, path)
-    except Trouble:
-        if sound:
-            raise
-        path = Path(tempfile.mkdtemp(prefix="companion-")) / path.name  # another person's file holds the name
-        save_sound(made, path)
+    # A folder of our own: in the shared temporary folder a name that can be guessed may be somebody's link or pipe.
+    path = Path(sound) if sound else Path(tempfile.mkdtemp(prefix="companion-")) / "companion-demo.wav"
+    save_sound(made, path)
     return path

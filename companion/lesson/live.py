@@ -253,7 +253,7 @@ class Echo:
             self.session.say(LessonSentence.NO_LINE_TO_KEEP)
             return
         number = len(self.kept) + 1
-        self.keep_in.mkdir(parents=True, exist_ok=True)
+        self.keep_in.mkdir(parents=True, exist_ok=True, mode=0o700)
         while (path := self.keep_in / f"line-{number}.musicxml").exists():
             number += 1
         save(self.lines[-1].tune, path)

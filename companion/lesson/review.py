@@ -15,6 +15,7 @@ from companion.errors import Trouble
 from companion.language import Language
 from companion.lesson.answer import Answer, answer_take
 from companion.messages import _
+from companion.places import read_within
 
 MOST_WORKERS = 61  # what Windows lets a pool of processes have
 COLUMNS = ("phrase", "part", "verse")  # of a list, beside take and tune, if wanted
@@ -93,8 +94,7 @@ def _text(path: Path) -> str:
         if path.stat().st_size > MOST_BYTES:
             raise Trouble(_("{path} is far larger than a list of takes. Give a CSV file with a header line "
                             "take,tune.").format(path=path))
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES)
+        data = read_within(path, MOST_BYTES)
     except OSError as error:
         raise Trouble(_("{path} could not be read: {reason}. Give a CSV file with a header line take,tune.").format(
                             path=path, reason=(error.strerror or str(error)).lower())) from error

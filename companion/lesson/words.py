@@ -6,6 +6,7 @@ from companion.language import Language, bare, count_line, cue_sentences, detail
 from companion.lesson.answer import Answer, say_cell
 from companion.lesson.review import Reviewed
 from companion.match import CueKind, Verdict
+from companion.places import shown
 
 
 def note_line(language: Language, found: Answer, index: int) -> str:
@@ -37,7 +38,7 @@ def answer_lines(language: Language, found: Answer, more: bool = False) -> list[
 
 def review_line(language: Language, reviewed: Reviewed) -> str:
     """One take of a list in a line: all right, or the count and then the one thing to try, each said once."""
-    name = " ".join(reviewed.take.split()) or language.message("No take")
+    name = shown(reviewed.take) or language.message("No take")
     found = reviewed.answer
     if found is None:
         return f"{name}: {reviewed.error}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import io
+import re
 import zipfile
 import zlib
 from collections.abc import Callable
@@ -17,8 +18,9 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 from companion.errors import Trouble
+from companion.limits import run_limited
 from companion.messages import _
-from companion.places import shipped, write_whole
+from companion.places import read_within, shipped, write_whole
 from companion.tune.convert import from_music21
 from companion.tune.midi import GRID, quantise, to_midi
 from companion.tune.musicxml import to_musicxml
@@ -68,6 +70,18 @@ def _shipped_as(said: str) -> str | None:
                  if wanted in (e.name.replace("-", " "), e.title.casefold().replace("-", " "))), None)
 
 
+CHILD_BYTES = 1_000_000  # a score up to this size is read in seconds; a larger one in a process that may be ended
+#: The most that a number may be in a MusicXML element or attribute; music21 makes as many objects as some of them say.
+#: Ten times what scores have, and more.
+MOST = {"beats": 128, "beat-type": 1024, "divisions": 1_000_000, "actual-notes": 999, "normal-notes": 999, "fifths": 999,
+        "octave": 999, "alter": 9, "octave-change": 10, "chromatic": 127, "diatonic": 127, "staves": 99,
+        "multiple-rest": 9999, "tremolo": 9, "clef-octave-change": 9, "line": 99, "per-minute": 9999, "staff-lines": 99}
+MOST_ATTRIBUTES = {("ending", "number"): 99, ("repeat", "times"): 1_000_000, ("sound", "tempo"): 9999, ("note", "time-only"): 99,
+                   ("octave-shift", "size"): 99, ("tuplet", "number"): 99, ("slur", "number"): 99, ("lyric", "number"): 999}
+MOST_NOTES = 200_000  # of a score with all its parts
+MOST_TEXT = 10_000  # letters of one title, word or name
+
+
 def load(name: str | Path, part: str | int | None = None) -> Tune:
     """Read a tune from a MusicXML or MIDI file, or a shipped one by its name.
 
@@ -75,6 +89,12 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     one part that has words, else it must be said. Raises Trouble with one sentence for anything amiss.
     """
     path = find(name)
+    if path.stat().st_size > CHILD_BYTES:
+        return run_limited(_load, path, part)
+    return _load(path, part)
+
+
+def _load(path: Path, part: str | int | None) -> Tune:
     kind = path.suffix.lower()
     if kind not in SCORES + MIDI:
         raise Trouble((_("{path} ends in {ending}; a tune is read from .musicxml, .xml, .mxl or .mid.") if kind else
@@ -106,7 +126,7 @@ def _read(path: Path) -> bytes:
         if size > MOST_BYTES:
             raise Trouble(_("{path} is {size} megabytes; a tune is far smaller. Give another file.").format(
                                 path=path, size=size // 1000000))
-        data = path.read_bytes()
+        data = read_within(path, MOST_BYTES)
     except OSError as error:
         raise Trouble(_("{path} could not be read: {reason}. Give another file, or one that you may open.").format(
                             path=path, reason=(error.strerror or str(error)).lower())) from error
@@ -169,7 +189,34 @@ def _checked_xml(path: Path, text: bytes) -> bytes:
                             path=path, tag=root.tag))
     if root.find(".//note") is None:
         raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
+    _check_budget(path, root)
     return text if root.tag == "score-partwise" else _by_parts(root)
+
+
+def _check_budget(path: Path, root: ET.Element) -> None:
+    """Raises Trouble for numbers that no score has: a reader would make as many bars, endings or parts of a beat."""
+    notes = 0
+    for element in root.iter():
+        tag, text = str(element.tag), element.text or ""
+        notes += tag == "note"
+        if len(text) > MOST_TEXT or notes > MOST_NOTES:
+            raise Trouble(_("{path} holds more than a score can. Give a file with a melody in it.").format(path=path))
+        limited = [(text, MOST[tag])] if tag in MOST else []
+        limited += [(value, MOST_ATTRIBUTES[tag, name]) for name, value in element.attrib.items()
+                    if (tag, name) in MOST_ATTRIBUTES]
+        for value, most in limited:
+            if any(len(n) > 12 or int(n) > most for n in re.findall("[0-9]+", value.partition(".")[0])):
+                raise Trouble(_("{path} says {value} for {name}, which no score has: it is damaged. Save it anew and try "
+                                "again.").format(path=path, value=value[:20], name=tag))
+    divisions = max((float(e.text or 1) for e in root.iter("divisions") if _is_number(e.text)), default=1.0)
+    for element in root.iter("duration"):
+        if _is_number(element.text) and float(element.text or 0) > MOST_QUARTERS * max(divisions, 1.0):
+            raise Trouble(_("{path} holds a note that lasts longer than any tune: it is damaged. Save it anew and try "
+                            "again.").format(path=path))
+
+
+def _is_number(text: str | None) -> bool:
+    return bool(text) and re.fullmatch(r"\s*[0-9]{1,12}(\.[0-9]*)?\s*", text or "") is not None
 
 
 def _by_parts(root: ET.Element) -> bytes:
@@ -236,7 +283,7 @@ def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
     listed = ", ".join(f"{i + 1} {n}" for i, n in enumerate(names))
     if part is not None:
         wanted = str(part).strip()
-        if wanted.isdigit() and 1 <= int(wanted) <= len(parts):
+        if wanted.isascii() and wanted.isdigit() and 1 <= int(wanted) <= len(parts):
             return parts[int(wanted) - 1]
         matches = [i for i, n in enumerate(names) if n.lower() == wanted.lower()]
         if matches:

@@ -1,0 +1,120 @@
+"""What a stranger's file may cost: refused in one sentence before anything heavy, and private files stay private."""
+
+from __future__ import annotations
+
+import os
+import stat
+import struct
+import time
+from pathlib import Path
+
+import pytest
+
+from companion.command import main
+from companion.ear import read_sound
+from companion.errors import Trouble
+from companion.places import read_within, write_whole
+from companion.tune import load
+
+SCORE = """<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>V</part-name></score-part></part-list>
+<part id="P1"><measure number="1">{left}<attributes><divisions>{divisions}</divisions><time><beats>{beats}</beats>
+<beat-type>4</beat-type></time></attributes><note><pitch><step>C</step><octave>4</octave></pitch>
+<duration>{duration}</duration><type>quarter</type></note></measure></part></score-partwise>"""
+USUAL = {"left": "", "divisions": "1", "beats": "4", "duration": "1"}
+
+
+@pytest.mark.parametrize("change", [
+    {"beats": "1000000000"}, {"beats": "9" * 5000}, {"divisions": "1" + "0" * 12}, {"duration": "99999999999"},
+    {"left": '<barline location="left"><ending number="1-999999999" type="start"/></barline>'},
+    {"left": '<barline location="left"><repeat direction="forward" times="1000000000"/></barline>'}])
+def test_numbers_that_no_score_has_are_refused_before_the_heavy_reader(
+        tmp_path: Path, change: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "trap.musicxml"
+    path.write_text(SCORE.format(**USUAL))
+    assert len(load(path).line()) == 1
+    path.write_text(SCORE.format(**{**USUAL, **change}))
+    monkeypatch.setattr("companion.tune.files._parse_musicxml", lambda *_: pytest.fail("the heavy reader was begun"))
+    with pytest.raises(Trouble, match=r"trap\.musicxml (says|holds)"):
+        load(path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes are POSIX's")
+def test_a_pipe_without_a_writer_holds_nobody_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+                                                 capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr("companion.places.PIPE_S", 0.05)
+    pipe = tmp_path / "pipe.wav"
+    os.mkfifo(pipe)
+    began = time.monotonic()
+    for arguments in (("hear", str(pipe), "--tune", "kite"), ("read", str(pipe)), ("notate", str(pipe)),
+                      ("review", str(pipe))):
+        assert main(arguments) == 2, arguments
+        assert str(pipe) in capsys.readouterr().err
+    assert time.monotonic() - began < 30
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="there is no /dev/zero here")
+def test_an_endless_stage_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert len(read_within(Path("/dev/zero"), 1000)) == 1001
+    assert main(["course", "--check", "/dev/zero"]) == 2
+    assert "far larger" in capsys.readouterr().err
+
+
+def test_a_sound_longer_than_an_hour_is_refused_from_its_header(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "long.wav"
+    size = 2 * 8000 * 3700
+    with path.open("wb") as file:  # a hole in the file: no disk is needed
+        file.write(b"RIFF" + struct.pack("<I", size + 36) + b"WAVEfmt " + struct.pack("<IHHIIHH", 16, 1, 1, 8000, 16000, 2, 16)
+                   + b"data" + struct.pack("<I", size))
+        file.truncate(size + 44)
+    monkeypatch.setattr("companion.ear.files.read_within", lambda *_: pytest.fail("it was read"))
+    with pytest.raises(Trouble, match="longer than an hour"):
+        read_sound(path)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="modes are POSIX's")
+def test_private_files_are_the_owners_alone_and_rewriting_keeps_rights(tmp_path: Path) -> None:
+    """0600: read and write for the owner, nothing for others (POSIX file modes)."""
+    secret, plain = tmp_path / "robin.zip", tmp_path / "tune.brf"
+    write_whole(secret, b"x", private=True)
+    assert stat.S_IMODE(secret.stat().st_mode) == 0o600
+    plain.touch(mode=0o600)
+    write_whole(plain, b"y")
+    assert stat.S_IMODE(plain.stat().st_mode) == 0o600
+    plain.chmod(0o644)
+    write_whole(plain, b"z", private=True)
+    assert stat.S_IMODE(plain.stat().st_mode) == 0o600
+
+
+def test_an_export_is_the_owners_alone(tmp_path: Path) -> None:
+    diary, out = str(tmp_path / "d.sqlite"), tmp_path / "robin.zip"
+    assert main(["diary", "Robin", "--new", "--diary", diary, "--export", str(out)]) == 0
+    for file in (out, tmp_path / "d.sqlite"):
+        assert stat.S_IMODE(file.stat().st_mode) == 0o600
+
+
+def test_the_demo_writes_to_no_name_that_can_be_guessed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from companion.language import English
+    from companion.lesson import demo_answer, save_cue
+
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    secret = tmp_path / "secret"
+    secret.write_text("kept")
+    (tmp_path / "companion-demo.wav").symlink_to(secret)
+    path = save_cue(English(), demo_answer())
+    assert secret.read_text() == "kept"
+    assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700  # tempfile.mkdtemp: for the owner alone
+    assert path.parent.parent == tmp_path
+
+
+@pytest.mark.parametrize(("name", "shown"), [("a\x1b[2Jb", "a\\u001b[2Jb"), ("a\u202egpj", "a\\u202egpj")])
+def test_marks_that_cannot_be_seen_are_shown_as_their_numbers(name: str, shown: str,
+                                                              capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["read", f"/nowhere/{name}.brf"]) == 2
+    said = capsys.readouterr().err
+    assert shown in said
+    assert name not in said
+
+
+def test_long_names_are_shortened(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["read", f"{'x' * 100_000}.brf"]) == 2
+    assert len(capsys.readouterr().err) < 600
