@@ -59,6 +59,16 @@ def _known() -> frozenset[str]:
     return frozenset(m.name for m in _all_modules())
 
 
+@cache
+def _public(name: str) -> frozenset[str]:
+    """What the `__all__` of a module names."""
+    tree = next((m.tree for m in _all_modules() if m.name == name), None)
+    for node in tree.body if tree else ():
+        if isinstance(node, ast.Assign) and any(isinstance(t, ast.Name) and t.id == "__all__" for t in node.targets):
+            return frozenset(ast.literal_eval(node.value))
+    return frozenset()
+
+
 def modules(package: str | None = None) -> list[Module]:
     return [m for m in _all_modules() if package is None or m.package == package]
 
@@ -70,7 +80,10 @@ def imports(module: Module) -> Iterator[tuple[str, int]]:
         if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "companion":
             for alias in node.names:
                 inner = f"{node.module}.{alias.name}"
-                yield (inner if inner in known else node.module), node.lineno
+                # A public function may bear the name of its file: then the function is what is imported.
+                own = node.module == f"companion.{module.package}"
+                is_module = inner in known and (own or alias.name not in _public(node.module))
+                yield (inner if is_module else node.module), node.lineno
         elif isinstance(node, ast.Import):
             for alias in node.names:
                 if alias.name.split(".")[0] == "companion":

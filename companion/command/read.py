@@ -18,7 +18,7 @@ def run(options: argparse.Namespace) -> int:
     import json
 
     from companion.braille import read_file
-    from companion.language.braille import reading_json, reading_lines
+    from companion.language import reading_json, reading_lines
 
     reading = read_file(options.file)
     if options.out:

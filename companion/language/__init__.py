@@ -20,6 +20,7 @@ if TYPE_CHECKING:
         reading_lines,
         say_dots,
         say_meaning,
+        say_note,
         say_problem,
         say_written,
     )
@@ -322,6 +323,7 @@ __all__ = [
     "said_line",
     "say_dots",
     "say_meaning",
+    "say_note",
     "say_problem",
     "say_written",
     "score_json",
@@ -387,7 +389,8 @@ __all__ = [
 ]
 
 __getattr__ = loader(__name__, {
-    "braille": ("problem_lines", "reading_json", "reading_lines", "say_dots", "say_meaning", "say_problem", "say_written"),
+    "braille": ("problem_lines", "reading_json", "reading_lines", "say_dots", "say_meaning", "say_note", "say_problem",
+                "say_written"),
     "course": ("by_hand_hint", "course_begin_hint", "course_begins_again_line", "drill_kind_lines", "evidence_line",
                "evidence_so_far_line", "glossary_lines", "next_stage_line", "question_help_hint",
                "question_help_lines", "question_left_line", "stage_begin_prompt", "stage_beginning",

@@ -9,8 +9,7 @@ from typing import Any
 from companion.braille import note_cells, to_dots
 from companion.ear import DEFAULT_TRACKER, PitchTrack, hear_pitch
 from companion.errors import NothingSung, Trouble
-from companion.language import Language, cue_text
-from companion.language.braille import say_note
+from companion.language import Language, cue_text, say_note
 from companion.match import Advice, Match, Presence, Verdict, advise, line_odds, match_phrase, match_take, unjudged
 from companion.messages import _
 from companion.tune import LineNote, Tune, catalogue, load

@@ -61,14 +61,7 @@ def read_list(path: str | Path) -> list[Job]:
     if not {"take", "tune"} <= set(head):
         raise Trouble(_("{path} has no header line take,tune. Put it at the top, then a line for each take.").format(
                             path=path))
-    jobs = []
-    for row in rows[1:]:
-        take, tune = (row[i].strip() if i < len(row) else "" for i in (head.index("take"), head.index("tune")))
-        if not take and not tune:
-            continue
-        beside = path.parent / tune
-        more = (row[head.index(name)].strip() if name in head and head.index(name) < len(row) else "" for name in COLUMNS)
-        jobs.append(Job(take, tune, str(path.parent / take), str(beside) if os.path.isfile(beside) else tune, *more))
+    jobs = [job for row in rows[1:] if (job := _job(path.parent, head, row)) is not None]
     if not jobs:
         raise Trouble(_("{path} names no take. Put a line for each below the header line take,tune.").format(
                             path=path))
@@ -81,6 +74,18 @@ def read_folder(folder: Path, tune: str) -> list[Job]:
     if not takes:
         raise Trouble(_("{folder} holds no sound file. Give a folder with takes in it, or a CSV file.").format(folder=folder))
     return [Job(p.name, tune, str(p), tune) for p in takes]
+
+
+def _job(folder: Path, head: list[str], row: list[str]) -> Job | None:
+    """One row of a list, None for a row that names neither take nor tune. head: the names of the columns."""
+    def cell(name: str) -> str:
+        return row[head.index(name)].strip() if name in head and head.index(name) < len(row) else ""
+
+    take, tune = cell("take"), cell("tune")
+    if not take and not tune:
+        return None
+    beside = folder / tune
+    return Job(take, tune, str(folder / take), str(beside) if os.path.isfile(beside) else tune, *map(cell, COLUMNS))
 
 
 def _text(path: Path) -> str:
