@@ -12,6 +12,7 @@ from companion.tune import LineNote, direction_of
 
 STEP, RISE = 44.0, 7.0  # width of a quarter of the path and height of a semitone, in the picture's own units
 NARROWEST = 18.0
+LETTER, MOST_WORDS = 9.0, 60  # width of a letter below the path; more words than that are not drawn
 EDGE, FOOT = 30.0, 60.0
 MOST_NOTES = 400
 
@@ -22,7 +23,8 @@ def hillside(language: Language, line: Sequence[LineNote], match: Match | None =
     if not line:
         return ""
     low, high = min(n.midi for n in line), max(n.midi for n in line)
-    widths = [max(NARROWEST, STEP * float(n.quarters)) for n in line]
+    words = len(line) <= MOST_WORDS
+    widths = [max(NARROWEST, STEP * float(n.quarters), LETTER * len(bare(n.syllable)) + 12 if words else 0.0) for n in line]
     starts = [EDGE + sum(widths[:i]) for i in range(len(line))]
     width = starts[-1] + widths[-1] + EDGE
     top = 60.0
@@ -36,7 +38,7 @@ def hillside(language: Language, line: Sequence[LineNote], match: Match | None =
     shapes = [f'<polygon class="hill" points="{EDGE:.0f},{floor:.0f} {path} {width - EDGE:.0f},{floor:.0f}"/>',
               f'<polyline class="path" points="{path}"/>']
     for n, x, w in zip(line, starts, widths, strict=True):
-        if n.syllable and len(line) <= 60:
+        if n.syllable and words:
             shapes.append(f'<text x="{x + w / 2:.0f}" y="{floor - 16:.0f}" text-anchor="middle">'
                           f"{escape(bare(n.syllable))}</text>")
     if match is not None:

@@ -1,0 +1,84 @@
+"""A real browser for tests of the page: Chromium steered by Playwright, its microphone fed from a WAV file."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+import wave
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from singers import VOICES, LineItem, Style, perform, render
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+RATE = 22050
+PLAIN = Style(waver=0.02, miss=0.05, legato=0.5)
+
+
+def missing() -> str:
+    """What a test with a browser lacks here, in one sentence; "" where nothing is missing."""
+    try:
+        import axe_playwright_python
+        import playwright  # noqa: F401
+    except ImportError:
+        return "A test with a browser needs playwright and axe-playwright-python."
+    return "" if CHROMIUM else "A test with a browser needs Chromium."
+
+
+@contextmanager
+def served(folder: Path, *options: str) -> Iterator[str]:
+    """`companion page` in a process of its own; gives its address."""
+    command = "import sys; from companion.command import main; sys.exit(main(sys.argv[1:]))"
+    process = subprocess.Popen([sys.executable, "-c", command, "page", "--no-browser", "--port", "0", "--diary",
+                                str(folder / "diary.db"), *options], stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    try:
+        yield next(word for word in process.stdout.readline().split() if word.startswith("http"))
+    finally:
+        process.terminate()
+        process.wait()
+
+
+@contextmanager
+def browser(microphone: Path | None = None, *, allowed: bool = True, there: bool = True) -> Iterator[Any]:
+    """Chromium. microphone: the WAV that it hears, once; allowed: whether pages may listen; there: whether one is there."""
+    from playwright.sync_api import sync_playwright
+
+    options = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+    if there:
+        options += ["--use-fake-device-for-media-stream"]
+    if allowed:
+        options += ["--use-fake-ui-for-media-stream"]
+    if microphone is not None:
+        options += [f"--use-file-for-fake-audio-capture={microphone}%noloop"]
+    with sync_playwright() as p:
+        found = p.chromium.launch(executable_path=CHROMIUM, args=options)
+        try:
+            yield found
+        finally:
+            found.close()
+
+
+def voice(items: Sequence[LineItem], *, turned: int | None = None, seed: int = 1, kind: int = 1) -> np.ndarray:
+    """A line sung by a child (kind 1) or an adult (2), mono float32 at RATE. turned: a move that goes the other way."""
+    style = replace(PLAIN, quarter_s=0.5, turned=turned, turned_stays=True)
+    return render(perform(items, style, np.random.default_rng(seed)), VOICES[kind], "formants", np.random.default_rng(seed))
+
+
+def written(path: Path, *parts: np.ndarray | float) -> Path:
+    """Sounds and silences (seconds) one after another as a WAV of 44.1 kHz, which Chromium's microphone plays as it is."""
+    import soxr
+
+    sound = np.concatenate([np.zeros(int(p * RATE), np.float32) if isinstance(p, int | float) else p for p in parts])
+    samples = soxr.resample(np.asarray(sound, np.float32), RATE, 44100)
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(44100)
+        file.writeframes(np.round(np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes())
+    return path

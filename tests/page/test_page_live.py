@@ -1,0 +1,163 @@
+"""Sessions in a real browser, whose microphone is fed with made singers: what is announced, once each, and what is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from page.browser import browser, missing, served, voice, written
+from singers import LineItem
+
+from companion.tune import load
+
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(bool(missing()), reason=missing() or "-")]
+STEPS = (0, 2, 4, 5, 7)
+#: Keeps what a screen reader is given: every addition to the live region.
+WATCH = """() => {
+  window.announced = [];
+  const region = document.getElementById("cue");
+  new MutationObserver((changes) => {
+    for (const change of changes) for (const node of change.addedNodes)
+      if (region.getAttribute("aria-live") === "polite") window.announced.push(node.textContent);
+  }).observe(region, { childList: true, subtree: true, characterData: true });
+}"""
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with served(tmp_path_factory.mktemp("page")) as found:
+        yield found
+
+
+def begun(found: Any, address: str, path: str, **fields: str) -> Any:
+    """A page whose session was begun by keyboard."""
+    page = found.new_page()
+    page.goto(address.rstrip("/") + path)
+    page.evaluate(WATCH)
+    for name, value in fields.items():
+        field = page.locator(f"[name={name}]").first
+        if field.evaluate("e => e.tagName") == "SELECT":
+            field.select_option(value)
+        elif field.get_attribute("type") in ("checkbox", "radio"):
+            page.locator(f"[name={name}][value={value}]").check()
+        else:
+            field.fill(value)
+    page.locator("#begin button").focus()
+    page.keyboard.press("Enter")
+    return page
+
+
+def until(page: Any, text: str, seconds: float = 40.0) -> list[str]:
+    """What was announced, once a line with `text` is among it."""
+    page.wait_for_function("(text) => window.announced.some((line) => line.includes(text))", arg=text, timeout=seconds * 1000)
+    announced: list[str] = page.evaluate("window.announced")
+    return announced
+
+
+def line(low: int) -> list[LineItem]:
+    return [LineItem(low + s, 2 if i == len(STEPS) - 1 else 1) for i, s in enumerate(STEPS)]
+
+
+def test_a_lesson_without_a_tune(address: str, tmp_path: Path) -> None:
+    """The teacher sings a line, the pupil answers it, wrong and then right; each line is announced once."""
+    sound = written(tmp_path / "two.wav", 1.5, voice(line(52), kind=2), 2.0, voice(line(64), turned=2, seed=2), 6.0,
+                    voice(line(64), seed=3), 8.0)
+    with browser(sound) as found:
+        page = begun(found, address, "/lesson")
+        announced = until(page, "All four right.")
+        assert announced == ["Sing or play a line.", "Now the pupil.",
+                             "Three of four right. From the third note to the fourth the tune goes up. Listen.",
+                             "All four right."]
+        assert page.evaluate("document.activeElement.id") == "go"
+        page.keyboard.press("q")
+        page.wait_for_function("() => document.getElementById('talk').hidden")
+        assert until(page, "ended")[-1] == "The session has ended."
+        assert page.evaluate("document.activeElement.textContent") == "Begin"
+
+
+def test_a_lesson_with_a_tune_hears_what_the_command_hears(address: str, tmp_path: Path) -> None:
+    """The cue of the page is the cue of `companion hear` on the same file."""
+    from companion.language import choose_language
+    from companion.lesson import answer_take
+
+    phrase = load("snail-wall").phrase(1)
+    items = [LineItem(n.midi + 4, float(n.quarters), n.syllable) for n in phrase]
+    sung = voice(items, turned=2, seed=5)
+    alone = written(tmp_path / "alone.wav", 0.3, sung, 1.0)
+    expected = answer_take(alone, "snail-wall", 1).cue(choose_language("british"))
+    with browser(written(tmp_path / "later.wav", 9.0, sung, 20.0)) as found:
+        page = begun(found, address, "/sing", tune="snail-wall")
+        announced = until(page, expected.split(".")[0])
+    assert announced[-1] == expected
+    assert "the tune goes" in expected
+    assert len(announced) == len(set(announced)) == 2
+
+
+def test_words_spoken_by_the_page_are_shown_and_not_announced(address: str, tmp_path: Path) -> None:
+    with browser(written(tmp_path / "quiet.wav", 30.0)) as found:
+        page = begun(found, address, "/lesson", speech="on")
+        page.wait_for_function("() => document.getElementById('cue').textContent.includes('Sing or play a line.')", timeout=20_000)
+        assert page.evaluate("window.announced") == []
+        assert page.get_attribute("#cue", "aria-live") == "off"
+
+
+def test_at_home_a_pupil_is_greeted_and_hears_the_tune_set(address: str, tmp_path: Path) -> None:
+    """No key: greeting, title, the line given; then the pupil's right answer is said back and remembered."""
+    phrase = load("tick-tock").phrase(1)
+    items = [LineItem(n.midi + 2, float(n.quarters), n.syllable) for n in phrase]
+    with browser(written(tmp_path / "home.wav", 11.0, voice(items, seed=7), 20.0)) as found:
+        page = begun(found, address, "/practise", pupil="Wren", tune="tick-tock", warm_up="no", minutes="2")
+        announced = until(page, "right.")
+        assert "Wren" in announced[0]
+        assert announced[-1].endswith("right.")
+        page.keyboard.press("q")
+        until(page, "The session has ended.")
+        page.goto(address + "diary")
+        assert "Wren: 1 take" in page.inner_text("main")
+
+
+def test_a_microphone_denied_or_missing_is_said_once_and_the_form_stays(address: str) -> None:
+    for options, words in (({"allowed": False}, "may not use the microphone"), ({"there": False}, "There is no microphone")):
+        with browser(**options) as found:
+            page = begun(found, address, "/lesson")
+            assert len(until(page, words)) == 1
+            assert page.is_visible("#begin")
+
+
+def test_a_connection_that_breaks_is_joined_again(address: str, tmp_path: Path) -> None:
+    """The socket is closed under a session; the page says so and the session says that the microphone is back."""
+    with browser(written(tmp_path / "quiet.wav", 60.0)) as found:
+        page = found.new_page()
+        page.add_init_script("""window.sockets = []; const Real = WebSocket;
+            window.WebSocket = class extends Real { constructor(...a) { super(...a); window.sockets.push(this); } };""")
+        page.goto(address + "lesson")
+        page.evaluate(WATCH)
+        page.click("#begin button")
+        until(page, "Sing or play a line.")
+        page.evaluate("window.sockets[0].close()")
+        announced = until(page, "microphone is back", 20)
+        assert page.evaluate("window.sockets.length") == 2
+        assert announced[0] == "Sing or play a line."
+        assert page.inner_text("#now") == "The session is open."
+
+
+def test_a_second_tab_takes_the_session_and_the_first_is_told(address: str, tmp_path: Path) -> None:
+    with browser(written(tmp_path / "quiet.wav", 60.0)) as found:
+        first = begun(found, address, "/lesson")
+        until(first, "Sing or play a line.")
+        second = begun(found, address, "/lesson")
+        until(second, "Sing or play a line.")
+        assert until(first, "another tab")[-1] == "The session goes on in another tab, so this one has ended."
+        assert not second.evaluate("document.getElementById('talk').hidden")
+
+
+def test_what_a_screen_reader_is_given_in_a_session(address: str, tmp_path: Path) -> None:
+    with browser(written(tmp_path / "quiet.wav", 60.0)) as found:
+        page = begun(found, address, "/lesson")
+        until(page, "Sing or play a line.")
+        tree = page.locator("body").aria_snapshot()
+    for part in ('heading "Lesson" [level=1]', 'status: The session is open.', "- status:\n", "paragraph: Sing or play a line.",
+                 'group "The session"', 'button "Go on"', 'button "Once more (A)"', 'button "End (Q)"'):
+        assert part in tree, tree
