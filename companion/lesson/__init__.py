@@ -22,13 +22,15 @@ if TYPE_CHECKING:
     from companion.lesson.question_sound import shift_for, sound_of_question
     from companion.lesson.review import Reviewed, review_list
     from companion.lesson.run import Devices, SessionOptions, check_level, run_lesson, run_practise
+    from companion.lesson.session import Taken
     from companion.lesson.sounds import cue_sound
     from companion.lesson.words import answer_lines, review_line
 
-__all__ = ["Answer", "Devices", "Keys", "Out", "Reviewed", "SessionOptions", "Sitting", "SittingIO", "Tally", "answer_lines",
-           "answer_take", "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines", "drill_sitting", "glossary_json",
-           "hear_answer", "judge_stages", "progress_json", "question_json", "review_line", "review_list", "run_lesson",
-           "run_practise", "save_cue", "shift_for", "sit", "sound_of_question", "stage_json", "terminal"]
+__all__ = ["Answer", "Devices", "Keys", "Out", "Reviewed", "SessionOptions", "Sitting", "SittingIO", "Taken", "Tally",
+           "answer_lines", "answer_take", "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines",
+           "drill_sitting", "glossary_json", "hear_answer", "judge_stages", "progress_json", "question_json",
+           "review_line", "review_list", "run_lesson", "run_practise", "save_cue", "shift_for", "sit", "sound_of_question",
+           "stage_json", "terminal"]
 
 __getattr__ = loader(__name__, {
     "answer": ("Answer", "answer_take"),
@@ -42,6 +44,7 @@ __getattr__ = loader(__name__, {
     "question_sound": ("shift_for", "sound_of_question"),
     "review": ("Reviewed", "review_list"),
     "run": ("Devices", "SessionOptions", "check_level", "run_lesson", "run_practise"),
+    "session": ("Taken",),
     "sounds": ("cue_sound",),
     "words": ("answer_lines", "review_line"),
 })

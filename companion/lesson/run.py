@@ -36,7 +36,7 @@ from companion.messages import _
 
 if TYPE_CHECKING:
     from companion.lesson.practise import Set
-    from companion.lesson.session import Ears, Session
+    from companion.lesson.session import Ears, Session, Taken
 
 FIRST_TUNE = "tick-tock"  # the shipped tune of least reach, where nothing is set and nothing was sung yet
 USUAL_REACH = 14.0  # semitones from lowest to highest that suit a pupil whose range nobody has found
@@ -56,12 +56,14 @@ class Devices:
     """With what a session speaks, is steered and listens: those of this machine, if not a page's or a test's.
 
     out: from settings, and whether words are shown as well. keys: from what each key does. ears: opens the microphone.
+    prepare: called before that. answered: given every take that was judged, before its cue is said.
     """
 
     out: Callable[[Settings, bool], Out] = Out
     keys: Callable[[Mapping[str, Action]], Keys] = Keys
     ears: Callable[[Settings], Ears] = _microphone
     prepare: Callable[[], None] = lambda: _load_portaudio()
+    answered: Callable[[Taken], None] = lambda taken: None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -205,7 +207,8 @@ def _session(kind: SessionKind, diary: Diary | None, pupil: Pupil | None, keys: 
     """A session with the microphone open."""
     from companion.lesson.session import Session
 
-    return Session(out, devices.ears(settings), keys, settings, kind, language, diary, pupil)
+    return Session(out, devices.ears(settings), keys, settings, kind, language, diary, pupil,
+                   answered=devices.answered)
 
 
 class Background(Generic[T]):

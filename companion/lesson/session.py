@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Protocol
@@ -99,7 +99,7 @@ class Session:
     """One session. pupil and diary may be missing: then nothing is kept beyond it.
 
     shift: semitones between the written notes and what is played. tempo: times the tune's own.
-    action: the key that broke off what went before.
+    action: the key that broke off what went before. answered: given every take that was judged, before its cue is said.
     """
 
     out: Out
@@ -116,6 +116,7 @@ class Session:
     clock: Clock = field(default_factory=SystemClock)
     action: Action | None = None
     voices: Voices = field(default_factory=Voices)
+    answered: Callable[[Taken], None] = lambda taken: None
 
     def __post_init__(self) -> None:
         self.tempo = float(self.settings[SettingName.TEMPO])
@@ -379,6 +380,7 @@ class Session:
         self.taken.append(taken)
         # Kept before it is said: what was answered is never lost.
         self._keep(taken, heard)
+        self.answered(taken)
         self.follow_key(match, taken.line)
         if quiet or not self.say_line(say):
             return taken

@@ -28,13 +28,16 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from companion.diary import Action, SettingName, Speech
 from companion.errors import Trouble
-from companion.language import LANGUAGES, Language
-from companion.lesson import Devices, Keys, Out, SessionOptions, run_lesson, run_practise
+from companion.language import LANGUAGES, Language, hand_for_helper
+from companion.lesson import Devices, Keys, Out, SessionOptions, Taken, run_lesson, run_practise
+from companion.match import CueKind, move_to_try
 from companion.messages import _
 from companion.page.diary import MOST_NAME, pupils_of
 from companion.page.frame import State, View, render, state_of
 from companion.page.kept import wav_bytes
+from companion.page.picture import hillside
 from companion.page.security import new_token, same_token
+from companion.tune import wall_for
 
 F32 = NDArray[np.float32]
 
@@ -291,7 +294,15 @@ class Live:
             self.keys.bound = dict(bound)
             return self.keys
 
-        return Devices(out=self._make_out, keys=keys, ears=lambda settings: self.ears, prepare=lambda: None)
+        return Devices(out=self._make_out, keys=keys, ears=lambda settings: self.ears, prepare=lambda: None,
+                       answered=self._drawn)
+
+    def _drawn(self, taken: Taken) -> None:
+        """The voice over the path, and for the helper what the hand does at the move to try."""
+        language = self.state.language
+        move = move_to_try(taken.match) if taken.kind is CueKind.ONE_TO_TRY else None
+        hand = hand_for_helper(language, move.wanted_semitones, wall_for(n.midi for n in taken.line)) if move else ""
+        self.put({"picture": hillside(language, taken.line, taken.match), "hand": hand if self.greeting.helper else ""})
 
     def _settings(self) -> dict[SettingName, Any]:
         wanted = self.greeting

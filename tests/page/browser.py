@@ -9,6 +9,7 @@ import wave
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -22,10 +23,7 @@ PLAIN = Style(waver=0.02, miss=0.05, legato=0.5)
 
 def missing() -> str:
     """What a test with a browser lacks here, in one sentence; "" where nothing is missing."""
-    try:
-        import axe_playwright_python
-        import playwright  # noqa: F401
-    except ImportError:
+    if not (find_spec("playwright") and find_spec("axe_playwright_python")):
         return "A test with a browser needs playwright and axe-playwright-python."
     return "" if CHROMIUM else "A test with a browser needs Chromium."
 

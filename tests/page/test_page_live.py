@@ -71,6 +71,7 @@ def test_a_lesson_without_a_tune(address: str, tmp_path: Path) -> None:
                              "Three of four right. From the third note to the fourth the tune goes up. Listen.",
                              "All four right."]
         assert page.evaluate("document.activeElement.id") == "go"
+        assert "over it the voice" in page.locator("#drawn").aria_snapshot()
         page.keyboard.press("q")
         page.wait_for_function("() => document.getElementById('talk').hidden")
         assert until(page, "ended")[-1] == "The session has ended."
@@ -90,6 +91,7 @@ def test_a_lesson_with_a_tune_hears_what_the_command_hears(address: str, tmp_pat
     with browser(written(tmp_path / "later.wav", 9.0, sung, 20.0)) as found:
         page = begun(found, address, "/sing", tune="snail-wall")
         announced = until(page, expected.split(".")[0])
+        assert page.inner_text("#hand").startswith("The tune ")
     assert announced[-1] == expected
     assert "the tune goes" in expected
     assert len(announced) == len(set(announced)) == 2
@@ -98,7 +100,7 @@ def test_a_lesson_with_a_tune_hears_what_the_command_hears(address: str, tmp_pat
 def test_words_spoken_by_the_page_are_shown_and_not_announced(address: str, tmp_path: Path) -> None:
     with browser(written(tmp_path / "quiet.wav", 30.0)) as found:
         page = begun(found, address, "/lesson", speech="on")
-        page.wait_for_function("() => document.getElementById('cue').textContent.includes('Sing or play a line.')", timeout=20_000)
+        page.wait_for_function("() => document.getElementById('cue').textContent.includes('Sing or play a line.')")
         assert page.evaluate("window.announced") == []
         assert page.get_attribute("#cue", "aria-live") == "off"
 

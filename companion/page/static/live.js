@@ -108,7 +108,11 @@ function join() {
     }
     if ("say" in said) show(said.say, said.spoken);
     if ("cells" in said) show(said.dots, said.spoken, said.cells);
-    if ("hand" in said) { hand.hidden = false; hand.textContent = said.hand; }
+    if ("hand" in said) { hand.hidden = !said.hand; hand.textContent = said.hand; }
+    if (said.picture) {
+      const drawn = new DOMParser().parseFromString(said.picture, "image/svg+xml").documentElement;
+      $("drawn").replaceChildren(document.importNode(drawn, true));
+    }
     if ("sound" in said) expected = said.sound;
     if ("hush" in said) stopPlaying();
     if ("now" in said) now.textContent = said.now;
@@ -122,6 +126,7 @@ form.addEventListener("submit", async (event) => {
   wanted = Object.fromEntries(new FormData(form));
   key = null; tries = 0; ended = false;
   hand.hidden = true;
+  $("drawn").replaceChildren();
   now.textContent = words.opening;
   try {
     context = new AudioContext();

@@ -1,0 +1,193 @@
+"""What can be done on the page without a browser's help: each answer is that of the command of the same job."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from companion.language import choose_language
+from companion.lesson import answer_lines, answer_take
+from companion.places import shipped
+
+TAKE = shipped("recordings") / "snail-wall-one-move-turned.flac"
+PLACES = ("/", "/sing", "/lesson", "/practise", "/range", "/level", "/read", "/hear", "/score", "/course", "/course/aloud",
+          "/course/stage/2", "/course/words", "/diary", "/tunes", "/tunes/snail-wall", "/papers", "/nowhere")
+
+
+def text_of(found: Any) -> str:
+    """A page as plain text."""
+    return unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", found.text)))
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_every_page_is_valid_html_with_one_heading_and_its_title_first(page: Any, place: str) -> None:
+    html5lib = pytest.importorskip("html5lib")
+    found = page.get(place)
+    assert len(found.content) < 60_000
+    parser = html5lib.HTMLParser(namespaceHTMLElements=False)
+    tree = parser.parse(found.text)
+    assert parser.errors == []
+    heading, = tree.iter("h1")
+    assert tree.find("head/title").text == f"{heading.text}, companion"
+    assert [e.tag for e in tree.find("body") if e.tag in ("header", "main", "footer")][-2:] == ["main", "footer"]
+    ids = [e.get("id") for e in tree.iter() if e.get("id")]
+    assert len(ids) == len(set(ids))
+    for form in tree.iter("form"):
+        if form.get("method") == "post":
+            assert [e.get("value") for e in form.iter("input") if e.get("name") == "token"] == [page.state.token]
+    for field in [e for name in ("input", "select", "textarea") for e in tree.iter(name) if e.get("type") != "hidden"]:
+        assert any(label.get("for") == field.get("id") for label in tree.iter("label")), field.get("name")
+
+
+def test_the_first_page_with_all_that_it_loads_is_under_60_kb(page: Any) -> None:
+    found = page.get("/")
+    parts = re.findall(r'(?:href|src)="(/static/[^"]+)"', found.text)
+    assert len(parts) >= 4
+    assert len(found.content) + sum(len(page.get(part).content) for part in parts) < 60_000
+
+
+def test_nothing_heavy_is_loaded_before_the_first_page() -> None:
+    code = ("import sys, warnings; warnings.simplefilter('ignore'); from starlette.testclient import TestClient;"
+            "from companion.page.app import make_app; from companion.page.frame import State;"
+            "from companion.language import choose_language; here = 'http://127.0.0.1:1';"
+            "client = TestClient(make_app(State(choose_language('british'), 1)), base_url=here);"
+            "assert client.get('/').status_code == 200;"
+            "print(sorted({'librosa', 'numba', 'scipy', 'music21', 'av', 'soundfile', 'sklearn'} & set(sys.modules)))")
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert found.stdout.strip() == "[]"
+
+
+def test_a_recording_is_answered_as_the_command_answers_it(page: Any) -> None:
+    found = page.done(page.post("/hear", tune="snail-wall", files={"take": ("any name.flac", TAKE.read_bytes())}))
+    expected = answer_take(TAKE, "snail-wall")
+    english = choose_language("british")
+    said = text_of(found)
+    for line in answer_lines(english, expected):
+        assert line in said
+    told = page.get(str(found.url) + "/json").json()
+    assert {**told, "take": ""} == {**json.loads(json.dumps(expected.as_json(english))), "take": ""}
+    assert "The tune climbs here" in said
+    assert 'role="img"' in found.text
+    assert "A ring marks where the voice went another way." in said
+    assert page.get(str(found.url) + "/sound/cue.wav").content[:4] == b"RIFF"
+
+
+def test_a_score_is_written_mended_taken_back_and_fetched(page: Any) -> None:
+    found = page.done(page.post("/score", title="My line", files={"take": ("a.flac", TAKE.read_bytes())}))
+    assert "My line: " in text_of(found)
+    first = text_of(found)
+    mended = page.post(f"/work/{str(found.url).rpartition('/')[2]}/mend", correction="bar 1 note 1 is G")
+    assert "Bar 1, note 1 is G now." in text_of(mended)
+    wrong = page.post(f"/work/{str(found.url).rpartition('/')[2]}/mend", correction="make it nicer")
+    assert 'class="cue"' in wrong.text
+    back = page.post(f"/work/{str(found.url).rpartition('/')[2]}/mend", undo="yes")
+    assert "The last correction is taken back." in text_of(back)
+    assert text_of(back).partition("In full")[2] == first.partition("In full")[2]
+    for form, begins in (("musicxml", b"<?xml"), ("mid", b"MThd"), ("wav", b"RIFF")):
+        assert page.get(f"{found.url}/score.{form}").content.startswith(begins)
+    kept = page.post(f"/work/{str(found.url).rpartition('/')[2]}/keep")
+    assert "<h1>My line</h1>" in kept.text
+    assert "My line" in text_of(page.get("/sing"))
+
+
+def test_braille_is_read_sign_by_sign_and_what_is_amiss_leads_to_its_place(page: Any) -> None:
+    found = page.post("/read", cells="⠐⠹⠱⠫⠬ ⠻⠣")
+    stops = re.findall(r'class="stop" id="([^"]+)".*?<span class="hidden">([^<]+)</span>', found.text)
+    assert stops[1] == ("at-1-2", "C, crotchet: dots 1 4 5 6")
+    places = re.findall(r'<li><a href="#(at-[^"]+)">', found.text)
+    assert len(places) == 2
+    assert set(places) <= {place for place, _says in stops}
+    assert "no note in it" in text_of(page.post("/read/keep", cells="⠼"))
+    tune = page.post("/read/keep", cells="⠐⠹⠱⠫⠻")
+    assert "/tunes/" in str(tune.url)
+    assert "Move by move: up, up, up." in text_of(tune)
+
+
+def test_braille_ascii_and_dots_are_read_too(page: Any) -> None:
+    for typed in ('"?:$]', "5-1456-156-1246-12456"):
+        assert "Bar 1: C, crotchet, D, crotchet, E, crotchet, F, crotchet." in text_of(page.post("/read", cells=typed))
+
+
+def test_a_pupil_from_the_first_page_to_deletion(page: Any, tmp_path: Path) -> None:
+    assert "Robin has a page." in text_of(page.post("/diary/new", pupil="Robin"))
+    said = text_of(page.post("/diary/change", pupil="Robin", set="snail-wall", days="5"))
+    assert "Snail on the wall" in said
+    assert "minutes: 8." in text_of(page.post("/diary/change", pupil="Robin", setting="minutes", value="8"))
+    assert page.post("/diary/change", pupil="Robin", setting="minutes", value="90").status_code == 400
+    assert page.post("/diary/change", pupil="Robin", low="A3", high="D5").status_code == 200
+    given = page.post("/diary/change", pupil="Robin", consent="Her mother", until="2099-12-31")
+    assert "End the consent and delete the sound" in text_of(given)
+    assert "Who allows it" in text_of(page.post("/diary/change", pupil="Robin", withdraw="yes"))
+    assert page.post("/diary/export", pupil="Robin").content[:2] == b"PK"
+    asked = page.post("/diary/delete", pupil="Robin")
+    assert "Delete Robin for good?" in text_of(asked)
+    assert "Robin" in text_of(page.get("/diary"))
+    assert "Robin" in text_of(page.post("/diary/delete", pupil="Robin", sure="yes"))
+    assert "Robin" not in text_of(page.get("/diary"))
+    assert b"Robin" not in b"".join(path.read_bytes() for path in tmp_path.iterdir())
+
+
+def test_a_drill_and_a_sitting_are_answered_by_typing(page: Any) -> None:
+    asked = page.post("/course/drill", kind="name the cell", stage="2", count="2")
+    assert "Which note is this?" in text_of(asked)
+    cells = re.search(r'<span class="hidden">(.) dots? ([\d ]+)', asked.text)
+    assert cells is not None
+    name = {"1 4 5": "C", "1 5": "D", "1 2 4": "E", "1 2 4 5": "F", "1 2 5": "G", "2 4": "A", "2 4 5": "B"}[cells[2].strip()]
+    right = page.post("/course/answer", answer=name)
+    assert "Right" in text_of(right) or "Yes" in text_of(right), text_of(right)
+    assert "ended" in text_of(page.post("/course/answer", stop="yes"))
+    begun = page.post("/course/begin", pupil="Robin", new="yes")
+    assert "Stage 1" in text_of(begun)
+    assert "<audio" in begun.text
+    assert page.get(re.search(r'/sound/[^"]+', begun.text)[0]).content[:4] == b"RIFF"
+    assert "ended" in text_of(page.post("/course/answer", stop="yes"))
+    assert "Stage 1" in text_of(page.post("/course/judge", pupil="Robin", what="pass", stage="1"))
+    assert page.post("/course/judge", pupil="Robin", what="begin-again").status_code == 400
+    assert page.post("/course/judge", pupil="Robin", what="begin-again", sure="yes").status_code == 200
+
+
+@pytest.mark.parametrize(("path", "fields", "files"), [
+    ("/papers/sheet", {"what": "stage", "stage": "2"}, {"sheet.brf", "sheet.html", "sheet.pdf", "sheet.txt"}),
+    ("/papers/sheet", {"what": "key", "stage": "3"}, {"sheet.brf", "sheet.html", "sheet.pdf", "sheet.txt"}),
+    ("/papers/line", {"tune": "tick-tock"}, {"finger-line.pdf", "finger-line.brf", "finger-line.txt"}),
+    ("/papers/wall", {"tune": "tick-tock", "shoulder": "98"}, {"wall-card.html", "wall-card.pdf", "wall-card.brf"}),
+    ("/papers/exercises", {"tune": "tick-tock", "level": "1"}, {"exercises.brf", "exercises-answers.html"})])
+def test_paper_is_made_read_here_and_fetched(page: Any, path: str, fields: dict[str, str], files: set[str]) -> None:
+    found = page.done(page.post(path, **fields))
+    names = set(re.findall(r'/file/([^"]+)"', found.text))
+    assert files <= names, text_of(found)[:400]
+    for name in files:
+        kept = page.get(f"{found.url}/file/{name}")
+        assert len(kept.content) > 50
+        assert kept.headers["content-disposition"].startswith("attachment")
+    assert len(text_of(found).partition("In full")[2]) > 100
+
+
+def test_a_job_that_is_gone_is_said_in_one_sentence(page: Any) -> None:
+    assert "There is no such page here." in text_of(page.get("/work/nothing"))
+
+
+def test_american_words_everywhere() -> None:
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from starlette.testclient import TestClient
+    from companion.page.app import make_app
+    from companion.page.frame import State
+
+    here = "http://127.0.0.1:8017"
+    state = State(choose_language("american"), 8017)
+    client = TestClient(make_app(state), base_url=here, headers={"origin": here})
+    found = client.post("/read", data={"token": state.token, "cells": "⠐⠹⠱⠫⠻"})
+    assert 'lang="en-US"' in found.text
+    assert "Measure by measure" in text_of(found)
+    assert "C, quarter note" in text_of(found)
+    assert "crotchet" not in text_of(found)
