@@ -263,8 +263,9 @@ class Live:
         threading.Thread(target=self._run, name="live", daemon=True).start()
 
     def stop(self) -> None:
-        """End it as the key "quit" does."""
-        self.keys.ask(Action.QUIT)
+        """End it as the key "quit" does, which asks once and wants to be pressed again."""
+        for _twice in range(2):
+            self.keys.ask(Action.QUIT)
         self.answers.put(None)
         if self.out is not None:
             self.out.closed = True
@@ -499,6 +500,8 @@ async def _take(websocket: WebSocket, live: Live, message: Any) -> bool:
         live.keys.ask(Action(said["key"]))
         if said["key"] == Action.QUIT:
             live.answers.put(None)
+    elif said.get("leave") is True:
+        live.stop()
     elif isinstance(said.get("press"), str):
         live.keys.press(said["press"][:20])
     elif isinstance(said.get("typed"), str):

@@ -73,6 +73,8 @@ def test_a_lesson_without_a_tune(address: str, tmp_path: Path) -> None:
         assert page.evaluate("document.activeElement.id") == "go"
         assert "over it the voice" in page.locator("#drawn").aria_snapshot()
         page.keyboard.press("q")
+        until(page, "once more ends it")
+        page.keyboard.press("q")
         page.wait_for_function("() => document.getElementById('talk').hidden")
         assert until(page, "ended")[-1] == "The session has ended."
         assert page.evaluate("document.activeElement.textContent") == "Begin"
@@ -114,6 +116,7 @@ def test_at_home_a_pupil_is_greeted_and_hears_the_tune_set(address: str, tmp_pat
         announced = until(page, "right.")
         assert "Wren" in announced[0]
         assert announced[-1].endswith("right.")
+        page.keyboard.press("q")
         page.keyboard.press("q")
         until(page, "The session has ended.")
         page.goto(address + "diary")

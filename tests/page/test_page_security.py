@@ -227,7 +227,7 @@ def test_samples_that_are_no_numbers_become_silence(page: Any) -> None:
         read: list[Any] = []
         live.ears.put = read.append
         socket.send_bytes(np.array([np.nan, np.inf, -np.inf, 0.5], dtype="<f4").tobytes())
-        socket.send_text('{"key": "quit"}')
+        socket.send_text('{"leave": true}')
         while "end" not in socket.receive_text():
             pass
     assert read[0].tolist() == [0.0, 1.0, -1.0, 0.5]

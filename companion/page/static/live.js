@@ -148,13 +148,13 @@ form.addEventListener("submit", async (event) => {
   if (navigator.wakeLock) navigator.wakeLock.request("screen").then((lock) => { wake = lock; }, () => {});
 });
 document.addEventListener("visibilitychange", () => { if (!document.hidden && context) context.resume(); });
-window.addEventListener("pagehide", () => { if (key) send({ key: "quit" }); });
+window.addEventListener("pagehide", () => { if (key) send({ leave: true }); });
 for (const button of document.querySelectorAll("[data-key]")) button.addEventListener("click", () => send({ key: button.dataset.key }));
 if (reply) reply.addEventListener("submit", (event) => { event.preventDefault(); send({ typed: $("typed").value }); $("typed").value = ""; });
 talk.addEventListener("keydown", (event) => {
   // Only while the focus is inside the session, so that no letter typed elsewhere does anything.
   if (event.ctrlKey || event.altKey || event.metaKey || event.target.matches("input")) return;
   const button = talk.querySelector(`[data-shortcut="${CSS.escape(event.key.toLowerCase())}"]`);
-  if (button) { event.preventDefault(); button.click(); } else if (event.key === "Escape") send({ key: "quit" });
+  if (button) { event.preventDefault(); button.click(); } else if (event.key === "Escape") send({ key: "pause" });
   else if (event.key.length > 1 && !["Tab", "Shift", "Enter"].includes(event.key)) send({ press: event.key.toLowerCase() });
 });
