@@ -17,6 +17,7 @@ from companion.course.answer import (
     check_take,
     mark_rule,
     mirrored,
+    not_known,
 )
 from companion.course.drill import (
     MOST_QUESTIONS,
@@ -39,7 +40,7 @@ from companion.course.drill import (
     sung_move,
     write_cell,
 )
-from companion.course.facts import PLAIN, SIGNS, Fact, FactKind, by_cells, fact, letter_of, said_signs
+from companion.course.facts import PLAIN, SIGNS, Fact, FactKind, by_cells, fact, key_name, letter_of, said_signs
 from companion.course.planning import MOST_NEW, Step, Why, closing, item_for, new_items, plan
 from companion.course.progress import (
     KeptProgress,
@@ -83,7 +84,7 @@ __all__ = [
     "QuestionKind", "Recall", "Shown", "Stage", "Standing", "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn",
     "Vocabulary", "Wants", "Way", "Why", "by_cells", "card", "change_progress", "check", "check_stages", "check_take",
     "closing", "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "heard_move", "heard_tune",
-    "item_for", "letter_of", "line_of", "load_progress", "make", "mark_rule", "material", "mirrored", "name_cell",
-    "new_items", "note_fact", "plan", "question_kind", "read_stage", "rows_of", "said_signs", "say_octave", "stages",
+    "item_for", "key_name", "letter_of", "line_of", "load_progress", "make", "mark_rule", "material", "mirrored", "name_cell",
+    "new_items", "not_known", "note_fact", "plan", "question_kind", "read_stage", "rows_of", "said_signs", "say_octave", "stages",
     "sung_move", "taught", "untaught", "used_signs", "write_cell",
 ]

@@ -15,7 +15,20 @@ from pathlib import Path
 from companion.braille import Problem, decode, needs_octave
 from companion.braille import signs as S
 from companion.course.drill import Item, Wants, card
-from companion.course.facts import PLAIN, QUAVER, Fact, FactKind, by_cells, fact, letter_of, octave_name
+from companion.course.facts import (
+    PLAIN,
+    QUAVER,
+    Fact,
+    FactKind,
+    by_cells,
+    ending_name,
+    fact,
+    letter_of,
+    note_name,
+    octave_name,
+    placed_name,
+    rest_name,
+)
 from companion.course.vocabulary import Vocabulary
 from companion.ear import PitchTrack, hear_pitch
 from companion.errors import NothingSung, Trouble
@@ -33,8 +46,10 @@ class Finding(StrEnum):
     RIGHT = "right"
     RIGHT_BY_HELPER = "right by helper"  # it was spoken or sung aloud, and the helper says that it was right
     WRONG = "wrong"  # the right answer is told
+    NOT_KNOWN = "not known"  # the pupil says so: the answer is told, and how to remember it
     NOT_READ = "not read"  # typed: what could not be read
     LENGTH_WANTED = "length wanted"  # given: a right note, but its length was asked for too
+    NOTE_WANTED = "note wanted"  # a length was given, and the note was asked for too
     OCTAVE_WANTED = "octave wanted"  # given: a right note, but its octave was asked for too
     OTHER_NAME = "other name"  # given: what was named instead
     LETTER_READ = "letter read"  # the cell was named by the letter that it is in a book
@@ -100,10 +115,11 @@ class Judged:
     trouble: Trouble | None = None
 
 
-def check(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
+def check(item: Item, text: str, vocabulary: Vocabulary, before: Judged | None = None) -> Judged:
     """Judge a typed answer. "+" and "-" are a helper's word for an answer that was spoken or sung aloud.
 
-    What cannot be read is not sure. Where singing is wanted, text is the name of a recording.
+    What cannot be read is not sure. Where singing is wanted, text is the name of a recording. before: what was found of
+    the answer just before, where more was asked for: "C", and then "crotchet".
     """
     text = text.strip()
     if text == HEARD_RIGHT:
@@ -112,11 +128,22 @@ def check(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
         found = Judged(Verdict.WRONG, Finding.WRONG)
     elif item.wants is Wants.SUNG:
         return _check_recording(item, text)
+    elif item.wants is Wants.NAME and before is not None and before.finding in _ASKED_ON:
+        found = _check_name(item, text, vocabulary, before.given)
     else:
         found = _CHECKS[item.wants](item, text, vocabulary)
     if found.verdict == Verdict.UNSURE:
         return found
     return replace(found, cards=dict.fromkeys(item.cards, found.verdict))
+
+
+def not_known(item: Item) -> Judged:
+    """The pupil says that the answer is not known: it is taught, and comes back soon."""
+    return Judged(Verdict.WRONG, Finding.NOT_KNOWN, dict.fromkeys(item.cards, Verdict.WRONG))
+
+
+#: Findings after which the rest of a name may be given alone.
+_ASKED_ON = (Finding.LENGTH_WANTED, Finding.OCTAVE_WANTED)
 
 
 def _right_or_wrong(right: bool) -> Judged:
@@ -129,25 +156,53 @@ def _not_read(text: str) -> Judged:
 
 # --- names ---
 
-def _check_name(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
+def _check_name(item: Item, text: str, vocabulary: Vocabulary, before: Fact | None = None) -> Judged:
     wanted = item.wanted_fact
-    # Numbers alone are dots typed where a name is wanted, unless numbers are what the cells say.
-    given = vocabulary.fact(text) if wanted.kind is FactKind.TIME or not re.fullmatch(r"[\d\s]+", text) else None
-    if wanted.kind is FactKind.OCTAVE and (value := vocabulary.number(text)) in range(1, len(S.OCTAVE_WORDS)):
-        given = fact(octave_name(int(value or 0)))  # "4" or "fourth" for "fourth octave"
-    if given is None:
-        return _not_read(text)
-    only_step = given.kind is FactKind.NOTE and given.value is None and given.step == wanted.step
-    if wanted.kind is FactKind.NOTE and wanted.value is not None and only_step:
-        return Judged(Verdict.UNSURE, Finding.LENGTH_WANTED, given=given)
-    if given.cells == wanted.cells:
+    readings = _names(wanted, text, vocabulary)
+    value, is_note = vocabulary.value(text), wanted.kind is FactKind.NOTE and wanted.value is not None
+    if value and wanted.kind is FactKind.REST:
+        readings = (fact(rest_name(*value)),)  # nothing but rests is asked: "a minim" is a minim rest
+    elif value and is_note and not any(_is_named(f, wanted) for f in readings):
+        if before is None:
+            return Judged(Verdict.UNSURE, Finding.NOTE_WANTED)
+        readings = (fact(note_name(before.step, *value)),)
+    if before is not None and wanted.kind is FactKind.PLACED and (place := vocabulary.octave(text)) in range(1, 8):
+        readings = (fact(placed_name(before.step, place or 0)),)
+    if any(_is_named(f, wanted) for f in readings):
         return Judged(Verdict.RIGHT, Finding.RIGHT)
-    if wanted.kind is FactKind.PLACED and only_step:
-        return Judged(Verdict.UNSURE, Finding.OCTAVE_WANTED, given=given)
+    given = next((f for f in readings if f.kind is wanted.kind), next(iter(readings), None))
+    if given is None or (wanted.kind is FactKind.KEY and given.kind is FactKind.ACCIDENTAL):
+        return _not_read(text)
+    same_step = given.is_note and given.step == wanted.step
+    if is_note and same_step and given.value is None:
+        return Judged(Verdict.UNSURE, Finding.LENGTH_WANTED, given=fact(given.step))
+    if wanted.kind is FactKind.PLACED and same_step and given.kind is FactKind.NOTE:
+        return Judged(Verdict.UNSURE, Finding.OCTAVE_WANTED, given=fact(given.step))
     letter = letter_of(wanted)
     if wanted.kind is given.kind is FactKind.NOTE and letter and given.step.lower() == letter:
         return Judged(Verdict.WRONG, Finding.LETTER_READ, given=given)
     return Judged(Verdict.WRONG, Finding.OTHER_NAME, given=given, apart=_apart(given, wanted))
+
+
+def _names(wanted: Fact, text: str, vocabulary: Vocabulary) -> tuple[Fact, ...]:
+    """The facts that a typed name may mean, where one of the wanted kind is asked for."""
+    if wanted.kind is FactKind.OCTAVE and (place := vocabulary.octave(text)) in range(1, len(S.OCTAVE_WORDS)):
+        return (fact(octave_name(place or 0)),)  # "4" or "fourth" for "fourth octave"
+    if wanted.kind is FactKind.ENDING and (number := vocabulary.number(text)) in range(1, 10):
+        return (fact(ending_name(int(number or 0))),)
+    # Numbers alone are dots typed where a name is wanted, unless numbers are what the cells say.
+    if wanted.kind is not FactKind.TIME and re.fullmatch(r"[\d\s.,-]+", text):
+        return ()
+    return vocabulary.facts(text)
+
+
+def _is_named(given: Fact, wanted: Fact) -> bool:
+    """Whether a name is the right one; a note's octave may be named where it is not asked for, its length may not
+    be left out where it is."""
+    if wanted.kind is FactKind.NOTE and wanted.value is not None and given.is_note and given.value is None:
+        return False
+    more = given.kind is FactKind.PLACED and wanted.kind is FactKind.NOTE and wanted.value is None
+    return given.cells == wanted.cells or (more and given.step == wanted.step)
 
 
 def _apart(a: Fact, b: Fact) -> int:
@@ -166,6 +221,10 @@ def _check_cells(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
         return _not_read(text)
     if any(_bare(r) == _bare(item.to_write) for r in readings):
         return Judged(Verdict.RIGHT, Finding.RIGHT)
+    if len(text) > 1 and item.fact is not None and any(f.cells == item.to_write for f in vocabulary.facts(text)):
+        return _not_read(text)  # the name that was said, where its cells are wanted
+    if not vocabulary.surely_cells(text) and not any(_alike(r, item.to_write) for r in readings):
+        return _not_read(text)  # letters that could be braille, and are more likely words
     wanted_length = len(item.to_write)
     given = next((r for r in readings if len(r) == wanted_length), readings[0])
     if item.fact is not None and wanted_length == 1 and len(given) == 1:
@@ -174,6 +233,12 @@ def _check_cells(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
         return _other_writing(item, readings) or Judged(Verdict.WRONG, Finding.BAR_DIFFERS,
                                                         difference=_difference(item, given))
     return Judged(Verdict.WRONG, Finding.OTHER_CELLS, given=known_as(given, item.known), cells=given)
+
+
+def _alike(written: str, wanted: str) -> bool:
+    """Whether written cells look like an attempt at the wanted ones: as long, and half of them in their places."""
+    a, b = _bare(written), _bare(wanted)
+    return len(b) > 1 and abs(len(a) - len(b)) <= 1 and sum(x == y for x, y in zip(a, b, strict=False)) * 2 >= len(b)
 
 
 def known_as(cells: str, known: frozenset[str] | None = None) -> Fact | None:

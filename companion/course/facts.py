@@ -187,6 +187,11 @@ def key_name(fifths: int) -> str:
     return f"{abs(fifths)} {'sharp' if fifths > 0 else 'flat'}{'' if abs(fifths) == 1 else 's'}"
 
 
+def ending_name(number: int) -> str:
+    """The name of an ending's fact: "ending 1"."""
+    return f"ending {number}"
+
+
 def real(name: str) -> Fact | None:
     """A fact by its name, None where there is none."""
     try:

@@ -45,6 +45,7 @@ class Why(StrEnum):
     DUE = "due"
     NEW = "new"
     LAST = "last"
+    AGAIN = "again"  # not known a few questions ago
     DRILL = "drill"  # a single drill, evidence for no stage
 
 

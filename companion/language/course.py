@@ -216,8 +216,9 @@ def stage_begin_prompt(language: Language, tune: str) -> str:
 
 def question_help_lines(language: Language) -> list[str]:
     """What may be typed at a question."""
-    return [language.message("Type the answer. Cells can be typed as dots (145), as Braille ASCII (D) or on a braille "
-                             "display."),
+    return [language.message("Type the answer. Cells can be typed as dots (145, 1-4-5, one four five), as Braille ASCII "
+                             "(D), with six keys (fjk) or on a braille display."),
+            language.message("don't know: be told, and try it; it comes again a little later."),
             language.message("Enter alone: say the question once more."),
             language.message("tune: hear this stage's tune."),
             language.message("question mark (?): say it again, with the dots of what is shown."),

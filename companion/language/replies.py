@@ -172,8 +172,43 @@ def _example(answer: Fact) -> Fact:
     return fact(next(name for name in same if name != answer.name))
 
 
+def _not_known(language: Language, item: Item, judged: Judged) -> str:
+    return _sentences(right_answer(language, item), how_to_remember(language, item))
+
+
+def how_to_remember(language: Language, item: Item) -> str:
+    """Something by which the answer's cell can be remembered, "" where its rule has been told or it is no cell."""
+    if item.fact is None:
+        return ""
+    f = item.fact
+    letter = letter_of(f)
+    if f.kind is FactKind.NOTE and letter and f.quarters == Fraction(1, 2):
+        return language.message("In a book that cell is the letter {letter}; the note is the letter before it.").format(
+            letter=letter)
+    return language.message(_TO_REMEMBER[f.kind])
+
+
+#: What the cells of a kind have in common (the tables of signs: MBC 2015, Tables 1 to 7).
+_TO_REMEMBER = {
+    FactKind.NOTE: N_("The upper four dots say which note. Dot 6 below makes a crotchet, dot 3 a minim, both a semibreve."),
+    FactKind.PLACED: N_("The octave mark comes first, with dots of the right side only. Dot 5 is the fourth, in the middle."),
+    FactKind.OCTAVE: N_("Octave marks have dots of the right side only. Dot 5 is the fourth, in the middle."),
+    FactKind.REST: N_("Rests are letters of a book: m for a semibreve, u for a minim, v for a crotchet, x for a quaver."),
+    FactKind.ACCIDENTAL: N_("All three have dots 1 and 6. A flat adds dot 2, a sharp adds dot 4, a natural adds none."),
+    FactKind.KEY: N_("Up to three sharps or flats stand side by side; from four on, a number comes first."),
+    FactKind.TIME: N_("First the number sign, then the upper number, then the lower one in the lower part of its cell."),
+    FactKind.ENDING: N_("First the number sign, then the number in the lower part of its cell."),
+    FactKind.DYNAMIC: N_("First the word sign, then the letters that are printed."),
+    FactKind.SIGN: N_("Touch it three times, and say its name each time."),
+}
+
+
 def _length_wanted(language: Language, item: Item, judged: Judged) -> str:
     return language.message("{note}, yes. And how long is it?").format(note=fact_name(language, _given(judged)))
+
+
+def _note_wanted(language: Language, item: Item, judged: Judged) -> str:
+    return language.message("That is a length. Which note is it, and how long?")
 
 
 def _octave_wanted(language: Language, item: Item, judged: Judged) -> str:
@@ -354,7 +389,8 @@ def _trouble(language: Language, item: Item, judged: Judged) -> str:
 
 REPLIES: dict[Finding, Callable[[Language, Item, Judged], str]] = {
     Finding.RIGHT: _right, Finding.RIGHT_BY_HELPER: _right_by_helper, Finding.WRONG: right_answer,
-    Finding.NOT_READ: _not_read, Finding.LENGTH_WANTED: _length_wanted, Finding.OCTAVE_WANTED: _octave_wanted,
+    Finding.NOT_READ: _not_read, Finding.LENGTH_WANTED: _length_wanted,
+    Finding.NOTE_WANTED: _note_wanted, Finding.NOT_KNOWN: _not_known, Finding.OCTAVE_WANTED: _octave_wanted,
     Finding.OTHER_NAME: _other_name, Finding.LETTER_READ: _letter_read, Finding.LETTER_WRITTEN: _letter_written,
     Finding.OTHER_NOTE: _other_note, Finding.OTHER_VALUE: _other_value, Finding.OTHER_CELL: _other_cell,
     Finding.OTHER_CELLS: _other_cells, Finding.MORE_MARKS: _more_marks, Finding.AMISS: _amiss,

@@ -10,6 +10,7 @@ import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import Enum, auto
 from typing import Protocol
 
 from companion.course import (
@@ -34,6 +35,7 @@ from companion.course import (
     find_stage,
     heard_tune,
     load_progress,
+    not_known,
     plan,
 )
 from companion.diary import Diary, Pupil
@@ -65,6 +67,15 @@ from companion.language import (
 from companion.match import Verdict
 
 MOST_LINES = 4  # typed at one question before one that cannot be read is left for another time
+LATER = 3  # questions before one that was not known comes back
+
+
+class Asked(Enum):
+    """What became of a question."""
+
+    ANSWERED = auto()  # or passed over
+    NOT_KNOWN = auto()
+    STOPPED = auto()  # the sitting is to end
 
 
 @dataclass
@@ -136,35 +147,56 @@ class Sitting:
 
     def go(self, steps: Sequence[Step], now: Callable[[], datetime]) -> Tally:
         """All steps in turn; each answer is remembered as it comes."""
-        tally = Tally()
-        tally.stopped = not all(self._ask(step, now, tally) for step in steps)
+        tally, waiting = Tally(), list(steps)
+        while waiting:
+            step = waiting.pop(0)
+            answered = self._ask(step, now, tally)
+            if answered is Asked.STOPPED:
+                tally.stopped = True
+                break
+            if answered is Asked.NOT_KNOWN and step.why is not Why.AGAIN:
+                # Taught just now: what is said then is no evidence that it is known.
+                waiting.insert(min(LATER, len(waiting)), Step(step.item, Why.AGAIN))
         return tally
 
-    def _ask(self, step: Step, now: Callable[[], datetime], tally: Tally) -> bool:
-        """One question: asked, answered, taught and, where the answer was not right, tried once more.
-
-        False where the sitting is to end.
-        """
+    def _ask(self, step: Step, now: Callable[[], datetime], tally: Tally) -> Asked:
+        """One question: asked, answered, taught and, where the answer was not right, tried once more."""
         item, turn = step.item, _Turn()
+        judged: Judged | None = None
         self._put(item)
         while True:
             answer = self._answer(item, turn)
+            if answer is Command.NOT_KNOWN:
+                return self._teach(step, now)
             if isinstance(answer, Command):
-                return answer is not Command.STOP
-            judged = self._judge(item, answer)
+                return Asked.STOPPED if answer is Command.STOP else Asked.ANSWERED
+            judged = self._judge(item, answer, judged)
             if judged.verdict != Verdict.UNSURE:
                 break
             if turn.lines > MOST_LINES:
                 self.io.say(question_left_line(self.io.language))
-                return True
+                return Asked.ANSWERED
             # Neither right nor wrong: once more, without a word on it.
             if item.wants is Wants.SUNG:
                 self.io.sound(item)
         tally.asked += 1
         tally.right += judged.verdict == Verdict.RIGHT
-        if self.answers.record(item, judged, step.stage, now(), turn.helped) and step.stage is not None:
+        helped = turn.helped or step.why is Why.AGAIN
+        if self.answers.record(item, judged, step.stage, now(), helped) and step.stage is not None:
             tally.passed.append(step.stage)
-        return judged.verdict != Verdict.WRONG or self._once_more(item)
+        if judged.verdict == Verdict.WRONG and not self._once_more(item):
+            return Asked.STOPPED
+        return Asked.ANSWERED
+
+    def _teach(self, step: Step, now: Callable[[], datetime]) -> Asked:
+        """What is not known is told, with a way to remember it, and tried at once.
+
+        It is remembered as forgotten, so that it comes back soon, and is no evidence for or against a stage.
+        """
+        judged = not_known(step.item)
+        self.io.say(reply_text(self.io.language, step.item, judged))
+        self.answers.record(step.item, judged, None, now())
+        return Asked.NOT_KNOWN if self._once_more(step.item) else Asked.STOPPED
 
     def _once_more(self, item: Item) -> bool:
         """The same again, right after it was taught; this answer is for learning, and is not counted."""
@@ -196,12 +228,14 @@ class Sitting:
             turn.lines += 1
             if not isinstance(line, str) or isinstance(line, Command):
                 return Command.STOP if line is None else line
-            command = language.vocabulary.command(line)
-            if command in (Command.STOP, Command.SKIP):
+            command = language.vocabulary.command(line, item.wants is Wants.NAME)
+            if command in (Command.STOP, Command.SKIP, Command.NOT_KNOWN):
                 return command
             if line == "":
                 self._put(item)  # Enter alone: once more
             elif command is Command.AGAIN:
+                self._put(item)
+            elif command is Command.DOTS:
                 self._put(item, with_dots=True)
                 turn.helped = True
             elif command is Command.TUNE and self.tune is not None:
@@ -230,10 +264,10 @@ class Sitting:
             self.io.say(by_hand_hint(self.io.language))
         return self.io.read_line()
 
-    def _judge(self, item: Item, answer: str | PitchTrack) -> Judged:
+    def _judge(self, item: Item, answer: str | PitchTrack, before: Judged | None = None) -> Judged:
         """An answer judged, and said back."""
         if isinstance(answer, str):
-            judged = check(item, answer, self.io.language.vocabulary)
+            judged = check(item, answer, self.io.language.vocabulary, before)
         else:
             judged = check_take(item, answer)
         self.io.say(reply_text(self.io.language, item, judged))
