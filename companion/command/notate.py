@@ -32,6 +32,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_('a correction: "bar 3 note 2 is a crotchet", "in three"; may be given again'))
     parser.add_argument("--correct", action="store_true",
                         help=_("then read corrections line by line: help, play, undo, an empty line ends"))
+    parser.add_argument("--ask", action="store_true",
+                        help=_("first ask, where the metre is unsure, at most three questions, answered line by line"))
     parser.add_argument("--play", action="store_true", help=_("sound the written tune on the loudspeaker"))
     tracker_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
@@ -42,7 +44,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.audio import play
     from companion.ear import Microphone
     from companion.language import read_corrections, read_key, score_json, score_lines
-    from companion.lesson import corrected
+    from companion.lesson import asked, corrected
     from companion.paper import check_outs, save_as, tune_sound
     from companion.transcribe import LIVE, given, write_takes
 
@@ -62,10 +64,13 @@ def run(options: argparse.Namespace) -> int:
     finally:
         if microphone:
             microphone.close()
+    lines = iter(sys.stdin)
+    if options.ask:
+        transcription = asked(language, transcription, lines, (lambda text: None) if options.json else print)
     if not options.json:
         print("\n".join(score_lines(language, transcription)), flush=True)
     if options.correct:
-        transcription = corrected(language, transcription, sys.stdin, (lambda text: None) if options.json else print)
+        transcription = corrected(language, transcription, lines, (lambda text: None) if options.json else print)
     tune = transcription.notation.tune
     for path in options.out:
         names = save_as(tune, path, options.language)

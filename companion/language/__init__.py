@@ -170,6 +170,8 @@ if TYPE_CHECKING:
         doubt_line,
         doubt_lines,
         length,
+        question_line,
+        read_answer,
         score_json,
         score_lines,
         uneven_words,
@@ -307,7 +309,9 @@ __all__ = [
     "question_help_hint",
     "question_help_lines",
     "question_left_line",
+    "question_line",
     "question_text",
+    "read_answer",
     "read_corrections",
     "read_key",
     "read_order",
@@ -437,7 +441,7 @@ __getattr__ = loader(__name__, {
     "scores": (
         "a_length", "bar_lines", "change_line", "doubt_line", "doubt_lines", "length", "score_json", "score_lines",
         "uneven_words",
-        "unsure_line",
+        "question_line", "read_answer", "unsure_line",
     ),
     "tunes": ("tune_line",),
 })

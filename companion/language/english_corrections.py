@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from companion.language.interface import CorrectionWords, Order
-from companion.transcribe import Action
+from companion.transcribe import Action, Answer, QuestionKind
 
 _BAR, _NOTE, _IS = "bar|bars|measure|measures", "note|notes", "IS"
 _OF = "of|in|from|at|on"
@@ -188,6 +188,22 @@ ENGLISH_ORDERS: dict[str, Order] = {
 }
 
 
+_UNKNOWN = dict.fromkeys(("i don't know", "i do not know", "don't know", "not sure", "no idea", "skip", "neither", "", "?"),
+    Answer.UNKNOWN)
+_ANSWERS: dict[QuestionKind, dict[str, Answer]] = {
+    QuestionKind.GAIT: {
+        **_UNKNOWN, **dict.fromkeys(("march", "marches", "it marches", "a march", "it is a march", "it's a march"), Answer.MARCH),
+        **dict.fromkeys(("waltz", "waltzes", "it waltzes", "a waltz", "it is a waltz", "it's a waltz"), Answer.WALTZ),
+        **dict.fromkeys(("rock", "rocks", "it rocks", "rocking", "a jig", "jig", "it rolls"), Answer.ROCK)},
+    QuestionKind.BEATS: {
+        **_UNKNOWN, **dict.fromkeys(("two", "2", "in two", "two beats"), Answer.TWO),
+        **dict.fromkeys(("four", "4", "in four", "four beats"), Answer.FOUR)},
+    QuestionKind.FIRST: {
+        **_UNKNOWN, **dict.fromkeys(("yes", "y", "yes it does", "on the strong beat", "it does"), Answer.STRONG),
+        **dict.fromkeys(("no", "n", "later", "before", "no it does not", "no it doesn't", "it comes later"), Answer.BEFORE)},
+}
+
+
 def correction_words(numbers: Mapping[str, int], ordinals: Mapping[str, int], values: Mapping[str, Fraction]) -> CorrectionWords:
     """The words and rules of English. values: names of undotted values in crotchets."""
     short = {name.removesuffix(" note"): base for name, base in values.items()}
@@ -213,4 +229,4 @@ def correction_words(numbers: Mapping[str, int], ordinals: Mapping[str, int], va
         before=("please", "can you", "could you", "i think", "i think that", "no", "now", "well", "actually", "can we",
                 "i want", "yes"),
         after=("please", "i think", "instead", "thank you", "thanks"),
-        rules=ENGLISH_RULES, orders=ENGLISH_ORDERS)
+        rules=ENGLISH_RULES, orders=ENGLISH_ORDERS, answers=_ANSWERS)

@@ -18,6 +18,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from companion.transcribe import Answer, QuestionKind
     from companion.tune import Direction, Key, Pitch, Time
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ class CorrectionWords:
     directions: 1 up, -1 down. contractions: words, and what they stand for. joining: words between several corrections or
     things. before, after: what may be said around a correction and means nothing.
     rules: see `companion.language.grammar`; "COMMAND" has every form of a correction, each with its action; its slots
-    are read by `companion.language.corrections`. orders: what is typed for each of them.
+    are read by `companion.language.corrections`. orders: what is typed for each of them. answers: to questions.
     """
 
     numbers: Mapping[str, int]
@@ -73,6 +74,7 @@ class CorrectionWords:
     after: tuple[str, ...]
     rules: Mapping[str, Sequence[tuple[str, Mapping[str, Any]]]]
     orders: Mapping[str, Order]
+    answers: Mapping[QuestionKind, Mapping[str, Answer]]
 
 
 class Language(ABC):

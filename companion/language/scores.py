@@ -10,12 +10,15 @@ from companion.braille import needs_octave
 from companion.language.interface import Language
 from companion.messages import N_
 from companion.transcribe import (
+    Answer,
     Change,
     ChangeKind,
     Doubt,
     DoubtKind,
     Laid,
     Notation,
+    Question,
+    QuestionKind,
     Transcription,
     as_json,
     doubts_of,
@@ -219,6 +222,26 @@ def unsure_line(language: Language, notation: Notation) -> str:
     if not bars:
         return language.message("No bar is unsure.")
     return language.plural("Bar {bars} is unsure.", "Bars {bars} are unsure.", len(bars)).format(bars=language.listed(bars))
+
+
+# Questions about the metre, by ear alone.
+
+_QUESTIONS = {
+    QuestionKind.GAIT: N_("Does it march, waltz or rock?"),
+    QuestionKind.BEATS: N_("Do you count it in two or in four?"),
+    QuestionKind.FIRST: N_("Does it begin on the strong beat? Say yes, or no if the strong beat comes later."),
+}
+
+
+def question_line(language: Language, asked: Question) -> str:
+    """A question about the metre."""
+    return language.message(_QUESTIONS[asked.kind])
+
+
+def read_answer(language: Language, asked: Question, text: str) -> Answer | None:
+    """The answer that was typed; None where it is none to this question."""
+    table = language.correction_words.answers[asked.kind]
+    return table.get(" ".join(text.lower().replace("’", "'").strip(" .!").split()))
 
 
 # What a correction did.

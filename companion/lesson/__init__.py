@@ -12,7 +12,7 @@ from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.lesson.answer import Answer, answer_take
-    from companion.lesson.correcting import corrected
+    from companion.lesson.correcting import asked, corrected
     from companion.lesson.course_json import glossary_json, progress_json, question_json, stage_json
     from companion.lesson.course_session import hear_answer, terminal
     from companion.lesson.course_sitting import Sitting, SittingIO, Tally, drill_sitting, judge_stages, sit
@@ -27,14 +27,14 @@ if TYPE_CHECKING:
     from companion.lesson.words import answer_lines, review_line
 
 __all__ = ["Answer", "Devices", "Keys", "Out", "Reviewed", "SessionOptions", "Sitting", "SittingIO", "Taken", "Tally",
-           "answer_lines", "answer_take", "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines",
+           "answer_lines", "answer_take", "asked", "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines",
            "drill_sitting", "glossary_json", "hear_answer", "judge_stages", "progress_json", "question_json",
            "review_line", "review_list", "run_lesson", "run_practise", "save_cue", "shift_for", "sit", "sound_of_question",
            "stage_json", "terminal"]
 
 __getattr__ = loader(__name__, {
     "answer": ("Answer", "answer_take"),
-    "correcting": ("corrected",),
+    "correcting": ("asked", "corrected"),
     "course_json": ("glossary_json", "progress_json", "question_json", "stage_json"),
     "course_session": ("hear_answer", "terminal"),
     "course_sitting": ("Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "sit"),

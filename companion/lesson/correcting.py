@@ -2,14 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
 from companion.audio import play
 from companion.errors import Trouble
-from companion.language import EXAMPLES, Language, Order, change_line, read_corrections, read_order, score_lines, unsure_line
+from companion.language import (
+    EXAMPLES,
+    Language,
+    Order,
+    change_line,
+    question_line,
+    read_answer,
+    read_corrections,
+    read_order,
+    score_lines,
+    unsure_line,
+)
 from companion.paper import tune_sound
-from companion.transcribe import Transcription, correct_all, unsure_bars
+from companion.transcribe import QuestionKind, Transcription, answered, correct_all, question, unsure_bars
+
+
+def asked(language: Language, transcription: Transcription, source: Iterator[str], say: Callable[[str], None]) -> Transcription:
+    """Ask what settles most of the metre, three questions at most, and read the take again with each answer.
+
+    An answer that is none is asked for once more; the end of the source ends the questions.
+    """
+    kinds: tuple[QuestionKind, ...] = ()
+    while (now := question(transcription.notation, kinds)) is not None:
+        kinds = (*kinds, now.kind)
+        given = None
+        for _ in range(2):
+            say(question_line(language, now))
+            line = next(source, None)
+            if line is None:
+                return transcription
+            given = read_answer(language, now, line)
+            if given is not None:
+                break
+        if given is not None:
+            transcription = replace(transcription, notation=answered(transcription.notation, given))
+    return transcription
 
 
 def corrected(language: Language, transcription: Transcription, source: Iterable[str],

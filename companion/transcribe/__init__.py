@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from companion.transcribe.lyrics import Laid
     from companion.transcribe.notation import Estimate, Given, Notation, SoundDoubt, WrittenNote, as_json
     from companion.transcribe.pitches import key_of
+    from companion.transcribe.questions import Answer, Question, QuestionKind, answered, question
     from companion.transcribe.score import notate
     from companion.transcribe.segmentation import sung_notes
     from companion.transcribe.takes import LIVE, Take, Transcription, given, live_take, take_of, time_named, write_takes
@@ -30,6 +31,7 @@ __all__ = [
     "TICKS",
     "TIMES",
     "Action",
+    "Answer",
     "Change",
     "ChangeKind",
     "Combined",
@@ -41,11 +43,14 @@ __all__ = [
     "Given",
     "Laid",
     "Notation",
+    "Question",
+    "QuestionKind",
     "ScoreNote",
     "SoundDoubt",
     "Take",
     "Transcription",
     "WrittenNote",
+    "answered",
     "as_json",
     "correct",
     "correct_all",
@@ -57,6 +62,7 @@ __all__ = [
     "live_take",
     "notate",
     "notate_together",
+    "question",
     "sung_notes",
     "take_of",
     "time_named",
@@ -73,6 +79,7 @@ __getattr__ = loader(__name__, {
     "lyrics": ("Laid",),
     "notation": ("Estimate", "Given", "Notation", "SoundDoubt", "WrittenNote", "as_json"),
     "pitches": ("key_of",),
+    "questions": ("Answer", "Question", "QuestionKind", "answered", "question"),
     "score": ("notate",),
     "segmentation": ("sung_notes",),
     "takes": ("LIVE", "Take", "Transcription", "given", "live_take", "take_of", "time_named", "write_takes"),

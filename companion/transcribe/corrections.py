@@ -238,11 +238,11 @@ def lay_words(n: Notation, text: str) -> tuple[Notation, Laid]:
 
 
 def _time(n: Notation, c: Correction) -> Corrected:
-    return Corrected(_read_again(n, replace(n.given, time=c.time)),
+    return Corrected(read_again(n, replace(n.given, time=c.time)),
                      Change(kind=ChangeKind.TIME, time=c.time, kept=sum(x.value_given or x.pitch_given for x in n.notes)))
 
 
-def _read_again(n: Notation, given: Given) -> Notation:
+def read_again(n: Notation, given: Given) -> Notation:
     """The take read anew, with all that a person has given: values, pitches, words, title, key, tempo, repeats."""
     values = [note.length if note.value_given else 0 for note in n.notes]
     fresh = replace(write(n.sung, n.title, given, fixed=values), sound=n.sound, doubtful=n.doubtful, bpm=n.bpm,

@@ -23,6 +23,7 @@ F = NDArray[np.float64]
 I64 = NDArray[np.int64]
 
 COUNTED, COUNTED_BARS = 6.0, 3.0  # odds (logarithm) for a metre of as many beats as were counted, or of a part of them
+ANSWERED = 12.0  # odds (logarithm) against what contradicts a person's answer
 START_SPREAD, START_MOST = 1.0, 4.0  # ticks by which a first note lies off the counted beat; and the most it costs
 #: Seconds a beat: outside of this nobody feels one (Parncutt 1994; from memory), and the weights have seen none there.
 BEAT_LIMITS_S = (0.25, 1.3)
@@ -31,13 +32,23 @@ SHARED_VALUES = (1, 2, 3, 4, 6, 8, 12)  # ticks of the values whose shares are f
 
 
 @dataclass(frozen=True)
+class Weighed:
+    """One reading in short: time signature, ticks of the first note after its bar line, and probability."""
+
+    time: Time
+    place: int
+    weight: float
+
+
+@dataclass(frozen=True)
 class Chosen:
-    """The reading in the likeliest time signature, its probability, and the runner-up."""
+    """The reading in the likeliest time signature, its probability, the runner-up, and all readings in short."""
 
     reading: Reading
     confidence: float
     runner_up: Time
     runner_up_confidence: float
+    readings: tuple[Weighed, ...] = ()
 
 
 def quarter_s(bpm: float, time: Time) -> float:
@@ -138,25 +149,34 @@ def _beat_s(r: Reading) -> float:
 
 def choose(e: Evidence, midi: Sequence[int], time: Time | None = None, bpm: float | None = None,
            beats_s: Sequence[float] = (), sharpness: float = 1.0, downbeat_s: float | None = None,
-           counted_in: int = 0) -> Chosen:
+           counted_in: int = 0, among: Sequence[Time] = (), on_strong_beat: bool | None = None) -> Chosen:
     """The likeliest time signature of some notes and its reading. time, bpm, beats_s: as given by a person.
+
+    among: time signatures that are possible, where not all are. on_strong_beat: whether the first note begins a bar.
 
     downbeat_s: when a bar begins, after so many counts of a beat each (with bpm), where the take was counted in.
     Raises Trouble for a time signature that cannot be written.
     """
     if time is not None and time not in TIMES.values():
         raise Trouble(_("Time {time} was given; it can be {times}.").format(time=time.name, times=", ".join(TIMES)))
-    times = [time] if time else list(GUESSED)
+    times = [time] if time else list(among or GUESSED)
     readings = _readings(e, times, bpm, beats_s, sharpness)
     table = np.array([features(r, midi, e.phrase) for r in readings])
     table[:, :2] -= table[:, :2].max(axis=0)
     score = table @ np.array(counts()["weights"])
     if downbeat_s is not None and bpm is not None:
         score = score + [_after_counts(r, float(e.onset_s[0]), downbeat_s, bpm, counted_in) for r in readings]
+    if on_strong_beat is not None:
+        score = score - [ANSWERED * ((r.place[0] == 0) != on_strong_beat) for r in readings]
     weight = np.exp(score - score.max())
     weight /= weight.sum()
     best = readings[int(weight.argmax())]
     times = [t for t in times if any(r.time == t for r in readings)]
     sums = {t: float(sum(w for w, r in zip(weight, readings, strict=True) if r.time == t)) for t in times}
     second = max((t for t in times if t != best.time), key=lambda t: sums[t], default=best.time)
-    return Chosen(best, sums[best.time], second, 0.0 if second == best.time else sums[second])
+    by_place: dict[tuple[Time, int], float] = {}
+    for r, w in zip(readings, weight, strict=True):
+        key = r.time, int(r.place[0])
+        by_place[key] = by_place.get(key, 0.0) + float(w)
+    return Chosen(best, sums[best.time], second, 0.0 if second == best.time else sums[second],
+                  tuple(Weighed(t, place, w) for (t, place), w in by_place.items()))

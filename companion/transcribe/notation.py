@@ -13,6 +13,7 @@ import numpy as np
 from companion.ear import SungNote
 from companion.transcribe.folk_counts import Style, ticks_of
 from companion.transcribe.layout import ScoreNote, lay_out
+from companion.transcribe.metre import Weighed
 from companion.transcribe.segmentation import Doubtful
 from companion.tune import Key, Time, Tune
 
@@ -31,7 +32,8 @@ class Given:
     """What a person has given beforehand. bpm: beats a minute (in 6/8 the beat is a dotted crotchet).
 
     beats_s: times of tapped beats in the take. key: the key of the score. counted_in: how many counts stand before the
-    tune; downbeat_s: when the bar after them begins, which is found in the take.
+    tune; downbeat_s: when the bar after them begins, which is found in the take. times: those that an answer leaves;
+    on_strong_beat: whether the first note begins a bar.
     """
 
     bpm: float | None = None
@@ -40,6 +42,8 @@ class Given:
     key: Key | None = None
     counted_in: int = 0
     downbeat_s: float | None = None
+    times: tuple[Time, ...] = ()
+    on_strong_beat: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -83,7 +87,8 @@ class WrittenNote(ScoreNote):
 class Notation:
     """A take written down. place: ticks of the first note after its bar line; not 0 makes a pickup.
 
-    doubtful: what may or may not be notes of their own. style: whose counts it was read with. repeats: first and last bar
+    doubtful: what may or may not be notes of their own. style: whose counts it was read with. readings: all that were
+    weighed. repeats: first and last bar
     of each part that is sung twice. place_given: the first note's place was given. bpm: beats a minute as a person gave them.
     """
 
@@ -96,6 +101,7 @@ class Notation:
     sound: SoundDoubt | None = None
     doubtful: tuple[Doubtful, ...] = ()
     style: Style = Style.SONG
+    readings: tuple[Weighed, ...] = ()
     repeats: tuple[tuple[int, int], ...] = ()
     place_given: bool = False
     bpm: float | None = None

@@ -109,12 +109,14 @@ def write(notes: Sequence[SungNote], title: str, given: Given, sharpness: float 
     pitches = find_pitches([n.midi for n in notes], [n.duration_s for n in notes], tonic, mode)
     midi = pitches.midi.tolist()
     evidence = evidence_of(notes, midi, pitches.tonic, fixed)
-    chosen = choose(evidence, midi, given.time, given.bpm, given.beats_s, sharpness, given.downbeat_s, given.counted_in)
+    chosen = choose(evidence, midi, given.time, given.bpm, given.beats_s, sharpness, given.downbeat_s, given.counted_in,
+                    given.times, given.on_strong_beat)
     return Notation(
         title=title, notes=tuple(_written(notes, evidence, chosen.reading, pitches)),
         time_estimate=Estimate(chosen.reading.time, chosen.confidence, chosen.runner_up, chosen.runner_up_confidence),
         key_estimate=Estimate(pitches.key, pitches.confidence, pitches.runner_up, pitches.runner_up_confidence),
-        place=int(chosen.reading.place[0]), given=given, style=chosen.reading.style)
+        place=int(chosen.reading.place[0]), given=given, style=chosen.reading.style,
+        readings=chosen.readings)
 
 
 def _written(notes: Sequence[SungNote], e: Evidence, r: Reading, p: Pitches) -> list[WrittenNote]:

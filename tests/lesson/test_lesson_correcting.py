@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from notate_takes import as_track, performance
 
 from companion.language import English, Variety
-from companion.lesson import corrected
+from companion.lesson import asked, corrected
 from companion.transcribe import TIMES, Given, Transcription, notate
+from companion.transcribe.metre import Weighed
 from companion.tune import Key, load
 
 
@@ -46,3 +49,14 @@ def test_what_was_taken_back_is_made_again_and_a_line_is_done_whole_or_not_at_al
     assert said.index("The last correction is taken back.") < said.index("The correction is made again.")
     assert said.count("The correction is made again.") == said.count("There is nothing to make again.") == 1
     assert said[-1].startswith("There is no bar 99")
+
+
+def test_questions_are_asked_answered_and_kept() -> None:
+    n = notate(as_track(performance(load("moon-sea"))), "x")
+    unsure = replace(n, readings=(Weighed(TIMES["3/4"], 0, 0.5), Weighed(TIMES["6/8"], 0, 0.5)))
+    said: list[str] = []
+    out = asked(English(), Transcription(unsure), iter(["banana", "it rocks", "yes", "two", "no"]), said.append)
+    assert said[:2] == ["Does it march, waltz or rock?"] * 2
+    assert 2 <= len(said) <= 5
+    assert out.notation.time.name == "6/8"
+    assert asked(English(), Transcription(unsure), iter([]), said.append).notation is unsure
