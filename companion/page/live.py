@@ -47,9 +47,15 @@ MOST_TEXT = 4000  # characters of one message
 MOST_QUEUED_S = 60.0  # of sound, for a session that is busy; more is dropped
 LOWEST_RATE, HIGHEST_RATE = 8000, 192_000  # Hz, of an AudioContext
 GREETING_S = 10.0
+AWAY_S = 60  # a browser that is away so long has left, as in `companion.lesson`
 PLAYED_LATE_S = 3.0  # longer than a sound lasts before the browser's word that it was played is no longer waited for
 LEVEL_S = 4.0  # how long the level is measured: three seconds of singing, one of silence
 KINDS = ("sing", "lesson", "practise", "range", "course", "level")
+
+
+class Left(BaseException):
+    """The browser has ended a sitting in the middle of listening. Not an Exception: what listens takes those for a
+    microphone that has gone, and would say so."""
 
 
 class PageEars:
@@ -76,6 +82,8 @@ class PageEars:
         """The next sound, None where nothing came in time. Raises MicrophoneGone where the browser gives none any more."""
         from companion.ear import MicrophoneGone
 
+        if self.over:
+            raise Left
         parts: list[F32] = []
         try:
             parts.append(self._queue.get(timeout=timeout_s))
@@ -247,6 +255,7 @@ class Live:
     answers: queue.SimpleQueue[str | None] = field(default_factory=queue.SimpleQueue)
     over: bool = False
     attached: int = 0
+    attached_now: bool = False
 
     def __post_init__(self) -> None:
         self.ears = PageEars(self.greeting.rate)
@@ -266,9 +275,14 @@ class Live:
         """End it as the key "quit" does, which asks once and wants to be pressed again."""
         for _twice in range(2):
             self.keys.ask(Action.QUIT)
-        self.answers.put(None)
+        self.end_sitting()
         if self.out is not None:
             self.out.closed = True
+
+    def end_sitting(self) -> None:
+        """What listens without looking at keys ends too."""
+        self.answers.put(None)
+        self.ears.over = self.greeting.kind in ("course", "level")
 
     def _make_out(self, settings: Any, show: bool) -> PageOut:
         self.out = PageOut(settings, show, self.put)
@@ -282,6 +296,8 @@ class Live:
         except Trouble as trouble:
             if self.out is None or self.out.last != str(trouble):
                 self.put({"say": str(trouble), "spoken": False})
+        except Left:
+            pass
         except Exception as error:  # a fault of ours must not leave a page waiting
             end = language.message("The session ended by a fault of ours ({fault}). What was sung before is kept.").format(
                 fault=type(error).__name__)
@@ -356,7 +372,13 @@ class Live:
 
     def _typed(self) -> str | None:
         self.put({"ask": True})
-        return self.answers.get()
+        away_s = 0
+        while away_s < AWAY_S:
+            try:
+                return self.answers.get(timeout=1.0)
+            except queue.Empty:
+                away_s = away_s + 1 if self.ears.gone and not self.attached_now else 0
+        return None
 
     def _level(self) -> None:
         """Three seconds of singing, and what to change about the microphone; a soft note for the loudspeaker."""
@@ -437,6 +459,7 @@ async def _joined(websocket: WebSocket, live: Live, state: State) -> None:
     """Sound and keys in, words and sounds out, until either side ends it."""
     live.attached += 1
     here = live.attached
+    live.attached_now = True
     live.ears.forget()
     live.ears.gone = False
     await websocket.send_text(json.dumps({"key": live.key}))
@@ -461,7 +484,7 @@ async def _joined(websocket: WebSocket, live: Live, state: State) -> None:
         if live.over:
             state.live.pop(live.key, None)
         elif here == live.attached:
-            live.ears.gone = True
+            live.ears.gone, live.attached_now = True, False
             if live.out is not None:
                 for number in list(live.out._played):
                     live.out.ended(number)
@@ -499,7 +522,7 @@ async def _take(websocket: WebSocket, live: Live, message: Any) -> bool:
     if said.get("key") in set(Action):
         live.keys.ask(Action(said["key"]))
         if said["key"] == Action.QUIT:
-            live.answers.put(None)
+            live.end_sitting()
     elif said.get("leave") is True:
         live.stop()
     elif isinstance(said.get("press"), str):

@@ -1,0 +1,101 @@
+"""Starting and ending: the address said, the end after the last tab, a port that is taken, and nothing left behind."""
+
+from __future__ import annotations
+
+import json
+import socket
+import threading
+import time
+import urllib.request
+from typing import Any
+
+import pytest
+
+from companion.command import main
+from companion.errors import Trouble
+from companion.language import choose_language
+from companion.page import run_page
+
+
+def wait_for(true: Any, seconds: float = 10.0) -> None:
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.01)
+
+
+def test_it_says_its_address_and_ends_after_its_last_tab(tmp_path: Any) -> None:
+    lines: list[str] = []
+    english = choose_language("british")
+    thread = threading.Thread(target=run_page, args=(english, 0, False, str(tmp_path / "d.db"), lines.append, 0.3), daemon=True)
+    thread.start()
+    wait_for(lambda: bool(lines))
+    address = next(word for word in lines[0].split() if word.startswith("http"))
+    assert address.startswith("http://127.0.0.1:")
+    assert "on this machine alone" in lines[0]
+    wait_for(lambda: _answers(address + "ping"))
+    thread.join(10)
+    assert not thread.is_alive()
+    assert lines[1:] == ["No tab is open any more, so the page has ended. Start it again with companion page."]
+    assert not _answers(address)
+
+
+def _answers(address: str) -> bool:
+    try:
+        with urllib.request.urlopen(address, timeout=2) as found:
+            return found.status in (200, 204)
+    except OSError:
+        return False
+
+
+def test_a_port_that_is_taken_is_one_sentence_and_none_given_finds_another() -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        number = taken.getsockname()[1]
+        with pytest.raises(Trouble, match=f"The port {number} cannot be used"):
+            run_page(choose_language("british"), number, False)
+
+
+def test_companion_alone_says_in_two_sentences_how_to_begin(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([]) == 2
+    said = capsys.readouterr().out
+    assert "companion page" in said
+    assert "companion demo" in said
+    assert said.count(".\n") == 2
+
+
+def test_session_after_session_leaves_no_thread_and_no_session(page: Any) -> None:
+    """A session is begun, sung into and left, twenty times: nothing is held of it."""
+    before = threading.active_count()
+    for _unused in range(20):
+        with page.socket() as opened:
+            opened.send_text(json.dumps({"token": page.state.token, "kind": "lesson", "rate": 22050}))
+            opened.receive_text()
+            opened.send_bytes(bytes(4 * 22050))
+            opened.send_text('{"leave": true}')
+            while "end" not in opened.receive_text():
+                pass
+    wait_for(lambda: not page.state.live and page.state.sockets == 0)
+    wait_for(lambda: threading.active_count() <= before + 1)
+
+
+@pytest.mark.parametrize("kind", ["course", "level"])
+def test_a_sitting_with_sung_answers_and_the_check_of_the_level_end_when_asked(page: Any, kind: str) -> None:
+    with page.socket() as opened:
+        opened.send_text(json.dumps({"token": page.state.token, "kind": kind, "rate": 22050, "pupil": "Robin", "new": "yes"}))
+        said: list[dict[str, Any]] = []
+        while not any("say" in line for line in said):
+            said.append(json.loads(opened.receive_text()))
+        opened.send_text('{"key": "quit"}')
+        while "end" not in said[-1]:
+            message = opened.receive()
+            if message.get("text"):
+                said.append(json.loads(message["text"]))
+            elif message.get("bytes"):
+                number = next(line["sound"] for line in reversed(said) if "sound" in line)
+                opened.send_text(json.dumps({"played": number}))
+    assert said[-1]["end"] == "The session has ended."
+    assert not any("microphone has gone" in line.get("say", "") for line in said)
+    if kind == "course":
+        assert any("Stage 1" in line.get("say", "") for line in said)
