@@ -268,7 +268,8 @@ class Reader:
     def _bars_of_rest(self, group: str, at: int) -> bool:
         """Rests of several bars, written out or with a number."""
         match = None if self.units else RESTS.fullmatch(group)
-        if not match or not all_bar_signs(match["tail"]):
+        # A dot that stands between by mistake is said; the bars of rest are read all the same.
+        if not match or not all_bar_signs(match["tail"].removeprefix(S.DOT)):
             return False
         few = len(match["few"] or "")
         if few and self.full == few * 4 * UNITS:
@@ -284,8 +285,8 @@ class Reader:
         self.line_starts.clear()
         self.notes.tied = None
         self.others.append((at, group[:length]))
-        for _unused in self._tail(match["tail"], at + length):
-            pass
+        for offset, u in self._tail(match["tail"], at + length):
+            self.problems += [(offset + o, slip) for o, slip in u.problems]
         return True
 
     def _tail(self, cells: str, at: int) -> Iterator[tuple[int, Unit]]:

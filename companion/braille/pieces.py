@@ -11,6 +11,7 @@ make the mark of the first note of a line due.
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from operator import itemgetter
 from typing import NamedTuple
@@ -73,6 +74,8 @@ _OCTAVES = S.OCTAVES
 #: How grace notes are written, by their value: they have no time of their own.
 _GRACES = {(1, 4): Written(0, 0, 0, 0, False), (1, 8): Written(0, 0, 1, 0, False), (1, 1): Written(0, 0, 2, 0, False)}
 _GRACE = Written(0, 0, 3, 0, False)
+#: The number of an ending: lowered digits (De Garmo, chapter 17).
+_ENDING = re.compile(f"{S.NUMBER}[{''.join(S.LOWER_DIGITS.values())}]+$")
 _PART_TIMES = (6, 4, 3, 2)  # how often a part of a bar may fill it, for part repeats
 #: Ranks of signs that no mark's row gives. Value signs follow their group's sign at once.
 _GROUP, _SLUR_OPEN, _SLUR_CLOSE, _SLUR, _TIE = (S.sign_of(role, value).rank for role, value in (
@@ -515,11 +518,12 @@ class Encoder:
             pieces.append(Piece(cells + S.SPACE, flow=True))
 
     def _separate(self, pieces: list[Piece], cells: str) -> None:
-        """Put a dot 3 between words or an ending's number and cells that begin with dots 1, 2 or 3."""
+        """Put a dot 3 between words or an ending's number and cells that begin with dots 1, 2 or 3 (De Garmo, chapters
+        13 and 17). The number of several bars' rest or repeats is no ending: the bar line follows it at once."""
         if pieces and cells and S.is_left(cells[0]) and cells[0] != S.WORD:
             p = pieces[-1]
             if not (p.note or p.tail or p.flow) and p.head and p.head[-1] not in (S.DOT, S.SPACE) and (
-                    S.WORD in p.head or S.NUMBER in p.head or p.head in (S.SEGNO, S.CODA)):
+                    S.WORD in p.head or _ENDING.search(p.head) or p.head in (S.SEGNO, S.CODA)):
                 p.head += S.DOT
 
     # --- pitch only -----------------------------------------------------------------------------------------------

@@ -1,11 +1,14 @@
 """The reader as a proof-reader, and what it makes of signs that our own tunes do not have."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 from braille.corpus import one_line
 
 from companion.braille import Habits, Problem, ProblemCode, decode, encode, from_dots, lines_of, to_ascii, to_dots
+from companion.braille import signs as S
+from companion.braille.signs import WHOLE_REST
 from companion.errors import Trouble
 from companion.language import English
 from companion.language.braille import say_problem
@@ -142,6 +145,32 @@ def test_rests_of_several_bars() -> None:
         t = tune((note("C4", 4),), *[bar] * count, (note("C4", 4),))
         assert one_line(t).split("⠀")[1] == cells
         assert len(decode(encode(t).lines).tune.bars) == count + 2
+
+
+@pytest.mark.parametrize("line", [Barline.FINAL, Barline.DOUBLE])
+@pytest.mark.parametrize("count", [3, 4, 12])
+def test_a_bar_line_follows_several_bars_at_once(line: Barline, count: int) -> None:
+    """Rests and repeats with a number end in no ending's number, so no dot 3 parts them from the bar line (De Garmo,
+    chapter 17 has that dot for endings alone)."""
+    rest = (Note(pitch=None, base=Fraction(4), whole_bar=True),)
+    four = (note("C4"), note("D4"), note("E4"), note("F4"))
+    for bars, sign in (([four] + [rest] * count, WHOLE_REST), ([four] * (count + 1), "")):
+        t = tune(*bars)
+        t = replace(t, bars=(*t.bars[:-1], replace(t.bars[-1], barline=line)))
+        cells = one_line(t).split("⠀")[1]
+        assert S.DOT not in cells.removesuffix(line.sign.cells)
+        assert cells.endswith(sign + line.sign.cells)
+        back = decode(encode(t).lines)
+        assert [b.notes for b in back.tune.bars] == [b.notes for b in t.bars]
+        assert not back.problems
+        assert back.tune.bars[-1].barline is line
+
+
+def test_bars_of_rest_with_a_stray_dot_are_read() -> None:
+    """Pages on which a dot 3 stands between the rest and the final bar: the bars count, the dot is said."""
+    reading = decode([HEAD, "⠐⠹⠱⠫⠻⠀⠼⠙⠍⠄⠣⠅"])
+    assert len(reading.tune.bars) == 5
+    assert [(p.line, p.column) for p in reading.problems] == [(2, 10)]
 
 
 def test_value_signs_where_the_bar_does_not_tell() -> None:
