@@ -158,28 +158,33 @@ def _not_read(text: str) -> Judged:
 
 def _check_name(item: Item, text: str, vocabulary: Vocabulary, before: Fact | None = None) -> Judged:
     wanted = item.wanted_fact
+    asks_length = wanted.kind is FactKind.NOTE and wanted.value is not None
     readings = _names(wanted, text, vocabulary)
-    value, is_note = vocabulary.value(text), wanted.kind is FactKind.NOTE and wanted.value is not None
-    if value and wanted.kind is FactKind.REST:
-        readings = (fact(rest_name(*value)),)  # nothing but rests is asked: "a minim" is a minim rest
-    elif value and is_note and not any(_is_named(f, wanted) for f in readings):
-        if before is None:
+    if (value := vocabulary.value(text)) and not any(_is_named(f, wanted) for f in readings):
+        if wanted.kind is FactKind.REST:
+            readings = (fact(rest_name(*value)),)  # nothing but rests is asked: "a minim" is a minim rest
+        elif asks_length and before is not None:
+            readings = (fact(note_name(before.step, *value)),)
+        elif asks_length:
             return Judged(Verdict.UNSURE, Finding.NOTE_WANTED)
-        readings = (fact(note_name(before.step, *value)),)
     if before is not None and wanted.kind is FactKind.PLACED and (place := vocabulary.octave(text)) in range(1, 8):
         readings = (fact(placed_name(before.step, place or 0)),)
+    return _named(wanted, readings, text)
+
+
+def _named(wanted: Fact, readings: tuple[Fact, ...], text: str) -> Judged:
+    """A name judged, by the facts that it may mean."""
     if any(_is_named(f, wanted) for f in readings):
         return Judged(Verdict.RIGHT, Finding.RIGHT)
     given = next((f for f in readings if f.kind is wanted.kind), next(iter(readings), None))
     if given is None or (wanted.kind is FactKind.KEY and given.kind is FactKind.ACCIDENTAL):
         return _not_read(text)
     same_step = given.is_note and given.step == wanted.step
-    if is_note and same_step and given.value is None:
+    if wanted.kind is FactKind.NOTE and wanted.value is not None and same_step and given.value is None:
         return Judged(Verdict.UNSURE, Finding.LENGTH_WANTED, given=fact(given.step))
     if wanted.kind is FactKind.PLACED and same_step and given.kind is FactKind.NOTE:
         return Judged(Verdict.UNSURE, Finding.OCTAVE_WANTED, given=fact(given.step))
-    letter = letter_of(wanted)
-    if wanted.kind is given.kind is FactKind.NOTE and letter and given.step.lower() == letter:
+    if wanted.kind is given.kind is FactKind.NOTE and given.step.lower() == letter_of(wanted):
         return Judged(Verdict.WRONG, Finding.LETTER_READ, given=given)
     return Judged(Verdict.WRONG, Finding.OTHER_NAME, given=given, apart=_apart(given, wanted))
 

@@ -255,18 +255,20 @@ class Vocabulary:
         segments = self._dot_numbers(text)
         if segments is not None:
             return True
+        if self.command(text) is not None or re.fullmatch(r"[\d\s,.-]*\d[\d\s,.-]*", text):
+            return False  # a wish, or numbers that are no dots
         bare = re.sub(rf"^(?:(?:{_any(self.cell_openings)})\s+)+", "", text, flags=re.IGNORECASE)
+        return bool(bare) and (len(bare) == 1 or not self.facts(text)) and self._looks_like_a_bar(bare)
+
+    def _looks_like_a_bar(self, bare: str) -> bool:
+        """Whether Braille ASCII could be a bar: runs of letters of one value, or chords, and no words or names."""
         runs = re.findall(r"[a-z']+", bare.lower())
-        if re.fullmatch(r"[\d\s,.-]*\d[\d\s,.-]*", text):
-            return False  # numbers, and no dots
-        if len(bare) > 1 and (self.facts(text) or set(bare) == {"."} or (len(runs) > 1 and all(r in self.steps for r in runs))):
-            return False  # a name, or names, where cells are wanted
-        if any(r in self.prose for r in runs) or self.command(text) is not None or (any(c in "'?!.," for c in bare[-1:]) \
-                and any(len(r) > 1 for r in runs)):
+        names = len(runs) > 1 and all(r in self.steps for r in runs)
+        words = any(r in self.prose for r in runs) or (bare[-1] in "'?!.," and any(len(r) > 1 for r in runs))
+        if names or words or (len(bare) > 1 and set(bare) == {"."}):
             return False
-        one_value = all(len(r) == 1 or set(r) <= QUAVERS or set(r) <= MINIMS or (set(r) <= KEYS and len(set(r)) == len(r))
-                        for r in runs)
-        return one_value and bool(bare)
+        chords = (set(r) <= KEYS and len(set(r)) == len(r) for r in runs)
+        return all(len(r) == 1 or set(r) <= QUAVERS or set(r) <= MINIMS or chord for r, chord in zip(runs, chords, strict=True))
 
     def _dot_numbers(self, text: str) -> list[list[list[str]]] | None:
         """Dot numbers: parts between which a new cell surely begins, in each groups, in each tokens; None where other

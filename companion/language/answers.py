@@ -118,10 +118,44 @@ _YES: dict[bool, tuple[str, ...]] = {
             "doesn't", "no it doesn't need one", "it doesn't need a mark", "never"),
 }
 
+_OPENINGS = ("it is", "it's", "its", "it was", "that is", "that's", "thats", "this is", "i think", "i believe", "i guess",
+             "maybe", "perhaps", "is it", "is that", "probably", "must be", "um", "er", "erm", "uh", "hmm", "oh", "well",
+             "ok", "okay", "so", "the note", "note", "number", "no", "sign for", "sign of", "the sign for", "it says",
+             "it means", "called", "dynamic", "a", "an", "the", "sorry", "please", "could", "could it be", "mark for",
+             "octave mark", "bar", "on", "the letter", "letter", "on the", "in the", "octave", "exactly", "answer",
+             "my answer is", "and")
+_ENDINGS = ("please", "i think", "i guess", "i believe", "maybe", "perhaps", "sign", "mark", "note", "notes", "times",
+       "time",
+            "beats", "beat", "crotchets", "crotchet", "quarter notes", "quarter note", "long", "one", "octave", "then",
+            "is it", "right", "isn't it", "a crotchet", "a beat", "of a crotchet", "a quarter note", "sorry", "really",
+            "at all", "it's", "a", "of a beat", "cell", "of a quarter note", "symbol", "bar")
+_SMALL_WORDS = frozenset("it is it's its was that the second one note notes a goes went go moves moved sounds sounded i "
+                         "think gets got then so second's than this maybe um er well oh to be hear heard of voice "
+                         "much little bit slightly way way's by ok stays on "
+                         "need needs please definitely".split())
+_PROSE = frozenset("hi high he die no not so on or to hide feed hey this that it is nothing stop trees don't dont feed edge "
+                   "head did do dog egg fig gig hid jig if of top pot pop sorry oh ok jk lol hmm dig fed eh gee id if ie "
+                   "prs sport spot post port sort north spots stops ports root roots".split())
+_NOTE_FORMS = ("{step} {dotted}{value}", "{step} as a {dotted}{value}", "{step} as an {value}", "{dotted}{value} {step}",
+               "{step} a {dotted}{value}", "{step} and a {dotted}{value}", "{step} and it's a {dotted}{value}",
+               "{dotted}{value} on {step}", "{step} is a {dotted}{value}", "{step} and {dotted}{value}",
+               "{step} it's a {dotted}{value}", "{dotted}{value} note {step}", "note {step} {dotted}{value}",
+               "{dotted}{value} the note {step}", "{step} {dotted}{value} note", "{dotted}{value} of {step}")
+_PLACED_FORMS = ("{step}{place}", "{step} {place}", "{place} {step}", "{step} {octave}", "{octave} {step}",
+       "{step} in the {octave}", "{step} in {octave}", "{step} of the {octave}",
+                 "{step} the {octave}", "{octave} note {step}", "{octave} and {step}", "{step} and {octave}",
+                 "{step} with the {octave} mark", "{step} {octave} mark", "{step} with {octave} mark")
+_CELL_OPENINGS = ("the letter", "letter", "braille letter", "braille", "it is", "it's", "its", "cell", "cells", "i think",
+                  "the keys", "keys", "key", "it's dots", "write", "i write", "i wrote", "that is", "that's", "um", "answer",
+                  "is it", "maybe", "the cell", "i think it's", "i think it is", "chord", "the dots are", "press")
+
 
 def english_vocabulary(numbers: Sequence[str], ordinals: Sequence[str],
                        values: Sequence[Mapping[Fraction, str]]) -> Vocabulary:
-    """The vocabulary. numbers, ordinals: words for 0, 1, 2 ... values: names of undotted values, British and American."""
+    """The vocabulary. numbers, ordinals: words for 0, 1, 2 ... values: names of undotted values, British and American.
+
+    It is one long call because a vocabulary is one table of many columns.
+    """
     return Vocabulary(
         steps={**{step.lower(): step for step in STEPS}, **_SOLFA, **_SPOKEN_STEPS},
         values={**{name.replace("-", " "): value for names in values for value, name in names.items()},
@@ -139,15 +173,8 @@ def english_vocabulary(numbers: Sequence[str], ordinals: Sequence[str],
         name_like_commands={"repeat": Command.AGAIN, "end": Command.STOP, "the end": Command.STOP},
         dotted="dotted ",
         symbols=_SYMBOLS,
-        note_forms=("{step} {dotted}{value}", "{step} as a {dotted}{value}", "{step} as an {value}", "{dotted}{value} {step}",
-                    "{step} a {dotted}{value}", "{step} and a {dotted}{value}", "{step} and it's a {dotted}{value}",
-                    "{dotted}{value} on {step}", "{step} is a {dotted}{value}", "{step} and {dotted}{value}",
-                    "{step} it's a {dotted}{value}", "{dotted}{value} note {step}", "note {step} {dotted}{value}",
-                    "{dotted}{value} the note {step}", "{step} {dotted}{value} note", "{dotted}{value} of {step}"),
-        placed_forms=("{step}{place}", "{step} {place}", "{place} {step}", "{step} {octave}", "{octave} {step}",
-            "{step} in the {octave}", "{step} in {octave}", "{step} of the {octave}",
-                      "{step} the {octave}", "{octave} note {step}", "{octave} and {step}", "{step} and {octave}",
-                      "{step} with the {octave} mark", "{step} {octave} mark", "{step} with {octave} mark"),
+        note_forms=_NOTE_FORMS,
+        placed_forms=_PLACED_FORMS,
         rest_forms=("{dotted}{value} rest", "rest of a {dotted}{value}", "rest {dotted}{value}", "{dotted}{value}'s rest",
                     "{dotted}{value} rests", "rest for a {dotted}{value}", "rest a {dotted}{value}"),
         key_forms=tuple(f"{before}{{count}} {{accidental}}{after}" for before in ("", "key with ", "key of ", "key signature of ",
@@ -158,25 +185,11 @@ def english_vocabulary(numbers: Sequence[str], ordinals: Sequence[str],
                          for by in (" ", "/", " by ", " over ", " / ", " on ") for after in ("", " time")),
         ending_forms=("ending {number}", "ending number {number}"),
         dynamic_forms=("dynamic {dynamic}",),
-        openings=("it is", "it's", "its", "it was", "that is", "that's", "thats", "this is", "i think", "i believe", "i guess",
-                  "maybe", "perhaps", "is it", "is that", "probably", "must be", "um", "er", "erm", "uh", "hmm", "oh", "well",
-                  "ok", "okay", "so", "the note", "note", "number", "no", "sign for", "sign of", "the sign for", "it says",
-                  "it means", "called", "dynamic", "a", "an", "the", "sorry", "please", "could", "could it be", "mark for",
-                  "octave mark", "bar", "on", "the letter", "letter", "on the", "in the", "octave", "exactly", "answer",
-                  "my answer is", "and"),
-        endings=("please", "i think", "i guess", "i believe", "maybe", "perhaps", "sign", "mark", "note", "notes", "times",
-            "time",
-                 "beats", "beat", "crotchets", "crotchet", "quarter notes", "quarter note", "long", "one", "octave", "then",
-                 "is it", "right", "isn't it", "a crotchet", "a beat", "of a crotchet", "a quarter note", "sorry", "really",
-                 "at all", "it's", "a", "of a beat", "cell", "of a quarter note", "symbol", "bar"),
-        small_words=frozenset("it is it's its was that the second one note notes a goes went go moves moved sounds sounded i "
-                              "think gets got then so second's than this maybe um er well oh to be hear heard of voice "
-                              "much little bit slightly way way's by ok stays on "
-                              "need needs please definitely".split()),
+        openings=_OPENINGS,
+        endings=_ENDINGS,
+        small_words=_SMALL_WORDS,
         ordinal_endings=ORDINAL_ENDINGS,
-        cell_openings=("the letter", "letter", "braille letter", "braille", "it is", "it's", "its", "cell", "cells", "i think",
-                       "the keys", "keys", "key", "it's dots", "write", "i write", "i wrote", "that is", "that's", "um", "answer",
-                       "is it", "maybe", "the cell", "i think it's", "i think it is", "chord", "the dots are", "press"),
+        cell_openings=_CELL_OPENINGS,
         cell_fillers=("dots", "dot", "and", "a", "with", "the", "number", "numbers", "points", "point", "plus", "please", "pins"),
         cell_breaks=("then", "followed by", "next cell", "new cell", "and then", "next", "after that", "second cell",
             "first cell",
@@ -184,9 +197,7 @@ def english_vocabulary(numbers: Sequence[str], ordinals: Sequence[str],
         dot_words={numbers[n]: str(n) for n in range(1, 9)} | {"too": "2", "for": "4"},
         whole_cells={"full cell": "123456", "all six dots": "123456", "all six": "123456", "all dots": "123456",
                      "a full cell": "123456", "the full cell": "123456", "all the dots": "123456"},
-        prose=frozenset("hi high he die no not so on or to hide feed hey this that it is nothing stop trees don't dont feed edge "
-                        "head did do dog egg fig gig hid jig if of top pot pop sorry oh ok jk lol hmm dig fed eh gee id if ie "
-                        "prs sport spot post port sort north spots stops ports root roots".split()),
+        prose=_PROSE,
     )
 
 

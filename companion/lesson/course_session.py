@@ -13,7 +13,7 @@ from companion.braille import to_ascii, to_dots
 from companion.course import Item, TuneToHear
 from companion.diary import SettingName, Settings, Speech
 from companion.ear import Microphone, MicrophoneGone, PitchTrack
-from companion.language import Language, say_dots, sound_for_helper
+from companion.language import Language, sound_for_helper
 from companion.lesson.course_sitting import SittingIO
 from companion.lesson.listen import HeardKind, Listener
 from companion.lesson.out import Out
@@ -40,7 +40,7 @@ def terminal(settings: Settings, language: Language, *, silent: bool = False, li
     microphone. cells_as: one of CELL_FORMS. shift: semitones between the written notes and those that are sounded.
     """
     out = Out({**settings, SettingName.SPEECH: Speech.OFF.value} if silent else settings)
-    return SittingIO(language, _typed, out.say, _shower(out, language, cells_as), _sounder(out, language, silent, shift),
+    return SittingIO(language, _typed, out.say, _shower(out, cells_as), _sounder(out, language, silent, shift),
                      listener(settings) if listens or hands_free else None, hands_free)
 
 
@@ -49,12 +49,11 @@ def _typed() -> str | None:
     return str(line).rstrip("\r\n") if line else None
 
 
-def _shower(out: Out, language: Language, cells_as: str) -> Callable[[str], None]:
-    """Cells are always written, for a braille display; where words are spoken, their dots are too."""
+def _shower(out: Out, cells_as: str) -> Callable[[str], None]:
+    """Cells are written, for fingers on a braille display. Their dots are not spoken: that would be to read by ear; a
+    question mark asks for them."""
     def show(cells: str) -> None:
         out.write(CELL_FORMS[cells_as](cells))
-        if out.speech:
-            out.say(say_dots(language, cells))
 
     return show
 
