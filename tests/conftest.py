@@ -1,4 +1,4 @@
-"""Options that hold for all tests: `--slow` adds the long checks that CI runs."""
+"""Options that hold for all tests: `--slow` adds the checks that CI runs, `--overnight` those of many minutes each."""
 
 from collections.abc import Iterator
 
@@ -9,14 +9,14 @@ pytest_plugins = ("soundcard",)  # fixtures soundcard and soundcard_apart: tests
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--slow", action="store_true", help="also run the long checks (CI does)")
+    parser.addoption("--overnight", action="store_true", help="also run the checks of many minutes each (by hand)")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    if config.getoption("--slow"):
-        return
     for item in items:
-        if "slow" in item.keywords:
-            item.add_marker(pytest.mark.skip(reason="a long check: pytest --slow runs it"))
+        for kind in ("slow", "overnight"):
+            if kind in item.keywords and not config.getoption(f"--{kind}"):
+                item.add_marker(pytest.mark.skip(reason=f"a long check: pytest --{kind} runs it"))
 
 
 @pytest.fixture(autouse=True)

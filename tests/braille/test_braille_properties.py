@@ -299,7 +299,7 @@ def test_fuzz() -> None:
         throw(seed, pages)
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_fuzz_long() -> None:
     """200,000 inputs."""
     pages = _pages()

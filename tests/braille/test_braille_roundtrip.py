@@ -158,7 +158,7 @@ def test_a_sample_of_folk_melodies(count: int, least_bars: int) -> None:
     assert different <= bars / 100, causes
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_all_folk_melodies() -> None:
     """All of the collection, some eight thousand."""
     bars, different, causes = check_melodies(1_000_000, 25)

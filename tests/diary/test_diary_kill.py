@@ -62,7 +62,7 @@ def test_twenty_kills_lose_nothing(tmp_path: Path) -> None:
     check(tmp_path / "diary.sqlite", 20)
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no kill -9")
 def test_two_hundred_kills_lose_nothing(tmp_path: Path) -> None:
     check(tmp_path / "diary.sqlite", 200)

@@ -129,7 +129,7 @@ def test_forty_phrases_are_answered_in_time_and_none_is_cut_off() -> None:
     assert np.quantile(waits, 0.95) <= MOST_S
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 @pytest.mark.parametrize("maker", ["formants", "speech"])
 def test_two_hundred_phrases_are_answered_in_time(maker: str) -> None:
     waits = check(range(100), maker)

@@ -33,7 +33,7 @@ def test_six_sounds_of_a_kind_are_not_judged(kind: str) -> None:
     assert judged(kind, 6, seed=17) == 0
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_at_most_one_of_two_hundred_is_judged(kind: str) -> None:
     taken = judged(kind, 200, seed=18)
@@ -68,7 +68,7 @@ def test_a_hum_without_end_is_told_as_such() -> None:
     assert kinds == [HeardKind.NOISE, HeardKind.NOISE]  # twenty seconds each
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_half_an_hour_of_waiting_costs_no_memory() -> None:
     """With talk, claps and dogs now and then; what Python holds after 3 and after 30 minutes (tracemalloc)."""
     import tracemalloc

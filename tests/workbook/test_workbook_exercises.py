@@ -46,7 +46,7 @@ def test_every_key_of_one_tune_is_borne_out_by_ear() -> None:
     assert {e.kind for e, _ in few} == set(ExerciseKind)
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_every_key_of_thirty_tunes_is_borne_out_by_reader_and_ear() -> None:
     names = shipped_names()
     tunes = [(n, load(n)) for n in names] + [(f"{n} up", transpose(load(n), 2)) for n in names[:30 - len(names)]]
