@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import sys
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
@@ -52,10 +53,11 @@ def run_limited(work: Callable[..., T], *args: Any, seconds: float = SECONDS, me
 def _child(pipe: Connection, work: Callable[..., Any], args: tuple[Any, ...], memory_bytes: int) -> None:
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[name] = "1"  # threads of the numerical libraries each reserve memory of their own
-    with contextlib.suppress(ImportError, ValueError, OSError):
+    if sys.platform != "win32":
         import resource
 
-        resource.setrlimit(resource.RLIMIT_DATA, (memory_bytes, memory_bytes))
+        with contextlib.suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_DATA, (memory_bytes, memory_bytes))
     try:
         pipe.send((True, work(*args)))
     except Trouble as trouble:

@@ -25,7 +25,9 @@ def run(options: argparse.Namespace) -> int:
     from companion.lesson import review_line, review_list
 
     language = options.language
+    failed = total = 0
     for found in review_list(options.list, language, options.jobs, options.tracker, options.tune):
         print(json.dumps(found.as_json(language), ensure_ascii=False) if options.json else review_line(language, found),
               flush=True)
-    return 0
+        total, failed = total + 1, failed + (found.answer is None)
+    return 2 if failed == total else 0

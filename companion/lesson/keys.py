@@ -10,7 +10,7 @@ import os
 import queue
 import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
 from companion.diary import Action
@@ -36,6 +36,22 @@ SEQUENCES = {
 }
 NAMES = {" ": "space", "\n": "enter", "\r": "enter", "\t": "tab", "\x7f": "backspace", "\x08": "backspace",
          "\x03": "quit-key"}
+
+
+#: What the console of Windows gives after NUL or U+00E0 for keys that are no letters: their scan codes (Microsoft, "_getch,
+#: _getwch"; IBM PC keyboard, set 1).
+SCAN_CODES = {
+    "G": "home", "H": "up", "I": "pageup", "K": "left", "M": "right", "O": "end", "P": "down", "Q": "pagedown",
+    "R": "insert", "S": "delete", ";": "f1", "<": "f2", "=": "f3", ">": "f4", "?": "f5", "@": "f6", "A": "f7", "B": "f8",
+    "C": "f9", "D": "f10", "\x85": "f11", "\x86": "f12"}
+
+
+def console_key(read: Callable[[], str]) -> str:
+    """The next key of a Windows console, by its name or character; empty for one without a name. read: `msvcrt.getwch`."""
+    first = read()
+    if first in ("\x00", "\xe0"):
+        return SCAN_CODES.get(read(), "")
+    return "escape" if first == "\x1b" else NAMES.get(first, first) if first != "\x03" else first
 
 
 def bindings(extra: Mapping[str, str] | None = None) -> dict[str, Action]:
@@ -85,7 +101,7 @@ class Keys:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._before is not None:
+        if sys.platform != "win32" and self._before is not None:
             import termios
 
             termios.tcsetattr(self._fd, termios.TCSADRAIN, self._before)
@@ -93,12 +109,12 @@ class Keys:
 
     def _plain(self) -> None:
         """Each press at once and without showing it; Ctrl+C still ends the program."""
-        try:
-            import atexit
-            import termios
-            import tty
-        except ImportError:
-            return  # Windows: keys come from the console below
+        if sys.platform == "win32":
+            return  # keys come from the console below
+        import atexit
+        import termios
+        import tty
+
         self._before = termios.tcgetattr(self._fd)
         tty.setcbreak(self._fd)
         atexit.register(self.__exit__)
@@ -108,7 +124,13 @@ class Keys:
             import msvcrt
 
             while True:
-                self.press(str(msvcrt.getwch()))
+                key = console_key(msvcrt.getwch)
+                if key == "\x03":  # the console gives Ctrl+C as a key
+                    import _thread
+
+                    _thread.interrupt_main()
+                    return
+                self.press(key)
         while True:
             try:
                 data = os.read(self._fd, 1024)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import os
+import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from companion import messages
 from companion.ear import DEFAULT_TRACKER, pitch_tracker
@@ -17,9 +19,13 @@ from companion.lesson.answer import Answer, answer_take
 from companion.messages import _
 from companion.places import read_within
 
+if TYPE_CHECKING:
+    from concurrent.futures import ProcessPoolExecutor
+
 MOST_WORKERS = 61  # what Windows lets a pool of processes have
 COLUMNS = ("phrase", "part", "verse")  # of a list, beside take and tune, if wanted
 SOUNDS = (".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".mp4", ".aac", ".webm", ".aif", ".aiff")
+MOST_TAKE_S = 60.0  # a take of minutes is answered in seconds
 MOST_BYTES = 20_000_000  # some hundred thousand takes
 
 
@@ -142,8 +148,9 @@ def review_take(job: Job, tracker: str = DEFAULT_TRACKER) -> Reviewed:
                                                     "ships, under tune."))
     try:
         phrase, verse = (_whole_number(name, value) for name, value in (("phrase", job.phrase), ("verse", job.verse)))
-        return Reviewed(job.take, job.tune, answer_take(job.take_path, job.tune_path, phrase, job.part or None, tracker,
-                                                        verse))
+        with _within_time():
+            return Reviewed(job.take, job.tune, answer_take(job.take_path, job.tune_path, phrase, job.part or None, tracker,
+                                                            verse))
     except Trouble as trouble:
         return Reviewed(job.take, job.tune, None, str(trouble))
     except Exception as error:
@@ -179,20 +186,77 @@ def review_list(path: str | Path, language: Language, jobs: int | None = None, t
     if count <= 1:
         yield from (review_take(job, tracker) for job in work)
         return
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
+    yield from _in_workers(work, tracker, language, count)
+
+
+def _in_workers(work: list[Job], tracker: str, language: Language, count: int) -> Iterator[Reviewed]:
+    """The answers in order. Where a worker process dies, what was under way is done again, one take at a time in a process
+    of its own, so that only a take that ends its process again is lost; then the rest go on."""
+    from concurrent.futures import Future
     from concurrent.futures.process import BrokenProcessPool
 
-    # Fresh processes, not forked ones: a fork copies the locks of threads that the numerical libraries run.
-    with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker,
-                             initargs=(language,)) as pool:
-        futures = [pool.submit(review_take, job, tracker) for job in work]
-        for job, future in zip(work, futures, strict=True):
+    finished: dict[int, Reviewed] = {}
+    at = 0
+    while at < len(work):
+        pending = [i for i in range(at, len(work)) if i not in finished]
+        futures: dict[int, Future[Reviewed]] = {}
+        with _workers(count, language) as pool:
             try:
-                yield future.result()
+                for i in pending:
+                    futures[i] = pool.submit(review_take, work[i], tracker)
+                while at < len(work):
+                    if at not in finished:
+                        finished[at] = futures[at].result()
+                    yield finished.pop(at)
+                    at += 1
             except BrokenProcessPool:
-                yield Reviewed(job.take, job.tune, None, _("The work on this take broke off; try it alone with "
-                                                           "companion hear."))
+                finished.update((i, f.result()) for i, f in futures.items() if i >= at and f.done() and f.exception() is None)
+        # Takes are begun in order: those that a process had in hand are the first that are not done.
+        for i in [i for i in pending if i >= at and i not in finished][:count]:
+            finished[i] = _alone(work[i], tracker, language)
+
+
+def _workers(count: int, language: Language) -> ProcessPoolExecutor:
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    # Fresh processes, not forked ones: a fork copies the locks of threads that the numerical libraries run.
+    return ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker,
+                               initargs=(language,))
+
+
+def _alone(job: Job, tracker: str, language: Language) -> Reviewed:
+    from concurrent.futures.process import BrokenProcessPool
+
+    try:
+        with _workers(1, language) as pool:
+            return pool.submit(review_take, job, tracker).result()
+    except BrokenProcessPool:
+        return Reviewed(job.take, job.tune, None, _("The work on this take broke off twice: it may need too much memory. Cut "
+                                                    "out the part you mean."))
+
+
+def _too_long(*_unused: object) -> None:
+    raise Trouble(_("This take needed longer than {seconds:g} seconds and was left out. Cut out the part you mean.").format(
+        seconds=MOST_TAKE_S))
+
+
+@contextmanager
+def _within_time() -> Iterator[None]:
+    """Raises Trouble in the main thread of a process after `MOST_TAKE_S`, where the system has such a timer."""
+    import signal
+    import threading
+
+    if sys.platform == "win32" or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGALRM, _too_long)
+    signal.setitimer(signal.ITIMER_REAL, MOST_TAKE_S)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
 
 
 def _begin_worker(language: Language) -> None:

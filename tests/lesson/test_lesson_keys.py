@@ -16,7 +16,7 @@ from soundcard import SoundCard
 from companion.diary import Action
 from companion.errors import Trouble
 from companion.language import English
-from companion.lesson.keys import USUAL, Keys, bindings, help_lines, read_binding
+from companion.lesson.keys import USUAL, Keys, bindings, console_key, help_lines, read_binding
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -43,7 +43,7 @@ def test_keys_with_names_as_terminals_send_them() -> None:
     bound = {"pagedown": "go", "pageup": "again", "f9": "next", "up": "higher", "f1": "where"}
     assert pressed("\x1b[6~\x1b[5~\x1b[20~\x1b[A\x1bOA\x1bOP\x1b[[A", bound) == \
         ["go", "again", "next", "higher", "higher", "where", "where"]
-    assert pressed("\x1b") == ["quit"]
+    assert pressed("\x1b") == ["pause"]
     assert pressed("\x1b[34;5~w") == ["where"]  # a key that nobody has named is no other key
 
 
@@ -165,3 +165,15 @@ def test_practise_by_keys_alone_in_a_terminal(soundcard_apart: SoundCard, tmp_pa
         assert "That is all for today. Next time we sing again." in said
     finally:
         terminal.close()
+
+
+@pytest.mark.parametrize(("codes", "action"), [
+    (" ", Action.GO), ("\r", Action.GO), ("\x1b", Action.PAUSE), ("q", Action.QUIT), ("\xe0Q", Action.AGAIN),
+    ("\x00Q", Action.AGAIN), ("\x00C", Action.LOWER), ("\xe0\x86", None), ("\xe0z", None)])
+def test_keys_of_a_windows_console_come_in_two_parts(codes: str, action: Action | None) -> None:
+    """Microsoft, "_getch, _getwch": a function or arrow key gives 0 or 0xE0 first, then its scan code; both are read."""
+    keys = Keys(bindings({"pagedown": "again", "f9": "lower"}))
+    given = iter(codes)
+    keys.press(console_key(lambda: next(given)))
+    assert keys.get() is action
+    assert list(given) == []
