@@ -118,7 +118,22 @@ class RoomSession(Session):
     """A session whose lines are answered by a pupil: pupil(line, shift, quarter_s) gives sound or None."""
 
     pupil_sings: Callable[[Sequence[LineNote], float, float], np.ndarray | None] | None = None
+    along_s: float = 0.0  # time in which the pupil sings together with the companion
     given: list[int]
+
+    def along(self, line: Sequence[LineNote], quarter_s: float) -> bool:
+        self.along_s += float(line[-1].onset_quarters + line[-1].quarters - line[0].onset_quarters) * quarter_s
+        self.alone = quarter_s
+        return super().along(line, quarter_s)
+
+    def give_first_note(self, line: Sequence[LineNote]) -> bool:
+        """After singing together the first note alone is given: the pupil sings at the same tempo."""
+        done = super().give_first_note(line)
+        if self.pupil_sings is not None:
+            samples = self.pupil_sings(line, self.shift, self.__dict__.get("alone", 0.7))
+            if samples is not None:
+                self.ears.put(samples)  # type: ignore[attr-defined]
+        return done
 
     def give(self, line: Sequence[LineNote], quarter_s: float, note: bool = True) -> bool:
         done = super().give(line, quarter_s, note)

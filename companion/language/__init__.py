@@ -115,6 +115,7 @@ if TYPE_CHECKING:
     )
     from companion.language.lesson import (
         LessonSentence,
+        all_for_today,
         given_line,
         greeting,
         kept_beside,
@@ -123,13 +124,17 @@ if TYPE_CHECKING:
         lesson_place,
         lesson_summary,
         line_kept,
+        notes_heard,
         phrase_place,
+        phrase_went_well,
         phrase_words,
+        plan_line,
         set_for_home,
         sung_line_place,
         sung_line_title,
         title_and_phrases,
         title_line,
+        try_again,
         was_that_you,
     )
     from companion.language.microphone import level_line, sing_for_level
@@ -220,6 +225,7 @@ __all__ = [
     "SheetHeading",
     "Variety",
     "a_length",
+    "all_for_today",
     "answer_said",
     "bar_line",
     "bar_lines",
@@ -296,14 +302,17 @@ __all__ = [
     "note_name",
     "notes_answer",
     "notes_as_heading",
+    "notes_heard",
     "nothing_deleted_line",
     "numbered_answer",
     "numbered_page",
     "numbered_question",
     "octave_marks_answer",
     "phrase_place",
+    "phrase_went_well",
     "phrase_words",
     "pitch_only_note",
+    "plan_line",
     "problem_lines",
     "pupil_line",
     "question_help_hint",
@@ -371,6 +380,7 @@ __all__ = [
     "title_and_phrases",
     "title_line",
     "trouble_texts",
+    "try_again",
     "tune_in_braille",
     "tune_line",
     "tune_title_line",
@@ -427,9 +437,10 @@ __getattr__ = loader(__name__, {
         "version_in_dots", "version_name", "wrong_note_answer"
     ),
     "lesson": (
-        "LessonSentence", "given_line", "greeting", "kept_beside", "kept_in_memory", "key_line", "lesson_place",
-        "lesson_summary", "line_kept", "phrase_place", "phrase_words", "set_for_home", "sung_line_place",
-        "sung_line_title", "title_and_phrases", "title_line", "was_that_you"
+        "LessonSentence", "all_for_today", "given_line", "greeting", "kept_beside", "kept_in_memory",
+        "key_line", "lesson_place", "lesson_summary", "line_kept", "notes_heard", "phrase_place",
+        "phrase_went_well", "phrase_words", "plan_line", "set_for_home", "sung_line_place", "sung_line_title",
+        "title_and_phrases", "title_line", "try_again", "was_that_you"
     ),
     "microphone": ("level_line", "sing_for_level"),
     "moves": ("kind_of_moves", "next_time", "session_went_well"),

@@ -8,10 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from companion.diary import Action
+from companion.language.cues import note_name
 from companion.language.interface import Joining, Language
 from companion.messages import N_
+from companion.tune import Direction
 
 if TYPE_CHECKING:
+    from companion.match import Move
     from companion.tune import LineNote
 
 
@@ -30,7 +33,7 @@ class LessonSentence(StrEnum):
     TOO_EARLY = N_("You began before I had ended. Wait a little, and once more.")
     # who sang
     NOW_YOU = N_("Now you.")
-    WAS_THAT_THE_PUPIL = N_("Was that the pupil? If so, press the key for: that was me.")
+    WAS_THAT_THE_PUPIL = N_("Was that the pupil? If so, once more.")
     NO_TAKE_TO_CLAIM = N_("There is no take that waits to be judged.")
     # pause, and the end
     PAUSED = N_("Paused. The same key goes on.")
@@ -54,6 +57,8 @@ class LessonSentence(StrEnum):
     NO_LINE_YET = N_("No line yet. The teacher sings first.")
     SING_A_LINE = N_("Sing or play a line.")
     PUPILS_TURN = N_("Now the pupil.")
+    PUPILS_VOICE = N_("That sounded like the pupil. If it was a new line, once more.")
+    ONCE_MORE_THE_LINE = N_("Sing or play the line once more.")
     NEW_LINE = N_("A new line.")
     NEW_LINE_WHEN_READY = N_("A new line, when you are ready.")
     NO_LINE_TO_KEEP = N_("There is no line to keep yet.")
@@ -62,9 +67,26 @@ class LessonSentence(StrEnum):
     WARM_UP = N_("First we warm up. If anything hurts or tickles, stop for today.")
     FIVE_NOTES = N_("Five notes up and down. Listen, then sing.")
     SLIDE = N_("Slide up with me, then down. Listen, then sing.")
+    SLOWER_NOW = N_("Once more, slower.")
+    WHOLE_PHRASE_SLOWLY = N_("Now the whole phrase, slowly.")
+    WITH_ME = N_("Now sing it with me.")
+    NOW_ALONE = N_("Now you alone.")
+    ON_OO = N_("Sing it on oo, like a slide.")
+    ONLY_THE_FIRST_NOTE = N_("Now only the first note. Listen, and sing it.")
+    WHAT_WENT_WELL = N_("Once more what went well.")
+    TWO_PHRASES = N_("The next two phrases in one.")
+    WHOLE_SONG_WITH_ME = N_("Now the whole song, with me.")
+    WHOLE_SONG_ALONE = N_("And now the whole song alone.")
+    WHOLE_SONG_SUNG = N_("You sang the whole song.")
+    EASIER_SONG = N_("Now an easier song.")
+    ROOM_AROUND_YOU = N_("Make sure that there is room around you for the arm.")
+    HEADPHONES = N_("If you wear headphones, keep them quiet.")
+    SINGING_ONLY = N_("I wait for singing. Talk as long as you like, then sing.")
+    AWAY = N_("I wait. Sing a note when you want to go on.")
+    WELCOME_BACK = N_("We go on where we were.")
+    SANG_TO_THE_END = N_("You sang to the end.")
     WHOLE_PHRASE = N_("Now the whole phrase.")
-    ONCE_MORE_WHAT_WAS_HARD = N_("Once more what was hard.")
-    LEAVE_FOR_ANOTHER_DAY = N_("We leave that for another day.")
+    LEAVE_FOR_ANOTHER_DAY = N_("We leave the rest of that for another day.")
     STILL_NOTHING = N_("I still hear nothing. Is the microphone near?")
     REST = N_("Rest a moment. Breathe in, and out.")
     NOTHING_FOR_A_WHILE = N_("I have heard nothing for a while.")
@@ -82,7 +104,7 @@ class LessonSentence(StrEnum):
 #: What each key does, in the order in which the keys are told. The first place is for the keys, as "space or enter".
 KEY_LINES: dict[Action, str] = {
     Action.GO: N_("{keys}: the likely next thing: cut short what is playing, sing again, or go to the next phrase."),
-    Action.AGAIN: N_("{keys}: the same phrase again."),
+    Action.AGAIN: N_("{keys}: the same phrase again; without a tune, listen to the line anew."),
     Action.NEXT: N_("{keys}: the next phrase."),
     Action.BACK: N_("{keys}: the phrase before."),
     Action.WHERE: N_("{keys}: where am I."),
@@ -124,7 +146,40 @@ def kept_in_memory(language: Language, trouble: Exception) -> str:
 
 def title_line(language: Language, title: str) -> str:
     """The title of a tune before it is practised."""
-    return language.message("{title}.").format(title=title)
+    return language.message("The song is {title}.").format(title=title)
+
+
+def plan_line(language: Language, titles: Sequence[str], phrases: int, minutes: int) -> str:
+    """What is sung today: titles, how many phrases in all, about how long."""
+    length = language.plural("About {n} minute.", "About {n} minutes.", minutes).format(n=language.number(minutes))
+    return language.plural("Today: {titles}, {n} phrase. {length}", "Today: {titles}, {n} phrases. {length}", phrases).format(
+        titles=language.listed(titles), n=language.number(phrases), length=length)
+
+
+def all_for_today(language: Language, nickname: str | None) -> str:
+    if nickname is None:
+        return language.message(LessonSentence.ALL_FOR_TODAY)
+    return language.message("That is all for today, {name}.").format(name=nickname)
+
+
+def phrase_went_well(language: Language, line: Sequence[LineNote]) -> str:
+    """What went well, in the song's own words."""
+    return language.message("{words}: that went well.").format(words=phrase_words(language, line))
+
+
+def try_again(language: Language, line: Sequence[LineNote], move: Move, times: int) -> str:
+    """The cue where the same move is missed again. times: how often it was missed before, from 1."""
+    at = next(i for i, n in enumerate(line) if n.number == move.start)
+    first, second = note_name(language, line, at), note_name(language, line, at + 1)
+    templates = {
+        Direction.UP: (language.message("Once more {first}, then {second}: up. Listen to the two tones."),
+                       language.message("Begin with {first} and climb to {second}. Listen.")),
+        Direction.DOWN: (language.message("Once more {first}, then {second}: down. Listen to the two tones."),
+                         language.message("Begin with {first} and come down to {second}. Listen.")),
+        Direction.LEVEL: (language.message("Once more {first}, then {second}: the same note. Listen to the two tones."),
+                          language.message("Begin with {first} and stay there for {second}. Listen.")),
+    }
+    return templates[move.wanted][(times - 1) % 2].format(first=first, second=second)
 
 
 def title_and_phrases(language: Language, title: str, phrases: int) -> str:
@@ -165,7 +220,7 @@ def was_that_you(language: Language, nickname: str | None) -> str:
     """The question where it cannot be told who sang. nickname: None where no page is open."""
     if nickname is None:
         return language.message(LessonSentence.WAS_THAT_THE_PUPIL)
-    return language.message("Was that you, {name}? If so, press the key for: that was me.").format(name=nickname)
+    return language.message("Was that you, {name}? If so, sing it once more.").format(name=nickname)
 
 
 def set_for_home(language: Language, title: str, days: int) -> str:
@@ -180,6 +235,11 @@ def lesson_summary(language: Language, takes: int, right: int, hard: Sequence[st
     if not hard:
         return said
     return language.message("{said} Still hard: {words}.").format(said=said, words="; ".join(hard))
+
+
+def notes_heard(language: Language, notes: int) -> str:
+    """What was taken as the line, before it is played back: "Six notes."."""
+    return language.plural("{n} note.", "{n} notes.", notes).format(n=language.capitalised(language.number(notes)))
 
 
 def line_kept(language: Language, number: int) -> str:

@@ -7,13 +7,19 @@ after another to the same once more.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
+
+from companion.audio import Sound, line_sound
 from companion.diary import Action, SettingName, WaitForGo
 from companion.language import (
     LessonSentence,
     lesson_place,
     line_kept,
+    notes_heard,
     sung_line_place,
     sung_line_title,
     title_and_phrases,
@@ -22,13 +28,14 @@ from companion.language import (
 from companion.lesson.listen import Heard, HeardKind
 from companion.lesson.session import Session, no_take
 from companion.lesson.sung_line import SungLine, tune_of
-from companion.lesson.voices import Singer
+from companion.lesson.voices import CLEAR, FAR, Singer
 from companion.match import CueKind
 from companion.tune import LineNote, Tune, save
 
 WAIT_S = 30.0  # in a lesson people think and talk: a shorter silence is nothing to remark on
 #: Requests after which the line need not sound again.
 UNCHANGED = (Action.WHERE, Action.REPEAT, Action.MORE, Action.HELP, Action.KEEP, Action.HOME, Action.SUMMARY, Action.STRIKE)
+RUN_NOTE_S = 0.16  # of a line played back: quick, yet each pitch is heard
 REST_EVERY_S = 600.0  # sung so long with a teacher beside, who watches the voice too
 MOST_WAITS = 20  # after so many of them in a row, ten minutes, a lesson ends
 
@@ -37,6 +44,16 @@ def phrases_of(tune: Tune) -> list[tuple[LineNote, ...]]:
     """The phrases of a tune, in order."""
     last = max(n.phrase for n in tune.line())
     return [tune.phrase(k) for k in range(1, last + 1)]
+
+
+def middle(line: Sequence[LineNote]) -> float:
+    """The middle pitch of a line, MIDI number: how high it lies."""
+    return float(np.median([n.midi for n in line]))
+
+
+def quick_run(line: Sequence[LineNote]) -> Sound:
+    """A line's pitches as one quick run, each as long as the others."""
+    return line_sound([replace(n, quarters=Fraction(1), rest_after=Fraction(0)) for n in line], 0.0, RUN_NOTE_S)
 
 
 class Lesson:
@@ -163,6 +180,7 @@ class Echo:
         self.session, self.keep_in = session, keep_in
         self.lines: list[SungLine] = []
         self.kept: list[Path] = []
+        self._asked: float | None = None  # register of a line about which it was asked whether it is a new one
 
     def place(self) -> str:
         """Where we are, in one line."""
@@ -188,6 +206,8 @@ class Echo:
                 continue
             waits = 0
             self.lines.append(line)
+            session.say_line(notes_heard(session.language, len(line.notes)))
+            session.play(quick_run(line.notes))
             if self._pupil(line) is Action.QUIT:
                 return
 
@@ -200,7 +220,24 @@ class Echo:
         if heard.kind is not HeardKind.TAKE or heard.track is None:
             return None
         line = tune_of(heard.track, sung_line_title(session.language, len(self.lines) + 1))
-        return line if line is not None and len(line.notes) > 1 else None
+        if line is None or len(line.notes) < 2:
+            return None
+        return line if self._teachers(middle(line.notes) + line.off) else None
+
+    def _teachers(self, register: float) -> bool:
+        """Whether a line may be the teacher's. The pupil's voice is asked about: roles are never swapped silently."""
+        voices = self.session.voices
+        asked, self._asked = self._asked, None
+        if voices.pupil is not None and voices.model is not None and asked is None and \
+                abs(register - voices.pupil) + CLEAR <= abs(register - voices.model):
+            self._asked = register
+            self.session.say(LessonSentence.PUPILS_VOICE)
+            return False
+        if voices.pupil is None or abs(register - voices.pupil) >= FAR:
+            voices.learn(Singer.MODEL, register)
+        else:
+            voices.model = None  # two voices in one octave: only the turn tells them
+        return True
 
     def _serve(self, action: Action) -> Action | None:
         """Do what a key asks for; its action where it is to end."""
@@ -221,7 +258,7 @@ class Echo:
         """The pupil's turn, until the line is right or a key asks for the next one."""
         session = self.session
         session.say(LessonSentence.PUPILS_TURN)
-        waits = 0
+        waits, missed = 0, False
         while True:
             heard = session.listen(line.notes, line.quarter_s, WAIT_S)
             if isinstance(heard, Action):
@@ -230,10 +267,18 @@ class Echo:
                     session.say(LessonSentence.NEW_LINE)
                     return None
                 if heard is Action.AGAIN:
-                    session.give(line.notes, line.quarter_s)
-                elif self._serve(heard) is Action.QUIT:
-                    return Action.QUIT
-                continue
+                    self.lines.pop()  # it was taken down wrong, or sung wrong
+                    session.say(LessonSentence.ONCE_MORE_THE_LINE)
+                    return None
+                claimed = session.claimed() if heard is Action.ME else None
+                if claimed is None:
+                    if heard is not Action.ME and self._serve(heard) is Action.QUIT:
+                        return Action.QUIT
+                    continue
+                heard = claimed
+                singer = Singer.PUPIL
+            else:
+                singer = self._whose(heard, missed)
             if heard.match is None or heard.kind is not HeardKind.TAKE:
                 waits += 1
                 if waits >= MOST_WAITS:
@@ -243,9 +288,22 @@ class Echo:
                     session.say(no_take(heard))
                 continue
             waits = 0
+            if singer is Singer.MODEL:
+                session.say(LessonSentence.NOW_YOU)
+                continue
+            if singer is Singer.UNKNOWN:
+                session.say_line(was_that_you(session.language, session.pupil.nickname if session.pupil else None))
+                continue
             taken = session.answer(heard, line.tune.title)
+            missed = True
             if taken.kind is CueKind.ALL_RIGHT and session.action is None:
                 return None
+
+    def _whose(self, heard: Heard, missed: bool) -> Singer:
+        match = heard.match
+        if heard.kind is not HeardKind.TAKE or match is None or match.shift_semitones is None:
+            return Singer.PUPIL  # nothing to judge
+        return self.session.whose(heard, middle([n.written for n in match.notes]) + match.shift_semitones, missed)
 
     def _keep(self) -> None:
         """The teacher's last line becomes a written tune."""

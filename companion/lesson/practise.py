@@ -1,7 +1,7 @@
 """At home, alone, no key from start to end: greeting, warm-up, what was set, and an end by itself.
 
-What a good teacher does: after two misses the piece gets smaller, down to the one move with its glide and its
-reach on the wall, and is built up again; after success it grows.
+What a good teacher does: after a miss slower, then together, then a smaller piece, down to the one move as a slide and to
+the first note, and up again; every piece ends with something that went right, and a song with the whole of it.
 """
 
 from __future__ import annotations
@@ -9,23 +9,26 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 
 from companion.audio import glide
-from companion.diary import Action
+from companion.diary import Action, Tally, next_kind, suggestion
+from companion.ear import NOTHING_DB
 from companion.language import (
     LessonSentence,
-    hand_for_helper,
+    all_for_today,
     hand_for_pupil,
     next_time,
     phrase_place,
-    session_went_well,
+    phrase_went_well,
+    plan_line,
     smaller_piece,
     title_line,
 )
-from companion.lesson.ladder import Ladder, Size
+from companion.lesson.ladder import Ladder, Manner, Size
 from companion.lesson.listen import Heard, HeardKind
 from companion.lesson.session import Session, Taken, no_take
-from companion.match import CueKind, Move, MoveKind, Verdict, move_to_try
+from companion.match import CueKind, MoveKind, Verdict, move_to_try
 from companion.tune import Key, LineNote, Tune, spell
 
 WARM_UP_S = 90.0  # a short warm-up: about a seventh of ten minutes
@@ -34,10 +37,15 @@ EDGE = 1.0  # semitones that the warm-up stays inside the pupil's range
 SET_S = 180.0  # sung so long, a young voice rests
 REST_S = 15.0
 MOST_SILENCES = 3  # in a row, ten seconds each, before it asks whether anybody is there
-GIVE_UP = 6  # silences in a row after which the session ends
+GIVE_UP = 6  # silences in a row after which it waits quietly
+AWAY_S = 300.0  # how long it waits for somebody who has left
+MOVED_DB, MOVED_S = 12.0, 0.1  # a sound so far over the room for so long is listened to
 PATTERN = (0, 2, 4, 5, 7, 5, 4, 2, 0)  # five notes up and down a major scale
 PATTERN_QUARTER_S = 0.9  # quavers of 0.45 s: calm
-MOVE_SLOWER = 1.2  # times as slow a single move is given
+#: How many times as slow a piece is given.
+SLOWNESS = {Manner.PLAIN: 1.0, Manner.SLOWER: 1.35, Manner.TOGETHER: 1.35, Manner.SLIDE: 1.5}
+EASY = 2  # phrases in a row at the first take, after which two are sung in one
+LEAST_LEFT = 0.5  # share of a song's phrases that did not come, from which an easier one is next
 #: Keys after which the line is given again before it is listened for.
 GIVEN_AGAIN = (Action.AGAIN, Action.SLOWER, Action.FASTER, Action.LOWER, Action.HIGHER)
 
@@ -52,6 +60,10 @@ class Set:
     @property
     def title(self) -> str:
         return self.tune.title or self.name
+
+    @cached_property
+    def phrases(self) -> list[tuple[LineNote, ...]]:
+        return [self.tune.phrase(k) for k in range(1, max(n.phrase for n in self.tune.line()) + 1)]
 
 
 def pattern(low: int, steps: Sequence[int] = PATTERN) -> tuple[LineNote, ...]:
@@ -79,16 +91,20 @@ class Practise:
     """One session at home. sets: gives what is to be practised, once it is loaded.
 
     more: gives another tune once all is sung and time is left, by the names sung so far; None ends the session.
-    helper: write what the helper does at a single move. minutes: how long it lasts. warm_up: whether it begins with one.
+    easier: the same for one that is easier. helper: somebody is beside the pupil, so that the hand may be led. first: the
+    pupil's first session. minutes: how long it lasts. warm_up: whether it begins with one.
     """
 
     def __init__(self, session: Session, sets: Callable[[], list[Set]], minutes: float, warm_up: bool = True,
-                 helper: bool = False, more: Callable[[list[str]], Set | None] | None = None) -> None:
-        self.session, self.sets, self.helper, self.more = session, sets, helper, more
+                 helper: bool = False, more: Callable[[list[str]], Set | None] | None = None,
+                 easier: Callable[[list[str]], Set | None] | None = None, first: bool = False) -> None:
+        self.session, self.sets, self.helper = session, sets, helper
+        self.more, self.easier, self.first = more, easier, first
         self.until_s = minutes * 60.0
         self.warm_up_s = min(WARM_UP_S, WARM_UP_SHARE * self.until_s) if warm_up else 0.0
         self.silences = 0
-        self.left: list[tuple[Set, int]] = []
+        self.left = 0  # phrases of the song that did not come
+        self._talk_said = self._room_said = self._talked = False
         self._next_rest = SET_S
         self._over = False
         self._place = session.language.message(LessonSentence.WARMING_UP)
@@ -97,30 +113,65 @@ class Practise:
 
     def run(self) -> None:
         """After the greeting: everything, to the closing words."""
+        if self.first:
+            self._say(LessonSentence.HEADPHONES)
+        work = self.sets()
+        names = [s.name for s in work]
+        self._say_line(plan_line(self.session.language, [s.title for s in work], sum(len(s.phrases) for s in work),
+                                 max(1, round(self.until_s / 60))))
         if self.warm_up_s:
             self._warm_up()
-        work = self.sets()
         for s in work:
             self._tune(s)
-        for s, k in list(self.left):
-            if self.over:
-                break
-            self._say(LessonSentence.ONCE_MORE_WHAT_WAS_HARD)
-            self._phrase(s, k)
-        names = [s.name for s in work]
+            if self.left >= LEAST_LEFT * len(s.phrases) and self.easier is not None and not self.over:
+                easier = self.easier(names)
+                if easier is not None:
+                    names.append(easier.name)
+                    self._say(LessonSentence.EASIER_SONG)
+                    self._tune(easier)
         while self.more is not None and not self.over and (another := self.more(names)) is not None:
             names.append(another.name)
             self._tune(another)
         self._close()
 
     def _tune(self, s: Set) -> None:
+        """A song: phrase by phrase, two in one where it goes easily, and the whole of it at the end."""
         if self.over:
             return
         self.session.fit(s.tune.line())
         self._say_line(title_line(self.session.language, s.title))
-        for k in range(1, max(n.phrase for n in s.tune.line()) + 1):
-            if not self.over:
-                self._phrase(s, k)
+        self.left = easy = k = 0
+        while k < len(s.phrases) and not self.over:
+            line = s.phrases[k]
+            if easy >= EASY and k + 1 < len(s.phrases):
+                self._say(LessonSentence.TWO_PHRASES)
+                k += 1
+                line = (*line, *s.phrases[k])
+            easy = easy + 1 if self._phrase(s, line, k + 1) else 0
+            k += 1
+        if len(s.phrases) > 1 and not self.over:
+            self._whole(s)
+
+    def _whole(self, s: Set) -> None:
+        """The whole song, together and then, where most of it went, alone."""
+        session, line = self.session, s.tune.line()
+        quarter_s = session.quarter_s(s.tune.quarter_bpm)
+        left_s = self.until_s - session.elapsed_s
+        song_s = float(line[-1].onset_quarters + line[-1].quarters) * quarter_s
+        if left_s < song_s:
+            return
+        self._say(LessonSentence.WHOLE_SONG_WITH_ME)
+        session.along(line, quarter_s)
+        self._keys()
+        if self.left >= LEAST_LEFT * len(s.phrases) or left_s < 2.5 * song_s or self.over:
+            self._say(LessonSentence.WHOLE_SONG_SUNG)
+            return
+        self._say(LessonSentence.WHOLE_SONG_ALONE)
+        session.give_first_note(line)
+        heard = session.listen(line, quarter_s)
+        if not isinstance(heard, Action) and heard.kind is HeardKind.TAKE and heard.match is not None:
+            session.answer(heard, s.name, quiet=True)
+            self._say(LessonSentence.WHOLE_SONG_SUNG)
 
     @property
     def over(self) -> bool:
@@ -166,7 +217,7 @@ class Practise:
             if heard is None:
                 missed += 1
             elif heard.match is not None:
-                taken = session.answer(heard, "warm-up", quiet=True)
+                taken = session.answer(heard, "warm-up", quiet=True, keep=False)
                 missed = 0 if taken.kind is CueKind.ALL_RIGHT else missed + 1
             if missed >= 2:
                 # Higher or lower than is easy today: back towards the middle, or on with the tune.
@@ -189,56 +240,63 @@ class Practise:
 
     # --- phrases ---
 
-    def _phrase(self, s: Set, number: int) -> None:
+    def _phrase(self, s: Set, line: tuple[LineNote, ...], number: int) -> bool:
+        """A phrase until it goes right or is left for another day. Whether it went at the first take."""
         session = self.session
-        ladder = Ladder(s.tune.phrase(number))
+        ladder = Ladder(line)
         quarter_s = session.quarter_s(s.tune.quarter_bpm)
-        give = True
-        move: Move | None = None
+        self._place = phrase_place(session.language, s.title, number)
         while not ladder.done and not self.over:
             self._rest()
-            line = ladder.notes()
-            self._place = phrase_place(session.language, s.title, number)
-            heard = self._turn(line, quarter_s * (MOVE_SLOWER if ladder.piece.size is Size.MOVE else 1.0), give=give)
+            manner = ladder.piece.manner
+            heard = self._turn(ladder.notes(), quarter_s * SLOWNESS[manner], together=manner is Manner.TOGETHER)
             if heard is None:
-                if self._over:
-                    return
-                give = True
-                ladder.unsure()
-                continue
-            taken = session.answer(heard, s.name)
-            self._keys()
-            move, give = self._step(ladder, taken, move), True
+                if self._talked:  # silence is no try
+                    ladder.unsure()
+            else:
+                taken = session.answer(heard, s.name)
+                self._keys()
+                self._step(ladder, taken)
             if ladder.changed and not ladder.done and not self.over:
                 self._announce(ladder)
         if ladder.left and not self.over:
-            self.left.append((s, number))
+            self.left += 1
             self._say(LessonSentence.LEAVE_FOR_ANOTHER_DAY)
+        return ladder.easy
 
-    def _step(self, ladder: Ladder, taken: Taken, before: Move | None) -> Move | None:
-        move = move_to_try(taken.match) if taken.kind is CueKind.ONE_TO_TRY else None
+    def _step(self, ladder: Ladder, taken: Taken) -> None:
         if taken.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE):
             ladder.right()
-            return None if ladder.piece.size is Size.PHRASE else before
-        if taken.kind is CueKind.ONE_TO_TRY:
-            ladder.missed(move)
-            return move or before
-        ladder.unsure()
-        return before
+        elif taken.kind is CueKind.ONE_TO_TRY:
+            ladder.missed(move_to_try(taken.match))
+        else:
+            ladder.unsure()
 
     def _announce(self, ladder: Ladder) -> None:
-        """A smaller or larger piece: its notes, and for a single move the hand's way."""
-        notes, language = ladder.notes(), self.session.language
-        if ladder.piece.size is Size.PHRASE:
-            self._say(LessonSentence.WHOLE_PHRASE)
+        """Another piece, or the same in another manner: what it is, and for a single move the hand's way."""
+        notes, piece, language = ladder.notes(), ladder.piece, self.session.language
+        if piece.size is Size.NOTE:
+            self._say(LessonSentence.ONLY_THE_FIRST_NOTE)
             return
-        self._say_line(smaller_piece(language, notes))
-        if ladder.piece.size is Size.MOVE and len(notes) == 2:
-            semitones = notes[1].midi - notes[0].midi
+        if ladder.ending:
+            self._say(LessonSentence.WHAT_WENT_WELL)
+            return
+        if piece.size is Size.PHRASE:
+            self._say(LessonSentence.SLOWER_NOW if ladder.takes == 1 else LessonSentence.WHOLE_PHRASE_SLOWLY)
+            return
+        if piece.manner is not Manner.TOGETHER or piece.size is not Size.MOVE:
+            self._say_line(smaller_piece(language, notes, ladder.line))
+        if piece.manner is not Manner.SLIDE or len(notes) < 2:
+            return
+        semitones = notes[1].midi - notes[0].midi
+        if self.helper:
+            if not self._room_said:
+                self._room_said = True
+                self._say(LessonSentence.ROOM_AROUND_YOU)
             self._say_line(hand_for_pupil(language, semitones))
-            if self.helper:
-                self.session.out.write(hand_for_helper(language, semitones))
-            self._glide_of(notes)
+            self.session.hand(semitones)
+        self._say(LessonSentence.ON_OO)
+        self._glide_of(notes)
 
     def _glide_of(self, notes: Sequence[LineNote]) -> None:
         shift = self.session.shift
@@ -247,16 +305,28 @@ class Practise:
 
     # --- turns ---
 
-    def _turn(self, line: Sequence[LineNote], quarter_s: float, give: bool = True,
-              note: bool = True) -> Heard | None:
+    def _give(self, line: Sequence[LineNote], quarter_s: float, note: bool, together: bool) -> None:
+        """The line for the pupil to sing; together: with the companion first."""
+        session = self.session
+        if together:
+            self._say(LessonSentence.WITH_ME)
+            session.along(line, quarter_s)
+            self._keys()
+            self._say(LessonSentence.NOW_ALONE)
+            session.give_first_note(line)
+        else:
+            session.give(line, quarter_s, note)
+        self._keys()
+
+    def _turn(self, line: Sequence[LineNote], quarter_s: float, note: bool = True,
+              together: bool = False) -> Heard | None:
         """Give a line and hear it sung; None where nothing was (that is said, and it was asked again once)."""
         session = self.session
-        for attempt in range(2):
+        self._talked = False
+        for _attempt in range(2):
             if self.over:
                 return None
-            if give or attempt:
-                session.give(line, quarter_s, note)
-                self._keys()
+            self._give(line, quarter_s, note, together)
             heard = session.listen(line, quarter_s)
             while isinstance(heard, Action):
                 session.action = heard
@@ -265,21 +335,61 @@ class Practise:
                 if self._over:
                     return None
                 if again:
-                    session.give(line, quarter_s, note)
+                    self._give(line, quarter_s, note, together)
                 heard = session.listen(line, quarter_s)
             if heard.kind is HeardKind.TAKE and heard.match is not None:
                 self.silences = 0
                 return heard
-            if heard.kind is HeardKind.SILENCE:
-                self.silences += 1
-                if self.silences >= GIVE_UP:
-                    self._over = True
-                    return None
-                if self.silences == MOST_SILENCES:
-                    self._say(LessonSentence.STILL_NOTHING)
-                    continue
-            self._say(no_take(heard))
+            self._nothing(heard)
         return None
+
+    def _nothing(self, heard: Heard) -> None:
+        """What is said where nothing was sung; after long it waits quietly."""
+        if heard.others or heard.kind is HeardKind.UNCLEAR:
+            # Somebody is there and talks: told once what is waited for.
+            self._talked = True
+            if not self._talk_said:
+                self._talk_said = True
+                self._say(LessonSentence.SINGING_ONLY)
+            return
+        if heard.kind is HeardKind.SILENCE:
+            self.silences += 1
+            if self.silences >= GIVE_UP:
+                self._away()
+                return
+            if self.silences == MOST_SILENCES:
+                self._say(LessonSentence.STILL_NOTHING)
+                return
+            if self.silences > 1 and heard.room_db >= NOTHING_DB:
+                return  # it is given once more without a word
+        self._say(no_take(heard))
+
+    def _away(self) -> None:
+        """Nobody is there: wait quietly, with an eye on the level only, until a sung note or a key; its time does not count."""
+        session = self.session
+        began = session.elapsed_s
+        self._say(LessonSentence.AWAY)
+        while session.elapsed_s - began < AWAY_S and not self._over:
+            if session.action is None and session.quiet_for(AWAY_S - (session.elapsed_s - began), MOVED_DB, MOVED_S):
+                break
+            if session.action is not None:
+                self._keys()
+                self.silences = 0
+            else:
+                heard = session.listen(None, silence_s=2.0)
+                if isinstance(heard, Action):
+                    session.action = heard
+                    self._keys()
+                    self.silences = 0
+                elif heard.kind is HeardKind.TAKE:
+                    self.silences = 0
+            if not self.silences:
+                break
+        if self.silences:
+            self._over = True
+        elif not self._over:
+            session.leave_out(session.elapsed_s - began)
+            self._say(LessonSentence.WELCOME_BACK)
 
     def _rest(self) -> None:
         session = self.session
@@ -297,41 +407,40 @@ class Practise:
     def _close(self) -> None:
         session, language = self.session, self.session.language
         session.action = None
-        lines = [language.message(LessonSentence.NOTHING_FOR_A_WHILE)] if self.silences >= GIVE_UP else []
         found = closing(session.taken)
-        if found is None:
-            lines += [language.message(LessonSentence.ALL_FOR_TODAY), language.message(LessonSentence.NEXT_TIME_AGAIN)]
-        else:
-            lines += [session_went_well(language, found.best, found.right, found.total), next_time(language, found.next)]
+        lines = [language.message(LessonSentence.NOTHING_FOR_A_WHILE)] if self.silences >= GIVE_UP else []
+        lines.append(all_for_today(language, session.pupil.nickname if session.pupil is not None else None))
+        if found.best is not None:
+            lines.append(phrase_went_well(language, found.best))
+        elif session.taken:
+            lines.append(language.message(LessonSentence.SANG_TO_THE_END))
+        kind = found.next
+        if session.diary is not None and session.pupil is not None:
+            suggested = suggestion(session.diary, session.pupil)  # the same rule as the diary's week
+            kind = suggested.tally.kind if suggested is not None else None
+        lines.append(next_time(language, kind) if kind is not None or found.best is not None
+                     else language.message(LessonSentence.NEXT_TIME_AGAIN))
         session.out.say(" ".join(lines))
 
 
 @dataclass(frozen=True)
 class Closing:
-    """What a session came to: the kind of move that went best (None where none went right), how many of how many went
-    right, and the kind for next time (None where nothing else was missed)."""
+    """What a session came to: the longest line that went all right, of equals the last (None where none did), and the kind
+    of move for next time (None where none was sung often enough and missed)."""
 
-    best: MoveKind | None
-    right: int
-    total: int
+    best: tuple[LineNote, ...] | None
     next: MoveKind | None
 
 
-def closing(taken: Sequence[Taken]) -> Closing | None:
-    """What the takes of a session came to; None where no move was sung."""
+def closing(taken: Sequence[Taken]) -> Closing:
+    """What the takes of a session came to."""
     verdicts: dict[MoveKind, list[Verdict]] = {}
     for t in taken:
         for m in t.match.moves:
             verdicts.setdefault(m.kind, []).append(m.verdict)
-    if not verdicts:
-        return None
-
-    def share(kind: MoveKind, verdict: Verdict) -> tuple[float, int]:
-        count = verdicts[kind].count(verdict)
-        return count / len(verdicts[kind]), count
-
-    best = max(verdicts, key=lambda kind: share(kind, Verdict.RIGHT))
-    worst = max(verdicts, key=lambda kind: share(kind, Verdict.WRONG))
-    right = verdicts[best].count(Verdict.RIGHT)
-    again = worst != best and Verdict.WRONG in verdicts[worst]
-    return Closing(best if right else None, right, len(verdicts[best]), worst if again else None)
+    tally = next_kind([Tally(kind, v.count(Verdict.RIGHT), v.count(Verdict.WRONG), v.count(Verdict.UNSURE))
+                       for kind, v in verdicts.items()])
+    # Not a whole song nor two phrases: their words would be too many.
+    right = [t.line for t in taken if t.kind is CueKind.ALL_RIGHT and t.line[-1].phrase == t.line[0].phrase]
+    best = max(right, key=lambda line: (len(line), right.index(line)), default=None)
+    return Closing(best, tally.kind if tally is not None else None)

@@ -111,7 +111,8 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
                 FindRange(session).run()
             else:
                 Practise(session, sets.result, float(settings[SettingName.MINUTES]), warm_up=warm_up, helper=options.helper,
-                         more=None if tune else lambda names: _another(diary, pupil, names)).run()
+                         more=None if tune else lambda names: _another(diary, pupil, names),
+                         easier=None if tune else lambda names: _easier(pupil, names), first=not diary.takes(pupil)).run()
         except Trouble as fault:
             if out.speech:  # nobody may be there to read it
                 out.say(str(fault))
@@ -263,6 +264,16 @@ def _another(diary: Diary, pupil: Pupil, names: Sequence[str]) -> Set | None:
         suggested = suggestion(diary, pupil)
     choice = [*(suggested.tunes if suggested else ()), *(e.name for e in catalogue() if e.reach <= reach)]
     name = next((n for n in choice if n not in names), None)
+    return Set(name, load(name)) if name else None
+
+
+def _easier(pupil: Pupil, names: Sequence[str]) -> Set | None:
+    """The tune of least reach that was not sung yet."""
+    from companion.lesson.practise import Set
+    from companion.tune import catalogue, load
+
+    entries = sorted(catalogue(), key=lambda e: (e.reach, e.notes))
+    name = next((e.name for e in entries if e.name not in names), None)
     return Set(name, load(name)) if name else None
 
 

@@ -27,14 +27,16 @@ from companion.language import (
     cue_text,
     detail_lines,
     given_line,
+    hand_for_helper,
     lesson_summary,
     phrase_words,
     set_for_home,
+    try_again,
 )
 from companion.lesson.keys import Keys, help_lines
 from companion.lesson.listen import Heard, HeardKind, Listener
 from companion.lesson.out import Out
-from companion.lesson.voices import Singer, Voices
+from companion.lesson.voices import NEAR, Singer, Voices
 from companion.match import CueKind, Match, advise
 from companion.messages import _
 from companion.tune import LineNote
@@ -122,7 +124,11 @@ class Session:
         self.tempo = float(self.settings[SettingName.TEMPO])
         self._began = self.clock.now()
         self._advised = self._resumed = False
+        self._ends = False  # it was asked whether to end, and the key came again
         self._lowest, self._highest = 0.0, 0.0  # written, of the tune that is sung
+        self._tried: dict[tuple[str, int], int] = {}  # by tune and first note of a move: how often it was the one to try
+        self._register = 0.0
+        self._asked: float | None = None  # the register of the take about which it has just been asked
         self._passed: Heard | None = None  # the last take that was not judged, because of who may have sung it
         self._waiting: list[tuple[Taken, tuple[NDArray[np.float32], int] | None]] = []  # could not be saved yet
         self._said_unkept = False
@@ -156,7 +162,7 @@ class Session:
         elif self.action is Action.PAUSE:
             self.pause()
             done = True
-        elif self.action is Action.QUIT:
+        elif self.action is Action.QUIT and not self._ends:
             self.action = self._end_asked()
             done = True
         return done and self.action is None
@@ -201,6 +207,7 @@ class Session:
         while self.clock.now() < end:
             action = self.keys.get()
             if action is Action.QUIT:
+                self._ends = True
                 return action
             if action is not None:
                 break
@@ -266,6 +273,32 @@ class Session:
     def elapsed_s(self) -> float:
         """Seconds since the session began."""
         return self.clock.now() - self._began
+
+    def leave_out(self, seconds: float) -> None:
+        """Time that does not count as time of the session."""
+        self._began += seconds
+
+    def quiet_for(self, seconds: float, over_db: float, least_s: float) -> bool:
+        """Wait cheaply, with the level alone. False once something sounds `over_db` over the room for `least_s` seconds, or
+        where a key was pressed; True where nothing did in so many seconds."""
+        end = self.clock.now() + seconds
+        floor_db, loud = 0.0, 0
+        while self.clock.now() < end:
+            if self.interrupted():
+                return False
+            try:
+                block = self.ears.read()
+            except MicrophoneGone:
+                self.clock.sleep(LOOK_S)
+                continue
+            if block is None or not len(block):
+                continue
+            level = 10 * math.log10(float(np.mean(np.square(block))) + 1e-12)
+            floor_db = min(level, floor_db + len(block) / RATE)  # rises 1 dB a second, as a room's noise may
+            loud = loud + len(block) if level > floor_db + over_db else 0
+            if loud >= least_s * RATE:
+                return False
+        return True
 
     def idle(self, seconds: float) -> None:
         """Let time go by; keys are seen."""
@@ -357,16 +390,27 @@ class Session:
             done = self.play(sound)
         return done
 
+    def along(self, line: Sequence[LineNote], quarter_s: float) -> bool:
+        """The line while the pupil sings with it: nothing is listened to. False where a key cut it short."""
+        parts = [starting_note(line[0].midi + self.shift, NOTE_S), silence(AFTER_NOTE_S, OUTPUT_RATE),
+                 line_sound(line, self.shift, quarter_s)]
+        return self.play(concatenated(*parts, rate=OUTPUT_RATE))
+
+    def hand(self, semitones: float) -> None:
+        """The hand's way of a move, in print for the helper beside the pupil; not spoken."""
+        if self.out.show and self.out.speech:
+            self.out.write(hand_for_helper(self.language, semitones))
+
     def give_first_note(self, line: Sequence[LineNote]) -> bool:
         """The starting note alone; False where a key cut it short."""
         return self.play(starting_note(line[0].midi + self.shift, NOTE_S))
 
     # --- the answer ---
 
-    def answer(self, heard: Heard, tune: str, quiet: bool = False) -> Taken:
+    def answer(self, heard: Heard, tune: str, quiet: bool = False, keep: bool = True) -> Taken:
         """Keep a take, say its cue, and sound the move to try. Takes that began too early are not judged.
 
-        heard: one with a match. quiet: keep and judge, but say nothing.
+        heard: one with a match. quiet: keep and judge, but say nothing. keep: it counts; a warm-up does not.
         """
         assert heard.match is not None
         match = heard.match
@@ -376,14 +420,22 @@ class Session:
         say, kind, move = cue_text(self.language, match, advice), advice.kind, advice.move
         if heard.early and kind is not CueKind.ALL_RIGHT:
             say, kind, move = self.language.message(LessonSentence.TOO_EARLY), CueKind.NOT_SURE, None
-        taken = Taken(tune, tuple(n.written for n in match.notes), match, say, kind)
-        self.taken.append(taken)
-        # Kept before it is said: what was answered is never lost.
-        self._keep(taken, heard)
+        line = tuple(n.written for n in match.notes)
+        if move is not None:
+            times = self._tried.get((tune, move.start), 0)
+            self._tried[tune, move.start] = times + 1
+            say = try_again(self.language, line, move, times) if times else say
+        taken = Taken(tune, line, match, say, kind)
+        if keep:
+            self.taken.append(taken)
+            # Kept before it is said: what was answered is never lost.
+            self._keep(taken, heard)
         self.answered(taken)
         self.follow_key(match, taken.line)
         if quiet or not self.say_line(say):
             return taken
+        if move is not None:
+            self.hand(move.wanted_semitones)
         if move is not None and not self.play(move_glides(match, move)):
             return taken
         if kind in (CueKind.NOT_SURE, CueKind.STOPPED_EARLY):
@@ -444,6 +496,10 @@ class Session:
         register: how high, on the scale that the session keeps to. after_miss: the pupil's last take was no success.
         """
         singer = self.voices.tell(register, after_miss)
+        if singer is Singer.UNKNOWN and self._asked is not None and abs(register - self._asked) <= NEAR:
+            self.voices.correct(register)  # the question asked for the line once more, from the pupil only
+            singer = Singer.PUPIL
+        self._asked = register if singer is Singer.UNKNOWN else None
         self._register = register
         if singer is not Singer.UNKNOWN:
             self.voices.learn(singer, register)

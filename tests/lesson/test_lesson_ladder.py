@@ -1,10 +1,10 @@
-"""Smaller after two misses, down to the one move, and up again after success."""
+"""Slower, together, smaller, down to one note, and up again after success; always ending on a success."""
 
 from __future__ import annotations
 
 import pytest
 
-from companion.lesson.ladder import Ladder, Size
+from companion.lesson.ladder import Ladder, Manner, Piece, Size
 from companion.match import Move, Verdict
 from companion.tune import Direction, load
 
@@ -19,66 +19,86 @@ def line() -> tuple:
     return load("snail-wall").phrase(2)
 
 
-def test_two_misses_shrink_to_the_half_and_then_to_the_move(line: tuple) -> None:
+def steps(ladder: Ladder, takes: str, at: Move | None = None) -> list[tuple[Size, Manner]]:
+    """The piece after each take: r right, m missed, u not sure."""
+    out = []
+    for take in takes:
+        assert not ladder.done
+        if take == "m":
+            ladder.missed(at)
+        elif take == "r":
+            ladder.right()
+        else:
+            ladder.unsure()
+        out.append((ladder.piece.size, ladder.piece.manner))
+    return out
+
+
+def test_down_it_goes_slower_together_and_to_the_one_move_as_a_slide(line: tuple) -> None:
     for at in range(len(line) - 1):
         ladder = Ladder(line)
-        sizes = []
-        for _ in range(4):
-            ladder.missed(move_at(line, at))
-            sizes.append((ladder.piece.size, ladder.changed))
-        assert sizes == [(Size.PHRASE, False), (Size.HALF, True), (Size.HALF, False), (Size.MOVE, True)]
-        assert [n.number for n in ladder.notes()] == [line[at].number, line[at + 1].number]
+        found = steps(ladder, "mmmmm", move_at(line, at))
+        assert found == [(Size.PHRASE, Manner.SLOWER), (Size.HALF, Manner.TOGETHER), (Size.MOVE, Manner.SLIDE),
+                         (Size.MOVE, Manner.TOGETHER), (Size.NOTE, Manner.PLAIN)]
+        assert [n.number for n in ladder.notes()] == [line[at].number]
 
 
 def test_a_half_holds_the_move(line: tuple) -> None:
     for at in range(len(line) - 1):
         ladder = Ladder(line)
-        ladder.missed(move_at(line, at))
-        ladder.missed(move_at(line, at))
+        steps(ladder, "mm", move_at(line, at))
         assert {line[at], line[at + 1]} <= set(ladder.notes())
         assert len(ladder.notes()) < len(line)
 
 
 def test_success_builds_it_up_again(line: tuple) -> None:
     ladder = Ladder(line)
-    for _ in range(4):
-        ladder.missed(move_at(line, 4))
-    sizes = []
-    while not ladder.done:
-        ladder.right()
-        sizes.append(ladder.piece.size)
-    assert sizes == [Size.HALF, Size.PHRASE, Size.PHRASE]
+    steps(ladder, "mmm", move_at(line, 4))
+    assert [size for size, _ in steps(ladder, "rrr")] == [Size.HALF, Size.PHRASE, Size.PHRASE]
+    assert ladder.done
     assert not ladder.left
+    assert not ladder.easy
 
 
-def test_a_move_that_does_not_come_is_left_for_another_day(line: tuple) -> None:
+def test_what_is_missed_on_the_way_up_ends_with_what_went_right(line: tuple) -> None:
     ladder = Ladder(line)
-    count = 0
-    while not ladder.done:
-        ladder.missed(move_at(line, 2))
-        count += 1
-    assert ladder.left
-    assert count == 7  # two, two, three
-
-
-def test_what_cannot_be_judged_is_no_miss_and_does_not_go_on_for_ever(line: tuple) -> None:
-    ladder = Ladder(line)
-    for _ in range(2):
-        ladder.unsure()
-        assert ladder.piece.size == Size.PHRASE
-    ladder.missed(None)
-    ladder.unsure()
-    assert not ladder.done
-    ladder.unsure()
-    ladder.unsure()
+    steps(ladder, "mmmr", move_at(line, 2))  # the move has come
+    move = Piece(Size.MOVE, 2, 3, Manner.SLIDE)
+    assert steps(ladder, "m") == [(Size.MOVE, Manner.SLIDE)]
+    assert (ladder.piece, ladder.ending) == (move, True)
+    ladder.right()
     assert ladder.done
     assert ladder.left
 
 
-def test_a_short_phrase_goes_straight_to_the_move(line: tuple) -> None:
-    ladder = Ladder(line[:3])
-    ladder.missed(move_at(line, 1))
-    ladder.missed(move_at(line, 1))
-    assert ladder.piece.size == Size.MOVE
+@pytest.mark.parametrize("takes", ["m", "u"])
+def test_no_way_of_failing_goes_on_for_ever_nor_climbs_twice(line: tuple, takes: str) -> None:
+    ladder = Ladder(line)
+    pieces = [ladder.piece]
+    while not ladder.done:
+        steps(ladder, takes, move_at(line, 2))
+        if ladder.changed:
+            pieces.append(ladder.piece)
+    assert ladder.left
+    assert ladder.takes <= 8
+    assert len(set(pieces)) == len(pieces)
+
+
+def test_a_short_phrase_goes_straight_to_the_move() -> None:
+    short = load("snail-wall").phrase(1)[:4]
+    assert steps(Ladder(short), "mm", move_at(short, 1))[-1] == (Size.MOVE, Manner.SLIDE)
+
+
+def test_easy_is_right_at_the_first_take(line: tuple) -> None:
+    ladder = Ladder(line)
     ladder.right()
-    assert ladder.piece.size == Size.PHRASE
+    assert ladder.easy
+
+
+def test_a_phrase_of_one_note_has_nothing_smaller() -> None:
+    one = load("snail-wall").phrase(1)[:1]
+    ladder = Ladder(one)
+    for _ in range(12):
+        if not ladder.done:
+            ladder.missed()
+    assert ladder.done

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import pytest
 from live_room import PLAIN, Room, RoomSession, session, sung
-from singers import VOICES
+from singers import VOICES, LineItem, perform, render
 
 from companion.diary import Diary, SessionKind
-from companion.lesson.live import Lesson
+from companion.lesson.live import Echo, Lesson
 from companion.lesson.voices import Singer, Voices
 from companion.tune import LineNote, load
 
@@ -81,8 +81,8 @@ def test_the_teachers_repeat_after_a_miss_is_a_model_and_not_kept(tmp_path: Path
 
 
 def test_a_model_in_the_first_phrase_is_told_again_later() -> None:
-    scene = Scene([("Listen.", voice(1, -12.0)), ("Now you.", voice(1, style=TURNED, after_s=1.0)), ("Listen.", voice(1, -12.0)),
-                   ("Now you.", voice(1, after_s=1.0)), ("right.", lambda here: "qq")])
+    scene = Scene([("Listen.", voice(1, -12.0)), ("Now you.", voice(1, style=TURNED, after_s=1.0)),
+                   ("two tones.", voice(1, -12.0)), ("Now you.", voice(1, after_s=1.0)), ("right.", lambda here: "qq")])
     scene.here.pupil_sings = first_then(lambda: TURNED)
     scene.run()
     assert [t.kind for t in scene.here.taken] == ["one to try", "one to try", "all right"]
@@ -96,7 +96,7 @@ def test_in_doubt_it_is_asked_and_a_key_says_that_was_me(tmp_path: Path) -> None
                        ("right.", lambda here: "qq")], diary=diary, pupil=robin)
         scene.here.pupil_sings = first_then(lambda: PLAIN)
         said = scene.run()
-        assert "Was that you, Robin? If so, press the key for: that was me." in said
+        assert "Was that you, Robin? If so, sing it once more." in said
         assert [t.kind for t in scene.here.taken] == ["all right", "all right"]
         assert len(diary.takes(robin)) == 2
 
@@ -208,3 +208,71 @@ def test_the_next_phrase_waits_for_go_where_that_is_set() -> None:
     scene.run()
     assert len(at) == 1
     assert len(scene.here.taken) == 2
+
+
+# --- without a tune ---
+
+
+def line_of(steps: Sequence[int], low: int, kind: Any = ADULT) -> np.ndarray:
+    items = [LineItem(low + s, 2 if i == len(steps) - 1 else 1, "la") for i, s in enumerate(steps)]
+    rng = np.random.default_rng(3)
+    return render(perform(items, replace(PLAIN, quarter_s=0.5), rng), kind, "formants", rng)
+
+
+RISE = (0, 2, 4, 5, 7)
+
+
+def without_a_tune(steps: Sequence[tuple[str, Callable[[RoomSession], Any]]], folder: Path) -> tuple[Scene, Echo, list[str]]:
+    scene = Scene(steps)
+    echo = Echo(scene.here, folder)
+    echo.run()
+    return scene, echo, scene.here.out.said  # type: ignore[attr-defined]
+
+
+def sings(steps: Sequence[int], low: int, after_s: float = 1.0, kind: Any = ADULT) -> Callable[[RoomSession], Any]:
+    return lambda here: (line_of(steps, low, kind), after_s)
+
+
+def test_the_line_is_played_back_as_a_quick_run_with_its_count(tmp_path: Path) -> None:
+    scene, _, said = without_a_tune([("Sing or play", sings(RISE, 55)), ("Five notes.", lambda here: "qq")], tmp_path)
+    assert said[:2] == ["Sing or play a line.", "Five notes."]
+    _, run = scene.here.out.tones[0]  # type: ignore[attr-defined]
+    assert run.seconds == pytest.approx(5 * 0.16, abs=0.01)
+    pitches = [companion_pitch(run.samples[round((k * 0.16 + 0.04) * run.rate):round((k * 0.16 + 0.12) * run.rate)], run.rate)
+               for k in range(5)]
+    assert pitches == [55 + s for s in RISE]
+
+
+def companion_pitch(samples: np.ndarray, rate: int) -> int:
+    """The MIDI number of a steady tone by its spectrum's highest peak (ISO 16: A4 is 440 Hz)."""
+    spectrum = np.abs(np.fft.rfft(samples * np.hanning(len(samples)), 1 << 17))
+    return round(69 + 12 * float(np.log2(np.argmax(spectrum) * rate / (1 << 17) / 440.0)))
+
+
+def test_again_listens_to_the_line_anew(tmp_path: Path) -> None:
+    _, echo, said = without_a_tune([
+        ("Sing or play", sings(RISE, 55)), ("Now the pupil.", lambda here: "a"), ("once more.", sings(RISE[::-1], 55)),
+        ("Now the pupil.", lambda here: "qq")], tmp_path)
+    assert "Sing or play the line once more." in said
+    assert [[n.midi for n in line.notes] for line in echo.lines] == [[55 + s for s in RISE[::-1]]]
+
+
+def test_the_teacher_sings_her_line_again_and_is_not_the_pupil(tmp_path: Path) -> None:
+    child = VOICES[1]
+    scene, echo, said = without_a_tune([
+        ("Sing or play", sings(RISE, 50)), ("Now the pupil.", sings((0, 2, 0, 5, 7), 67, kind=child)),
+        ("Listen.", sings(RISE, 50, 4.0)), ("Now you.", sings(RISE, 67, kind=child)),
+        ("right.", lambda here: "qq")], tmp_path)
+    assert [t.kind for t in scene.here.taken] == ["one to try", "all right"]
+    assert len(echo.lines) == 1
+    assert said.count("Now you.") == 1
+
+
+def test_the_pupil_at_the_teachers_turn_is_no_new_line_unasked(tmp_path: Path) -> None:
+    child = VOICES[1]
+    _, echo, said = without_a_tune([
+        ("Sing or play", sings(RISE, 50)), ("Now the pupil.", sings(RISE, 67, kind=child)),
+        ("right.", sings((7, 5, 4, 2), 67, 2.0, kind=child)), ("sounded like the pupil", sings((7, 5, 4), 50)),
+        ("Three notes.", lambda here: "qq")], tmp_path)
+    assert "That sounded like the pupil. If it was a new line, once more." in said
+    assert [len(line.notes) for line in echo.lines] == [5, 3]
