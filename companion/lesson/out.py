@@ -31,6 +31,7 @@ class Out:
         self.device = settings[SettingName.LOUDSPEAKER] or None
         self.show = show
         self.last = ""
+        self._lost = self._failed = False  # the loudspeaker is away; it failed in the last sound
         self._stream = stream
 
     def say(self, text: str, interrupt: Interrupt | None = None, after_start: Callable[[], None] | None = None) -> bool:
@@ -45,10 +46,10 @@ class Out:
             if after_start is not None:
                 after_start()
             return True
-        shown = self.show
+        self._failed = False
         done = self.sound(audio.speak(text, self.language, self.rate), interrupt, after_start)
-        if not self.speech and not shown:
-            self.write(text)  # the loudspeaker failed just now
+        if self._failed and not self.show:
+            self.write(text)
         return done
 
     def write(self, text: str) -> None:
@@ -57,7 +58,8 @@ class Out:
 
     def sound(self, sound: audio.Sound, interrupt: Interrupt | None = None,
               after_start: Callable[[], None] | None = None) -> bool:
-        """Play to the end, False where it was cut short. A loudspeaker that is gone is said once, as text."""
+        """Play to the end, False where it was cut short. A loudspeaker that is gone is said once, as text, and is looked for
+        again at every sound."""
         try:
             playing: audio.Playing = audio.start_playing(sound, self.device, cap_db=self.cap_db)
             if after_start is not None:
@@ -68,11 +70,14 @@ class Out:
                     playing.wait()
                     return False
         except Trouble as trouble:
+            self._failed = True
             self.without_loudspeaker(str(trouble))
+        else:
+            self._lost = False
         return True
 
     def without_loudspeaker(self, why: str) -> None:
-        """Words are written from now on."""
-        if self.speech or not self.show:
+        """Words are written until it is back."""
+        if not self._lost:
             self.write(why)
-        self.speech, self.show = False, True
+        self._lost = True

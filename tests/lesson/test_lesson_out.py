@@ -81,6 +81,18 @@ def test_without_a_loudspeaker_nothing_is_lost(monkeypatch: pytest.MonkeyPatch) 
     assert stream.getvalue().splitlines() == ["There is no loudspeaker.", "Hello Pip.", "All five right."]
 
 
+def test_a_loudspeaker_that_comes_back_speaks_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    player = Player(fails=True)
+    one, stream = out(monkeypatch, player)
+    one.say("Hello Pip.")
+    player.fails = False
+    one.say("All five right.")
+    player.fails = True
+    one.say("Now you.")
+    assert player.played == 1
+    assert stream.getvalue().splitlines() == ["There is no loudspeaker.", "Hello Pip.", "There is no loudspeaker.", "Now you."]
+
+
 def test_the_work_that_waits_begins_once_it_sounds(monkeypatch: pytest.MonkeyPatch) -> None:
     player = Player()
     one, _ = out(monkeypatch, player)

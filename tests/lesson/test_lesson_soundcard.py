@@ -89,8 +89,8 @@ def test_a_session_at_home_shrinks_and_grows_a_phrase(apart: bool, tmp_path: Pat
     tune = load("snail-wall")
     first, second = tune.phrase(1), tune.phrase(2)
     quarter_s = 60 / (tune.quarter_bpm or 84)
-    pieces = [(first, TURNED), (first, TURNED), (first[:5], TURNED), (first[:5], TURNED), (first[3:5], PLAIN),
-              (first[:5], PLAIN), (first, PLAIN), (second, PLAIN)]
+    pieces = [(first, TURNED), (first, TURNED), (first[:5], TURNED), (first[3:5], PLAIN), (first[:5], PLAIN),
+              (first, PLAIN), (second, PLAIN), (tune.line(), PLAIN)]
 
     def pupil(k: int) -> np.ndarray | None:
         if k >= len(pieces):
@@ -107,16 +107,18 @@ def test_a_session_at_home_shrinks_and_grows_a_phrase(apart: bool, tmp_path: Pat
         assert program.end() == 0, program.errors
     said = program.lines
     assert said[0] == "Hello Pip. Let us sing."
-    assert said[2] == said[3] == "Five of six right. From 'wall' to 'creep' the tune stays on one note. Listen."
+    assert said.count("Five of six right. From 'wall' to 'creep' the tune stays on one note. Listen.") == 1
+    assert "Once more 'wall', then 'creep': the same note. Listen to the two tones." in said
     assert "Just five notes now. Snail, on, the, wall, creep." in said
     assert "Just two notes now. Wall, creep." in said
-    assert "Now the whole phrase." in said
+    assert "Now the whole phrase, slowly." in said
+    assert "You sang the whole song." in said
     assert said.count("All six right.") == 2
     assert asked == len(pieces)
     with Diary(diary) as kept:
         takes = kept.takes(kept.pupil("Pip"))
     # Every take was answered once, and in order.
-    assert [t.last - t.first + 1 for t in takes] == [7, 7, 5, 5, 2, 5, 7, 7]
+    assert [t.last - t.first + 1 for t in takes] == [7, 7, 5, 2, 5, 7, 7, 14]
     if apart:
         # The loudspeaker alone: both phrases as they were given, and the glide of the missed move, which stays.
         found = played_notes(record.samples)
@@ -199,16 +201,17 @@ def test_a_lesson_without_a_tune(soundcard_apart: SoundCard, tmp_path: Path) -> 
             if k < len(script):
                 return script[k]
             assert program.process.stdin is not None
-            program.process.stdin.write("kq")
+            program.process.stdin.write("kqq")
             program.process.stdin.flush()
             return None
 
         sing_along(card, record, program, turn, 120)
         assert program.end() == 0, program.errors
     assert program.lines == [
-        "Sing or play a line.", "Now the pupil.",
+        "Sing or play a line.", "Five notes.", "Now the pupil.",
         "Three of four right. From the third note to the fourth the tune goes up. Listen.",
-        "All four right.", "Now the pupil.", "All four right.", "Kept as line 1."]
+        "All four right.", "Five notes.", "Now the pupil.", "All four right.", "Kept as line 1.",
+        "End here? The same key once more ends it."]
     written = [n.midi for n in load(tmp_path / "lines" / "line-1.musicxml").line()]
     assert [b - a for a, b in pairwise(written)] == [-2, -1, -2, -2]
 
