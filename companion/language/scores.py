@@ -162,6 +162,9 @@ _DOUBTS = {
     DoubtKind.UNCLEAR: N_("The sound is not clear: there is noise, or more than one voice or instrument. Listen to each note "
                           "again."),
     DoubtKind.TIME: N_("Written with {time}, but it may have {other}."),
+    DoubtKind.DUPLE: N_("Written with {time}; {other} would sound the same, so take which you like."),
+    DoubtKind.BEGINS_BAR: N_("It is unsure where the bars begin: the first note may begin one."),
+    DoubtKind.PICKUP: N_("It is unsure where the bars begin: the tune may begin with {other} before the first."),
     DoubtKind.SLOW: N_("The beat came out slow; all values may be twice as long."),
     DoubtKind.QUICK: N_("The beat came out quick; all values may be half as long."),
     DoubtKind.KEY: N_("Written in {key}, but it may be in {other}."),
@@ -205,10 +208,10 @@ def doubt_lines(language: Language, notation: Notation) -> list[str]:
     found = doubts_of(notation)
     if not found:
         return [language.message("Nothing in it is unsure.")]
-    about_sound = [d for d in found if d.kind in (DoubtKind.ACCOMPANIED, DoubtKind.UNCLEAR)]
+    whole = [d for d in found if not d.bar and not d.note]
     worst = sorted(found, key=lambda d: -d.wrong)[:MOST_DOUBTS]
-    # What is doubtful of the sound is said whatever else there is to doubt.
-    lines = [doubt_line(language, d) for d in found if d in worst or d in about_sound]
+    # What is doubtful of the whole is said whatever else there is to doubt.
+    lines = [doubt_line(language, d) for d in found if d in worst or d in whole]
     left = len(found) - len(lines)
     if left:
         lines.append(language.plural("{count} more is a little unsure.", "{count} more are a little unsure.", left).format(

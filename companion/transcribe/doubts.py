@@ -7,6 +7,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from companion.transcribe.folk_counts import TIMES
 from companion.transcribe.notation import Notation, SoundDoubt, WrittenNote
 from companion.transcribe.rhythm import BEAT_S, BEAT_SPREAD
 from companion.tune import Key, Pitch, Time, spell
@@ -20,6 +21,7 @@ ALL_BUT_SURE = 0.01  # surer than this of the metre or a pitch makes no value su
 USUAL_PACE = 0.45  # the mean of takes that are right
 ODD_PACE = 1.2  # spreads of the usual pulse: a beat farther off may be half of one, or two
 WHOLE_UNSURE = 0.85  # a key or time signature less sure than this is doubtful
+BAR_LINES_UNSURE = 0.2  # probability of another place of the first note from which it is said
 SURE_ENOUGH = 0.95  # a value or pitch surer than this is not what makes a note doubtful
 
 
@@ -28,9 +30,12 @@ class DoubtKind(StrEnum):
 
     ACCOMPANIED = "accompanied"  # see SoundDoubt
     UNCLEAR = "unclear"
-    TIME = "time"  # `time` may be `other_time`
     SLOW = "slow"  # all values may be twice as long
     QUICK = "quick"  # all values may be half as long
+    TIME = "time"  # `time` may be `other_time`
+    DUPLE = "duple"  # two-four or four-four, which sound the same: `time` or `other_time`
+    BEGINS_BAR = "begins bar"  # all bar lines may stand elsewhere: the first note may begin a bar
+    PICKUP = "pickup"  # the same: the tune may begin with a pickup of `other_ticks`
     KEY = "key"  # `key` may be `other_key`
     PITCH = "pitch"  # `pitch` may be `other_pitch`
     HELD = "held"  # `ticks` and a rest may be `other_ticks` held
@@ -112,16 +117,32 @@ def _note_doubt(n: Notation, note: WrittenNote, wrong: float, bar: int, place: i
                  other_pitch=other_pitch, other_ticks=other_ticks)
 
 
+def _bar_lines(n: Notation) -> list[Doubt]:
+    """Whether the bar lines may stand elsewhere: another place of the first note, in the time signature that is written."""
+    same = [w for w in n.readings if w.time == n.time]
+    others = [w for w in same if w.place != n.place]
+    if n.place_given or not others:
+        return []
+    wrong = sum(w.weight for w in others) / sum(w.weight for w in same)
+    if wrong < BAR_LINES_UNSURE:
+        return []
+    place = max(others, key=lambda w: w.weight).place
+    return [Doubt(kind=DoubtKind.PICKUP if place else DoubtKind.BEGINS_BAR, wrong=round(wrong, 3),
+                  other_ticks=n.bar_ticks - place if place else 0)]
+
+
 def doubts_of(n: Notation) -> list[Doubt]:
     """All doubts: of the whole score first, then of its notes in order."""
     out: list[Doubt] = []
     if n.sound:
         out.append(Doubt(kind=_SOUND[n.sound], wrong=0.5))
     time, key, pace = n.time_estimate, n.key_estimate, _pace(n)
-    if time.confidence < WHOLE_UNSURE and time.runner_up != time.value:
-        out.append(Doubt(kind=DoubtKind.TIME, wrong=round(1 - time.confidence, 3), time=time.value, other_time=time.runner_up))
     if abs(pace) > ODD_PACE:
         out.append(Doubt(kind=DoubtKind.SLOW if pace > 0 else DoubtKind.QUICK, wrong=0.5))
+    if time.confidence < WHOLE_UNSURE and time.runner_up != time.value:
+        kind = DoubtKind.DUPLE if {time.value, time.runner_up} == _DUPLE else DoubtKind.TIME
+        out.append(Doubt(kind=kind, wrong=round(1 - time.confidence, 3), time=time.value, other_time=time.runner_up))
+    out += _bar_lines(n)
     if key.confidence < WHOLE_UNSURE and key.runner_up != key.value:
         out.append(Doubt(kind=DoubtKind.KEY, wrong=round(1 - key.confidence, 3), key=key.value, other_key=key.runner_up))
     chances = wrong_chances(n, pace=False)
@@ -129,4 +150,5 @@ def doubts_of(n: Notation) -> list[Doubt]:
                   for note, wrong, (bar, place) in zip(n.notes, chances, n.positions, strict=True) if wrong >= UNSURE_FROM]
 
 
+_DUPLE = {TIMES["2/4"], TIMES["4/4"]}
 _SOUND = {SoundDoubt.ACCOMPANIED: DoubtKind.ACCOMPANIED, SoundDoubt.UNCLEAR: DoubtKind.UNCLEAR}

@@ -48,7 +48,8 @@ def measured(sound: Path) -> dict[str, Any]:
     shift = Counter(n.notes[i].midi - round(true[j]["midi"]) for j, i in pairs.items()).most_common(1)[0][0]
     pitch = sum(n.notes[i].midi - shift == round(true[j]["midi"]) for j, i in pairs.items())
     last = len(true) - 1
-    value = {f: sum(n.notes[i].length == true[j]["length"] * 4 * f or (j == last and n.notes[i].ticks == true[j]["quarters"] * 4 * f)
+    value = {f: sum(n.notes[i].length == true[j]["length"] * 4 * f
+                    or (j == last and n.notes[i].ticks == true[j]["quarters"] * 4 * f)
                     for j, i in pairs.items()) for f in (0.5, 1.0, 2.0)}
     sounding = max(sum(n.notes[i].ticks == true[j]["quarters"] * 4 * f for j, i in pairs.items()) for f in (0.5, 1.0, 2.0))
     return {"notes": len(true), "written": len(n.notes), "paired": len(pairs), "key": n.key.name, "time": n.time.name,

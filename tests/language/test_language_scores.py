@@ -77,6 +77,11 @@ DOUBTS = [
      "Bar 2, third note: a crotchet, but part of it may be a rest.", ""),
     (Doubt(kind=DoubtKind.FAINT, wrong=0.4, bar=2, note=3, pitch=Pitch("E", 4), ticks=2),
      "Bar 2, third note: E, a quaver, was faint or very short; listen whether it belongs there.", ""),
+    (Doubt(kind=DoubtKind.DUPLE, wrong=0.4, time=TIMES["4/4"], other_time=TIMES["2/4"]),
+     "Written with four beats to the bar; two beats to the bar would sound the same, so take which you like.", "2/4"),
+    (Doubt(kind=DoubtKind.PICKUP, wrong=0.4, other_ticks=4),
+     "It is unsure where the bars begin: the tune may begin with a crotchet before the first.", "a crotchet"),
+    (Doubt(kind=DoubtKind.BEGINS_BAR, wrong=0.4), "It is unsure where the bars begin: the first note may begin one.", ""),
     (Doubt(kind=DoubtKind.SLOW, wrong=0.5), "The beat came out slow; all values may be twice as long.", ""),
     (Doubt(kind=DoubtKind.QUICK, wrong=0.5), "The beat came out quick; all values may be half as long.", ""),
 ]
@@ -110,7 +115,8 @@ def test_no_more_doubts_than_can_be_listened_to(lantern: Notation) -> None:
     assert said[0].startswith("The sound is not clear")
     assert len(said) == 13
     assert said[-1].endswith("more are a little unsure.")
-    sure = replace(lantern, notes=tuple(replace(n, value_confidence=1.0, pitch_confidence=1.0) for n in lantern.notes),
+    sure = replace(lantern, readings=(),
+                   notes=tuple(replace(n, value_confidence=1.0, pitch_confidence=1.0) for n in lantern.notes),
                    time_estimate=replace(lantern.time_estimate, confidence=1.0),
                    key_estimate=replace(lantern.key_estimate, confidence=1.0), doubtful=())
     assert doubt_lines(BRITISH, sure) == ["Nothing in it is unsure."]

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from notate_takes import as_track, performance
 
-from companion.transcribe import Doubt, DoubtKind, Estimate, Given, SoundDoubt, doubts_of, notate, unsure_bars
+from companion.transcribe import TIMES, Doubt, DoubtKind, Estimate, Given, SoundDoubt, doubts_of, notate, unsure_bars
+from companion.transcribe.metre import Weighed
 from companion.tune import Key, load
 
 
@@ -14,7 +16,7 @@ def test_doubts_name_the_bar_and_another_reading() -> None:
     n = notate(as_track(performance(load("lantern"))), "x")
     k = 4
     unsure = replace(
-        n, doubtful=(), time_estimate=replace(n.time_estimate, confidence=1.0),
+        n, doubtful=(), readings=(), time_estimate=replace(n.time_estimate, confidence=1.0),
         key_estimate=replace(n.key_estimate, confidence=1.0),
         notes=tuple(replace(note, pitch_confidence=1.0, value_confidence=0.4 if i == k else 0.999,
                             other_ticks=6 if i == k else note.other_ticks) for i, note in enumerate(n.notes)))
@@ -32,7 +34,7 @@ def test_doubts_name_the_bar_and_another_reading() -> None:
 def test_every_kind_of_doubt_about_a_note() -> None:
     found = notate(as_track(performance(load("lantern"))), "x")
     sure = tuple(replace(x, value_confidence=0.97, pitch_confidence=0.97) for x in found.notes)
-    n = replace(found, given=Given(bpm=120), time_estimate=replace(found.time_estimate, confidence=0.9))
+    n = replace(found, given=Given(bpm=120), readings=(), time_estimate=replace(found.time_estimate, confidence=0.9))
 
     def only(**facts: object) -> Doubt:
         notes = (replace(sure[0], **facts), *sure[1:])
@@ -56,3 +58,16 @@ def test_a_beat_far_from_the_usual_pulse_is_doubted_unless_it_was_given() -> Non
     assert DoubtKind.SLOW in [d.kind for d in doubts_of(slow)]
     assert DoubtKind.QUICK in [d.kind for d in doubts_of(quick)]
     assert DoubtKind.SLOW not in [d.kind for d in doubts_of(replace(slow, given=Given(bpm=50)))]
+
+
+def test_misplaced_bar_lines_and_two_or_four_beats_are_doubts_of_their_own() -> None:
+    n = notate(as_track(performance(load("lantern"))), "x", Given(time=TIMES["4/4"], on_strong_beat=True))
+    assert (n.time.name, n.place) == ("4/4", 0)
+    unsure = replace(n, readings=(Weighed(TIMES["4/4"], 0, 0.6), Weighed(TIMES["4/4"], 12, 0.3), Weighed(TIMES["2/4"], 4, 0.1)),
+                     time_estimate=Estimate(TIMES["4/4"], 0.6, TIMES["2/4"], 0.3))
+    found = [d for d in doubts_of(unsure) if not d.bar]
+    assert [d.kind for d in found][:2] == [DoubtKind.DUPLE, DoubtKind.PICKUP]
+    assert (found[1].other_ticks, found[1].wrong) == (4, pytest.approx(0.333, abs=0.001))
+    begins = replace(unsure, place=12)
+    assert DoubtKind.BEGINS_BAR in [d.kind for d in doubts_of(begins)]
+    assert not {DoubtKind.PICKUP, DoubtKind.BEGINS_BAR} & {d.kind for d in doubts_of(replace(begins, place_given=True))}
