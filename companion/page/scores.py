@@ -20,7 +20,7 @@ from companion.page.frame import View, checked_form, render, see_other, state_of
 from companion.page.kept import files_made, in_folder, written_apart
 from companion.page.picture import hillside
 from companion.page.views import TUNE_FORMS, download, known_job, sent_file
-from companion.page.work import JobState, Made
+from companion.page.work import Job, JobState, Made
 
 SCORE_SECONDS = 240.0  # a song of five minutes is written down in less
 MOST_TEXT = 2000  # characters of words, a title or a correction
@@ -65,38 +65,77 @@ def _number(text: str) -> float | None:
         raise Trouble(_("{text} is no number. Give one, or leave the field empty.").format(text=text)) from None
 
 
-def _shown(language: Language, transcription: Any, past: list[Any], said: str) -> Made:
-    """A written-down take as it is shown. past: what it was before each correction. said: what was done last."""
-    from companion.language import score_json, score_lines
+def _shown(language: Language, transcription: Any, past: list[Any], said: str, asked: tuple[Any, ...] = ()) -> Made:
+    """A written-down take as it is shown, with the question that settles most. past: what it was before each change.
 
+    said: what was done last. asked: kinds of questions that were asked.
+    """
+    from companion.language import question_line, score_json, score_lines
+    from companion.transcribe import question
+
+    now = question(transcription.notation, asked)
+    answers: list[str] = []
+    if now is not None:
+        words = language.correction_words.answers[now.kind]
+        answers = [next(word for word, meant in words.items() if meant is answer) for answer in now.answers]
     return Made(cue=said, lines=score_lines(language, transcription), data=score_json(language, transcription.notation),
-                picture=hillside(language, transcription.notation.tune.line()), score=transcription, past=past)
+                picture=hillside(language, transcription.notation.tune.line()), score=transcription, past=past, asked=asked,
+                question=question_line(language, now) if now is not None else "", answers=answers)
 
 
 async def mend(request: Request) -> Response:
     """A correction in words, or the last one taken back; answered on the job's page."""
     form = await checked_form(request)
+    job, language = _scored(request), state_of(request).language
+    text = str(form.get("correction", ""))[:MOST_TEXT].strip()
+    made = job.result
+
+    def make() -> Made:
+        from companion.language import change_line, read_corrections
+        from companion.transcribe import correct_all
+
+        if form.get("undo"):
+            if not made.past:
+                return replace(made, cue=language.message("There is nothing to take back."))
+            return _shown(language, made.past[-1], made.past[:-1], language.message("The last correction is taken back."),
+                          made.asked)
+        try:
+            notation, changes = correct_all(made.score.notation, read_corrections(language, text))
+        except Trouble as trouble:
+            return replace(made, cue=str(trouble))
+        after = replace(made.score, notation=notation, changes=(), laid=None)
+        return _shown(language, after, [*made.past, made.score][-MOST_UNDO:],
+                      " ".join(change_line(language, change) for change in changes), made.asked)
+
+    job.result = await run_in_threadpool(make)
+    return see_other(f"/work/{job.key}")
+
+
+def _scored(request: Request) -> Job:
+    """The job that an address names, with its score; 404 where there is none."""
     job = known_job(request)
     if job.state is not JobState.DONE or job.result.score is None:
         raise HTTPException(404)
-    language = state_of(request).language
-    text = str(form.get("correction", ""))[:MOST_TEXT].strip()
-    now, past = job.result.score, job.result.past
+    return job
+
+
+async def settle(request: Request) -> Response:
+    """The answer to the question about the metre; without one the question is left."""
+    form = await checked_form(request)
+    job, language = _scored(request), state_of(request).language
+    made, text = job.result, str(form.get("answer", ""))[:MOST_TEXT]
 
     def make() -> Made:
-        from companion.language import change_line, read_correction
-        from companion.transcribe import correct
+        from companion.language import read_answer
+        from companion.transcribe import answered, question
 
-        if form.get("undo"):
-            if not past:
-                return replace(job.result, cue=language.message("There is nothing to take back."))
-            return _shown(language, past[-1], past[:-1], language.message("The last correction is taken back."))
-        try:
-            done = correct(now.notation, read_correction(language, text))
-        except Trouble as trouble:
-            return replace(job.result, cue=str(trouble))
-        after = replace(now, notation=done.notation, changes=(), laid=None)
-        return _shown(language, after, [*past, now][-MOST_UNDO:], change_line(language, done.change))
+        now = question(made.score.notation, made.asked)
+        if now is None:
+            return made
+        given = read_answer(language, now, text)
+        after = made.score if given is None else replace(made.score, notation=answered(made.score.notation, given))
+        said = language.message("The question is left.") if given is None else language.message("Read again with that.")
+        return _shown(language, after, [*made.past, made.score][-MOST_UNDO:], said, (*made.asked, now.kind))
 
     job.result = await run_in_threadpool(make)
     return see_other(f"/work/{job.key}")
@@ -129,4 +168,5 @@ async def keep_score(request: Request) -> Response:
 
 
 PAGES: dict[str, View] = {"/score": score, "/work/{key}/score.{form}": score_file}
-CHANGES: dict[str, View] = {"/score": write, "/work/{key}/mend": mend, "/work/{key}/keep": keep_score}
+CHANGES: dict[str, View] = {"/score": write, "/work/{key}/mend": mend, "/work/{key}/settle": settle,
+                            "/work/{key}/keep": keep_score}

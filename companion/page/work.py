@@ -22,7 +22,9 @@ class Made:
     """What a job gave, to be shown and fetched.
 
     cue: the sentence that matters most. lines: the others. files: what can be fetched, by name. data: for programs.
-    picture: SVG of our own. score: a written-down take that can be mended. note: what was done last.
+    picture: SVG of our own. hand: what the helper's hand does. score: a written-down take that can be mended; past: what it
+    was before each change. asked: kinds of questions about it that were asked; question: the next one, "" for none, with
+    the answers that can be given.
     """
 
     cue: str = ""
@@ -33,6 +35,9 @@ class Made:
     hand: str = ""
     score: Any = None
     past: list[Any] = field(default_factory=list)
+    asked: tuple[Any, ...] = ()
+    question: str = ""
+    answers: list[str] = field(default_factory=list)
 
 
 class JobState(StrEnum):

@@ -92,6 +92,14 @@ def test_a_score_is_written_mended_taken_back_and_fetched(page: Any) -> None:
     assert text_of(back).partition("In full")[2] == first.partition("In full")[2]
     for form, begins in (("musicxml", b"<?xml"), ("mid", b"MThd"), ("wav", b"RIFF")):
         assert page.get(f"{found.url}/score.{form}").content.startswith(begins)
+    for _unused in range(3):  # at most three questions, each with answers to be pressed
+        now = page.get(found.url)
+        answers = re.findall(r'name="answer" value="([^"]+)"', now.text)
+        if not answers:
+            break
+        assert "?" in text_of(now).partition("A question by ear")[2]
+        assert "Read again with that." in text_of(page.post(f"{found.url}/settle", answer=answers[0]))
+    assert "A question by ear" not in text_of(page.get(found.url))
     kept = page.post(f"/work/{str(found.url).rpartition('/')[2]}/keep")
     assert "<h1>My line</h1>" in kept.text
     assert "My line" in text_of(page.get("/sing"))
