@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import stat
@@ -98,7 +99,10 @@ def write_whole(path: str | Path, data: bytes, private: bool = False) -> None:
             with path.open("wb") as file:
                 file.write(data)
             return
-        path = path.resolve()  # a link stays a link to the file that it names
+        try:
+            path = path.resolve()  # a link stays a link to the file that it names
+        except RuntimeError as error:  # Python before 3.13 raises this for a link to itself
+            raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), str(path)) from error
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         with os.fdopen(handle, "wb") as file:
             file.write(data)
