@@ -23,6 +23,11 @@ def catalogues() -> tuple[str, ...]:
     return tuple(sorted(path.name for path in LOCALE.iterdir() if path.is_dir()))
 
 
+def translations(code: str) -> gettext.NullTranslations:
+    """The catalogue of a language; none for one that has none, whose sentences are then those of the code."""
+    return gettext.translation("companion", LOCALE, [code], fallback=True)
+
+
 def use(translations: gettext.NullTranslations) -> None:
     """Say one-off sentences with these translations from now on. Called once, where the language is chosen."""
     global _active

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from companion import messages
 from companion.errors import Trouble
 from companion.messages import N_, _
 from companion.places import shown
@@ -81,7 +82,9 @@ def _no_command(name: str) -> Trouble:
 
 def _run(arguments: list[str]) -> int:
     """What was asked for, done; its exit code."""
-    language = _language(american="--american" in arguments)
+    american = "--american" in arguments
+    if american:
+        messages.use(messages.translations("en_US"))
     if not arguments:
         print(_("Begin with companion page: it opens in your browser, and all that this program can do is there.\n"
                 "companion demo shows the main thing here, with no microphone, and companion --help lists the commands."))
@@ -95,6 +98,7 @@ def _run(arguments: list[str]) -> int:
     name = arguments[0]
     if name not in COMMANDS:
         raise _no_command(name)
+    language = _language(american)  # not sooner: help says whole sentences, and is quick without what composes others
     module = importlib.import_module(f"companion.command.{name}")
     from companion.command.parser import Parser
 

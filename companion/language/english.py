@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gettext
 import re
 from collections.abc import Sequence
 from datetime import date
@@ -77,7 +76,7 @@ class English(Language):
         self.code = "en_US" if american else "en_GB"
         self.voice = "gmw/en-US" if american else "gmw/en"
         self.values = AMERICAN_VALUES if american else BRITISH_VALUES
-        self.translations = gettext.translation("companion", messages.LOCALE, [self.code], fallback=True)
+        self.translations = messages.translations(self.code)
 
     def __reduce__(self) -> tuple[type[English], tuple[Variety]]:
         return English, (self.variety,)  # the catalogue is read anew in another process
