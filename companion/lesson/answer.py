@@ -58,10 +58,11 @@ class Answer:
                 "syllable": heard.written.syllable, "sung": heard.sung, "midi": heard.midi,
                 # The first frame stands for half a hop before it too: never said to be before the take begins.
                 "onset_s": None if heard.onset_s is None else max(0.0, heard.onset_s),
-                "duration_s": heard.duration_s, "dots": dots, "cells": cells})
+                "duration_s": heard.duration_s, "length": heard.length, "dots": dots, "cells": cells})
         moves = [{
             "from": m.start, "to": m.end, "wanted": m.wanted, "heard": m.heard, "verdict": m.verdict,
-            "sure": m.sure, "wanted_semitones": m.wanted_semitones, "sung_semitones": m.sung_semitones}
+            "sure": m.sure, "wanted_semitones": m.wanted_semitones, "sung_semitones": m.sung_semitones,
+            "size": m.size}
             for m in self.match.moves]
         return {"take": self.take, "tune": self.tune_name, "shift_semitones": self.match.shift_semitones,
                 "notes": notes, "moves": moves, "counts": self.match.counts,

@@ -10,6 +10,7 @@ from companion.match.model import (
     Detail,
     HeardNote,
     Highest,
+    Length,
     LengthFault,
     Match,
     MissedLength,
@@ -17,6 +18,7 @@ from companion.match.model import (
     Move,
     MoveKind,
     Presence,
+    Size,
     SizeFault,
     Verdict,
     move_kind,
@@ -24,7 +26,7 @@ from companion.match.model import (
 from companion.match.parameters import PARAMETERS, MatchParameters
 from companion.match.take import match_phrase, match_take, unjudged
 
-__all__ = ["PARAMETERS", "Advice", "CueKind", "Detail", "Follower", "HeardNote", "Highest", "LengthFault", "Match",
-           "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveKind", "Presence", "SizeFault", "Verdict",
+__all__ = ["PARAMETERS", "Advice", "CueKind", "Detail", "Follower", "HeardNote", "Highest", "Length", "LengthFault", "Match",
+           "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveKind", "Presence", "Size", "SizeFault", "Verdict",
            "advise", "closeness", "detail", "joined", "line_odds", "match_phrase", "match_take", "move_kind",
            "move_to_try", "take_features", "unjudged"]

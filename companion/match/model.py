@@ -16,6 +16,23 @@ class Verdict(StrEnum):
     UNSURE = "not sure"
 
 
+class Size(StrEnum):
+    """Whether a move that went the right way has its written size. The values are those of the JSON that programs read."""
+
+    RIGHT = "right"
+    WRONG = "not that size"
+    UNSURE = "not sure"
+
+
+class Length(StrEnum):
+    """Whether a note has its written length, in the singer's pace. The values are those of the JSON that programs read."""
+
+    RIGHT = "right"
+    TOO_SHORT = "too short"
+    TOO_LONG = "too long"
+    UNSURE = "not sure"
+
+
 class Presence(StrEnum):
     """Whether the line is in the take at all. Of one that is doubtful or absent no move is judged."""
 
@@ -79,7 +96,7 @@ class LengthFault(StrEnum):
 class HeardNote:
     """One written note of the tune and what was sung for it; midi, onset_s, duration_s None if left out.
 
-    sure: probability that the note was sung.
+    sure: probability that the note was sung. length: against the notes around it, in the singer's own pace.
     """
 
     written: LineNote
@@ -88,13 +105,15 @@ class HeardNote:
     onset_s: float | None
     duration_s: float | None
     sure: float = 1.0
+    length: Length = Length.UNSURE
 
 
 @dataclass(frozen=True, slots=True)
 class Move:
     """From one written note to the next. `start`, `end` are note numbers; intervals in semitones.
 
-    sure: probability that the verdict is so, of one "not sure" that of the likelier of the other two.
+    sure: probability that the verdict is so, of one "not sure" that of the likelier of the other two. size: of a move
+    that is right, whether it is as large as written; of others it is not said.
     """
 
     start: int
@@ -105,6 +124,7 @@ class Move:
     sure: float
     wanted_semitones: int
     sung_semitones: float | None
+    size: Size = Size.UNSURE
 
     @property
     def kind(self) -> MoveKind:

@@ -17,10 +17,11 @@ from companion.match.closeness import closeness
 from companion.match.details import detail
 from companion.match.fragments import is_bare
 from companion.match.judge import DOUBT, Evidence, call, move_evidence
-from companion.match.model import HeardNote, Match, Move, Presence, Verdict
+from companion.match.model import HeardNote, Length, Match, Move, Presence, Size, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
 from companion.match.presence import FEWEST, presence, presence_odds
 from companion.match.singing import part
+from companion.match.sizes import with_lengths, with_sizes
 from companion.match.steady import Steady, steady_parts
 from companion.messages import _
 from companion.tune import LineNote, direction_of
@@ -159,7 +160,8 @@ def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, param
 
 def unjudged(match: Match) -> Match:
     """The same of a line that is known not to be in the take: no move is judged."""
-    return replace(match, presence=Presence.ABSENT, moves=tuple(map(_unjudged, match.moves)))
+    return replace(match, presence=Presence.ABSENT, moves=tuple(map(_unjudged, match.moves)),
+                   notes=tuple(replace(n, length=Length.UNSURE) for n in match.notes))
 
 
 def _rejoined(moves: tuple[Move, ...], at: int) -> tuple[Move, ...]:
@@ -168,7 +170,7 @@ def _rejoined(moves: tuple[Move, ...], at: int) -> tuple[Move, ...]:
 
 
 def _unjudged(move: Move) -> Move:
-    return replace(move, heard=None, verdict=Verdict.UNSURE, sure=0.5, sung_semitones=None)
+    return replace(move, heard=None, verdict=Verdict.UNSURE, sure=0.5, sung_semitones=None, size=Size.UNSURE)
 
 
 def _unsung(line: Sequence[LineNote], i: int) -> Move:
@@ -181,6 +183,10 @@ def _whole(placed: Placed, stretch: Stretch, line: Sequence[LineNote], some: tup
            moves: tuple[Move, ...], there: Presence, params: MatchParameters) -> Match:
     """The match of the whole line, of which some notes were looked for in the stretch and the others not sung."""
     first, last = stretch.first, stretch.last
+    judged = line[first:last + 1]
+    evidence = [placed.evidence(judged, i, params) for i in range(len(moves))]
+    if there is Presence.PRESENT:
+        moves, some = with_sizes(moves, evidence, placed.steady.spread, some), with_lengths(some, moves)
     notes = (*(HeardNote(n, False, None, None, None, 0.0) for n in line[:first]), *some,
              *(HeardNote(n, False, None, None, None, 0.0) for n in line[last + 1:]))
     all_moves = (*(_unsung(line, i) for i in range(first)), *moves,
