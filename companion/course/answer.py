@@ -6,6 +6,7 @@ An answer is right, not that way, or not sure. What is found is a `Judged`: fact
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -14,7 +15,7 @@ from pathlib import Path
 
 from companion.braille import Problem, decode, needs_octave
 from companion.braille import signs as S
-from companion.course.drill import Item, Wants, card
+from companion.course.drill import Item, QuestionKind, Wants, card
 from companion.course.facts import (
     PLAIN,
     QUAVER,
@@ -33,7 +34,7 @@ from companion.course.vocabulary import Vocabulary
 from companion.ear import PitchTrack, hear_pitch
 from companion.errors import NothingSung, Trouble
 from companion.match import Match, Verdict, match_take
-from companion.tune import STEPS
+from companion.tune import STEPS, IntervalKind, interval_kind
 
 #: What a helper presses for an answer that was spoken aloud.
 HEARD_RIGHT, HEARD_WRONG = "+", "-"
@@ -62,10 +63,40 @@ class Finding(StrEnum):
     AMISS = "amiss"  # the notes are right, problem is amiss in how they are written
     BAR_DIFFERS = "bar differs"  # difference: where
     OTHER_OCTAVE = "other octave"  # given: the mark of the octave that was said
+    OTHER_SIZE = "other size"  # misread: the direction is right, and the move is not as wide as written
+    OTHER_LENGTH = "other length"  # misread: a note is not as long as written
     SUNG = "sung"  # match: what was heard
     NOTHING_SUNG = "nothing sung"
     SING_FIRST = "sing first"  # something was typed where singing is wanted
     TROUBLE = "trouble"  # trouble: why the recording could not be heard
+
+
+class Misreading(StrEnum):
+    """What of a sung answer was misread, where its directions are right."""
+
+    SIZE = "size"
+    LENGTH = "length"
+
+
+@dataclass(frozen=True)
+class Misread:
+    """A move (by its place from 0) whose size, or a note whose length was misread, surely or (not sure) perhaps.
+
+    sung: what was sung instead of the written kind of move. longer: the note was longer than its neighbour tells.
+    """
+
+    what: Misreading
+    verdict: Verdict
+    at: int
+    sung: IntervalKind | None = None
+    longer: bool = False
+
+
+#: Semitones off that are doubtful, and that are a misreading: a step read for a skip is 2 off, and so may be a shy
+#: voice's skip of 4; by 2.5 two neighbouring kinds of move are no longer confused by how a voice sings.
+SIZE_DOUBT, SIZE_MISREAD = 2.0, 2.5
+#: How many times as long as its neighbour, measured by the written values, is doubtful and is a misreading.
+LENGTH_DOUBT, LENGTH_MISREAD, LAST_MISREAD = 2.2, 3.0, 4.0
 
 
 class Change(StrEnum):
@@ -113,6 +144,7 @@ class Judged:
     problem: Problem | None = None
     match: Match | None = None
     trouble: Trouble | None = None
+    misread: Misread | None = None
 
 
 def check(item: Item, text: str, vocabulary: Vocabulary, before: Judged | None = None) -> Judged:
@@ -406,8 +438,9 @@ def _is_file(text: str) -> bool:
 def check_take(item: Item, take: str | Path | PitchTrack) -> Judged:
     """Judge a sung answer by the same match as every take: a sound file, a pitch-track file, or a track.
 
-    All moves right is right; a move surely the other way is not that way; anything else is not sure.
-    Every move is remembered by its kind. Raises Trouble where a file cannot be read.
+    Right is every move right in direction, size and length; not that way is a move surely the other way, or one
+    grossly misread (see `misread`); anything else is not sure. Every move is remembered by its kind. Raises Trouble
+    where a file cannot be read.
     """
     track = hear_pitch(take) if isinstance(take, str | Path) else take
     try:
@@ -417,7 +450,54 @@ def check_take(item: Item, take: str | Path | PitchTrack) -> Judged:
     counts = match.counts
     verdict = (Verdict.WRONG if counts[Verdict.WRONG] else Verdict.RIGHT if counts[Verdict.RIGHT] == len(match.moves)
                else Verdict.UNSURE)
+    if verdict == Verdict.RIGHT and item.kind is not QuestionKind.SING_THE_MOVE:
+        found = misread(item, match)
+        if found is not None:
+            cards = dict.fromkeys(item.cards, found.verdict) if found.verdict != Verdict.UNSURE else {}
+            finding = {Misreading.SIZE: Finding.OTHER_SIZE, Misreading.LENGTH: Finding.OTHER_LENGTH}[found.what]
+            return Judged(found.verdict, finding, cards, match=match, misread=found)
     return Judged(verdict, Finding.SUNG, _sung_cards(item, match, verdict), match=match)
+
+
+def misread(item: Item, match: Match) -> Misread | None:
+    """The size or length that was sung least like the written one, None where all are near enough.
+
+    Directions are right. A learner's voice makes moves smaller and larger and holds notes as breath allows, so that
+    only what no reading of the right cell explains is a misreading; between that and near enough it is not sure.
+    """
+    found: list[tuple[float, Misread]] = []
+    for at, move in enumerate(match.moves):
+        if move.sung_semitones is None or not move.wanted_semitones:
+            continue
+        off, kind = abs(move.sung_semitones) - abs(move.wanted_semitones), interval_kind(round(move.sung_semitones))
+        if abs(off) >= SIZE_DOUBT and kind is not interval_kind(move.wanted_semitones):
+            verdict = Verdict.WRONG if abs(off) >= SIZE_MISREAD else Verdict.UNSURE
+            found.append((abs(off) / SIZE_MISREAD, Misread(Misreading.SIZE, verdict, at, kind)))
+    values = {n.quarters for n in item.sung}
+    if len(values) > 1 or next(iter(values)) != QUAVER:  # where all are quavers, lengths are not yet shown
+        found += _misread_lengths(match)
+    return max(found, key=lambda pair: (pair[1].verdict == Verdict.WRONG, pair[0]))[1] if found else None
+
+
+def _misread_lengths(match: Match) -> list[tuple[float, Misread]]:
+    """Lengths that differ from their neighbours' as no written ones do here. How long a note lasts is the time to the
+    next one; the last one's is its own sound, which may be cut short or held, so that only its neighbours are asked."""
+    notes = match.notes
+    lasting = [None if a.onset_s is None or b.onset_s is None or a.written.rest_after
+               else (b.onset_s - a.onset_s) / float(a.written.quarters) for a, b in itertools.pairwise(notes)]
+    found = []
+    for at, (a, b) in enumerate(itertools.pairwise(lasting)):
+        if a and b and a > 0 and b > 0:
+            times = b / a
+            apart = max(times, 1 / times)
+            if apart >= LENGTH_DOUBT:
+                verdict = Verdict.WRONG if apart >= LENGTH_MISREAD else Verdict.UNSURE
+                found.append((apart / LENGTH_MISREAD, Misread(Misreading.LENGTH, verdict, at + 1, longer=times > 1)))
+    last = notes[-1]
+    if lasting and lasting[-1] and last.duration_s and last.duration_s / float(last.written.quarters) \
+            >= LAST_MISREAD * lasting[-1]:
+        found.append((1.0, Misread(Misreading.LENGTH, Verdict.UNSURE, len(notes) - 1, longer=True)))
+    return found
 
 
 def _sung_cards(item: Item, match: Match, verdict: Verdict) -> dict[str, Verdict]:

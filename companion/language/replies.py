@@ -26,7 +26,7 @@ from companion.language.interface import Language
 from companion.language.questions import fact_at_start, fact_name, group_said, said_dots, said_line, step_name, value_name
 from companion.match import Advice, Match, Move, Verdict, advise
 from companion.messages import N_
-from companion.tune import Direction, Pitch
+from companion.tune import Direction, IntervalKind, interval_kind
 
 MOST_NAMED = 6  # notes that are named after a right bar; more is no longer one breath
 MOST_TYPED = 20  # letters of what was typed that are said again
@@ -124,7 +124,7 @@ def _count_again(language: Language, item: Item) -> str:
 
 def _sung_there(language: Language, item: Item) -> str:
     return language.message("There {note} was sung.").format(
-        note=language.pitch_class(Pitch(item.played[int(item.number) - 1].pitch.step, 4)))
+        note=language.pitch_class(item.played[int(item.number) - 1].pitch))
 
 
 #: Intervals by letters counted with both ends (standard terms).
@@ -344,7 +344,7 @@ def _sung(language: Language, item: Item, judged: Judged) -> str:
     assert judged.match is not None
     match = judged.match
     advice = advise(match)
-    steps = [language.pitch_class(Pitch(n.pitch.step, 4)) for n in item.sung]
+    steps = [language.pitch_class(n.pitch) for n in item.sung]
     if judged.verdict == Verdict.RIGHT and item.kind is QuestionKind.SING_THE_CELL:
         return language.message("Right. {first} to {second}.").format(first=steps[0], second=steps[1])
     if judged.verdict == Verdict.RIGHT and item.cells and len(steps) <= MOST_NAMED:
@@ -358,6 +358,41 @@ def _sung(language: Language, item: Item, judged: Judged) -> str:
     return cue_text(language, match, advice)
 
 
+def _other_size(language: Language, item: Item, judged: Judged) -> str:
+    """What was read, what it is, and the cells to feel: only where that is sure; else to sing it once more."""
+    found = judged.misread
+    assert found is not None
+    first, second = (language.pitch_class(n.pitch) for n in item.sung[found.at:found.at + 2])
+    wanted = interval_kind(item.sung[found.at + 1].midi - item.sung[found.at].midi)
+    if found.verdict == Verdict.UNSURE:
+        return language.message("I am not sure how far the voice went from {first} to {second}. Sing it once more.").format(
+            first=first, second=second)
+    read = language.message("You sang {sung}; from {first} to {second} is {wanted}.").format(
+        sung=language.message(_SIZES[found.sung or wanted]), first=first, second=second, wanted=language.message(_SIZES[wanted]))
+    second_note = item.sung[found.at + 1]
+    cell = fact(second_note.pitch.step)
+    return _sentences(read, language.message("Feel the upper part of the second note: {dots}.").format(
+        dots=say_dots(language, cell.cells)))
+
+
+#: Moves by their size.
+_SIZES = {IntervalKind.LEVEL: N_("the same note"), IntervalKind.SEMITONE: N_("a step"), IntervalKind.STEP: N_("a step"),
+          IntervalKind.SKIP: N_("a skip"), IntervalKind.LEAP: N_("a leap")}
+
+
+def _other_length(language: Language, item: Item, judged: Judged) -> str:
+    found = judged.misread
+    assert found is not None
+    note = language.pitch_class(item.sung[found.at].pitch)
+    if found.verdict == Verdict.UNSURE:
+        return language.message("I am not sure how long the {nth} note was, {note}. Sing it once more, with a steady "
+                                "beat.").format(nth=language.ordinal(found.at + 1), note=note)
+    template = N_("The pitches are right. The {nth} note, {note}, was sung too long. Feel dots 3 and 6, and count.") \
+        if found.longer else N_("The pitches are right. The {nth} note, {note}, was sung too short. Feel dots 3 and 6, and "
+           "count.")
+    return language.message(template).format(nth=language.ordinal(found.at + 1), note=note)
+
+
 def _cells_to_try(language: Language, match: Match, advice: Advice, move: Move) -> str:
     """The cue in the tune's words, and the two cells that it is about."""
     notes = [n.written for n in match.notes]
@@ -366,7 +401,7 @@ def _cells_to_try(language: Language, match: Match, advice: Advice, move: Move) 
         Direction.UP: N_("{move} the tune goes up: {first}, then {second}."),
         Direction.DOWN: N_("{move} the tune goes down: {first}, then {second}."),
         Direction.LEVEL: N_("{move} the tune stays on one note: {first}, then {second}.")}[move.wanted])
-    first, second = (language.pitch_class(Pitch(n.pitch.step, 4)) for n in notes[at:at + 2])
+    first, second = (language.pitch_class(n.pitch) for n in notes[at:at + 2])
     tries = []
     for words in (True, False):
         about = template.format(move=move_name(language, notes, at, words), first=first, second=second)
@@ -394,6 +429,7 @@ REPLIES: dict[Finding, Callable[[Language, Item, Judged], str]] = {
     Finding.OTHER_NAME: _other_name, Finding.LETTER_READ: _letter_read, Finding.LETTER_WRITTEN: _letter_written,
     Finding.OTHER_NOTE: _other_note, Finding.OTHER_VALUE: _other_value, Finding.OTHER_CELL: _other_cell,
     Finding.OTHER_CELLS: _other_cells, Finding.MORE_MARKS: _more_marks, Finding.AMISS: _amiss,
-    Finding.BAR_DIFFERS: _bar_differs, Finding.OTHER_OCTAVE: _other_octave, Finding.SUNG: _sung,
+    Finding.BAR_DIFFERS: _bar_differs, Finding.OTHER_OCTAVE: _other_octave, Finding.OTHER_SIZE: _other_size,
+    Finding.OTHER_LENGTH: _other_length, Finding.SUNG: _sung,
     Finding.NOTHING_SUNG: _nothing_sung, Finding.SING_FIRST: _sing_first, Finding.TROUBLE: _trouble,
 }
