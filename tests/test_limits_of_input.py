@@ -118,3 +118,9 @@ def test_marks_that_cannot_be_seen_are_shown_as_their_numbers(name: str, shown: 
 def test_long_names_are_shortened(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["read", f"{'x' * 100_000}.brf"]) == 2
     assert len(capsys.readouterr().err) < 600
+
+
+@pytest.mark.parametrize("height", ["0", "-3"])
+def test_a_page_without_lines_is_wrong_use(tmp_path: Path, height: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["line", "kite", f"--height={height}", "--out", str(tmp_path / "a.brf")]) == 2
+    assert f"A page of {height} lines" in capsys.readouterr().err

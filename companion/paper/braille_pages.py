@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from companion.braille import SPACE, to_ascii, words, wrap
+from companion.errors import Trouble
+from companion.messages import _
 from companion.paper.sheet import Block, Cells, Heading, ListItem, NewPage, Paragraph, Picture, Question, Sheet
 
 WIDTH, HEIGHT = 40, 25  # cells and lines of a usual braille page
@@ -17,6 +19,7 @@ INDENT = SPACE * 2
 FEWEST_AFTER_HEADING = 3  # lines that stay on its page
 KEPT_TOGETHER = 8  # lines of cells that are not parted by the end of a page
 NUMBER_ROOM = 2  # free cells before a page's number
+LEAST_HEIGHT = 4  # a title, a heading and a line below it, and one more
 
 
 class _Pages:
@@ -78,6 +81,9 @@ def to_brf(sheet: Sheet, width: int = WIDTH, height: int = HEIGHT, whole: bool =
     what follows. Raises Trouble where a bar fits no line.
     """
     blocks = [b for b in sheet.blocks if (whole or not b.helper) and not (isinstance(b, Paragraph) and b.print_only)]
+    if height < LEAST_HEIGHT:
+        raise Trouble(_("A page of {height} lines was asked for; give {LEAST_HEIGHT} or more.").format(
+                          height=height, LEAST_HEIGHT=LEAST_HEIGHT))
     pages = _Pages(sheet.title, width, height)
     for k, block in enumerate(blocks):
         if isinstance(block, NewPage):

@@ -283,7 +283,7 @@ def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
     listed = ", ".join(f"{i + 1} {n}" for i, n in enumerate(names))
     if part is not None:
         wanted = str(part).strip()
-        if wanted.isascii() and wanted.isdigit() and 1 <= int(wanted) <= len(parts):
+        if re.fullmatch("[0-9]+", wanted) and 1 <= int(wanted) <= len(parts):
             return parts[int(wanted) - 1]
         matches = [i for i, n in enumerate(names) if n.lower() == wanted.lower()]
         if matches:
