@@ -5,6 +5,7 @@ import random
 from collections import Counter
 
 import numpy as np
+import pytest
 from course_pupil import BRITISH, EVERY
 from singers import LineItem, Style, perform
 from singers.performance import STEP_S
@@ -56,6 +57,7 @@ def _wide(line: tuple[LineNote, ...], at: int) -> list[int]:
     return [m + (more if i > at else 0) for i, m in enumerate(midis)]
 
 
+@pytest.mark.slow
 def test_two_hundred_sung_answers_with_truth_size_and_length() -> None:
     rng, found, asked = random.Random(3), Counter[str](), Counter[str]()
     items = _lines()
