@@ -28,6 +28,9 @@ from companion.tune import LineNote, direction_of
 
 F = NDArray[np.float64]
 
+QUIET_DB = 6.0  # below the singing: what follows a stop is at least so quiet in its quieter part
+LISTENED_S = (0.1, 1.5)  # after the last sung note, for that
+
 MOST_UNHEARD = 2  # so many notes missing at the end are no longer left out: the singer stopped
 
 
@@ -110,6 +113,8 @@ def match_take(track: PitchTrack, line: Sequence[LineNote], params: MatchParamet
     elif stretch.joined_at is not None:
         moves = _rejoined(moves, stretch.joined_at - stretch.first - 1)
     found = _whole(placed, stretch, line, notes, moves, there, params)
+    if found.stopped and not _quiet_after(track, found):
+        found = replace(found, stopped=False)
     return replace(found, presence_odds=round(judged.odds, 2)) if len(line) >= FEWEST else found
 
 
@@ -156,6 +161,19 @@ def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, param
     notes = tuple(_note(placed, i, n, params) for i, n in enumerate(some))
     moves = tuple(_move(placed, some, notes, i, params) for i in range(len(some) - 1))
     return _Judged(stretch, heard, placed, notes, moves, presence_odds(stretch, notes, moves, len(line), heard))
+
+
+def _quiet_after(track: PitchTrack, match: Match) -> bool:
+    """Whether silence follows the last sung note: where noise drowns the rest, nobody knows that the singer stopped."""
+    last = match.last_sung
+    if last is None or is_bare(track):
+        return True
+    begin, end = last.onset_s or 0.0, _end_s(last)
+    sung = track.level_db[(track.time_s >= begin) & (track.time_s <= end)]
+    after = track.level_db[(track.time_s >= end + LISTENED_S[0]) & (track.time_s <= end + LISTENED_S[1])]
+    if not len(sung) or not len(after):
+        return True
+    return float(np.quantile(after, 0.25)) < float(np.median(sung)) - QUIET_DB
 
 
 def unjudged(match: Match) -> Match:

@@ -169,6 +169,21 @@ def test_one_note_has_no_move_and_silence_is_nothing_sung() -> None:
     with pytest.raises(NothingSung):
         match_take(drawn([None, None]), line(TUNE))
 
+def with_noise_after(sung: PitchTrack, db: float) -> PitchTrack:
+    """The same, of which the silence after the last note is a sound without pitch at so many dB."""
+    last = int(np.flatnonzero(sung.f0_hz > 0)[-1]) + 3
+    level = sung.level_db.copy()
+    level[last:] = db
+    return replace(sung, level_db=level)
+
+
+@pytest.mark.parametrize(("db", "stopped"), [(-70.0, True), (-18.0, False)])
+def test_a_stop_is_one_only_where_silence_follows(db: float, stopped: bool) -> None:
+    # The voice lies at -20 dB: noise as loud as that may hide the rest of the tune.
+    found = match_take(with_noise_after(drawn([*TUNE[:5], *[None] * 3]), db), line(TUNE))
+    assert found.stopped is stopped
+    assert [m.verdict for m in found.moves[:4]] == [Verdict.RIGHT] * 4
+
 
 # What is never said.
 
