@@ -45,6 +45,7 @@ PATTERN_QUARTER_S = 0.9  # quavers of 0.45 s: calm
 #: How many times as slow a piece is given.
 SLOWNESS = {Manner.PLAIN: 1.0, Manner.SLOWER: 1.35, Manner.TOGETHER: 1.35, Manner.SLIDE: 1.5}
 EASY = 2  # phrases in a row at the first take, after which two are sung in one
+LEAST_SONG_S = 60.0  # with less left no other song is begun: it would end in the middle
 LEAST_LEFT = 0.5  # share of a song's phrases that did not come, from which an easier one is next
 #: Keys after which the line is given again before it is listened for.
 GIVEN_AGAIN = (Action.AGAIN, Action.SLOWER, Action.FASTER, Action.LOWER, Action.HIGHER)
@@ -129,7 +130,8 @@ class Practise:
                     names.append(easier.name)
                     self._say(LessonSentence.EASIER_SONG)
                     self._tune(easier)
-        while self.more is not None and not self.over and (another := self.more(names)) is not None:
+        while self.more is not None and self.until_s - self.session.elapsed_s > LEAST_SONG_S and not self._over and (
+                another := self.more(names)) is not None:
             names.append(another.name)
             self._tune(another)
         self._close()
@@ -251,8 +253,9 @@ class Practise:
             manner = ladder.piece.manner
             heard = self._turn(ladder.notes(), quarter_s * SLOWNESS[manner], together=manner is Manner.TOGETHER)
             if heard is None:
-                if self._talked:  # silence is no try
-                    ladder.unsure()
+                if not self._talked:
+                    continue  # silence is no try
+                ladder.unsure()
             else:
                 taken = session.answer(heard, s.name)
                 self._keys()
