@@ -96,8 +96,17 @@ def stands_apart(said: ScoreDirection) -> bool:
     return " " in text or text in ("c", "d")  # a single c or d would read as a hairpin
 
 
+#: Letters as they are spelt where there are no accents.
+_SPELT = str.maketrans({"ß": "ss", "ẞ": "ss", "œ": "oe", "æ": "ae", "Œ": "oe", "Æ": "ae"} | {
+    letter: base for letter, (_stroke, base) in S.STROKES.items()})
+
+
 def expression_cells(text: str) -> str:
-    """The words themselves: letters and plain points; the point of an abbreviation is dot 3."""
+    """The words themselves: letters and plain points; the point of an abbreviation is dot 3. Letters as they are spelt
+    without accents and ligatures; Trouble, naming it, for a letter that has no such spelling."""
+    text = text.translate(_SPELT)
+    if strange := next((c for c in text if c.isalpha() and c not in S.LETTERS and c.lower() not in S.LETTERS), ""):
+        T.words(strange)
     return "".join(S.DOT if c == "." else S.SPACE if c == " " else S.LETTERS.get(c) or _punctuation(c) for c in text)
 
 

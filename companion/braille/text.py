@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from fractions import Fraction
 from functools import lru_cache
 
 from companion.braille import signs as S
+from companion.errors import Trouble
 from companion.messages import _
 from companion.tune import Pitch
 
@@ -66,6 +68,41 @@ def chord(keys: set[int]) -> str:
 _PLAIN = str.maketrans(S.LETTERS)
 
 
+#: Print forms that braille does not tell apart: marks that open and close a quotation go by what they do (UEB 7.6), a
+#: letter's other forms and spaces by what they are; an undertie between words sung as one (NIM 16-8) parts them.
+_SAME = str.maketrans({"„": "“", "‚": "‘", "‟": "“", "‑": "-", "−": "-", "‿": " ", "´": "’", "`": "‘", "ʼ": "’",
+                       "\t": " ", "\n": " ", "\r": " ", "\f": " ", "\v": " ", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
+_LOW_QUOTES = re.compile("„([^“”„]*)“|‚([^‘’‚]*)‘")
+#: What has no ink of its own: controls, joiners, soft hyphens, marks of direction.
+_UNSEEN = ("Cc", "Cf")
+
+
+def _plain_forms(text: str) -> str:
+    """Text in composed letters, with one form of each mark; a low quotation mark makes the next high one a closing one."""
+    text = unicodedata.normalize("NFC", text)
+    if text.isascii():
+        return text.translate(_SAME)
+    text = _LOW_QUOTES.sub(lambda m: f"“{m[1]}”" if m[1] is not None else f"‘{m[2]}’", text).translate(_SAME)
+    return "".join(c for c in text if unicodedata.category(c) not in _UNSEEN)
+
+
+def _letter_cells(letter: str) -> tuple[str, str] | None:
+    """A lower-case letter: its plain first letter ("" where it has none) and its cells; None where it has none."""
+    if letter in S.STROKES:
+        stroke, base = S.STROKES[letter]
+        return "", S.cells(stroke) + S.LETTERS[base]
+    if letter in S.LIGATURES:
+        both = S.LIGATURES[letter]
+        return both[0], S.LETTERS[both[0]] + S.LIGATURE + S.LETTERS[both[1]]
+    if letter in S.OTHER_LETTERS:
+        return "", S.cells(S.OTHER_LETTERS[letter])
+    apart = unicodedata.normalize("NFD", letter)
+    base, marks = apart[0], apart[1:]
+    if base not in S.LETTERS or not all(m in S.ACCENTS for m in marks):
+        return None
+    return ("" if marks else base), "".join(S.cells(S.ACCENTS[m]) for m in marks) + S.LETTERS[base]
+
+
 @lru_cache(maxsize=4096)
 def _word(word: str) -> str:
     """One word, with no space in it."""
@@ -76,47 +113,56 @@ def _word(word: str) -> str:
             return S.CAPITAL + word.lower().translate(_PLAIN)
     out = []
     number = shouting = False
-    clean = unicodedata.normalize("NFC", word)
-    for at, raw in enumerate(clean):
-        apart = unicodedata.normalize("NFD", raw)
-        base, marks = apart[0], apart[1:]
-        low = base.lower()
-        if base in S.UPPER_DIGITS:
+    for at, raw in enumerate(word):
+        if raw in S.UPPER_DIGITS:
             if not number:
                 out.append(S.NUMBER)
             number, shouting = True, False
-            out.append(S.UPPER_DIGITS[base])
-        elif low in S.LETTERS:
-            if base.isupper():
+            out.append(S.UPPER_DIGITS[raw])
+        elif raw in S.PUNCTUATION:
+            shouting = False
+            out.append(S.cells(S.PUNCTUATION[raw]))
+            number = number and raw in ".,"
+        elif found := _letter_cells(raw.lower()):
+            first, letter = found
+            if raw.isupper():
                 # Two capitals and more: the sign once for all of them (UEB 8.4); it ends with the letters.
                 if not shouting:
-                    shouting = clean[at + 1:at + 2].isupper()
+                    shouting = word[at + 1:at + 2].isupper()
                     out.append(S.CAPITAL_WORD if shouting else S.CAPITAL)
+                    if not shouting:
+                        letter = letter.replace(S.LIGATURE, S.CAPITAL + S.LIGATURE)  # both its letters are capitals
             else:
                 if shouting:
                     out.append(S.CAPITAL_END)
-                shouting = False
-                if number and low <= "j":
+                    shouting = False
+                if number and first and first <= "j":
                     out.append(S.GRADE1)
             number = False
-            out.append("".join(S.cells(S.ACCENTS[m]) for m in marks if m in S.ACCENTS) + S.LETTERS[low])
+            out.append(letter)
         else:
-            shouting = False
-            if base in S.PUNCTUATION:
-                number = number and base in ".,"
-                out.append(S.cells(S.PUNCTUATION[base]))
+            raise Trouble(_("The words have {letter}, which has no sign in Unified English Braille; write it in other "
+                            "letters.").format(letter=f"“{raw}”"))
     return "".join(out)
 
 
 def words(text: str) -> str:
-    """Text in uncontracted Unified English Braille. What UEB has no sign for here is left out."""
-    return S.SPACE.join(map(_word, text.split(" ")))
+    """Text in uncontracted Unified English Braille. Raises Trouble, naming it, for a letter that has no sign."""
+    return S.SPACE.join(map(_word, _plain_forms(text).split(" ")))
 
 
 _READ_LETTERS = {cell: letter for letter, cell in S.LETTERS.items()}
 _READ_PUNCTUATION = {S.cells(d): c for c, d in reversed(list(S.PUNCTUATION.items()))}
 _READ_DIGITS = {cell: digit for digit, cell in S.UPPER_DIGITS.items()}
 _READ_ACCENTS = {S.cells(d): mark for mark, d in S.ACCENTS.items()}
+_READ_STROKES = {S.cells(stroke) + S.LETTERS[base]: letter for letter, (stroke, base) in S.STROKES.items()}
+_READ_OTHERS = {S.cells(d): letter for letter, d in S.OTHER_LETTERS.items()}
+_READ_LIGATURES = {S.LETTERS[both[0]] + capital + S.LIGATURE + S.LETTERS[both[1]]: letter
+                   for letter, both in S.LIGATURES.items() for capital in ("", S.CAPITAL)}
+
+
+_BEFORE_OPENING = frozenset(" ([{—–-“‘«")
+_READ_THREES = {cells: sign for cells, sign in _READ_PUNCTUATION.items() if len(cells) == 3 and sign in "¿¡"}
 
 
 class _WordReader:
@@ -129,19 +175,36 @@ class _WordReader:
 
     def read(self) -> str:
         while self.at < len(self.cells):
-            self.at += self._pair(self.cells[self.at:self.at + 2]) or self._single(self.cells[self.at])
+            self.at += self._long() or self._pair(self.cells[self.at:self.at + 2]) or self._single(self.cells[self.at])
         return "".join(self.out)
+
+    def _long(self) -> int:
+        """A ligature, a letter with a stroke, a sign of three cells; how many cells were read, 0 for none."""
+        for length in (5, 4, 3):
+            cells = self.cells[self.at:self.at + length]
+            if letter := _READ_LIGATURES.get(cells) or _READ_STROKES.get(cells):
+                self.number = False
+                self._letter(letter)
+                return length
+        if cells in _READ_THREES:
+            self.out.append(_READ_THREES[cells])
+            self.number = False
+            return 3
+        return 0
 
     def _pair(self, pair: str) -> int:
         """A sign of two cells, or a letter with an accent; how many cells were read, 0 for none."""
-        accent, letter = _READ_ACCENTS.get(pair), _READ_LETTERS.get(self.cells[self.at + 2:self.at + 3])
+        accent, bare = _READ_ACCENTS.get(pair), _READ_LETTERS.get(self.cells[self.at + 2:self.at + 3])
         if pair == S.CAPITAL_WORD:
             self.capital_word = True
         elif pair == S.CAPITAL_END and self.capital_word:
             self.capital_word = False
-        elif accent and letter:
-            self._letter(unicodedata.normalize("NFC", letter + accent))
+        elif accent and bare:
+            self._letter(unicodedata.normalize("NFC", bare + accent))
             return 3
+        elif letter := _READ_OTHERS.get(pair):
+            self.number = False
+            self._letter(letter)
         elif sign := _READ_PUNCTUATION.get(pair):
             self.out.append(sign)
             self.number = False
@@ -167,11 +230,14 @@ class _WordReader:
             self._letter(letter)
         elif sign := _READ_PUNCTUATION.get(cell):
             self.capital_word = False
-            self.out.append(sign)
+            # Dots 236 open a quotation where a word begins, and ask after one (UEB 7.5, 7.6).
+            opens = sign == "?" and (not self.out or self.out[-1] in _BEFORE_OPENING)
+            self.out.append("“" if opens else sign)
         return 1
 
     def _letter(self, letter: str) -> None:
-        self.out.append(letter.upper() if self.capital or self.capital_word else letter)
+        capital = "ẞ" if letter == "ß" else letter.upper()
+        self.out.append(capital if self.capital or self.capital_word else letter)
         self.capital = False
 
 
@@ -189,7 +255,8 @@ def contracted(text: str) -> str:
     """Text in contracted Unified English Braille, by liblouis. Raises Trouble where the machine has it not."""
     from companion.braille.louis import translate
 
-    return translate(text, "en-ueb-g2.ctb")
+    words(text)  # a letter without a sign is named; liblouis would write its number
+    return translate(_plain_forms(text), "en-ueb-g2.ctb")
 
 
 def note_cells(pitch: Pitch | None, base: Fraction, dots: int = 0, octave: bool = True,

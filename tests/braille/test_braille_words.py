@@ -1,11 +1,12 @@
 """Words in uncontracted UEB, against liblouis (en-ueb-g1.ctb); contracted words through liblouis."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from companion.braille import encode
+from companion.braille import encode, to_dots
 from companion.braille.louis import library, translate
 from companion.braille.text import contracted, read_words, words
 from companion.errors import Trouble
@@ -72,3 +73,45 @@ def test_words_without_liblouis() -> None:
     assert words("NO") == "⠠⠠⠝⠕"
     assert words("3a") == "⠼⠉⠰⠁"
     assert words("é") == "⠘⠌⠑"
+
+
+#: UEB 4.2 (strokes, breve, caron), 4.3 (ligatures, ß), 7.1 and 7.6 (marks of other languages); liblouis has them too.
+LETTERS = ["süß", "groß", "GROß", "GROẞ", "cœur", "CŒUR", "Œuvre", "ÆTHER", "æon", "Ærø", "Łódź", "łał", "KØB", "smørrebrød",
+           "Đorđe", "čáp", "Žal", "Şu", "ħajja", "ðe", "þing", "3œ", "«oui»", "¿qué?", "¡ay!", "a_b@c", "{x} 50°", "“Ach”"]
+
+
+@needs_louis
+@pytest.mark.parametrize("text", LETTERS)
+def test_letters_of_other_languages_equal_liblouis(text: str) -> None:
+    assert words(text) == translate(text, G1)
+    assert read_words(words(text)) == text
+
+
+def test_strokes_ligatures_and_the_sharp_s() -> None:
+    """UEB 4.2 and 4.3, by dots: they hold where liblouis is not."""
+    assert to_dots(words("ß")) == "46-2346"
+    assert to_dots(words("œ")) == "135-45-235-15"
+    assert to_dots(words("æ")) == "1-45-235-15"
+    assert to_dots(words("ø")) == "4-16-135"
+    assert to_dots(words("ł")) == "4-16-123"
+
+
+def test_quotation_marks_go_by_what_they_do() -> None:
+    """UEB 7.6.2: opening and closing, whatever their form in print."""
+    assert words("„Ach“") == words("“Ach”")
+    assert read_words(words("„Ach“, so?")) == "“Ach”, so?"
+
+
+@pytest.mark.parametrize("letter", ["П", "ő", "ę", "ș", "日"])
+def test_a_letter_without_a_sign_is_named(letter: str) -> None:
+    for write in (words, contracted):
+        with pytest.raises(Trouble, match=f"“{letter}”, which has no sign"):
+            write(f"la {letter}a")
+    tune = load("snail-wall")
+    with pytest.raises(Trouble, match=f"“{letter}”"):
+        encode(replace(tune, title=f"Tune {letter}"))
+
+
+def test_what_has_no_ink_is_no_letter() -> None:
+    """Soft hyphens, joiners and other spaces, as word processors leave them."""
+    assert words("so\u00adlo\u200b\u00a0mio") == words("solo mio")
