@@ -61,10 +61,25 @@ def look_ahead(tune: Tune, vocal: bool, doubled_slurs: bool, slurs_with_ties: bo
         if times[mark] >= DOUBLED_FROM:
             _runs(notes, mark, found)
     if vocal:
-        spans += [span for span in _melismas(tune) if not any(a <= span[0] and span[1] <= b for a, b in spans)]
+        _sung_slurs(tune, notes, spans, found, slurs_with_ties)
+        return found
     for span in spans:
         _slur(notes, span, found, doubled_slurs, slurs_with_ties)
     return found
+
+
+def _sung_slurs(tune: Tune, notes: list[tuple[Place, Note]], spans: list[Span], found: Ahead, slurs_with_ties: bool) -> None:
+    """Slurs over words. The sign between notes means one syllable on them, doubled for more than four notes, and never
+    the brackets; those are for phrases of several syllables, however short (New International Manual 16-7; MBC 35.2)."""
+    melismas = list(_melismas(tune))
+    for first, last in spans:
+        if any(note.syllables and note.syllables[0] for _place, note in notes[first + 1:last + 1]):
+            found.slurs.setdefault(notes[first][0], Slurs()).opens += 1
+            found.slurs.setdefault(notes[last][0], Slurs()).closes += 1
+        elif not any(a <= first and last <= b for a, b in melismas):
+            melismas.append((first, last))  # without words: humming, a part that plays
+    for span in melismas:
+        _slur(notes, span, found, True, slurs_with_ties)
 
 
 def _written_slurs(notes: list[tuple[Place, Note]]) -> Iterator[Span]:

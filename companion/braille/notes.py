@@ -141,7 +141,8 @@ class NoteReader:
         alter, display, held = self._alter(u, place, i)
         base, dots, tuplet = value_of(u, value)
         self.own_problems(u, i)
-        under = self.chain or self.brackets > 0 or self.doubled > 0
+        # The slur between notes keeps its syllable; brackets are phrases and move no words (NIM 16-7).
+        under = self.chain or self.doubled > 0
         starts, stops = self._slurs(u, i)
         note = Note(pitch=Pitch(u.step, place // 7, alter), base=base, dots=dots, tuplet=tuplet, grace=u.grace, tie=u.tie,
                     accidental=display, slur_starts=starts, slur_stops=stops, marks=(*self._marks(u), *u.after),
@@ -150,7 +151,7 @@ class NoteReader:
             self.tied = (place, alter)
         elif not u.grace:
             self.tied = None
-        return note, not (u.grace or held or (under and not starts))
+        return note, not (u.grace or held or under)
 
     def own_problems(self, u: Unit, i: int) -> None:
         """What is amiss in a unit by itself."""

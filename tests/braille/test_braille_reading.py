@@ -275,6 +275,52 @@ def test_a_melisma_is_slurred() -> None:
     assert [n.syllables[0].text if n.syllables else "" for n in back] == ["moon", "", "lit", ""]
 
 
+def _sung(*syllables: str, slur: tuple[int, int] | None = None) -> Tune:
+    """Quavers up from C, each with its syllable ("" goes on with the one before). slur: first and last note of a mark."""
+    pitches = ("C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5")
+    row = tuple(note(name, 0.5, syllables=(Syllable(text),) if text else (), slur_starts=int(slur is not None and k == slur[0]),
+                     slur_stops=int(slur is not None and k == slur[1]))
+                for k, (name, text) in enumerate(zip(pitches, syllables, strict=True)))
+    return tune(row)
+
+
+@pytest.mark.parametrize(("length", "cells"), [
+    (2, "⠐⠙⠉⠑"), (3, "⠐⠙⠉⠑⠉⠋"), (4, "⠐⠙⠉⠑⠉⠋⠉⠛"), (5, "⠐⠙⠉⠉⠑⠋⠛⠉⠓"), (7, "⠐⠙⠉⠉⠑⠋⠛⠓⠊⠉⠚")])
+@pytest.mark.parametrize("printed", [True, False])
+def test_the_syllabic_slur(length: int, cells: str, printed: bool) -> None:
+    """New International Manual 16-7: the slur between the notes of one syllable, doubled for more than four."""
+    words = ["ah", *[""] * (length - 1), *"one two three four five six".split()[:8 - length]]
+    t = _sung(*words, slur=(0, length - 1) if printed else None)
+    line = encode(t).lines[-1].strip("⠀")
+    assert line.startswith(cells)
+    assert S.SLUR not in line.removeprefix(cells)
+    assert S.SLUR_OPEN not in line
+    back = decode(encode(t).lines)
+    assert [n.syllables[0].text if n.syllables else "" for n in back.tune.bars[0].notes] == words
+    assert encode(back.tune).lines[-1] == encode(t).lines[-1]
+
+
+@pytest.mark.parametrize("last", [1, 3, 7])
+def test_a_phrase_over_syllables_has_brackets(last: int) -> None:
+    """New International Manual 16-7: the brackets are for phrases, however short, and words stay on their notes."""
+    words = "one two three four five six sev'n eight".split()
+    t = _sung(*words, slur=(0, last))
+    line = encode(t).lines[-1].strip("⠀")
+    assert (line.count(S.SLUR_OPEN), line.count(S.SLUR_CLOSE)) == (1, 1)
+    assert S.SLUR not in line
+    back = decode(encode(t).lines).tune.bars[0].notes
+    assert [n.syllables[0].text for n in back] == words
+    assert [(n.slur_starts, n.slur_stops) for n in back] == [(n.slur_starts, n.slur_stops) for n in t.bars[0].notes]
+
+
+def test_a_melisma_within_a_phrase() -> None:
+    words = ["one", "two", "", "", "", "", "three", "four"]
+    t = _sung(*words, slur=(0, 7))
+    back = decode(encode(t).lines).tune.bars[0].notes
+    assert [n.syllables[0].text if n.syllables else "" for n in back] == words
+    assert encode(t).lines[-1].strip("⠀").count(S.SLUR) == 3  # doubled at the first of five notes, once before the last
+
+
 def test_files_in_their_forms() -> None:
     page = encode(tune((note("C4"), note("D4"), note("E4"), note("F4"))))
     wanted = decode(page.lines).tune.bars
