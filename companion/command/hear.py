@@ -52,11 +52,11 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(found.as_json(options.language), ensure_ascii=False))
     elif options.short:
-        print(found.cue(options.language), flush=True)
+        print(found.cue(options.language, sound is not None), flush=True)
     else:
         from companion.lesson import answer_lines
 
-        print("\n".join(answer_lines(options.language, found, more=options.more)), flush=True)
+        print("\n".join(answer_lines(options.language, found, more=options.more, sounds=sound is not None)), flush=True)
     if options.speak and sound is not None:
         from companion.audio import play
 

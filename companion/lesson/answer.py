@@ -9,7 +9,7 @@ from typing import Any
 from companion.braille import note_cells, to_dots
 from companion.ear import DEFAULT_TRACKER, PitchTrack, hear_pitch
 from companion.errors import NothingSung, Trouble
-from companion.language import Language, cue_text, say_note
+from companion.language import Language, cue_sentences, cue_text, say_note
 from companion.match import Advice, Match, Presence, Verdict, advise, line_odds, match_phrase, match_take, unjudged
 from companion.messages import _
 from companion.tune import LineNote, Tune, catalogue, load
@@ -39,8 +39,11 @@ class Answer:
     advice: Advice
     likelier: str = ""
 
-    def cue(self, language: Language) -> str:
-        """What is said back."""
+    def cue(self, language: Language, sounds: bool = True) -> str:
+        """What is said back. sounds: whether anything is to be heard after it; where not, nobody is asked to listen."""
+        if not sounds and self.advice.move is not None:
+            said = cue_sentences(language, self.match, self.advice, self.tune.title, self.likelier)
+            return replace(said, ask="").whole
         return cue_text(language, self.match, self.advice, self.tune.title, self.likelier)
 
     @property

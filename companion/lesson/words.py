@@ -21,14 +21,14 @@ def note_line(language: Language, found: Answer, index: int) -> str:
     return line if heard.sung else f"{line} {language.message('Not heard.')}"
 
 
-def answer_lines(language: Language, found: Answer, more: bool = False) -> list[str]:
+def answer_lines(language: Language, found: Answer, more: bool = False, sounds: bool = True) -> list[str]:
     """The cue, the count, then each move that was not right, then each note with its cell.
 
-    more: also the right moves, and what was measured. Of a take that could not be followed at all nothing is said
-    move by move, nor measured.
+    more: also the right moves, and what was measured. sounds: see `Answer.cue`. Of a take that
+    could not be followed at all nothing is said move by move, nor measured.
     """
     match = found.match
-    lines = [found.cue(language), count_line(language, match.counts)]
+    lines = [found.cue(language, sounds), count_line(language, match.counts)]
     if found.followed:
         lines += [move_line(language, m) for m in match.moves if m.verdict != Verdict.RIGHT or more]
     if more and found.followed:
