@@ -93,10 +93,24 @@ def _heading(lines: list[Row]) -> int:
             continue
         if i <= count or not any(_music_like(o.cells) for o in lines[count:i]) or all(
                 abs(o.middle - line.middle) <= 1 for o in lines[count:i]):
-            return i + 1
+            return _last_signature(lines, i) + 1
     while count < len(lines) - 1 and lines[count].indent > 0 and not _music_like(lines[count].cells):
         count += 1
     return count
+
+
+def _last_signature(lines: list[Row], first: int) -> int:
+    """The last line that ends in a signature, of the centred ones from here on: "Song 3." in a title has the cells of
+    three-four time (3456, a digit, 256), and the signature stands below it."""
+    last = first
+    for i in range(first + 1, min(len(lines), 12)):
+        line = lines[i]
+        if line.indent < 2 or abs(line.middle - lines[first].middle) > 1:
+            break
+        end = line.cells.rsplit(S.SPACE, 1)[-1]
+        if read_signature(end) or METRONOME_MARK.fullmatch(end):
+            last = i
+    return last
 
 
 def decode(lines: Sequence[str]) -> Reading:
@@ -144,7 +158,7 @@ class _PageReader:
 
     def __init__(self, rows: list[Row], head: int, vocal: bool) -> None:
         self.head = rows[:head]
-        self.title, self.tempo, signatures = _read_heading(self.head)
+        self.title, self.composer, self.tempo, signatures = _read_heading(self.head)
         self.pitch_only = pitch_only_heading() in self.title or pitch_only_heading() in self.tempo
         self.title = self.title.replace(pitch_only_heading(), "").strip()
         self.reader = Reader(self.pitch_only, vocal)
@@ -204,8 +218,8 @@ class _PageReader:
         bars = self.reader.finished()
         first = bars[0].notes[0].before if bars and bars[0].notes else ()
         bpm = next((_bpm(d.text) for d in first if d.kind is DirectionKind.METRONOME), None)
-        tune = Tune(title=self.title, bars=bars, heading=pitch_only_heading() if self.pitch_only else self.tempo,
-                    quarter_bpm=bpm)
+        tune = Tune(title=self.title, composer=self.composer, bars=bars, quarter_bpm=bpm,
+                    heading=pitch_only_heading() if self.pitch_only else self.tempo)
         problems = strange + [slip.at(*self._at(offset)) for offset, slip in self.reader.problems]
         if not bars:
             problems.append(Problem(1, 1, ProblemCode.NO_MUSIC))
@@ -231,27 +245,33 @@ def _bpm(text: str) -> float | None:
         return None
 
 
-def _read_heading(rows: list[Row]) -> tuple[str, str, list[tuple[Key | None, Time | None]]]:
-    """Title, words of tempo, signatures."""
+def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None, Time | None]]]:
+    """Title, composer, words of tempo, signatures. Signatures stand on the last line, or fill one below the title."""
     titles: list[str] = []
+    composer: list[str] = []
     tempo = ""
     found: list[tuple[Key | None, Time | None]] = []
+    by = _("by {composer}").format(composer="")
     for k, row in enumerate(rows):
-        text: list[str] = []
-        for group in row.cells.split(S.SPACE):
-            signature = read_signature(group)
-            if signature:
-                found.append(signature)
-            elif group and not METRONOME_MARK.fullmatch(group):
-                text.append(group)
-        if text:
-            said = read_words(S.SPACE.join(text))
-            # Words of tempo end in a full stop, on the last line or, below a title, on the one before it.
-            if said.endswith(".") and (k == len(rows) - 1 or (0 < k == len(rows) - 2 and not found)):
-                tempo = said[:-1]
-            else:
-                titles.append(said)
-    return " ".join(titles), tempo, found
+        last = k == len(rows) - 1
+        groups = [g for g in row.cells.split(S.SPACE) if g]
+        text = list(groups)
+        while text and (METRONOME_MARK.fullmatch(text[-1]) or read_signature(text[-1])):
+            text.pop()
+        if not last and (text or k == 0):
+            text = groups
+        found += [signature for group in groups[len(text):] if (signature := read_signature(group))]
+        if not text:
+            continue
+        said = read_words(S.SPACE.join(text))
+        # Words of tempo end in a full stop, on the last line or, below a title, on the one before it.
+        if k and said.startswith(by):
+            composer.append(said.removeprefix(by))
+        elif said.endswith(".") and (last or (0 < k == len(rows) - 2 and not found)):
+            tempo = said[:-1]
+        else:
+            (composer or titles).append(said)
+    return " ".join(titles), " ".join(composer), tempo, found
 
 
 def _sing(reader: Reader, began: int, text: str) -> None:

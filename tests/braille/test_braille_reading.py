@@ -243,6 +243,27 @@ def test_metronome_tempo_and_composer() -> None:
     assert back.heading == "Andante"
 
 
+@pytest.mark.parametrize("title", ["Song 3.", "Carol No. 1.", "24 songs", "Waltz 2, in C", "Op. 5 No. 3", "3."])
+@pytest.mark.parametrize("composer", ["", "J. Bach"])
+def test_titles_with_numbers(title: str, composer: str) -> None:
+    """A number and a full stop have the cells of a time signature: in a title they are none."""
+    t = replace(tune((note("C4"), note("D4"), note("E4"), note("F4")), (note("G4", 4),)), title=title, composer=composer)
+    for width in (40, 28):
+        back = decode(encode(t, width=width).lines)
+        assert (back.tune.title, back.tune.composer, back.tune.heading) == (title, composer, "")
+        assert [b.notes for b in back.tune.bars] == [b.notes for b in t.bars]
+        assert back.tune.time == FOUR
+        assert back.problems == ()
+
+
+def test_what_was_read_before_changes_nothing() -> None:
+    """The same bar at the beginning of a line, where its octave mark is due, and within one, where it is not."""
+    within, moved = [HEAD, "⠐⠹⠱⠫⠻⠀⠳⠫⠱⠹⠀⠹⠱⠫⠻"], [HEAD, "⠐⠹⠱⠫⠻⠀⠳⠫⠱⠹", "⠹⠱⠫⠻"]
+    decode(within)
+    assert problems(*moved) == [(3, 1, "The first note of a line wants an octave mark.")]
+    assert problems(*within) == []
+
+
 def test_changes_of_key_and_time() -> None:
     """De Garmo, chapter 10: naturals take back what no longer holds; key and time stand together."""
     bars = (Bar(number=1, notes=(note("C4", 4),), key=Key(-4), time=FOUR),
