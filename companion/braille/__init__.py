@@ -18,7 +18,6 @@ from companion.braille.text import (
     letter_of,
     note_cells,
     pitch_only_heading,
-    say_dots,
     to_ascii,
     to_cells,
     to_dots,
@@ -28,5 +27,5 @@ from companion.braille.text import (
 
 __all__ = ["FINAL_BAR", "SPACE", "BraillePage", "Habits", "Link", "Meaning", "MeaningKind", "Problem", "ProblemCode", "Reading",
            "Role", "Said", "chord", "decode", "dots_of", "encode", "from_brf", "from_dots", "key_cells", "letter_of", "lines_of",
-           "needs_octave", "note_cells", "pitch_only_heading", "pitch_only_tune", "read_file", "say_dots", "signs", "time_cells",
+           "needs_octave", "note_cells", "pitch_only_heading", "pitch_only_tune", "read_file", "signs", "time_cells",
            "time_name", "to_ascii", "to_brf", "to_cells", "to_dots", "typed", "words", "wrap"]

@@ -36,7 +36,7 @@ MOST_KEPT = 20_000  # bars in the cache
 _NONE = range(0)
 _QUAVER = Value(3, 0)
 # Members of enums that are asked for at every note: on the enum itself they take ten times as long to look up.
-_NOTE, _REST, _SIGNS, _NEEDED = UnitKind.NOTE, UnitKind.REST, UnitKind.SIGNS, Display.NEEDED
+_NOTE, _REST, _SIGNS, _NEEDED, _DOTTED = UnitKind.NOTE, UnitKind.REST, UnitKind.SIGNS, Display.NEEDED, Barline.DOTTED
 
 
 class BarRead:
@@ -350,7 +350,8 @@ class Reader:
             self.notes.due = ProblemCode.MARK_AFTER_REPEAT_SIGN
         if u.barline:
             bar.barline = u.barline
-            self.notes.due = ProblemCode.MARK_AFTER_DOUBLE_BAR
+            if u.barline is not _DOTTED:  # which is no break
+                self.notes.due = ProblemCode.MARK_AFTER_DOUBLE_BAR
 
     # --- a bar of notes ---------------------------------------------------------------------------------------
 

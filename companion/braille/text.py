@@ -277,12 +277,6 @@ def note_cells(pitch: Pitch | None, base: Fraction, dots: int = 0, octave: bool 
     return out + S.NOTE_CELLS[pitch.step, base] + S.DOT * dots
 
 
-def say_dots(text: str) -> str:
-    """Cells as said in English. For callers that have no language yet: `companion.language.braille.say_dots`."""
-    said = [" ".join(S.dots_of(c)) if c != S.SPACE else "no dots" for c in text]
-    return ", then ".join([f"{'dot' if len(S.dots_of(text[0])) == 1 else 'dots'} {said[0]}", *said[1:]]) if said else ""
-
-
 def letter_of(cell: str) -> str | None:
     """The print letter that a cell is in literary braille, None where it is none: the letter trap's other face."""
     return _READ_LETTERS.get(cell)

@@ -218,7 +218,8 @@ def _directions(e: Any) -> list[ScoreDirection]:
     if "TempoText" in classes:
         return [ScoreDirection(DirectionKind.WORDS, str(e.text))]
     if "RepeatExpression" in classes:
-        return _jump(re.sub("(?<!^)(?=[A-Z])", " ", classes[0]).lower())  # DaCapoAlFine
+        # By its words, since music21 makes the sign of "to coda" too; else by its class, such as DaCapoAlFine.
+        return _jump(str(e.getText()).lower()) or _jump(re.sub("(?<!^)(?=[A-Z])", " ", classes[0]).lower())
     if "TextExpression" in classes:
         text = str(e.content).strip()
         if jump := _jump(text.lower().rstrip(".")):

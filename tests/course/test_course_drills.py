@@ -9,7 +9,7 @@ from course_pupil import BRITISH, answered, judged, said
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from companion.braille import say_dots, to_ascii, to_dots
+from companion.braille import to_ascii, to_dots
 from companion.course import (
     Drill,
     Item,
@@ -28,7 +28,7 @@ from companion.course import (
     write_cell,
 )
 from companion.errors import Trouble
-from companion.language import question_text
+from companion.language import English, question_text, say_dots
 from companion.match import Verdict
 
 VOCABULARY = BRITISH.vocabulary
@@ -132,7 +132,7 @@ def test_all_forms_of_all_facts_of_the_course() -> None:
                 ascii_form = to_ascii(item.answer)
                 if re.fullmatch(r"[0-6 -]+", ascii_form):
                     ascii_form = f"ascii:{ascii_form}"  # "3" alone is dot 3, not Braille ASCII
-                for text in (item.answer, to_dots(item.answer), ascii_form, say_dots(fact(name).cells)):
+                for text in (item.answer, to_dots(item.answer), ascii_form, say_dots(English(), fact(name).cells)):
                     assert judged(item, text).verdict == Verdict.RIGHT, (name, text)
 
 

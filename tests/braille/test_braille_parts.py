@@ -1,0 +1,434 @@
+"""The parts of writer and reader by themselves. The source stands beside each expectation: De Garmo, Introduction to
+Braille Music Transcription (2005), by chapter, or Music Braille Code 2015 (MBC); what is our own rule says so."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from braille.corpus import one_line
+
+from companion.braille import ProblemCode, Role, decode, encode, from_dots, key_cells, signs, time_cells, to_dots, words, wrap
+from companion.braille.ahead import look_ahead
+from companion.braille.expressions import expression_cells, metronome_cells, number_cells, stands_apart
+from companion.braille.groups import read_metronome, read_signature
+from companion.braille.notes import nearest_octave
+from companion.braille.pieces import mark_due
+from companion.braille.rhythm import (
+    BASES,
+    GROUP,
+    LARGER,
+    REST,
+    REST_NOTE,
+    SMALLER,
+    UNITS,
+    GroupCode,
+    Value,
+    beat,
+    capacity,
+    normal_of,
+    read_bar,
+    write_bar,
+)
+from companion.braille.text import read_words
+from companion.braille.units import UnitKind, unit
+from companion.errors import Trouble
+from companion.tune import Bar, Barline, DirectionKind, Grace, Key, Mark, Note, Pitch, ScoreDirection, Syllable, Time, Tune
+
+FOUR, THREE, SIX_EIGHT = Time((4,), 4), Time((3,), 4), Time((6,), 8)
+FULL = capacity(FOUR)
+SEMIBREVE, MINIM, CROTCHET, QUAVER, BREVE = range(5)  # rows of cells
+SEMI = 5  # the place of the semiquaver in BASES
+
+
+def n(name: str, base: float | Fraction = 1, **more: object) -> Note:
+    alter = {"#": 1, "b": -1}.get(name[1], 0)
+    return Note(pitch=Pitch(name[0], int(name[-1]), alter), base=Fraction(base), **more)  # type: ignore[arg-type]
+
+
+def rest(base: float | Fraction = 1, **more: object) -> Note:
+    return Note(pitch=None, base=Fraction(base), **more)  # type: ignore[arg-type]
+
+
+def tune(*rows: tuple[Note, ...], time: Time | None = FOUR, key: int = 0, **bars: dict[str, object]) -> Tune:
+    """Bars of notes; bar1=..., bar2=... give more of a bar."""
+    made = []
+    for i, row in enumerate(rows, 1):
+        more = {"time": time, "key": Key(key)} if i == 1 else {}
+        made.append(Bar(number=i, notes=row, **(more | bars.get(f"bar{i}", {}))))  # type: ignore[arg-type]
+    return Tune(title="", bars=tuple(made))
+
+
+# --- the octave rule --------------------------------------------------------------------------------------------
+
+def test_the_octave_rule_on_every_pair_of_notes() -> None:
+    """MBC 2015, 3.2.2: less than a fourth no mark; more than a fifth always; a fourth or fifth only where the second
+    note lies in another octave."""
+    for before in range(63):
+        for place in range(63):
+            steps = abs(place - before)
+            due = steps > 4 or (steps >= 3 and before // 7 != place // 7)
+            assert mark_due(before, place) is due
+            if not due:
+                assert nearest_octave(before, place % 7) == place // 7
+    assert mark_due(None, 30)
+
+
+@pytest.mark.parametrize(("before", "letter", "octave"), [
+    (4 * 7 + 0, 6, 3), (4 * 7 + 6, 0, 5),  # from C4 the B below, from B4 the C above: seconds
+    (4 * 7 + 0, 4, 4), (4 * 7 + 4, 0, 4),  # a fifth stays in its octave
+    (4 * 7 + 1, 6, 3), (4 * 7 + 5, 0, 5),  # a third into the next octave
+])
+def test_the_octave_of_a_note_without_a_mark(before: int, letter: int, octave: int) -> None:
+    assert nearest_octave(before, letter) == octave
+
+
+@pytest.mark.parametrize(("bars", "marked"), [
+    ({"bar1": {"barline": Barline.DOUBLE}}, True), ({"bar1": {"barline": Barline.FINAL}}, True),
+    ({"bar1": {"backward_repeat": 2}}, True), ({"bar2": {"forward_repeat": True}}, True),
+    ({"bar2": {"ending": (1,)}}, True), ({"bar2": {"key": Key(1)}}, True), ({"bar2": {"time": THREE}}, True),
+    ({"bar1": {"barline": Barline.DOTTED}}, False), ({}, False),
+])
+def test_octave_marks_after_breaks(bars: dict[str, dict[str, object]], marked: bool) -> None:
+    """MBC 2015, 3.2: after a double bar, a repeat, an ending, a change of signature; a plain or dotted bar line is no
+    break. The reader asks for the mark at the same places."""
+    made = tune((n("C4", 4),), (n("D4", 2, dots=1),), **bars)
+    second = one_line(made).split(signs.SPACE)[-1]
+    assert (signs.OCTAVES[4] in second) is marked
+    lines = list(encode(made).lines)
+    due = {p.code for p in decode(lines).problems} - {ProblemCode.BEATS}
+    assert due == set()
+    unmarked = [lines[0], lines[1][:2] + lines[1][2:].replace(signs.OCTAVES[4], "")]
+    wanted = [p.code for p in decode(unmarked).problems if p.code.startswith("mark-")]
+    assert bool(wanted) is marked
+
+
+def test_rests_are_no_break_and_words_are() -> None:
+    """MBC 2015, 3.2.2 and 3.2: rests between notes do not change the rule; after a word sign the next note has a mark."""
+    assert one_line(tune((n("C4"), rest(), n("D4"), rest()))) == from_dots("5-1456-1236-156-1236")
+    dolce = ScoreDirection(DirectionKind.WORDS, "dolce")
+    cells = one_line(tune((n("C4"), n("D4", before=(dolce,)), n("E4"), n("F4"))))
+    assert cells == from_dots("5-1456-345") + words("dolce") + from_dots("5-156-1246-12456")
+
+
+def test_the_first_note_of_every_line_has_a_mark() -> None:
+    made = tune(*[(n("C4"), n("D4"), n("E4"), n("D4"))] * 2, *[(n("E4"), n("D4"), n("C4"), n("D4"))] * 4)
+    for line in encode(made, width=14).lines[1:]:
+        assert line.strip(signs.SPACE)[0] in (signs.OCTAVES[4], signs.BAR_REPEAT)
+
+
+# --- values -----------------------------------------------------------------------------------------------------
+
+def test_bars_and_beats_in_units() -> None:
+    """A crotchet has 256 units; in compound time the beat is three of the lower figure (common practice)."""
+    assert (UNITS, FULL, capacity(None)) == (256, 1024, 0)
+    assert [beat(t) for t in (FOUR, THREE, Time((2,), 2), SIX_EIGHT, Time((3,), 8), Time((9,), 8))] == [
+        256, 256, 512, 384, 384, 384]
+    assert beat(Time((5,), 8)) == beat(Time((3, 2), 8)) == 128
+    assert beat(None) == 256
+
+
+def test_how_many_stand_in_the_time_of_how_many() -> None:
+    """Common practice: three in the time of two, five to seven of four, nine of eight; two and four of three."""
+    assert {a: normal_of(a) for a in (2, 3, 4, 5, 6, 7, 9, 15)} == {2: 3, 3: 2, 4: 3, 5: 4, 6: 4, 7: 4, 9: 8, 15: 8}
+
+
+@pytest.mark.parametrize(("shape", "bases"), [
+    ((SEMIBREVE,), (0,)), ((MINIM, CROTCHET, QUAVER, QUAVER), (1, 2, 3, 3)),
+    # Sixteen cells of the first row fill four crotchets as semiquavers; four of them with a minim's cell are a beat.
+    ((SEMIBREVE,) * 16, (SEMI,) * 16),
+    ((SEMIBREVE, SEMIBREVE, SEMIBREVE, SEMIBREVE, MINIM, CROTCHET), (SEMI,) * 4 + (1, 2)),
+    ((SEMIBREVE,) + (QUAVER,) * 3 + (MINIM, CROTCHET), (SEMI,) * 4 + (1, 2)),  # a group: quavers for semiquavers
+    ((SMALLER, SEMIBREVE, LARGER, MINIM, CROTCHET, QUAVER), (SEMI, 1, 2, 3)),  # value signs
+    ((CROTCHET, CROTCHET), (2, 2)),  # too short: the larger values as they stand
+    ((BREVE,), (4,)),
+])
+def test_the_rows_of_a_bar(shape: tuple[int, ...], bases: tuple[int, ...]) -> None:
+    """De Garmo, chapters 2 to 5 and 15: two values share a row, and the bar tells which is meant."""
+    assert tuple(v.base for v in read_bar(shape, FULL, 256)[0]) == bases
+
+
+def test_dots_and_rests_have_their_lengths() -> None:
+    """De Garmo, chapter 3: a dot adds half of the value, a second one half of that."""
+    assert read_bar((CROTCHET + 8, QUAVER, MINIM + REST), FULL, 256) == (
+        (Value(2, 1), Value(3, 0), Value(1, 0)), Fraction(1024))
+    assert read_bar((MINIM + 16, QUAVER), FULL, 256)[1] == 1024  # 512 + 256 + 128, and 128
+
+
+def test_triplets_are_read_in_the_time_of_two() -> None:
+    """De Garmo, chapter 16."""
+    values, total = read_bar((GROUP + 3, QUAVER, QUAVER, QUAVER, CROTCHET, MINIM), FULL, 256)
+    assert [v.tuplet for v in values] == [(3, 2, "start"), (3, 2, ""), (3, 2, "stop"), None, None]
+    assert total == 1024
+    # Of five cells in a row the triplet sign holds three: a crotchet and a quaver make them too.
+    values, total = read_bar((GROUP + 3, CROTCHET, QUAVER, CROTCHET, MINIM), FULL, 256)
+    assert [v.tuplet and v.tuplet[2] for v in values] == ["start", "stop", None, None]
+    assert total == 1024
+
+
+CODES = {"crotchet": 2, "quaver": 3, "minim": 1, "semiquaver": SEMI, "32nd": SEMI + 1}
+
+
+def rows(codes: list[int], full: int = FULL, beat_units: int = 256, pickup: bool = False, grouped: bool = True) -> list[int]:
+    return [w.row for w in write_bar(tuple(codes), full, beat_units, pickup, grouped)[0]]
+
+
+def test_groups_of_small_values() -> None:
+    """De Garmo, chapter 15: three and more that fill a beat, the first in its true value, the others as quavers; not
+    where a quaver follows in the same bar, nor off the beat."""
+    four = [SEMI] * 4
+    assert rows([*four, 2, 1]) == [0, 3, 3, 3, 2, 1]
+    assert rows([2, *four, 1]) == [2, 0, 3, 3, 3, 1]
+    assert rows([*four, 3, 3, 1]) == [0, 0, 0, 0, 3, 3, 1]  # a quaver follows
+    assert rows([3, *four, 3, 1]) == [3, 0, 0, 0, 0, 3, 1]  # off the beat
+    assert rows([*four, 2, 1], grouped=False) == [0, 0, 0, 0, 2, 1]
+    assert rows([SEMI + REST_NOTE, *four[1:], 2, 1]) == [0, 3, 3, 3, 2, 1]  # the first may be a rest
+    assert rows([SEMI, SEMI + REST_NOTE, SEMI, SEMI, 2, 1]) == [0, 0, 0, 0, 2, 1]  # the others may not
+    assert rows([*[SEMI] * 6, 2 + 16], 768, 384) == [0, 3, 3, 3, 3, 3, 2]  # six to a beat of 6/8
+    joined = [w.joined for w in write_bar((*four, 2, 1), FULL, 256, False, True)[0]]
+    assert joined == [False, True, True, True, False, False]  # no line may end within a group
+
+
+def test_a_pickup_counts_its_beats_from_its_end() -> None:
+    """Our own rule from De Garmo, chapter 15: groups fill beats of the bar that the pickup ends."""
+    assert rows([SEMI + 0] * 4, pickup=True) == [0, 3, 3, 3]
+    assert rows([3, *[SEMI] * 4], pickup=True) == [3, 0, 3, 3, 3]
+    assert rows([3, *[SEMI] * 4], pickup=False) == [3, 0, 0, 0, 0]
+
+
+def test_value_signs_only_where_the_bar_does_not_settle_the_values() -> None:
+    """De Garmo, chapter 15: signs of larger and smaller values."""
+    assert [w.size for w in write_bar((2, 2, 1), FULL, 256, False, True)[0]] == [0, 0, 0]
+    assert [w.size for w in write_bar((SEMI,), FULL, 256, False, True)[0]] == [SMALLER]
+    many = write_bar((0, SEMI), FULL, 256, False, True)[0]
+    assert [w.size for w in many] == [LARGER, SMALLER]
+
+
+def test_what_is_written_is_read_as_it_was_meant() -> None:
+    for codes in ((2, 3, 3, 1), (SEMI,) * 3, (0, SEMI, 2), (SEMI + 1,) * 5 + (2,), (GroupCode(SEMI, 3, 2, "start"),
+                  GroupCode(SEMI, 3, 2, ""), GroupCode(SEMI, 3, 2, "stop"), 2, 3), (4,), (3 + 48, SEMI + 2)):
+        for full in (FULL, 768, 0):
+            plan, _ = write_bar(codes, full, 256, False, True)
+            shape: list[int] = []
+            for w, code in zip(plan, codes, strict=True):
+                number = code if isinstance(code, int) else code.number
+                shape += [x for x in (w.size, GROUP + w.group if w.group else 0) if x]
+                shape.append(w.row + 8 * w.dots + (REST if number & REST_NOTE else 0))
+            read = [(v.base, v.dots) for v in read_bar(tuple(shape), full, 256)[0]]
+            assert read == [((c if isinstance(c, int) else c.number) & 15, (c if isinstance(c, int) else c.number) >> 4 & 7)
+                            for c in codes], (codes, full)
+
+
+# --- numbers, signatures, words ---------------------------------------------------------------------------------
+
+def test_numbers_in_upper_and_lowered_cells() -> None:
+    """De Garmo, chapter 2: digits are the letters a to j; lowered ones have the same shape a row down."""
+    assert to_dots(number_cells("1234567890")) == "1-12-14-145-15-124-1245-125-24-245"
+    assert to_dots(number_cells("1234567890", lower=True)) == "2-23-25-256-26-235-2356-236-35-356"
+
+
+@pytest.mark.parametrize(("fifths", "dots"), [(1, "146"), (3, "146-146-146"), (4, "3456-145-146"), (-3, "126-126-126"),
+                                              (-5, "3456-15-126"), (0, "")])
+def test_key_signatures(fifths: int, dots: str) -> None:
+    """De Garmo, chapter 6: up to three signs are written out, from four on a number stands before one."""
+    assert to_dots(key_cells(Key(fifths))) == dots
+    assert read_signature(from_dots(dots)) == ((Key(fifths), None) if dots else None)
+
+
+@pytest.mark.parametrize(("old", "new", "dots"), [
+    (-4, -3, "16-126-126-126"), (3, 0, "16-16-16"), (2, 4, "3456-145-146"), (2, -1, "16-16-126"), (0, 2, "146-146"),
+    (-5, 0, "3456-15-16"),
+])
+def test_naturals_take_back_what_no_longer_holds(old: int, new: int, dots: str) -> None:
+    """De Garmo, chapter 10."""
+    assert to_dots(key_cells(Key(new), Key(old))) == dots
+    assert read_signature(from_dots(dots)) == (Key(new), None)
+
+
+@pytest.mark.parametrize(("time", "dots"), [
+    (FOUR, "3456-145-256"), (Time((12,), 8), "3456-1-12-236"), (Time((3, 2), 8), "3456-14-346-3456-12-236"),
+    (Time((4,), 4, "common"), "46-14"), (Time((2,), 2, "cut"), "456-14"),
+])
+def test_time_signatures(time: Time, dots: str) -> None:
+    """De Garmo, chapter 8."""
+    assert to_dots(time_cells(time)) == dots
+    assert read_signature(from_dots(dots)) == (None, time)
+    assert read_signature(from_dots("3456-14-25-3456")) is None
+
+
+def test_metronome_marks() -> None:
+    """De Garmo, chapter 8: a note, the sign of equality, a number."""
+    assert to_dots(metronome_cells("1=96")) == "1456-2356-3456-24-124"
+    assert to_dots(metronome_cells("3/2=60")) == "1456-3-2356-3456-124-245"
+    assert metronome_cells("nonsense") == metronome_cells("1=x") == ""
+    from companion.braille.groups import METRONOME_MARK
+
+    for text in ("1=96", "3/2=60", "1/2=112.5", "2=44"):
+        match = METRONOME_MARK.fullmatch(metronome_cells(text))
+        assert match
+        assert read_metronome(match) == ScoreDirection(DirectionKind.METRONOME, text)
+
+
+def test_words_of_expression() -> None:
+    """De Garmo, chapter 13: one word after a word sign, several between two; an abbreviation's point is dot 3."""
+    assert to_dots(expression_cells("cresc.")) == "14-1235-15-234-14-3"
+    word, several = (ScoreDirection(DirectionKind.WORDS, text) for text in ("dolce", "poco a poco"))
+    assert (stands_apart(word), stands_apart(several)) == (False, True)
+    assert stands_apart(ScoreDirection(DirectionKind.WORDS, "c"))  # else it would read as a hairpin (our own rule)
+    assert stands_apart(ScoreDirection(DirectionKind.JUMP, "da capo"))
+    assert not stands_apart(ScoreDirection(DirectionKind.JUMP, "segno"))
+    cells = one_line(tune((n("C4", before=(several,)), n("D4"), n("E4"), n("F4"))))
+    assert cells == signs.WORD + words("poco a poco") + signs.WORD + from_dots("0-5-1456-156-1246-12456")
+
+
+@pytest.mark.parametrize(("text", "read"), [
+    ("⠠⠁⠃", "Ab"), ("⠠⠠⠁⠃⠀⠁", "AB a"), ("⠼⠁⠃⠰⠁", "12a"), ("⠠⠠⠁⠃⠠⠄⠉", "ABc"), ("⠁⠂⠀⠼⠉⠲", "a, 3."), ("⠘⠌⠑", "é"),
+])
+def test_words_are_read_by_the_ueb_rulebook(text: str, read: str) -> None:
+    """UEB rulebook: capitals 8.3 to 8.5, numeric mode 6.2 and 5.6, accents 4.2."""
+    assert read_words(text) == read
+
+
+def test_text_is_cut_at_its_spaces() -> None:
+    assert wrap(words("one two three"), 8) == [words("one two"), words("three")]
+    assert wrap(words("one two three"), 9, 4) == [words("one two"), words("three")]
+    assert wrap(words("a abcdefghij"), 6) == [words("a"), words("abcdef"), words("ghij")]
+    assert wrap("", 6) == []
+
+
+# --- a note and what stands at it -------------------------------------------------------------------------------
+
+def test_a_unit_is_taken_apart() -> None:
+    u = unit(from_dots("236-146-5-1456-3-14"))  # staccato, sharp, fourth octave, C crotchet, dot, slur
+    assert (u.kind, u.step, u.row, u.dots, u.octave, u.alter, u.marks, u.slur) == (
+        UnitKind.NOTE, "C", CROTCHET, 1, 4, 1, (Mark.STACCATO,), 1)
+    assert u.core == (3, 2)
+    assert u.problems == ()
+    assert not u.plain
+    assert unit(from_dots("146-5-1456-3-4-14")).plain  # accidental, octave, dot and tie are plain
+    assert unit(from_dots("1236")).kind is UnitKind.REST
+    assert unit(from_dots("126-13")).barline is Barline.FINAL
+    assert unit(from_dots("13456-45-14-13456")).row == BREVE  # De Garmo, chapter 5: two semibreves and a sign
+    assert unit(from_dots("26-145")).grace is Grace.SHORT
+    assert unit(from_dots("3456-2-23-145")).ending == (1, 2)
+
+
+@pytest.mark.parametrize(("dots", "code", "names"), [
+    ("5-146-1456", ProblemCode.OUT_OF_ORDER, (signs.BY_NAME["sharp"], Role.OCTAVE)),
+    ("146-236-1456", ProblemCode.OUT_OF_ORDER, (Mark.STACCATO.sign, signs.BY_NAME["sharp"])),
+    ("236-23-1456", ProblemCode.OUT_OF_ORDER, (Role.GROUP, Mark.STACCATO.sign)),
+    ("5-5-1456", ProblemCode.TWO_OCTAVE_MARKS, ()), ("1456-14-3", ProblemCode.DOT_APART, ()),
+    ("1456-3-3-3-3-3", ProblemCode.TOO_MANY_DOTS, ()), ("5-1236", ProblemCode.MARK_AT_A_REST, ()),
+    ("146", ProblemCode.NO_NOTE_AFTER, (signs.BY_NAME["sharp"],)), ("12", ProblemCode.UNKNOWN_SIGN, ()),
+])
+def test_what_is_amiss_in_a_unit(dots: str, code: ProblemCode, names: tuple[object, ...]) -> None:
+    """The order before a note: slurs, groups, marks, accidental, octave mark (De Garmo, chapters 6 to 16)."""
+    assert (code, names) in [(slip.code, slip.signs) for _, slip in unit(from_dots(dots)).problems]
+
+
+def test_accidentals_hold_for_their_bar() -> None:
+    """De Garmo, chapter 6: an accidental holds to the end of the bar at its own octave; a tie carries it on."""
+    row = (n("F#4"), n("F#4"), n("F4"), n("F#4"))
+    sharp, natural = signs.ACCIDENTALS[1], signs.ACCIDENTALS[0]
+    assert one_line(tune(row)) == f"{sharp}⠐⠻⠻{natural}⠻{sharp}⠻"
+    assert one_line(tune((n("F#4", 4, tie=True),), (n("F#4", 2), n("F#4", 2)))) == f"{sharp}⠐⠿⠈⠉⠀⠟{sharp}⠟"
+    assert one_line(tune(row[:2] * 2, key=1)) == "⠐⠻⠻⠻⠻"  # the key has it
+    for made in (tune(row), tune((n("F#4", 4, tie=True),), (n("F#4", 2), n("F#4", 2)))):
+        read = decode(encode(made).lines).tune
+        assert [[x.pitch for x in b.notes] for b in read.bars] == [[x.pitch for x in b.notes] for b in made.bars]
+
+
+def slurred(count: int, **more: object) -> tuple[Note, ...]:
+    notes = [n("CDEFGAB"[i] + "4", Fraction(1, 2)) for i in range(count)]
+    notes[0] = replace(notes[0], slur_starts=1)
+    notes[-1] = replace(notes[-1], slur_stops=1)
+    return tuple(notes)
+
+
+def test_slurs_short_and_long() -> None:
+    """De Garmo, chapter 12: up to four notes the single sign after all but the last; more by brackets."""
+    assert one_line(tune(slurred(4), time=None)) == "⠐⠙⠉⠑⠉⠋⠉⠛"
+    assert one_line(tune(slurred(5), time=None)) == "⠰⠃⠐⠙⠑⠋⠛⠓⠘⠆"
+    ahead = look_ahead(tune(slurred(5)), vocal=False, doubled_slurs=True, slurs_with_ties=False)
+    assert ahead.slurs[0, 0].doubled
+    assert ahead.slurs[0, 3].short
+
+
+def test_marks_that_go_on_are_doubled_from_four_notes() -> None:
+    """De Garmo, chapter 14: the sign doubled at the first of four and more, and once at the last."""
+    three, four = ((n("C4", marks=(Mark.STACCATO,)),) * count for count in (3, 4))
+    assert look_ahead(tune(three), False, False, False).signs == {}
+    assert look_ahead(tune(four), False, False, False).signs == {
+        (0, 0): {Mark.STACCATO: 2}, (0, 1): {Mark.STACCATO: 0}, (0, 2): {Mark.STACCATO: 0}}
+    # Ornaments are written at every note.
+    assert look_ahead(tune((n("C4", marks=(Mark.TRILL,)),) * 5), False, False, False).signs == {}
+
+
+def test_a_syllable_over_several_notes_is_slurred_and_a_tie_is_not() -> None:
+    """MBC 2015, 35.2: the syllabic slur."""
+    moon = (Syllable("moon"),)
+    sung = tune((n("C4", syllables=moon), n("D4"), n("E4", syllables=moon), n("E4")))
+    assert sorted(look_ahead(sung, True, False, False).slurs) == [(0, 0), (0, 1), (0, 2), (0, 3)]
+    held = tune((n("C4", 2, syllables=moon, tie=True), n("C4", 2)), (n("D4", 4, syllables=moon),))
+    assert look_ahead(held, True, False, False).slurs == {}
+    parted = tune((n("C4", syllables=moon), rest(), n("D4"), n("E4", syllables=moon)))
+    assert look_ahead(parted, True, False, False).slurs == {}
+
+
+# --- lines and bars ---------------------------------------------------------------------------------------------
+
+def test_a_bar_longer_than_a_line_is_parted_by_music_hyphens() -> None:
+    """De Garmo, chapter 10: dot 5 at the end of the line; the next line begins with an octave mark."""
+    made = tune(tuple(n("CDEF"[i % 4] + "4", Fraction(1, 2)) for i in range(16)), time=Time((8,), 4))
+    lines = encode(made, width=12).lines[1:]
+    assert len(lines) > 1
+    assert all(line.endswith(signs.HYPHEN) for line in lines[:-1])
+    assert all(line.strip(signs.SPACE).startswith(signs.OCTAVES[4]) for line in lines)
+    assert max(map(len, lines)) <= 12
+    assert decode(encode(made, width=12).lines).tune.bars[0].notes == made.bars[0].notes
+
+
+def test_bar_repeats_and_bars_of_rest() -> None:
+    """De Garmo, chapter 17: one or two signs, from three on a number, after which the next note has a mark. Chapter 5:
+    up to three bars of rest written out, more with their number."""
+    bar, other = (n("C4"), n("D4"), n("E4"), n("D4")), (n("E4", 4),)
+    assert one_line(tune(bar, bar, bar, other)) == "⠐⠹⠱⠫⠱⠀⠶⠀⠶⠀⠯"
+    assert one_line(tune(bar, bar, bar, bar, other)) == "⠐⠹⠱⠫⠱⠀⠶⠼⠉⠀⠐⠯"
+    silent = (Note(pitch=None, base=Fraction(4), whole_bar=True),)
+    assert one_line(tune(other, *[silent] * 3, other)) == "⠐⠯⠀⠍⠍⠍⠀⠯"
+    assert one_line(tune(other, *[silent] * 5, other)) == "⠐⠯⠀⠼⠑⠍⠀⠯"
+    for made in (tune(bar, bar, bar, bar, other), tune(other, *[silent] * 3, other), tune(other, *[silent] * 5, other)):
+        assert len(decode(encode(made).lines).tune.bars) == len(made.bars)
+
+
+def test_a_pickup_and_the_last_bar_make_one() -> None:
+    """Common practice: the last bar is as much shorter as the pickup is long; any other short bar is amiss."""
+    def codes(*lengths: int) -> list[tuple[int, Fraction, Fraction]]:
+        made = tune(*[(n("C4"),) * k for k in lengths])
+        return [(p.bar, p.beats, p.wanted) for p in decode(encode(made).lines).problems]
+
+    assert codes(1, 4, 3) == []
+    assert codes(1, 4, 2) == [(2, 2, 4)]
+    assert codes(4, 3, 4) == [(2, 3, 4)]
+    assert codes(4, 5, 4) == [(2, 5, 4)]
+
+
+def test_an_ending_goes_on_to_its_repeat_sign() -> None:
+    bars = {"bar2": {"ending": (1,), "backward_repeat": 2}, "bar3": {"ending": (2,)}}
+    read = decode(encode(tune((n("C4", 4),), (n("D4", 4),), (n("E4", 4),), (n("F4", 4),), **bars)).lines).tune
+    assert [(b.ending, b.ending_stop) for b in read.bars] == [((), False), ((1,), True), ((2,), False), ((), True)]
+
+
+def test_notes_that_cannot_be_written_say_so() -> None:
+    for made, text in ((tune((n("C4", Fraction(1, 64)),)), "no cells"), (tune((n("C9"),)), "C9"),
+                       (tune((replace(n("C4"), dots=5),)), "5 dots")):
+        with pytest.raises(Trouble, match=text):
+            encode(made)
+    with pytest.raises(Trouble, match="12 to 120"):
+        encode(tune((n("C4"),)), width=11)
+
+
+def test_base_values_have_the_cells_of_their_row() -> None:
+    """De Garmo, chapters 2 to 5 and 15: the semiquaver's cell is the semibreve's, and so on."""
+    for row in range(4):
+        assert signs.REST_CELLS[BASES[row]] == signs.REST_CELLS[BASES[row + SEMI]]
+        assert signs.NOTE_CELLS["C", BASES[row]] == signs.NOTE_CELLS["C", BASES[row + SEMI]]
