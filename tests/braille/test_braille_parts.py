@@ -7,7 +7,20 @@ from fractions import Fraction
 import pytest
 from braille.corpus import one_line
 
-from companion.braille import ProblemCode, Role, decode, encode, from_dots, key_cells, signs, time_cells, to_dots, words, wrap
+from companion.braille import (
+    Habits,
+    ProblemCode,
+    Role,
+    decode,
+    encode,
+    from_dots,
+    key_cells,
+    signs,
+    time_cells,
+    to_dots,
+    words,
+    wrap,
+)
 from companion.braille.ahead import look_ahead
 from companion.braille.expressions import expression_cells, metronome_cells, number_cells, stands_apart
 from companion.braille.groups import read_metronome, read_signature
@@ -253,6 +266,8 @@ def test_time_signatures(time: Time, dots: str) -> None:
     assert to_dots(time_cells(time)) == dots
     assert read_signature(from_dots(dots)) == (None, time)
     assert read_signature(from_dots("3456-14-25-3456")) is None
+    assert read_signature(from_dots("3456-125-146")) is None  # eight sharps
+    assert read_signature(from_dots("3456-14-23-256")) is None  # no value is a 24th
 
 
 def test_metronome_marks() -> None:
@@ -337,6 +352,17 @@ def test_accidentals_hold_for_their_bar() -> None:
         assert [[x.pitch for x in b.notes] for b in read.bars] == [[x.pitch for x in b.notes] for b in made.bars]
 
 
+def test_a_tie_to_another_pitch_on_the_same_line_does_not_carry_its_sign() -> None:
+    """De Garmo, chapter 6: a tie carries an accidental over the bar line, so that a note which is none of it has its own
+    sign; that sign then holds for the bar."""
+    made = tune((n("F#4", 4, tie=True),), (n("F4", 2), n("F4", 2)), key=1)
+    assert one_line(made).split(signs.SPACE)[1] == signs.ACCIDENTALS[0] + from_dots("12345-12345")
+    without_key = tune((n("F#4", 4, tie=True),), (n("F4", 2), n("F4", 2)))
+    assert one_line(without_key).split(signs.SPACE)[1] == signs.ACCIDENTALS[0] + from_dots("12345-12345")
+    for tied in (made, without_key):
+        assert [x.pitch for x in decode(encode(tied).lines).tune.bars[1].notes] == [x.pitch for x in tied.bars[1].notes]
+
+
 def slurred(count: int, **more: object) -> tuple[Note, ...]:
     notes = [n("CDEFGAB"[i] + "4", Fraction(1, 2)) for i in range(count)]
     notes[0] = replace(notes[0], slur_starts=1)
@@ -351,6 +377,16 @@ def test_slurs_short_and_long() -> None:
     ahead = look_ahead(tune(slurred(5)), vocal=False, doubled_slurs=True, slurs_with_ties=False)
     assert ahead.slurs[0, 0].doubled
     assert ahead.slurs[0, 3].short
+
+
+@pytest.mark.parametrize("doubled", [False, True])
+@pytest.mark.parametrize("count", [2, 4, 5, 7])
+def test_slurs_come_back_in_either_way_of_writing(count: int, doubled: bool) -> None:
+    """De Garmo, chapter 12: long slurs by brackets or by the doubled sign, once more before the last note."""
+    made = tune((*slurred(count), n("C4")), time=None)
+    page = encode(made, habits=Habits(doubled_slurs=doubled))
+    read = decode(page.lines).tune.bars[0].notes
+    assert [(x.slur_starts, x.slur_stops) for x in read] == [(x.slur_starts, x.slur_stops) for x in made.bars[0].notes]
 
 
 def test_marks_that_go_on_are_doubled_from_four_notes() -> None:
@@ -370,6 +406,8 @@ def test_a_syllable_over_several_notes_is_slurred_and_a_tie_is_not() -> None:
     assert sorted(look_ahead(sung, True, False, False).slurs) == [(0, 0), (0, 1), (0, 2), (0, 3)]
     held = tune((n("C4", 2, syllables=moon, tie=True), n("C4", 2)), (n("D4", 4, syllables=moon),))
     assert look_ahead(held, True, False, False).slurs == {}
+    half_tied = tune((n("C4", syllables=moon), n("D4", tie=True), n("D4"), n("E4", syllables=moon)))
+    assert sorted(look_ahead(half_tied, True, False, False).slurs) == [(0, 0), (0, 1)]
     parted = tune((n("C4", syllables=moon), rest(), n("D4"), n("E4", syllables=moon)))
     assert look_ahead(parted, True, False, False).slurs == {}
 
@@ -378,6 +416,9 @@ def test_a_syllable_over_several_notes_is_slurred_and_a_tie_is_not() -> None:
 
 def test_a_bar_longer_than_a_line_is_parted_by_music_hyphens() -> None:
     """De Garmo, chapter 10: dot 5 at the end of the line; the next line begins with an octave mark."""
+    for width in range(12, 18):
+        long = tune(tuple(n("CG"[i % 2] + "45"[i // 2 % 2], Fraction(1, 2)) for i in range(40)), time=Time((20,), 4))
+        assert max(map(len, encode(long, width=width).lines)) <= width
     made = tune(tuple(n("CDEF"[i % 4] + "4", Fraction(1, 2)) for i in range(16)), time=Time((8,), 4))
     lines = encode(made, width=12).lines[1:]
     assert len(lines) > 1
@@ -410,6 +451,43 @@ def test_a_pickup_and_the_last_bar_make_one() -> None:
     assert codes(1, 4, 2) == [(2, 2, 4)]
     assert codes(4, 3, 4) == [(2, 3, 4)]
     assert codes(4, 5, 4) == [(2, 5, 4)]
+
+
+def test_a_bar_that_a_repeat_parts_is_whole_with_what_follows() -> None:
+    """Common practice: where a repeat stands within a bar, its two parts make one bar together."""
+    row = n("C4"), n("D4"), n("E4"), n("D4")
+    bars = {"bar3": {"forward_repeat": True}}
+    assert decode(encode(tune(row, row[:3], row[:1], row, **bars)).lines).problems == ()
+    assert [p.bar for p in decode(encode(tune(row, row[:3], row[:2], row, **bars)).lines).problems] == [2, 3]
+    ended = {"bar2": {"backward_repeat": 2}}
+    assert decode(encode(tune(row, row[:3], row[:1], row, **ended)).lines).problems == ()
+
+
+def test_a_part_repeat_that_fills_no_bar_is_unclear() -> None:
+    """Our own rule: a part repeat stands for the shortest part that makes the bar full."""
+    head = encode(tune((n("C4"),))).lines[0]
+    assert [p.code for p in decode([head, from_dots("5-1456-156-2356")]).problems] == []  # two and two crotchets
+    assert ProblemCode.PART_REPEAT_UNCLEAR in {p.code for p in decode([head, from_dots("5-1456-135-2356")]).problems}
+
+
+def test_words_whose_letters_are_all_notes_are_words_where_that_reads_better() -> None:
+    """MBC 2015, section 35: words at the margin, their music from cell 3. "Do" has the cells of notes."""
+    sung = (n("C4", 2, syllables=(Syllable("Do"),)), n("D4", 2, syllables=(Syllable("do"),)))
+    made = tune(sung, sung, sung)
+    read = decode(encode(made).lines)
+    assert [[x.syllables[0].text for x in b.notes if x.syllables and x.syllables[0]] for b in read.tune.bars] == \
+        [["Do", "do"]] * 3
+    assert read.problems == ()
+
+
+def test_the_point_of_an_abbreviation_is_kept_before_any_sign() -> None:
+    """De Garmo, chapter 13: dot 3 is the point of an abbreviation, and also keeps what follows apart."""
+    slower = ScoreDirection(DirectionKind.WORDS, "rit.")
+    made = tune((n("C4"), n("D4", before=(slower,), marks=(Mark.STACCATO,)), n("E4"), n("F4")))
+    assert decode(encode(made).lines).tune.bars[0].notes[1].before == (slower,)
+    soft = ScoreDirection(DirectionKind.DYNAMIC, "p")
+    made = tune((n("C4"), n("D4", before=(soft,), marks=(Mark.STACCATO,)), n("E4"), n("F4")))
+    assert decode(encode(made).lines).tune.bars[0].notes[1].before == (soft,)
 
 
 def test_an_ending_goes_on_to_its_repeat_sign() -> None:
