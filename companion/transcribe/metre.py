@@ -161,15 +161,25 @@ def choose(e: Evidence, midi: Sequence[int], time: Time | None = None, bpm: floa
         raise Trouble(_("Time {time} was given; it can be {times}.").format(time=time.name, times=", ".join(TIMES)))
     times = [time] if time else list(among or GUESSED)
     readings = _readings(e, times, bpm, beats_s, sharpness)
-    table = np.array([features(r, midi, e.phrase) for r in readings])
-    table[:, :2] -= table[:, :2].max(axis=0)
-    score = table @ np.array(counts()["weights"])
+    score = _scores(readings, midi, e.phrase)
     if downbeat_s is not None and bpm is not None:
         score = score + [_after_counts(r, float(e.onset_s[0]), downbeat_s, bpm, counted_in) for r in readings]
     if on_strong_beat is not None:
         score = score - [ANSWERED * ((r.place[0] == 0) != on_strong_beat) for r in readings]
     weight = np.exp(score - score.max())
     weight /= weight.sum()
+    return _summed(readings, weight, times)
+
+
+def _scores(readings: Sequence[Reading], midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
+    """The logistic choice's score of each reading, before what a person has said of it."""
+    table = np.array([features(r, midi, phrase) for r in readings])
+    table[:, :2] -= table[:, :2].max(axis=0)
+    return np.asarray(table @ np.array(counts()["weights"]), dtype=np.float64)
+
+
+def _summed(readings: Sequence[Reading], weight: F, times: Sequence[Time]) -> Chosen:
+    """The heaviest reading, and the weights summed by time signature and by place of the first note."""
     best = readings[int(weight.argmax())]
     times = [t for t in times if any(r.time == t for r in readings)]
     sums = {t: float(sum(w for w, r in zip(weight, readings, strict=True) if r.time == t)) for t in times}
