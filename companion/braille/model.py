@@ -100,6 +100,11 @@ class ProblemCode(StrEnum):
     PART_REPEAT_UNCLEAR = "part-repeat-unclear"
     BEATS = "beats"  # bar, beats, wanted
     NO_MUSIC = "no-music"
+    # hints: what is odd and cannot be proved wrong
+    LEAP = "leap"
+    NEEDLESS_MARK = "needless-mark"
+    SLUR_BETWEEN_EQUALS = "slur-between-equals"
+    NEEDLESS_ACCIDENTAL = "needless-accidental"
 
 
 class Slip(NamedTuple):

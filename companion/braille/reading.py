@@ -17,6 +17,7 @@ from companion.braille.groups import (
     read_signature,
     signature_meanings,
 )
+from companion.braille.hints import hints
 from companion.braille.model import Link, Meaning, MeaningKind, Problem, Said
 from companion.braille.text import read_words
 from companion.tune import Bar, Note, Tune
@@ -54,6 +55,11 @@ class Reading:
     problems: tuple[Problem, ...]
     pitch_only: bool = False
     _raw: Raw | None = field(default=None, repr=False, compare=False)
+
+    @cached_property
+    def hints(self) -> tuple[Problem, ...]:
+        """What is odd and cannot be proved wrong, in order of place."""
+        return hints(self.tune, self._raw.reader.written, self._raw.at) if self._raw else ()
 
     @cached_property
     def places(self) -> tuple[tuple[int, int, int, int, int], ...]:

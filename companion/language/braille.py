@@ -159,6 +159,10 @@ _PROBLEMS: dict[ProblemCode, str] = {
     ProblemCode.SEVERAL_PART_REPEATS: N_("Several part repeats in one bar are not told apart; write the notes out."),
     ProblemCode.PART_REPEAT_UNCLEAR: N_("What this part repeat repeats cannot be told from the length of the bar."),
     ProblemCode.NO_MUSIC: N_("No music was found here."),
+    ProblemCode.LEAP: N_("This note lies more than an octave from the one before. Is an octave mark missing or wrong?"),
+    ProblemCode.NEEDLESS_MARK: N_("Nobody needs the octave mark here. Is another octave meant, or another note?"),
+    ProblemCode.SLUR_BETWEEN_EQUALS: N_("A slur joins two equal notes. Is a tie meant? Then dot 4 stands before dots 1 4."),
+    ProblemCode.NEEDLESS_ACCIDENTAL: N_("The accidental changes nothing. Is another one meant, or another note?"),
 }
 
 
@@ -200,9 +204,43 @@ def reading_lines(language: Language, reading: Reading) -> list[str]:
     else:
         out.append(language.message("{key}, {time}.").format(key=language.key(tune.key), time=say_time(language, tune.time)))
     for bar in tune.bars:
-        said = [say_written(language, n, reading.pitch_only) for n in bar.notes] or [language.message("nothing")]
-        out.append(language.message("Bar {number}: {notes}.").format(number=bar.number, notes=", ".join(said)))
-    return [*out, *problem_lines(language, reading.problems)]
+        said = [_read_note(language, n, reading.pitch_only) for n in bar.notes] or [language.message("nothing")]
+        sung = _words_under(bar.notes)
+        line = language.message("Bar {number}, {words}: {notes}.") if sung else language.message("Bar {number}: {notes}.")
+        out.append(line.format(number=bar.number, words=sung, notes="; ".join(said)))
+    return [*out, *problem_lines(language, reading.problems), *hint_lines(language, reading.hints)]
+
+
+def _read_note(language: Language, note: Note, pitch_only: bool) -> str:
+    """As `say_written`, with the octave: "D, fourth octave, crotchet"."""
+    if note.pitch is None:
+        return say_written(language, note, pitch_only)
+    name, octave = language.pitch_class(note.pitch), language.octave(min(8, max(0, note.pitch.octave)))
+    if pitch_only:
+        return language.message("{name}, {octave}").format(name=name, octave=octave)
+    if note.grace is not Grace.NONE:
+        return language.message("{name}, {octave}, grace note").format(name=name, octave=octave)
+    value = language.value(note.base, note.dots)
+    return language.message("{name}, {octave}, {value}").format(name=name, octave=octave, value=value)
+
+
+def _words_under(notes: tuple[Note, ...]) -> str:
+    """The words of a bar's first verse, syllables of one word together, without the stop or comma at their end."""
+    out = ""
+    for note in notes:
+        if note.syllables and (said := note.syllables[0]):
+            out += said.text.replace("‿", " ") + ("" if said.place in ("begin", "middle") else " ")
+    return out.strip().rstrip(",;:.")
+
+
+def hint_lines(language: Language, hints: tuple[Problem, ...]) -> list[str]:
+    """What is odd, a line each with its place; none where nothing is."""
+    if not hints:
+        return []
+    count = len(hints)
+    return [language.plural("{n} hint, perhaps right as it is:", "{n} hints, perhaps right as they are:", count).format(n=count),
+            *(language.message("Line {line}, cell {cell}: {problem}").format(
+                line=p.line, cell=p.column, problem=say_problem(language, p)) for p in hints)]
 
 
 def problem_lines(language: Language, problems: tuple[Problem, ...]) -> list[str]:
@@ -216,12 +254,20 @@ def problem_lines(language: Language, problems: tuple[Problem, ...]) -> list[str
 
 
 def reading_json(language: Language, reading: Reading) -> dict[str, Any]:
-    """As in the contract; `quarters` is null where the page gives pitch only. Only `say` is in the language."""
+    """As in the contract; `quarters` is null where the page gives pitch only; `slur`: whether one goes on to the next
+    note; `words`: one a verse. Only `say` is in the language."""
     tune = reading.tune
+    notes: list[dict[str, Any]] = []
+    slurs = 0
+    for bar, n, quarters in reading.lengths():
+        slurs = max(0, slurs + n.slur_starts - n.slur_stops)
+        notes.append({"midi": n.pitch.midi if n.pitch else None, "quarters": None if quarters is None else float(quarters),
+                      "bar": bar.number, "name": n.pitch.name if n.pitch else None,
+                      "octave": n.pitch.octave if n.pitch else None, "tie": n.tie, "slur": slurs > 0,
+                      "words": [said.text if said else "" for said in n.syllables]})
     return {
-        "notes": [{"midi": n.pitch.midi if n.pitch else None, "quarters": None if q is None else float(q),
-                   "bar": b.number, "name": n.pitch.name if n.pitch else None}
-                  for b, n, q in reading.lengths()],
+        "notes": notes,
         "key": tune.key.name, "time": None if reading.pitch_only else time_name(tune.time),
         "pitch_only": reading.pitch_only, "title": tune.title,
-        "problems": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in reading.problems]}
+        "problems": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in reading.problems],
+        "hints": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in reading.hints]}

@@ -11,7 +11,7 @@ from companion.braille import signs as S
 from companion.braille.signs import WHOLE_REST
 from companion.errors import Trouble
 from companion.language import English
-from companion.language.braille import say_problem
+from companion.language.braille import reading_json, reading_lines, say_problem
 from companion.tune import (
     Bar,
     Barline,
@@ -25,6 +25,8 @@ from companion.tune import (
     Syllable,
     Time,
     Tune,
+    load,
+    shipped_names,
 )
 
 FOUR = Time((4,), 4)
@@ -262,6 +264,32 @@ def test_what_was_read_before_changes_nothing() -> None:
     decode(within)
     assert problems(*moved) == [(3, 1, "The first note of a line wants an octave mark.")]
     assert problems(*within) == []
+
+
+@pytest.mark.parametrize(("music", "column", "code"), [
+    ("⠐⠹⠱⠨⠫⠻", 4, ProblemCode.LEAP), ("⠐⠹⠱⠐⠫⠻", 4, ProblemCode.NEEDLESS_MARK),
+    ("⠐⠹⠉⠹⠫⠻", 1, ProblemCode.SLUR_BETWEEN_EQUALS), ("⠐⠹⠡⠱⠫⠻", 3, ProblemCode.NEEDLESS_ACCIDENTAL)])
+def test_hints(music: str, column: int, code: ProblemCode) -> None:
+    """What is odd is no problem (the rule is MBC 2015, 3.2.2): a hint, at its place, once."""
+    reading = decode([HEAD, music])
+    assert reading.problems == ()
+    assert [(p.line, p.column, p.code) for p in reading.hints] == [(2, column, code)]
+
+
+def test_right_pages_have_few_hints() -> None:
+    for name in shipped_names():
+        assert decode(encode(load(name)).lines).hints == (), name
+
+
+def test_octaves_and_words_are_said() -> None:
+    t = _sung(*"one two three four five six sev'n eight".split(), slur=(0, 7))
+    reading = decode(encode(t).lines)
+    assert reading_lines(English(), reading)[2].startswith(
+        "Bar 1, one two three four five six sev'n eight: C, fourth octave, quaver; D, fourth octave, quaver; ")
+    made = reading_json(English(), reading)
+    assert [(n["octave"], n["tie"], n["slur"], n["words"]) for n in made["notes"]][::7] == [
+        (4, False, True, ["one"]), (5, False, False, ["eight"])]
+    assert made["hints"] == []
 
 
 def test_changes_of_key_and_time() -> None:

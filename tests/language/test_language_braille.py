@@ -85,8 +85,9 @@ def test_every_problem_has_a_sentence() -> None:
 def test_a_page_in_british_and_american_lines() -> None:
     reading = decode(encode(load("snail-wall")).lines)
     british, american = reading_lines(BRITISH, reading), reading_lines(AMERICAN, reading)
-    assert british[2] == "Bar 1: C, quaver, C, quaver, D, quaver, E, quaver."
-    assert american[2] == "Measure 1: C, eighth note, C, eighth note, D, eighth note, E, eighth note."
+    notes = "C, fourth octave, {0}; C, fourth octave, {0}; D, fourth octave, {0}; E, fourth octave, {0}."
+    assert british[2] == f"Bar 1, Snail on the wall: {notes.format('quaver')}"
+    assert american[2] == f"Measure 1, Snail on the wall: {notes.format('eighth note')}"
     assert british[-1] == "Nothing amiss was found."
     assert reading_json(BRITISH, reading) == reading_json(AMERICAN, reading)
 

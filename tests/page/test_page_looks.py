@@ -124,7 +124,7 @@ def test_cells_are_written_with_six_keys_and_taken_back(opened: tuple[Any, str])
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "chords"
     page.click("button:has-text('Read it back')")
-    assert "Bar 1: C, crotchet, D, crotchet." in page.inner_text("main")
+    assert "Bar 1: C, fourth octave, crotchet; D, fourth octave, crotchet." in page.inner_text("main")
 
 
 @needs_browser

@@ -1,0 +1,75 @@
+"""What is odd on a page and cannot be proved wrong: a proof-reader's hints, apart from its problems."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from typing import NamedTuple
+
+from companion.braille.bars import WrittenBar
+from companion.braille.model import Problem, ProblemCode
+from companion.braille.pieces import needs_octave
+from companion.braille.units import Unit
+from companion.tune import Barline, Display, Note, Pitch, Tune
+
+OCTAVE = 7  # steps of the staff
+
+
+class _Placed(NamedTuple):
+    """A note with its pitch, its unit, the index of its bar, line and column."""
+
+    bar: int
+    note: Note
+    pitch: Pitch
+    unit: Unit
+    line: int
+    column: int
+
+
+def _notes(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[int, int]]) -> Iterator[_Placed]:
+    for written in bars:
+        notes = iter(tune.bars[written.bar].notes)
+        for at, _cells, u, again in written.placed():
+            note = next(notes, None) if u.kind else None
+            if note is not None and note.pitch is not None and not note.grace and not again:
+                line, column = place(at + u.lead)
+                yield _Placed(written.bar, note, note.pitch, u, line, column)
+
+
+def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[int, int]]) -> tuple[Problem, ...]:
+    """Leaps beyond an octave, octave marks that the rule leaves out (MBC 2015, 3.2.2), slurs between equal notes and
+    accidentals that change nothing and recall nothing, in order of place.
+
+    bars: those of the tune as cells; place: line and column of an offset.
+    """
+    found: list[Problem] = []
+    last: _Placed | None = None
+    for here in _notes(tune, bars, place):
+        if last is not None:
+            if abs(here.pitch.diatonic - last.pitch.diatonic) > OCTAVE:
+                found.append(Problem(here.line, here.column, ProblemCode.LEAP))
+            elif here.unit.octave is not None and not needs_octave(last.pitch, here.pitch) and _goes_on(tune, last, here):
+                found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_MARK))
+            if last.unit.slur == 1 and last.note.slur_starts and here.note.slur_stops and last.pitch == here.pitch and not (
+                    last.note.marks or here.note.marks or here.unit.slur):
+                found.append(Problem(last.line, last.column, ProblemCode.SLUR_BETWEEN_EQUALS))
+        if here.note.accidental is Display.SHOWN and not _recalls(tune, here):
+            found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_ACCIDENTAL))
+        last = here
+    return tuple(sorted(found, key=lambda p: (p.line, p.column)))
+
+
+def _goes_on(tune: Tune, last: _Placed, here: _Placed) -> bool:
+    """Whether nothing stands between two notes after which a mark is due: a line's end, words, a double bar ..."""
+    if here.line != last.line or here.unit.reset or here.note.before or here.bar - last.bar > 1:
+        return False
+    if here.bar == last.bar:
+        return True
+    before, bar = tune.bars[last.bar], tune.bars[here.bar]
+    return not (before.barline is not Barline.PLAIN or before.backward_repeat or before.after or bar.forward_repeat
+                or bar.ending or bar.key or bar.time)
+
+
+def _recalls(tune: Tune, here: _Placed) -> bool:
+    """Whether an accidental takes back, for the eye, another one of its letter in this bar or the one before."""
+    return any(n.pitch is not None and n.pitch.step == here.pitch.step and n.pitch.alter != here.pitch.alter
+               for bar in tune.bars[max(0, here.bar - 1):here.bar + 1] for n in bar.notes)
