@@ -137,6 +137,8 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Callable[[str], str]
     ends = {n.sources[0][0] for a, n in pairwise(tune.line()) if n.phrase != a.phrase and n.sources[0][1] == 0}
     while index < len(bars):
         made = _bars_of_line(tune, index, encoder, page.width, ends, text)
+        page.end()
+        page.parallels.append(len(page.lines))
         _word_lines(text(_words_of(tune, index, index + len(made))), page)
         page.new(2)
         for k, (pieces, state) in enumerate(made):
@@ -146,6 +148,7 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Callable[[str], str]
             encoder.back_to(end)
         index += len(made)
     page.end()
+    page.parallels.append(len(page.lines))
     for verse in range(1, max((len(n.syllables) for _unused, _unused, n in tune.written()), default=0)):
         number = S.NUMBER + number_cells(str(verse + 1))
         _word_lines(number + S.SPACE + text(_words_of(tune, 0, len(bars), verse)), page)
@@ -252,7 +255,7 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     if encoder.extra:
         at = {k.note: k for k in links}
         links = sorted([*links, *(at[old]._replace(note=new) for new, old in encoder.extra if old in at)])
-    return BraillePage(tuple(page.lines), tuple(links), tune.title)
+    return BraillePage(tuple(page.lines), tuple(links), tune.title, tuple(page.parallels))
 
 
 def _put_heading(tune: Tune, page: Lines, pitch_only: bool,

@@ -21,6 +21,7 @@ class Lines:
         self.parts: list[str] = []  # of the line under way
         self.column = 0
         self.begun = False
+        self.parallels: list[int] = []  # lines, from 0, at which words and their music begin
 
     def end(self) -> None:
         if self.parts:

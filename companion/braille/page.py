@@ -19,6 +19,7 @@ class BraillePage:
     lines: tuple[str, ...]
     links: tuple[Link, ...]
     title: str = ""
+    parallels: tuple[int, ...] = ()  # lines, counted from 0, at which words and their music begin
 
     def as_json(self) -> dict[str, Any]:
         return {"lines": list(self.lines),
@@ -29,19 +30,30 @@ class BraillePage:
 def to_brf(page: BraillePage, height: int = HEIGHT, numbered: bool = False) -> bytes:
     """Braille ASCII with CRLF line ends, a form feed between sheets of `height` lines.
 
+    Words and their music stay on one sheet.
+
     numbered: every sheet after the first begins with a running head: the title, if it fits, and at the right
     margin, after three blank cells at least, the number of the sheet.
     """
     lines = [to_ascii(line).rstrip() for line in page.lines]
     width = max(map(len, lines), default=0)
-    sheets: list[list[str]] = [lines[:height]]
-    rest = lines[height:]
-    while rest:
-        head = [_running_head(page.title, len(sheets) + 1, width)] if numbered else []
-        take = height - len(head)
-        sheets.append(head + rest[:take])
-        rest = rest[take:]
+    sheets: list[list[str]] = []
+    at = 0
+    while at < len(lines) or not sheets:
+        head = [_running_head(page.title, len(sheets) + 1, width)] if numbered and sheets else []
+        end = _sheet_end(page, at, at + height - len(head), len(lines))
+        sheets.append(head + lines[at:end])
+        at = end
     return ("\r\n\f".join("\r\n".join(sheet) for sheet in sheets) + "\r\n").encode("ascii", "replace")
+
+
+def _sheet_end(page: BraillePage, at: int, end: int, count: int) -> int:
+    """Where the sheet that begins at a line ends: before words whose music would stand on the next sheet (MBC 2015,
+    section 35). What is longer than a sheet is cut."""
+    if end >= count:
+        return count
+    begun = max((k for k in page.parallels if k <= end), default=at)
+    return begun if begun > at else end
 
 
 def _running_head(title: str, number: int, width: int) -> str:

@@ -3,7 +3,7 @@
 import pytest
 from braille.corpus import align, cause, compare, music21_groups, our_groups, parse, sample
 
-from companion.braille import Habits, decode, encode, from_brf, read_file, to_brf
+from companion.braille import Habits, decode, encode, from_brf, read_file, to_ascii, to_brf
 from companion.errors import Trouble
 from companion.language import English
 from companion.language.braille import reading_json, say_meaning
@@ -71,6 +71,24 @@ def test_sheets_have_numbers_from_the_second_on() -> None:
     assert len(sheets) > 1
     assert sheets[1].split("\r\n")[0].endswith("   #B")
     assert all(len(sheet.rstrip("\r\n").split("\r\n")) <= 6 for sheet in sheets)
+
+
+@pytest.mark.parametrize("numbered", [True, False])
+@pytest.mark.parametrize(("width", "height"), [(40, 6), (32, 9), (28, 7), (28, 25)])
+def test_words_and_their_music_stand_on_one_sheet(shipped: dict[str, Tune], width: int, height: int, numbered: bool) -> None:
+    """MBC 2015, section 35: each line of words over its music; a sheet never ends between them."""
+    for name, tune in shipped.items():
+        page = encode(tune, width=width)
+        data = to_brf(page, height, numbered)
+        sheets = [sheet.split("\r\n")[int(numbered and k > 0):] for k, sheet in
+                  enumerate(data.decode("ascii").removesuffix("\r\n").split("\r\n\f"))]
+        assert [line for sheet in sheets for line in sheet] == [to_ascii(line).rstrip() for line in page.lines], name
+        assert max(map(len, sheets)) <= height, name
+        first = 0
+        for sheet in sheets[:-1]:
+            first += len(sheet)
+            if page.parallels and page.parallels[0] < first:
+                assert first in page.parallels, name
 
 
 def test_links_hold_every_note_once(shipped: dict[str, Tune]) -> None:
