@@ -133,6 +133,7 @@ def decode(lines: Sequence[str]) -> Reading:
 
 
 _WORDS_LINE = re.compile(f"(?:{S.CAPITAL}{{0,2}}[{''.join(S.LETTERS.values())}]+{S.SPACE}?)+")
+_VERSE = re.compile(r"(?P<number>[2-9]|[1-4]\d)\.? (?P<words>.+)")  # a further verse: its number and its words
 _STRANGE = re.compile("[^⠀-⣿]")
 _SPACES = str.maketrans(dict.fromkeys(" \t\n", S.SPACE))
 
@@ -203,8 +204,11 @@ class _PageReader:
             self.texts += [Said(r.number, r.indent + 1, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in sung]
             began = len(self.reader.singing)
             self._music(music)
-            if music and (text := " ".join(read_words(r.cells) for r in sung)):
+            text = " ".join(read_words(r.cells) for r in sung)
+            if music and text:
                 _sing(self.reader, began, text)
+            elif match := _VERSE.fullmatch(text):
+                _sing(self.reader, 0, match["words"], int(match["number"]) - 1)
 
     def _at(self, offset: int) -> tuple[int, int]:
         """Line and column of an offset in the music."""
@@ -274,9 +278,12 @@ def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None
     return " ".join(titles), " ".join(composer), tempo, found
 
 
-def _sing(reader: Reader, began: int, text: str) -> None:
-    """Put the words of a line under its notes. Braille does not part syllables, so that words of several are
-    parted by their vowels where that makes the count come out right, else each word goes to one note."""
+def _sing(reader: Reader, began: int, text: str, verse: int = 0) -> None:
+    """Put the words of a line, or of a further verse (from 0), under its notes.
+
+    Braille does not part syllables, so that words of several are parted by their vowels where that makes the count come
+    out right, else each word goes to one note.
+    """
     sung = text.split()
     places = reader.singing[began:]
     if not places or not sung:
@@ -294,7 +301,8 @@ def _sing(reader: Reader, began: int, text: str) -> None:
         syllables = [*syllables[:len(places) - 1], Syllable(left)]
     for (b, n), syllable in zip(places, syllables, strict=False):
         note = reader.bars[b].notes[n]
-        reader.bars[b].notes[n] = replace(note, syllables=(syllable,))
+        others = (*note.syllables, *[None] * (verse - len(note.syllables)))[:verse]
+        reader.bars[b].notes[n] = replace(note, syllables=(*others, syllable))
 
 
 def _syllables(word: str) -> list[str]:

@@ -362,6 +362,20 @@ def test_a_phrase_over_syllables_has_brackets(last: int) -> None:
     assert [(n.slur_starts, n.slur_stops) for n in back] == [(n.slur_starts, n.slur_stops) for n in t.bars[0].notes]
 
 
+def test_verses_come_back() -> None:
+    """Verses after the song, each with its number (our page's own form), are sung on the notes of the first."""
+    verses = ("one two three four", "five, six seven eight", "nine ten more come")
+    names = ("C4", "D4", "E4", "F4")
+    t = tune(tuple(note(name, syllables=tuple(Syllable(v.split()[k]) for v in verses)) for k, name in enumerate(names)))
+    for width in (40, 16):
+        page = encode(t, width=width)
+        back = decode(page.lines)
+        assert [tuple(s.text if s else "" for s in n.syllables) for n in back.tune.bars[0].notes] == [
+            tuple(v.split()[k] for v in verses) for k in range(4)]
+        assert back.problems == ()
+        assert encode(back.tune, width=width).lines == page.lines
+
+
 def test_a_melisma_within_a_phrase() -> None:
     words = ["one", "two", "", "", "", "", "three", "four"]
     t = _sung(*words, slur=(0, 7))
