@@ -197,7 +197,7 @@ def _count(language: Language, number: Fraction) -> str:
 def reading_lines(language: Language, reading: Reading) -> list[str]:
     """Plain lines: what was read, bar by bar, then what is amiss."""
     tune = reading.tune
-    out = [language.message("{title}.").format(title=tune.title) if tune.title else
+    out = [language.message("{title}.").format(title=tune.title.removesuffix(".")) if tune.title else
            language.message("A tune without a title.")]
     if reading.pitch_only:
         out.append(language.message("Reading exercise: pitch only, no values."))

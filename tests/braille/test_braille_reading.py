@@ -256,6 +256,7 @@ def test_titles_with_numbers(title: str, composer: str) -> None:
         assert [b.notes for b in back.tune.bars] == [b.notes for b in t.bars]
         assert back.tune.time == FOUR
         assert back.problems == ()
+        assert reading_lines(English(), back)[0] == title.removesuffix(".") + "."
 
 
 def test_what_was_read_before_changes_nothing() -> None:
