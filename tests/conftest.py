@@ -15,7 +15,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
         for kind in ("slow", "overnight"):
-            if kind in item.keywords and not config.getoption(f"--{kind}"):
+            if item.get_closest_marker(kind) and not config.getoption(f"--{kind}"):
                 item.add_marker(pytest.mark.skip(reason=f"a long check: pytest --{kind} runs it"))
 
 

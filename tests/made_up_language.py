@@ -16,7 +16,7 @@ from typing import Any
 
 from companion.language import English, Joining, Language
 
-OPEN, CLOSE = "⟦", "⟧"
+OPEN, CLOSE = "«", "»"
 
 
 def bracketed(text: str) -> str:

@@ -130,12 +130,7 @@ def _length(notes: Sequence[HeardNote], taken: Sequence[tuple[float, float] | No
     pace = float(np.median(paces))
     wider = params.paced * float(np.median(np.abs(np.array(paces) - pace)))
     sounding = math.log(max(note.duration_s, 0.01) / float(note.written.quarters)) - pace
-    # A consonant moves the beginning of the voice: where its end says otherwise, the length may be the written one.
-    both = [math.log(mine[0] / mine[1]) - pace]
-    if i and not notes[i - 1].written.rest_after:
-        before = (notes[i - 1].onset_s or 0.0) + (notes[i - 1].duration_s or 0.0)
-        ends = (note.onset_s or 0.0) + note.duration_s - before
-        both.append(math.log(max(ends, 0.01) / float(note.written.quarters)) - pace)
+    both = _differences(notes, i, mine, pace)
     least = min(both, key=abs)
     if abs(least) <= math.log(params.right_times):
         return Length.RIGHT
@@ -147,6 +142,20 @@ def _length(notes: Sequence[HeardNote], taken: Sequence[tuple[float, float] | No
         return Length.TOO_SHORT
     at_end = note.written.phrase != notes[i + 1].written.phrase
     return Length.TOO_LONG if not at_end and sounding >= math.log(params.sounding_times) else Length.UNSURE
+
+
+def _differences(notes: Sequence[HeardNote], i: int, taken: tuple[float, float], pace: float) -> list[float]:
+    """How much longer than written the note is, logarithms: by its beginnings and, where they are known, by its ends.
+
+    A consonant moves the beginning of the voice: where the end says otherwise, the length may be the written one.
+    """
+    note = notes[i]
+    both = [math.log(taken[0] / taken[1]) - pace]
+    if i and not notes[i - 1].written.rest_after:
+        before = (notes[i - 1].onset_s or 0.0) + (notes[i - 1].duration_s or 0.0)
+        ends = (note.onset_s or 0.0) + (note.duration_s or 0.0) - before
+        both.append(math.log(max(ends, 0.01) / float(note.written.quarters)) - pace)
+    return both
 
 
 def _parted(notes: Sequence[HeardNote], taken: Sequence[tuple[float, float] | None], i: int, pace: float,

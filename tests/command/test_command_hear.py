@@ -296,7 +296,7 @@ def test_lists_as_spreadsheets_write_them(run: Run, tmp_path: Path) -> None:
 def test_what_a_line_of_a_list_lacks_is_said(run: Run, tmp_path: Path) -> None:
     (tmp_path / "l.csv").write_text("take,tune\n,snail-wall\nx.flac\nx.flac,\n")
     code, out, err = run("review", tmp_path / "l.csv", "--jobs", 1)
-    assert (code, err) == (0, "")
+    assert (code, err) == (2, "")  # every take of the list failed
     assert [line.partition(" Put")[0] for line in out.splitlines()] == [
         "No take: This line of the list names no take.", *["x.flac: This line of the list names no tune."] * 2]
 
