@@ -8,10 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from companion.diary import Action
-from companion.language.cues import note_name
 from companion.language.interface import Joining, Language
 from companion.messages import N_
-from companion.tune import Direction
 
 if TYPE_CHECKING:
     from companion.match import Move
@@ -170,6 +168,10 @@ def phrase_went_well(language: Language, line: Sequence[LineNote]) -> str:
 def try_again(language: Language, line: Sequence[LineNote], move: Move, times: int) -> str:
     """The cue where the same move is missed again. times: how often it was missed before, from 1."""
     at = next(i for i, n in enumerate(line) if n.number == move.start)
+    # Not at the top: they bring in tunes and matches, and a greeting waits for neither.
+    from companion.language.cues import note_name
+    from companion.tune import Direction
+
     first, second = note_name(language, line, at), note_name(language, line, at + 1)
     templates = {
         Direction.UP: (language.message("Once more {first}, then {second}: up. Listen to the two tones."),
