@@ -82,7 +82,7 @@ def test_the_first_word_is_heard_within_half_a_second(soundcard: SoundCard, tmp_
     assert min(waits) <= 0.5
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 @pytest.mark.parametrize("apart", [True, False], ids=["two sinks", "one sink"])
 def test_a_session_at_home_shrinks_and_grows_a_phrase(apart: bool, tmp_path: Path) -> None:
     """With one sink the companion's own voice is in its ear all the time, which is the harder test."""
@@ -143,7 +143,7 @@ def _unrepeated(midi: list[float]) -> list[float]:
     return midi[:1] + [b for a, b in pairwise(midi) if abs(a - b) > 0.5]
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_a_pupil_who_listens_is_led_through_a_session(soundcard: SoundCard, tmp_path: Path) -> None:
     """No script: the pupil sings whatever it has heard last, one sink, warm-up and all, nothing set, no key."""
     at = 0
@@ -177,7 +177,7 @@ def test_a_pupil_who_listens_is_led_through_a_session(soundcard: SoundCard, tmp_
     assert [t.tune for t in takes if t.closeness < 0.8] == []
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_a_lesson_without_a_tune(soundcard_apart: SoundCard, tmp_path: Path) -> None:
     """The teacher sings a line, the pupil answers it, wrong and then right; then a second line."""
     import subprocess
@@ -217,7 +217,7 @@ def test_a_lesson_without_a_tune(soundcard_apart: SoundCard, tmp_path: Path) -> 
     assert [b - a for a, b in pairwise(written)] == [-2, -1, -2, -2]
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_a_microphone_that_goes_and_comes_back(tmp_path: Path) -> None:
     """The sound server is taken away while the ear is open, and brought back: it is said, and the lesson goes on."""
     tune = small_tune(tmp_path / "small.musicxml")
