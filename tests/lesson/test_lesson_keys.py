@@ -162,7 +162,7 @@ def test_practise_by_keys_alone_in_a_terminal(soundcard_apart: SoundCard, tmp_pa
         text = terminal.until(lambda t: "Ended with 0." in t)
         said = text.split("Ended with")[0]
         assert plain(said), said
-        assert "That is all for today. Next time we sing again." in said
+        assert "That is all for today, Pip. Next time we sing again." in said
     finally:
         terminal.close()
 
