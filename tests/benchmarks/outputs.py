@@ -30,7 +30,7 @@ from typing import Any
 HERE = Path(__file__).resolve().parents[2]
 #: Options that show more of a command, tried on the shipped tunes.
 TUNE_RUNS: dict[str, tuple[str, ...]] = {
-    "braille": ("",), "braille-28": ("--width", "28"), "braille-pitch": ("--pitch-only",),
+    "braille": (), "braille-28": ("--width", "28"), "braille-pitch": ("--pitch-only",),
     "braille-dots": ("--as", "dots"), "braille-json": ("--json",), "braille-american": ("--american",),
 }
 #: Typed answers for a course sitting and for drills: some right, some wrong, some not understood.
