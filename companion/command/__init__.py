@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from companion import messages
 from companion.errors import Trouble
 from companion.messages import N_, _
-from companion.places import shown
 
 if TYPE_CHECKING:
     from companion.language import Language
@@ -117,6 +116,12 @@ def _language(american: bool) -> Language:
     return choose_language(Variety.AMERICAN if american else os.environ.get(LANGUAGE_VARIABLE) or Variety.BRITISH)
 
 
+def _shown(text: str) -> str:
+    from companion.places import shown  # with what writes files, which help has no need of
+
+    return shown(text)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     arguments = list(sys.argv[1:] if argv is None else argv)
@@ -132,7 +137,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except Trouble as trouble:
-        print(shown(str(trouble)), file=sys.stderr)
+        print(_shown(str(trouble)), file=sys.stderr)
         return trouble.exit_code
     except BrokenPipeError:
         # The reader of our output went away (as `head` does): not a fault.
@@ -145,7 +150,7 @@ def main(argv: Sequence[str] | None = None) -> int:
                        path=error.filename, reason=reason)
         else:
             text = _("Writing the output failed: {reason}. Make room or choose another place.").format(reason=reason)
-        print(shown(text), file=sys.stderr)
+        print(_shown(text), file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         return 130
