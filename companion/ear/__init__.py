@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         Resampler,
         find_microphone,
         level_of,
+        waiting_blocks,
     )
     from companion.ear.model import PitchTrack, SungNote
     from companion.ear.notes import cheapest_path, find_notes, measured, steadiness, weighted_median
@@ -29,18 +30,49 @@ if TYPE_CHECKING:
     from companion.ear.tracker import HOP, Tracker, join
     from companion.ear.trackers import DEFAULT_TRACKER, PitchTracker, pitch_tracker, tracker_names
 
-__all__ = ["CLIPPED", "CLIPPED_SHARE", "DEFAULT_TRACKER", "FAINT_DB", "HOP", "NOTHING_DB", "RATE", "Level", "LevelAdvice",
-           "Microphone", "MicrophoneGone", "PitchTrack", "PitchTracker", "Resampler", "Sound", "SungNote", "Tracker",
-           "cheapest_path", "devices_called", "find_microphone", "find_notes", "hear_pitch", "is_track_file", "join",
-           "level_of", "measured", "pitch_tracker", "read_sound", "read_track", "steadiness", "track", "tracker_names",
-           "weighted_median"]
+__all__ = [
+    "CLIPPED",
+    "CLIPPED_SHARE",
+    "DEFAULT_TRACKER",
+    "FAINT_DB",
+    "HOP",
+    "NOTHING_DB",
+    "RATE",
+    "Level",
+    "LevelAdvice",
+    "Microphone",
+    "MicrophoneGone",
+    "PitchTrack",
+    "PitchTracker",
+    "Resampler",
+    "Sound",
+    "SungNote",
+    "Tracker",
+    "cheapest_path",
+    "devices_called",
+    "find_microphone",
+    "find_notes",
+    "hear_pitch",
+    "is_track_file",
+    "join",
+    "level_of",
+    "measured",
+    "pitch_tracker",
+    "read_sound",
+    "read_track",
+    "steadiness",
+    "track",
+    "tracker_names",
+    "waiting_blocks",
+    "weighted_median",
+]
 
 __getattr__ = loader(__name__, {
     "devices": ("devices_called",),
     "files": ("is_track_file", "read_sound", "read_track"),
     "hearing": ("hear_pitch", "track"),
     "microphone": ("CLIPPED", "CLIPPED_SHARE", "FAINT_DB", "NOTHING_DB", "Level", "LevelAdvice", "Microphone",
-                   "MicrophoneGone", "Resampler", "find_microphone", "level_of"),
+                   "MicrophoneGone", "Resampler", "find_microphone", "level_of", "waiting_blocks"),
     "model": ("PitchTrack", "SungNote"),
     "notes": ("cheapest_path", "find_notes", "measured", "steadiness", "weighted_median"),
     "sound": ("RATE", "Sound"),

@@ -95,6 +95,17 @@ def _number_of(name: str, there: list[str]) -> int:
     return fits[0][0]
 
 
+def waiting_blocks(blocks: queue.SimpleQueue[F32], timeout_s: float) -> list[F32]:
+    """All blocks of sound that have come in, in order; empty where none came within `timeout_s`."""
+    out: list[F32] = []
+    try:
+        out.append(blocks.get(timeout=timeout_s))
+        while True:
+            out.append(blocks.get_nowait())
+    except queue.Empty:
+        return out
+
+
 class Microphone:
     """An open microphone. `read` gives mono float32 at RATE, in order and without gaps.
 
@@ -139,13 +150,7 @@ class Microphone:
 
     def read(self, timeout_s: float = 0.1) -> F32 | None:
         """The next sound (all that has come in), None where nothing came in time. Raises MicrophoneGone."""
-        parts = []
-        try:
-            parts.append(self._queue.get(timeout=timeout_s))
-            while True:
-                parts.append(self._queue.get_nowait())
-        except queue.Empty:
-            pass
+        parts = waiting_blocks(self._queue, timeout_s)
         now = time.monotonic()
         if not parts:
             if now - self._beat > STALLED_S or not self._stream.active:

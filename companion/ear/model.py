@@ -7,7 +7,8 @@ fraction (69 = 440 Hz, ISO 16).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,13 @@ class PitchTrack:
         with np.errstate(divide="ignore"):
             return np.where(self.f0_hz > 0, 69.0 + 12.0 * np.log2(self.f0_hz / 440.0, where=self.f0_hz > 0,
                                                                   out=np.zeros_like(self.f0_hz)), np.nan)
+
+
+    def part(self, frames: slice | NDArray[np.bool_]) -> PitchTrack:
+        """Some of the frames; their times stay."""
+        arrays = {f.name: getattr(self, f.name) for f in fields(self)}
+        cut: dict[str, Any] = {name: a[frames] for name, a in arrays.items() if isinstance(a, np.ndarray)}
+        return replace(self, **cut)
 
 
 @dataclass(frozen=True, slots=True)

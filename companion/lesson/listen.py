@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from companion.ear import CLIPPED, HOP, RATE, PitchTrack, Tracker
 from companion.errors import NothingSung
-from companion.lesson.singing import SoundKind, kind_of_sound, part, without_talk, without_words
+from companion.lesson.singing import SoundKind, kind_of_sound, without_talk, without_words
 from companion.match import Follower, Match, joined
 from companion.tune import LineNote
 
@@ -163,7 +163,7 @@ class Listener:
         self._first_voice_s = self._last_voice_s = float(whole.time_s[first])
         self._follower = Follower(self.line, self.tempo_s) if self.line else None
         keep = whole.time_s >= self._first_voice_s - BEFORE_S
-        return part(whole, keep)
+        return whole.part(keep)
 
     # --- while it is sung ---
 

@@ -9,9 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import fields, replace
 from enum import StrEnum
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,9 +145,9 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
         return track, match
     best = track, match
     for cut in _pauses(track)[:MOST_PAUSES]:
-        if singing_odds(part(track, slice(0, cut))) >= SINGING_FROM:
+        if singing_odds(track.part(slice(0, cut))) >= SINGING_FROM:
             break
-        rest = part(track, slice(cut, len(track.f0_hz)))
+        rest = track.part(slice(cut, len(track.f0_hz)))
         try:
             found = match_take(rest, line)
         except NothingSung:
@@ -162,10 +160,10 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
 def without_words(track: PitchTrack) -> PitchTrack:
     """The same where no tune is known: what is clearly speech, and long enough to be told, is left out."""
     for cut in reversed(_pauses(track)[:MOST_PAUSES]):
-        lead = part(track, slice(0, cut))
+        lead = track.part(slice(0, cut))
         spoken = np.count_nonzero(lead.f0_hz > 0) * track.hop_s >= LEAST_WORDS_S
         if spoken and singing_odds(lead) < OTHER_BELOW:
-            return part(track, slice(cut, len(track.f0_hz)))
+            return track.part(slice(cut, len(track.f0_hz)))
     return track
 
 
@@ -174,10 +172,3 @@ def _pauses(track: PitchTrack) -> list[int]:
     voiced = np.flatnonzero(track.f0_hz > 0)
     gaps = np.flatnonzero(np.diff(voiced) * track.hop_s >= TALK_PAUSE_S)
     return [int((voiced[g] + voiced[g + 1]) // 2) for g in gaps]
-
-
-def part(track: PitchTrack, frames: slice | NDArray[np.bool_]) -> PitchTrack:
-    """Some of a track's frames; their times stay."""
-    arrays = {f.name: getattr(track, f.name) for f in fields(track)}
-    cut: dict[str, Any] = {n: a[frames] for n, a in arrays.items() if isinstance(a, np.ndarray)}
-    return replace(track, **cut)

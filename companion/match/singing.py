@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -50,10 +47,3 @@ def run_seconds(voiced: NDArray[np.bool_], hop_s: float) -> F64:
     lengths = (edges[1::2] - edges[::2])
     out[voiced] = np.repeat(lengths, lengths) * hop_s
     return out
-
-
-def part(track: PitchTrack, frames: slice | NDArray[np.bool_]) -> PitchTrack:
-    """Some of a track's frames; their times stay."""
-    arrays = {f.name: getattr(track, f.name) for f in fields(track)}
-    cut: dict[str, Any] = {n: a[frames] for n, a in arrays.items() if isinstance(a, np.ndarray)}
-    return replace(track, **cut)

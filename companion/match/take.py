@@ -20,7 +20,6 @@ from companion.match.judge import DOUBT, Evidence, call, move_evidence
 from companion.match.model import HeardNote, Length, Match, Move, Presence, Size, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
 from companion.match.presence import FEWEST, presence, presence_odds
-from companion.match.singing import part
 from companion.match.sizes import with_lengths, with_sizes
 from companion.match.steady import Steady, steady_parts
 from companion.messages import _
@@ -133,7 +132,7 @@ def match_phrase(track: PitchTrack, tune: Sequence[LineNote], phrase: Sequence[L
             first, last = sung.index(inside[0]), sung.index(inside[-1])
             start = _end_s(sung[first - 1]) if first else -1.0
             end = (sung[last + 1].onset_s or 0.0) if last + 1 < len(sung) else float(track.time_s[-1]) + 1.0
-            return match_take(part(track, (track.time_s >= start) & (track.time_s <= end)), phrase, params)
+            return match_take(track.part((track.time_s >= start) & (track.time_s <= end)), phrase, params)
     return match_take(track, phrase, params)
 
 
@@ -153,7 +152,7 @@ class _Judged(NamedTuple):
 
 
 def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, params: MatchParameters) -> _Judged | None:
-    heard = part(track, stretch.frames)
+    heard = track.part(stretch.frames)
     some = line[stretch.first:stretch.last + 1]
     placed = place(heard, some, params)
     if placed is None:

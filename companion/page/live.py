@@ -80,17 +80,11 @@ class PageEars:
 
     def read(self, timeout_s: float = 0.1) -> F32 | None:
         """The next sound, None where nothing came in time. Raises MicrophoneGone where the browser gives none any more."""
-        from companion.ear import MicrophoneGone
+        from companion.ear import MicrophoneGone, waiting_blocks
 
         if self.over:
             raise Left
-        parts: list[F32] = []
-        try:
-            parts.append(self._queue.get(timeout=timeout_s))
-            while True:
-                parts.append(self._queue.get_nowait())
-        except queue.Empty:
-            pass
+        parts = waiting_blocks(self._queue, timeout_s)
         if self.gone:
             raise MicrophoneGone(_("The microphone has gone. Plug it in again, or open the page again."))
         if not parts:
