@@ -21,7 +21,8 @@ MOST_NOTE_SECONDS = 40_000.0
 LONGEST_SEARCHED_S = 60.0  # a take is held against all tunes that ship in a second or two
 WEAK = 2.5  # odds of this tune below which the others are tried: plain takes lie at 5 and above
 FAR_LIKELIER = 5.0  # nats
-SURELY_SUNG = 9.0  # nats: another tune's odds where it was not sung stay below 8
+NAMED_FROM = 0.75  # share of moves that must be right, and none wrong, before a tune is named as what was sung
+SURELY_SUNG = 9.0  # nats: below 8 for synthesised singers of something else; real songs that do not ship reach 12
 
 
 @dataclass(frozen=True)
@@ -133,8 +134,8 @@ def answer_take(take: str | Path, tune_name: str | Path, phrase: int | None = No
     likelier = ""
     if match.presence_odds < WEAK or match.presence is Presence.ABSENT:
         least = SURELY_SUNG if match.presence is not Presence.PRESENT else line_odds(pitch, line) + FAR_LIKELIER
-        likelier = likelier_tune(pitch, tune, max(SURELY_SUNG, least))
-        if likelier:  # what was sung is known, so there is no doubt left that it was not this tune
+        another, likelier = likelier_tune(pitch, tune, max(SURELY_SUNG, least))
+        if another:  # something else fits far better, so there is no doubt left that it was not this tune
             match = unjudged(match)
     if match.presence is not Presence.ABSENT and not any(n.sung for n in match.notes):
         raise NothingSung(_("No note of the tune was found in this take. Sing a little closer to the microphone, "
@@ -153,15 +154,22 @@ def words_of(tune: Tune, verse: int) -> Tune:
     return replace(tune, bars=bars)
 
 
-def likelier_tune(pitch: PitchTrack, tune: Tune, least: float = SURELY_SUNG) -> str:
-    """The title of a tune that ships, other than this one, that was surely sung (at odds of `least` nats); "" if none."""
+def likelier_tune(pitch: PitchTrack, tune: Tune, least: float = SURELY_SUNG) -> tuple[bool, str]:
+    """Whether another tune that ships fits far better (at odds of `least` nats), and its title where it may be named.
+
+    A tune that nobody wrote down here also fits one of the shipped ones best, with moves amiss: then none is named.
+    """
     if len(pitch.f0_hz) * pitch.hop_s > LONGEST_SEARCHED_S:
-        return ""
+        return False, ""
     found = []
     for entry in catalogue():
         other = load(entry.name)
         if other.title != tune.title:
             found.append((line_odds(pitch, other.line()), other.title, other))
     odds, title, other = max(found, key=lambda x: x[0], default=(0.0, "", tune))
-    sure = odds >= least and match_take(pitch, other.line()).counts[Verdict.RIGHT] > len(other.line()) / 2
-    return title if sure else ""
+    if odds < least:
+        return False, ""
+    counts = match_take(pitch, other.line()).counts
+    right, moves = counts[Verdict.RIGHT], len(other.line()) - 1
+    named = counts[Verdict.WRONG] == 0 and right >= NAMED_FROM * moves
+    return right > len(other.line()) / 2, title if named else ""
