@@ -10,12 +10,15 @@ composed from parts (numbers, names of notes, cues) is made in `companion.langua
 from __future__ import annotations
 
 import gettext
+from contextvars import ContextVar
 from pathlib import Path
 
 #: Catalogues of translated sentences: locale/CODE/LC_MESSAGES/companion.mo.
 LOCALE = Path(__file__).resolve().parent / "language" / "locale"
 
 _active: gettext.NullTranslations = gettext.NullTranslations()
+#: What holds for one thread or task alone, where several people are served by one process.
+_own: ContextVar[gettext.NullTranslations | None] = ContextVar("translations", default=None)
 
 
 def catalogues() -> tuple[str, ...]:
@@ -29,14 +32,23 @@ def translations(code: str) -> gettext.NullTranslations:
 
 
 def use(translations: gettext.NullTranslations) -> None:
-    """Say one-off sentences with these translations from now on. Called once, where the language is chosen."""
+    """Say one-off sentences with these translations from now on: in the whole process, or after `apart` in this thread or
+    task. Called where the language is chosen."""
     global _active
-    _active = translations
+    if _own.get() is None:
+        _active = translations
+    else:
+        _own.set(translations)
+
+
+def apart() -> None:
+    """From now on a language that is chosen in this thread or task holds for it alone."""
+    _own.set(_own.get() or _active)
 
 
 def _(message: str) -> str:
     """The sentence in the language in use; itself where the catalogue does not have it."""
-    return _active.gettext(message)
+    return (_own.get() or _active).gettext(message)
 
 
 def N_(message: str) -> str:  # named as gettext's users name it

@@ -6,6 +6,7 @@ Written so that the first word is spoken before anything is loaded that it does 
 from __future__ import annotations
 
 import contextlib
+import contextvars
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -219,7 +220,8 @@ class Background(Generic[T]):
         self._work = work
         self._result: list[T] = []
         self._error: BaseException | None = None
-        self._thread = threading.Thread(target=self._run, daemon=True)
+        # With the language that was chosen where it was begun.
+        self._thread = threading.Thread(target=contextvars.copy_context().run, args=(self._run,), daemon=True)
         self._lock = threading.Lock()
 
     def _run(self) -> None:

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
+from companion import messages
 from companion.errors import Trouble
 from companion.page import course, diary, live, papers, read, scores, views
 from companion.page.frame import HERE, State, environment, render, state_of
@@ -41,13 +42,14 @@ async def _fault(request: Request, error: Exception) -> Response:
 
 
 class _Seen:
-    """Notes when something was asked last."""
+    """Notes when something was asked last. What language a request chooses holds for it alone."""
 
     def __init__(self, app: Application, state: State) -> None:
         self.app, self.state = app, state
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         self.state.seen = time.monotonic()
+        messages.apart()
         await self.app(scope, receive, send)
 
 
@@ -62,4 +64,4 @@ def make_app(state: State) -> Application:
                                                        500: _fault})
     app.state.companion = state
     app.state.templates = environment(state.language)
-    return Guard(_Seen(app, state), state.port)
+    return Guard(_Seen(app, state), state.port, state.keys)

@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
+from companion import messages
 from companion.course import (
     Item,
     KeptProgress,
@@ -113,6 +114,8 @@ class TypedSitting:
             return None
 
     def _run(self, go: Callable[[Any], object]) -> None:
+        messages.apart()
+        messages.use(self.language.translations)
         try:
             go(self)
         except Trouble as trouble:

@@ -19,7 +19,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from companion.language import Language
 from companion.page.kept import Sounds, Tunes
-from companion.page.security import new_token, same_token
+from companion.page.security import EntryKeys, new_token, same_token
 from companion.page.work import Jobs
 
 HERE = Path(__file__).parent
@@ -38,6 +38,7 @@ class State:
     port: int
     diary: str | None = None
     token: str = field(default_factory=new_token)
+    keys: EntryKeys = field(default_factory=EntryKeys)
     jobs: Jobs = field(default_factory=Jobs)
     tunes: Tunes = field(default_factory=Tunes)
     sounds: Sounds = field(default_factory=Sounds)

@@ -26,9 +26,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from companion import messages
 from companion.diary import Action, SettingName, Speech
 from companion.errors import Trouble
-from companion.language import LANGUAGES, Language, hand_for_helper
+from companion.language import Language, choose_language, hand_for_helper
 from companion.lesson import Devices, Keys, Out, SessionOptions, Taken, run_lesson, run_practise
 from companion.match import CueKind, move_to_try
 from companion.messages import _
@@ -285,6 +286,7 @@ class Live:
     def _run(self) -> None:
         language = self.state.language
         end = language.message("The session has ended.")
+        messages.apart()
         try:
             {"course": self._course, "level": self._level}.get(self.greeting.kind, self._session)()
         except Trouble as trouble:
@@ -346,7 +348,7 @@ class Live:
         with Diary(self.state.diary) as diary:
             pupil, some = diary.pupil(self.greeting.pupil or "", new=self.greeting.new), stages()
             settings = {**diary.settings(pupil), **self._settings()}
-            language: Language = LANGUAGES[settings[SettingName.VARIETY]]()
+            language: Language = choose_language(settings[SettingName.VARIETY])
             out = self._make_out(settings, False)
             shift = shift_for(load_progress(diary, pupil).stage(some).material, pupil.low, pupil.high)
 

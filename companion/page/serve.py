@@ -29,24 +29,25 @@ def run_page(language: Language, port: int | None = None, open_browser: bool = T
 
     from companion.page.app import make_app
     from companion.page.frame import State
+    from companion.page.security import ENTRY
 
     listening = _listen(port)
     number = listening.getsockname()[1]
-    address = f"http://{HOST}:{number}/"
     state = State(language, number, diary)
+    address = f"http://{HOST}:{number}{ENTRY}"
     config = uvicorn.Config(make_app(state), log_level="critical", access_log=False, ws_max_size=1_000_000, ws_max_queue=64,
                             timeout_graceful_shutdown=2, lifespan="off", server_header=False, limit_concurrency=200,
                             h11_max_incomplete_event_size=65_536)
     server = uvicorn.Server(config)
     say(language.message("The page is at {address} on this machine alone. It ends {n} minutes after its last tab is closed, or "
-                         "with Control and C.").format(address=address, n=round(idle_s / 60)))
+                         "with Control and C.").format(address=address + state.keys.lasting, n=round(idle_s / 60)))
 
     async def serve() -> None:
         serving = asyncio.ensure_future(server.serve(sockets=[listening]))
         while not server.started and not serving.done():
             await asyncio.sleep(0.02)
         if open_browser:
-            await asyncio.to_thread(webbrowser.open, address)
+            await asyncio.to_thread(webbrowser.open, address + state.keys.once)
         while not serving.done():
             await asyncio.wait([serving], timeout=min(LOOK_S, idle_s / 4))
             limit = idle_s if state.pinged else max(idle_s, IDLE_SILENT_S)

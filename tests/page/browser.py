@@ -30,7 +30,7 @@ def missing() -> str:
 
 @contextmanager
 def served(folder: Path, *options: str) -> Iterator[str]:
-    """`companion page` in a process of its own; gives its address."""
+    """`companion page` in a process of its own; gives the address that it writes, which lets in."""
     command = "import sys; from companion.command import main; sys.exit(main(sys.argv[1:]))"
     process = subprocess.Popen([sys.executable, "-c", command, "page", "--no-browser", "--port", "0", "--diary",
                                 str(folder / "diary.db"), *options], stdout=subprocess.PIPE, text=True)
@@ -60,6 +60,14 @@ def browser(microphone: Path | None = None, *, allowed: bool = True, there: bool
             yield found
         finally:
             found.close()
+
+
+def entered(found: Any, address: str, **more: Any) -> tuple[Any, str]:
+    """(page, address of the first page): a new window that was let in by the address at the terminal."""
+    page = found.new_page(**more)
+    page.goto(address)
+    page.wait_for_url("**/")
+    return page, address.partition("open/")[0]
 
 
 def voice(items: Sequence[LineItem], *, turned: int | None = None, seed: int = 1, kind: int = 1) -> np.ndarray:

@@ -13,6 +13,7 @@ import pytest
 from companion.language import choose_language
 from companion.page.app import make_app
 from companion.page.frame import State
+from companion.page.security import cookie_name
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # Starlette advises another HTTP client for its tests
@@ -51,7 +52,8 @@ class Page:
 @pytest.fixture
 def page(tmp_path: Path) -> Iterator[Page]:
     state = State(choose_language("british"), PORT, str(tmp_path / "diary.db"))
-    with TestClient(make_app(state), base_url=HERE, headers={"origin": HERE}, raise_server_exceptions=False) as client:
+    with TestClient(make_app(state), base_url=HERE, headers={"origin": HERE}, raise_server_exceptions=False,
+                    cookies={cookie_name(PORT): state.keys.cookie}) as client:
         yield Page(client, state)
     for live in state.live.values():
         live.stop()

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page.browser import browser, missing, served, voice, written
+from page.browser import browser, entered, missing, served, voice, written
 from singers import LineItem
 
 from companion.tune import load
@@ -33,8 +33,8 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 def begun(found: Any, address: str, path: str, **fields: str) -> Any:
     """A page whose session was begun by keyboard."""
-    page = found.new_page()
-    page.goto(address.rstrip("/") + path)
+    page, first = entered(found, address)
+    page.goto(first.rstrip("/") + path)
     page.evaluate(WATCH)
     for name, value in fields.items():
         field = page.locator(f"[name={name}]").first
@@ -119,7 +119,7 @@ def test_at_home_a_pupil_is_greeted_and_hears_the_tune_set(address: str, tmp_pat
         page.keyboard.press("q")
         page.keyboard.press("q")
         until(page, "The session has ended.")
-        page.goto(address + "diary")
+        page.goto(address.partition("open/")[0] + "diary")
         assert "Wren: 1 take" in page.inner_text("main")
 
 
@@ -134,10 +134,10 @@ def test_a_microphone_denied_or_missing_is_said_once_and_the_form_stays(address:
 def test_a_connection_that_breaks_is_joined_again(address: str, tmp_path: Path) -> None:
     """The socket is closed under a session; the page says so and the session says that the microphone is back."""
     with browser(written(tmp_path / "quiet.wav", 60.0)) as found:
-        page = found.new_page()
+        page, first = entered(found, address)
         page.add_init_script("""window.sockets = []; const Real = WebSocket;
             window.WebSocket = class extends Real { constructor(...a) { super(...a); window.sockets.push(this); } };""")
-        page.goto(address + "lesson")
+        page.goto(first + "lesson")
         page.evaluate(WATCH)
         page.click("#begin button")
         until(page, "Sing or play a line.")

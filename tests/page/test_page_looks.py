@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from page.browser import browser, missing, served
+from page.browser import browser, entered, missing, served
 
 needs_browser = pytest.mark.skipif(bool(missing()), reason=missing() or "-")
 PLACES = ("", "sing", "lesson", "practise", "range", "level", "read", "hear", "score", "course", "course/aloud", "course/stage/2",
@@ -25,8 +25,7 @@ CUT = """() => [...document.querySelectorAll("body *")].filter((e) => !e.closest
 @pytest.fixture(scope="module")
 def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Any, str]]:
     with served(tmp_path_factory.mktemp("page")) as address, browser() as found:
-        page = found.new_page(viewport={"width": 1000, "height": 800})
-        yield page, address
+        yield entered(found, address, viewport={"width": 1000, "height": 800})
 
 
 def states(page: Any, address: str) -> Iterator[str]:

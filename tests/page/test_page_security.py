@@ -61,6 +61,57 @@ def test_every_change_wants_the_token_of_this_run(page: Any, token: str | None) 
     assert "Robin" not in page.get("/diary").text
 
 
+SECRETS = ("/", "/diary", "/practise", "/ping", "/work/x", "/nowhere")
+
+
+@pytest.mark.parametrize("path", SECRETS)
+def test_another_user_of_the_machine_is_told_what_to_do_and_sees_nothing(page: Any, path: str) -> None:
+    page.post("/diary/new", pupil="Robin")
+    page.client.cookies.clear()
+    found = page.get(path)
+    assert found.status_code == 403
+    assert found.text == ("This page is open only to the browser that companion page started: use that one, or open the whole "
+                          "address that companion page has written.")
+    assert page.post("/diary/delete", pupil="Robin", sure="yes").status_code == 403
+    with pytest.raises(WebSocketDisconnect), page.socket():
+        pass
+
+
+@pytest.mark.parametrize("cookie", ["", "x", "companion-8017", "companion-8017=", "companion-8017=guess", '"; =\x01', "=" * 9000])
+def test_a_wrong_cookie_opens_nothing(page: Any, cookie: str) -> None:
+    page.client.cookies.clear()
+    assert page.get("/diary", headers={"cookie": cookie}).status_code == 403
+
+
+def test_the_address_at_the_terminal_lets_in_and_the_cookie_stays_out_of_reach_of_scripts_and_other_sites(page: Any) -> None:
+    page.client.cookies.clear()
+    found = page.get(f"/open/{page.state.keys.lasting}")
+    assert found.headers["refresh"] == "0; url=/"
+    given = found.headers["set-cookie"]
+    assert given == f"companion-8017={page.state.keys.cookie}; Path=/; HttpOnly; SameSite=Strict"
+    assert page.state.keys.lasting not in given
+    assert page.get("/diary").status_code == 200
+    page.client.cookies.clear()
+    assert page.get(f"/open/{page.state.keys.lasting}").status_code == 200, "a second browser of the same person"
+
+
+def test_the_address_that_the_list_of_processes_shows_lets_in_once_and_for_a_minute(page: Any,
+                                                                                    monkeypatch: pytest.MonkeyPatch) -> None:
+    page.client.cookies.clear()
+    once = page.state.keys.once
+    assert page.get(f"/open/{once}").status_code == 200
+    assert page.get(f"/open/{once}").status_code == 200, "whoever is in may load it again"
+    page.client.cookies.clear()
+    late = page.get(f"/open/{once}")
+    assert late.status_code == 403
+    assert "used already" in late.text
+    assert page.get("/open/").status_code == 403
+    fresh = security.EntryKeys()
+    monkeypatch.setattr(security.time, "monotonic", lambda: fresh.made + security.ONCE_S + 1)
+    assert not fresh.opens(fresh.once)
+    assert fresh.opens(fresh.lasting)
+
+
 def test_headers_allow_nothing_from_elsewhere_and_keep_nothing(page: Any) -> None:
     for path in ("/", "/static/page.css", "/nowhere"):
         headers = page.get(path).headers

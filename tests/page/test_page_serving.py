@@ -33,16 +33,20 @@ def test_it_says_its_address_and_ends_after_its_last_tab(tmp_path: Any) -> None:
     address = next(word for word in lines[0].split() if word.startswith("http"))
     assert address.startswith("http://127.0.0.1:")
     assert "on this machine alone" in lines[0]
-    wait_for(lambda: _answers(address + "ping"))
+    wait_for(lambda: _answers(address))
+    assert _answers(address.partition("open/")[0] + "ping")
     thread.join(10)
     assert not thread.is_alive()
     assert lines[1:] == ["No tab is open any more, so the page has ended. Start it again with companion page."]
     assert not _answers(address)
 
 
+BROWSER = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+
+
 def _answers(address: str) -> bool:
     try:
-        with urllib.request.urlopen(address, timeout=2) as found:
+        with BROWSER.open(address, timeout=2) as found:
             return found.status in (200, 204)
     except OSError:
         return False
@@ -99,3 +103,36 @@ def test_a_sitting_with_sung_answers_and_the_check_of_the_level_end_when_asked(p
     assert not any("microphone has gone" in line.get("say", "") for line in said)
     if kind == "course":
         assert any("Stage 1" in line.get("say", "") for line in said)
+
+
+def until_told(opened: Any, key: str) -> dict[str, Any]:
+    """The first message of the session that has `key`; sounds on the way count as played."""
+    while True:
+        message = opened.receive()
+        assert message["type"] == "websocket.send"
+        told = json.loads(message["text"]) if message.get("text") else {}
+        if "sound" in told:
+            opened.send_text(json.dumps({"played": told["sound"]}))
+        if key in told:
+            return dict(told)
+
+
+def test_an_american_pupil_changes_no_word_on_a_british_page(page: Any) -> None:
+    """A session and a sitting choose the pupil's own language; whoever else has a page open keeps theirs."""
+    def refused() -> str:
+        return str(page.post("/papers/wall", tune="tick-tock").text)
+
+    page.post("/diary/new", pupil="Robin")
+    page.post("/diary/change", pupil="Robin", setting="variety", value="american")
+    assert "in centimetres" in refused()
+    page.post("/course/begin", pupil="Robin")
+    assert page.state.sitting.language.code == "en_US"
+    assert "in centimetres" in refused()
+    with page.socket() as opened:
+        opened.send_text(json.dumps({"token": page.state.token, "kind": "practise", "rate": 22050, "pupil": "Robin",
+                                     "tune": "tick-tock", "warm_up": "no"}))
+        until_told(opened, "say")
+        assert "in centimetres" in refused()
+        opened.send_text('{"leave": true}')
+        until_told(opened, "end")
+    assert "in centimetres" in refused()

@@ -57,8 +57,10 @@ def test_nothing_heavy_is_loaded_before_the_first_page() -> None:
     code = ("import sys, warnings; warnings.simplefilter('ignore'); from starlette.testclient import TestClient;"
             "from companion.page.app import make_app; from companion.page.frame import State;"
             "from companion.language import choose_language; here = 'http://127.0.0.1:1';"
-            "client = TestClient(make_app(State(choose_language('british'), 1)), base_url=here);"
-            "assert client.get('/').status_code == 200;"
+            "state = State(choose_language('british'), 1); client = TestClient(make_app(state), base_url=here);"
+            "assert client.get('/').status_code == 403;"
+            "client.get('/open/' + state.keys.lasting); found = client.get('/');"
+            "assert found.status_code == 200 and 'What shall we do?' in found.text;"
             "print(sorted({'librosa', 'numba', 'scipy', 'music21', 'av', 'soundfile', 'sklearn'} & set(sys.modules)))")
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
@@ -195,6 +197,7 @@ def test_american_words_everywhere() -> None:
     here = "http://127.0.0.1:8017"
     state = State(choose_language("american"), 8017)
     client = TestClient(make_app(state), base_url=here, headers={"origin": here})
+    client.get(f"/open/{state.keys.lasting}")
     found = client.post("/read", data={"token": state.token, "cells": "⠐⠹⠱⠫⠻"})
     assert 'lang="en-US"' in found.text
     assert "Measure by measure" in text_of(found)
