@@ -172,7 +172,7 @@ def test_a_take_is_struck_out_in_the_diary_too(tmp_path: Path) -> None:
     with Diary(tmp_path / "d.sqlite") as diary:
         robin = diary.pupil("Robin", new=True)
         diary.give_consent(robin, "a parent")
-        scene = Scene([("right.", lambda here: "x")], diary=diary, pupil=robin)
+        scene = Scene([("right.", lambda here: "x"), ("I heard no singing.", lambda here: "qq")], diary=diary, pupil=robin)
         scene.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
         said = scene.run()
         assert "The last take is struck out." in said
@@ -185,13 +185,13 @@ def test_a_take_is_struck_out_in_the_diary_too(tmp_path: Path) -> None:
 def test_a_tune_is_set_for_home_by_a_key_and_the_lesson_told_in_brief(tmp_path: Path) -> None:
     with Diary(tmp_path / "d.sqlite") as diary:
         robin = diary.pupil("Robin", new=True)
-        scene = Scene([("right.", lambda here: "di")], diary=diary, pupil=robin)
+        scene = Scene([("right.", lambda here: "di"), ("1 take, ", lambda here: "qq")], diary=diary, pupil=robin)
         scene.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
         said = scene.run()
         assert "Snail on the wall is set for home, for seven days." in said
         assert [w.tune for w in diary.work(robin)] == ["snail-wall"]
         assert any(text.startswith("1 take, 1 all right") for text in said)
-    alone = Scene([("right.", lambda here: "d")])
+    alone = Scene([("right.", lambda here: "d"), ("Nobody's page is open", lambda here: "qq")])
     alone.here.pupil_sings = lambda line, shift, q: sung(line, shift, q)
     assert "Nobody's page is open, so nothing is set. Begin the lesson with --pupil." in alone.run()
 
