@@ -3,12 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from fractions import Fraction
 
 from companion.lesson import Answer
 from companion.match import HeardNote, Match, Move, Verdict, advise
-from companion.tune import LineNote, direction_of, load
+from companion.tune import LineNote, Pitch, direction_of, load
 
 TURNED = {"up": "down", "down": "up", "level": "up"}
+STEPS = ("C", "D", "E", "F", "G", "A", "B")
+
+
+def made_line(*syllables: str, per_bar: int = 4, first: int = 1, pitches: str = "") -> tuple[LineNote, ...]:
+    """Notes with these syllables. "lan-" begins a word, "-tern" ends it, "-ter-" stands between, "" is none."""
+    notes = []
+    for i, text in enumerate(syllables):
+        begins, ends = text.endswith("-") and len(text) > 1, text.startswith("-") and len(text) > 1
+        place = "" if not text else {(True, False): "begin", (False, True): "end", (True, True): "middle",
+                                     (False, False): "single"}[begins, ends]
+        step = pitches[i] if pitches else STEPS[i % 7]
+        notes.append(LineNote(number=first + i, pitch=Pitch(step, 4), onset_quarters=Fraction(i),
+                              quarters=Fraction(1), syllable=text.strip("-") if place != "single" else text,
+                              word_place=place, phrase=1, bar=1 + (first - 1 + i) // per_bar,
+                              rest_after=Fraction(0), sources=((i // per_bar, i % per_bar),)))
+    return tuple(notes)
 
 
 def made_match(line: Sequence[LineNote], verdicts: Mapping[int, str] | None = None, left_out: Sequence[int] = (),

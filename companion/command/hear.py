@@ -17,6 +17,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     tracker_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
     parser.add_argument("--short", action="store_true", help=_("print the cue alone"))
+    parser.add_argument("--why", metavar="MOVE",
+                        help=_("the evidence for one move, by the number of its first note or by its words, as in \"to 'wall'\""))
     parser.add_argument("--more", action="store_true", help=_("more that a teacher would ask, after the cue"))
     parser.add_argument("--speak", action="store_true", help=_("say the cue and sound the glides aloud"))
     parser.add_argument("--sound", metavar="FILE", help=_("save the spoken cue and its glides (.wav or .flac)"))
@@ -40,6 +42,11 @@ def run(options: argparse.Namespace) -> int:
         raise Trouble(_("{sound} is the take or the tune itself, and would be lost. Give another name for the sound.").format(
                             sound=options.sound))
     found = answer_take(options.take, options.tune, options.phrase, options.part, options.tracker)
+    move = None
+    if options.why is not None:
+        from companion.language import move_meant
+
+        move = move_meant(options.language, found.line, options.why)
     sound = None
     if options.sound or options.speak:
         from companion.lesson import cue_sound
@@ -50,7 +57,14 @@ def run(options: argparse.Namespace) -> int:
 
         save_sound(sound, options.sound)
     if options.json:
-        print(json.dumps(found.as_json(options.language), ensure_ascii=False))
+        from companion.lesson import why_json
+
+        why = {} if move is None else {"why": why_json(options.language, found.match, move)}
+        print(json.dumps({**found.as_json(options.language), **why}, ensure_ascii=False))
+    elif move is not None:
+        from companion.language import evidence_lines
+
+        print("\n".join(evidence_lines(options.language, found.match, move)), flush=True)
     elif options.short:
         print(found.cue(options.language, sound is not None), flush=True)
     else:

@@ -87,6 +87,7 @@ if TYPE_CHECKING:
         setting_line,
         week_lines,
     )
+    from companion.language.evidence import evidence_lines, move_meant
     from companion.language.exercises import (
         ExerciseKind,
         booklet_title,
@@ -256,6 +257,7 @@ __all__ = [
     "drill_kind_lines",
     "drills_title",
     "evidence_line",
+    "evidence_lines",
     "evidence_so_far_line",
     "exercise_heading",
     "exercise_helper",
@@ -291,6 +293,7 @@ __all__ = [
     "minutes_line",
     "move_answer",
     "move_line",
+    "move_meant",
     "move_name",
     "moves_of_kind",
     "new_page",
@@ -429,6 +432,7 @@ __getattr__ = loader(__name__, {
         "nothing_deleted_line", "pupil_line", "repair_lines",
         "setting_line", "week_lines"
     ),
+    "evidence": ("evidence_lines", "move_meant"),
     "exercises": (
         "ExerciseKind", "booklet_title", "cells_in_dots", "shared_question_label", "exercise_heading", "exercise_helper",
         "exercise_level", "exercise_question", "exercise_title", "helper_label", "gap_answer",

@@ -142,6 +142,12 @@ def note_name(language: Language, notes: Sequence[LineNote], index: int) -> str:
         ordinal=language.ordinal(inside[0]), bar=language.number(notes[index].bar))
 
 
+def word_of(notes: Sequence[LineNote], index: int) -> str:
+    """The whole word that is sung on a note, "" where its name is its place."""
+    sung = _sung_words(notes)[index]
+    return "" if sung is None else sung.word
+
+
 def move_name(language: Language, notes: Sequence[LineNote], start: int, words: bool = True) -> str:
     """ "from 'snail' to 'wall'", "from the third note to the fourth": both ends by the same kind of name.
 

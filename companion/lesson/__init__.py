@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from companion.lazy import loader
 
 if TYPE_CHECKING:
-    from companion.lesson.answer import Answer, answer_take
+    from companion.lesson.answer import Answer, answer_take, why_json
     from companion.lesson.correcting import asked, corrected
     from companion.lesson.course_json import glossary_json, progress_json, question_json, stage_json
     from companion.lesson.course_session import hear_answer, terminal
@@ -30,10 +30,10 @@ __all__ = ["Answer", "Devices", "Keys", "Out", "Reviewed", "SessionOptions", "Si
            "answer_lines", "answer_take", "asked", "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines",
            "drill_sitting", "glossary_json", "hear_answer", "judge_stages", "progress_json", "question_json",
            "review_line", "review_list", "run_lesson", "run_practise", "save_cue", "shift_for", "sit", "sound_of_question",
-           "stage_json", "terminal"]
+           "stage_json", "terminal", "why_json"]
 
 __getattr__ = loader(__name__, {
-    "answer": ("Answer", "answer_take"),
+    "answer": ("Answer", "answer_take", "why_json"),
     "correcting": ("asked", "corrected"),
     "course_json": ("glossary_json", "progress_json", "question_json", "stage_json"),
     "course_session": ("hear_answer", "terminal"),

@@ -9,7 +9,7 @@ from typing import Any
 from companion.braille import note_cells, to_dots
 from companion.ear import DEFAULT_TRACKER, PitchTrack, hear_pitch
 from companion.errors import NothingSung, Trouble
-from companion.language import Language, cue_sentences, cue_text, say_note
+from companion.language import Language, cue_sentences, cue_text, evidence_lines, say_note
 from companion.match import Advice, Match, Presence, Verdict, advise, line_odds, match_phrase, match_take, unjudged
 from companion.messages import _
 from companion.tune import LineNote, Tune, catalogue, load
@@ -85,6 +85,19 @@ def detail_json(match: Match) -> dict[str, Any]:
         "steps": [{"from": s.start, "to": s.end, "off_semitones": s.off_semitones, "say": s.fault} for s in detail.sizes],
         "highest": highest, "lengths": [{"note": x.note, "times": x.times, "say": x.fault} for x in detail.lengths],
         "kinds": match.kinds, "left_out": [n.written.number for n in match.notes if not n.sung]}
+
+
+def why_json(language: Language, match: Match, index: int) -> dict[str, Any]:
+    """The evidence for the verdict of one move (0 first), ready for JSON; `say`: the same in plain lines."""
+    move, known = match.moves[index], match.evidence[index]
+    notes = [{"number": n.written.number, "midi": n.midi, "from_s": None if n.onset_s is None else max(0.0, n.onset_s),
+              "to_s": None if n.onset_s is None or n.duration_s is None else round(n.onset_s + n.duration_s, 3),
+              "spread_semitones": known.spread[k], "voice_s": known.voice_s[k]}
+             for k, n in enumerate(match.notes[index:index + 2])]
+    return {"from": move.start, "to": move.end, "verdict": move.verdict, "heard": move.heard, "sure": move.sure, "notes": notes,
+            "sung_semitones": move.sung_semitones, "error_semitones": known.error,
+            "posterior": {"up": known.up, "level": known.level, "down": known.down}, "placed": known.placed,
+            "doubt": known.doubt, "say": evidence_lines(language, match, index)}
 
 
 def cell_of(tune: Tune, note: LineNote) -> tuple[str, str]:

@@ -8,6 +8,7 @@ from companion.match.follow import Follower, joined
 from companion.match.model import (
     CueKind,
     Detail,
+    Doubt,
     HeardNote,
     Highest,
     Length,
@@ -16,6 +17,7 @@ from companion.match.model import (
     MissedLength,
     MissedSize,
     Move,
+    MoveEvidence,
     MoveKind,
     Presence,
     Size,
@@ -26,7 +28,7 @@ from companion.match.model import (
 from companion.match.parameters import PARAMETERS, MatchParameters
 from companion.match.take import match_phrase, match_take, unjudged
 
-__all__ = ["PARAMETERS", "Advice", "CueKind", "Detail", "Follower", "HeardNote", "Highest", "Length", "LengthFault", "Match",
-           "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveKind", "Presence", "Size", "SizeFault", "Verdict",
-           "advise", "closeness", "detail", "joined", "line_odds", "match_phrase", "match_take", "move_kind",
-           "move_to_try", "take_features", "unjudged"]
+__all__ = ["PARAMETERS", "Advice", "CueKind", "Detail", "Doubt", "Follower", "HeardNote", "Highest", "Length", "LengthFault",
+           "Match", "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveEvidence", "MoveKind", "Presence", "Size",
+           "SizeFault", "Verdict", "advise", "closeness", "detail", "joined", "line_odds", "match_phrase", "match_take",
+           "move_kind", "move_to_try", "take_features", "unjudged"]

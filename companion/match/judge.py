@@ -34,6 +34,7 @@ class Evidence:
     interval: between the steady parts, semitones, None where a note has none. placed: probability that the
     alignment supports it. seconds: of voice in the shorter note. fault: an end lies where trackers err.
     folded: the same evidence with octaves folded away, where that changes it. bare: of an unknown tracker.
+    error: standard deviation of the interval, semitones.
     """
 
     interval: float | None
@@ -45,6 +46,7 @@ class Evidence:
     fault: bool = False
     bare: bool = False
     folded: Evidence | None = None
+    error: float = 0.0
 
     @property
     def probability(self) -> dict[Direction, float]:
@@ -84,7 +86,7 @@ def weigh(interval: float, posterior: F, sung: F, near: NDArray[np.bool_], error
     above, below = normal_cdf((interval - edge) / error), normal_cdf((-interval - edge) / error)
     up, level, down = directions_of(np.where(near, 0.0, posterior), sung, edge)
     return Evidence(interval, placed * above + up, placed * (1 - above - below) + level, placed * below + down, placed,
-                    seconds)
+                    seconds, error=error)
 
 
 def interval_error(steady: Steady, i: int, params: MatchParameters) -> float:

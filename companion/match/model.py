@@ -53,6 +53,20 @@ class CueKind(StrEnum):
     ONE_NOTE = "one note"
 
 
+class Doubt(StrEnum):
+    """Which rule made a move "not sure". The values are those of the JSON that programs read."""
+
+    NOT_FOUND = "line not found"  # whether this line was sung at all
+    NOT_SUNG = "note not sung"
+    NO_PITCH = "no steady pitch"
+    RESTART = "begun again"  # between the two notes, and perhaps in another key
+    OCTAVE = "octave"  # a note lies an octave off, where a tracker errs and a singer hardly ever does
+    PLACE = "place"  # which part of the sound is which note
+    SHORT = "too short"
+    EDGE = "near the edge"  # of what counts as up, level or down
+    WEAK = "weak"  # several of these, none of which alone
+
+
 class MoveKind(StrEnum):
     """A move by its direction and size. The values are those that the diary keeps and the JSON has."""
 
@@ -133,6 +147,27 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
+class MoveEvidence:
+    """What the verdict of a move rests on, for who wants to see it or to overrule it.
+
+    spread: semitones within which half of each note's steady part lies; voice_s: seconds of voice in each; None where
+    there is none. up, level, down: probability of each, before it is weighed how clear the move is; what is missing to 1 is
+    that the two notes were not sung next to each other. placed: probability that these parts of the sound are the two
+    notes. error: standard deviation of the sung interval, semitones, None where there is none. doubt: the rule by which it
+    is "not sure", None where it is not.
+    """
+
+    spread: tuple[float | None, float | None] = (None, None)
+    voice_s: tuple[float | None, float | None] = (None, None)
+    up: float = 0.0
+    level: float = 0.0
+    down: float = 0.0
+    placed: float = 0.0
+    error: float | None = None
+    doubt: Doubt | None = Doubt.NOT_SUNG
+
+
+@dataclass(frozen=True, slots=True)
 class MissedSize:
     """A move between two notes (by number) that went the right way and too little (negative) or too far."""
 
@@ -188,7 +223,7 @@ class Match:
 
     heard_from_s, heard_to_s: the stretch of the take that was judged, None where that is not known. attempts: how many
     there were. presence: whether the line was sung at all. stopped: whether the singer stopped before the line's end.
-    presence_odds: logarithmic odds that it was this line (see `companion.match.presence`).
+    presence_odds: logarithmic odds that it was this line (see `companion.match.presence`). evidence: of each move.
     """
 
     shift_semitones: float | None
@@ -202,6 +237,7 @@ class Match:
     presence: Presence = Presence.PRESENT
     stopped: bool = False
     presence_odds: float = 9.0
+    evidence: tuple[MoveEvidence, ...] = ()
 
     @property
     def kind(self) -> CueKind:

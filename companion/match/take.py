@@ -15,9 +15,10 @@ from companion.match.align import Alignment, align
 from companion.match.attempts import Stretch, stretch_of
 from companion.match.closeness import closeness
 from companion.match.details import detail
+from companion.match.evidence import move_evidences, with_doubt
 from companion.match.fragments import is_bare
 from companion.match.judge import DOUBT, Evidence, call, move_evidence
-from companion.match.model import HeardNote, Length, Match, Move, Presence, Size, Verdict
+from companion.match.model import Doubt, HeardNote, Length, Match, Move, MoveEvidence, Presence, Size, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
 from companion.match.presence import FEWEST, presence, presence_odds
 from companion.match.sizes import with_lengths, with_sizes
@@ -178,6 +179,7 @@ def _quiet_after(track: PitchTrack, match: Match) -> bool:
 def unjudged(match: Match) -> Match:
     """The same of a line that is known not to be in the take: no move is judged."""
     return replace(match, presence=Presence.ABSENT, moves=tuple(map(_unjudged, match.moves)),
+                   evidence=tuple(with_doubt(e, Doubt.NOT_FOUND) for e in match.evidence),
                    notes=tuple(replace(n, length=Length.UNSURE) for n in match.notes))
 
 
@@ -208,13 +210,16 @@ def _whole(placed: Placed, stretch: Stretch, line: Sequence[LineNote], some: tup
              *(HeardNote(n, False, None, None, None, 0.0) for n in line[last + 1:]))
     all_moves = (*(_unsung(line, i) for i in range(first)), *moves,
                  *(_unsung(line, i) for i in range(last, len(line) - 1)))
+    known = move_evidences(evidence, placed.steady, some, moves, there, params)
+    unknown = MoveEvidence()
+    known = (unknown,) * first + known + (unknown,) * (len(line) - 1 - last)
     key = np.concatenate([np.zeros(first), placed.key, np.zeros(len(line) - last - 1)])
     off = placed.steady.midi - np.array([n.written.midi for n in some], dtype=float)
     shift = None if np.isnan(off).all() else round(float(np.nanmedian(off)), 2)
     unsung = next((k for k, n in enumerate(reversed(notes)) if n.sung), 0)
     return Match(shift, notes, all_moves, closeness(notes, params), detail(notes, all_moves, key, params),
                  round(stretch.from_s, 3), round(stretch.to_s, 3), stretch.attempts, there,
-                 stopped=last < len(line) - 1 or unsung >= MOST_UNHEARD)
+                 stopped=last < len(line) - 1 or unsung >= MOST_UNHEARD, evidence=known)
 
 
 def _note(placed: Placed, i: int, written: LineNote, params: MatchParameters) -> HeardNote:

@@ -105,6 +105,33 @@ def test_text_says_the_cue_first_then_the_count(run: Run) -> None:
     assert f"{lines[0]} Listen." == heard(run, RECORDINGS / "snail-wall-one-move-turned.flac")["cue"]
 
 
+def test_the_evidence_for_one_move(run: Run) -> None:
+    """Truth of the take: note 3 is sung two semitones below note 2, where the tune goes two up (recordings/README.md)."""
+    take = RECORDINGS / "snail-wall-one-move-turned.flac"
+    code, out, err = run("hear", take, "--tune", "snail-wall", "--why", "from the first 'on' to the first 'the'")
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert lines[0] == "Not that way. Note 2 to 3: the tune goes up, heard down."
+    assert lines[2].startswith("Written: 2 semitones up. Sung: 1.9 semitones down")
+    assert run("hear", take, "--tune", "snail-wall", "--why", "2")[1] == out
+    why = heard(run, take, "snail-wall", "--why", 2)["why"]
+    assert (why["from"], why["to"], why["verdict"], why["heard"], why["doubt"]) == (2, 3, "not that way", "down", None)
+    assert why["say"] == lines
+    assert why["posterior"]["down"] > 0.85 > why["posterior"]["up"] + why["posterior"]["level"]
+    first, second = why["notes"]
+    assert first["to_s"] == pytest.approx(second["from_s"], abs=0.1)
+    assert second["midi"] - first["midi"] == pytest.approx(why["sung_semitones"], abs=0.01)
+    left_out = heard(run, RECORDINGS / "snail-wall-note-left-out.flac", "snail-wall", "--why", "2 to 3")["why"]
+    assert (left_out["verdict"], left_out["doubt"], left_out["notes"][1]["midi"]) == ("not sure", "note not sung", None)
+
+
+def test_a_move_that_is_none_is_one_sentence(run: Run) -> None:
+    for typed, said in (("99", "There is no move '99' here."), ("to 'wall'", "There are several moves")):
+        code, out, err = run("hear", RIGHT_TAKE, "--tune", "snail-wall", "--why", typed)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert err.startswith(said)
+
+
 def test_a_phrase_alone(run: Run, tmp_path: Path) -> None:
     whole = heard(run, RIGHT_TAKE)
     sound, rate = soundfile.read(RIGHT_TAKE)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pickle
 import re
 from dataclasses import replace
-from fractions import Fraction
 
 import pytest
+from made_matches import made_line as line
 from made_matches import made_match
 
 from companion.language import (
@@ -29,24 +29,6 @@ from companion.lesson import Answer, Reviewed, review_line
 from companion.match import CueKind, Detail, Match, MissedSize, Verdict, advise
 from companion.places import shipped
 from companion.tune import LineNote, Pitch, catalogue, load
-
-STEPS = ("C", "D", "E", "F", "G", "A", "B")
-
-
-def line(*syllables: str, per_bar: int = 4, first: int = 1, pitches: str = "") -> tuple[LineNote, ...]:
-    """Notes with these syllables. "lan-" begins a word, "-tern" ends it, "-ter-" stands between, "" is none."""
-    notes = []
-    for i, text in enumerate(syllables):
-        begins, ends = text.endswith("-") and len(text) > 1, text.startswith("-") and len(text) > 1
-        place = "" if not text else {(True, False): "begin", (False, True): "end", (True, True): "middle",
-                                     (False, False): "single"}[begins, ends]
-        step = pitches[i] if pitches else STEPS[i % 7]
-        notes.append(LineNote(number=first + i, pitch=Pitch(step, 4), onset_quarters=Fraction(i),
-                              quarters=Fraction(1), syllable=text.strip("-") if place != "single" else text,
-                              word_place=place, phrase=1, bar=1 + (first - 1 + i) // per_bar,
-                              rest_after=Fraction(0), sources=((i // per_bar, i % per_bar),)))
-    return tuple(notes)
-
 
 BRITISH, AMERICAN = English(Variety.BRITISH), English(Variety.AMERICAN)
 
