@@ -48,6 +48,7 @@ A4 = (297.0, 210.0)
 FEWEST_IN_ROW = 3  # notes: a rise and a fall want three
 FORMS = (".svg", ".pdf", ".brf", ".txt")
 FULL_CELL = "⠿"
+MOST_LINES = 20  # of a picture in cells: with its words, title and number it goes on a page of 25
 LEVEL_LINE, UPRIGHT = "⠒", "⠸"
 
 
@@ -199,8 +200,9 @@ def finger_line_words(tune: Tune, language: Language, phrase: int | None = None)
 def finger_line_sheet(tune: Tune, language: Language, phrase: int | None = None, width: int = WIDTH) -> Sheet:
     """The same without graphics: a sentence a phrase, for the helper and to be spoken, and the picture in cells.
 
-    In cells each step of the scale is one line of the page, a note is a full cell, the line between is drawn in
-    dots 2 5 where it is level and in dots 4 5 6 where it rises or falls; the words stand below their notes.
+    In cells each semitone is one line of the page, so that a tone lies twice as far as a semitone and nothing that rises
+    is level (in a row wider than MOST_LINES each pitch that is sung has its line). A note is a full cell, the line between
+    is drawn in dots 2 5 where it is level and in dots 4 5 6 where it rises or falls; the words stand below their notes.
     width: of a line of cells. Raises Trouble where there is no such phrase.
     """
     line = _chosen(tune, phrase)
@@ -220,12 +222,12 @@ def _advance(label: str) -> int:
 
 def _in_cells(row: Sequence[LineNote], labels: dict[int, str], width: int) -> list[str]:
     """A row of notes as lines of cells, without empty ends."""
-    low, high = min(n.pitch.diatonic for n in row), max(n.pitch.diatonic for n in row)
-    grid = [[SPACE] * width for _ in range(high - low + 1)]
+    heights = _heights(row)
+    grid = [[SPACE] * width for _ in range(max(heights.values()) + 1)]
     words = [SPACE] * width
     x = 0
     for n, following in itertools.zip_longest(row, row[1:]):
-        y = high - n.pitch.diatonic
+        y = heights[n.midi]
         grid[y][x] = FULL_CELL
         label = labels[n.number][:width - x]
         words[x:x + len(label)] = label
@@ -233,10 +235,18 @@ def _in_cells(row: Sequence[LineNote], labels: dict[int, str], width: int) -> li
             break
         end = x + _advance(labels[n.number])
         if n.rest_after == 0 and n.phrase == following.phrase:
-            _draw_move(grid, x + 1, end, y, high - following.pitch.diatonic)
+            _draw_move(grid, x + 1, end, y, heights[following.midi])
         x = end
     lines = ["".join(r).rstrip(SPACE) for r in [*grid, words]]
     return lines if lines[-1] else lines[:-1]
+
+
+def _heights(row: Sequence[LineNote]) -> dict[int, int]:
+    """Lines below the highest note of a row, by pitch (MIDI number)."""
+    pitches = sorted({n.midi for n in row}, reverse=True)
+    if pitches[0] - pitches[-1] < MOST_LINES:
+        return {midi: pitches[0] - midi for midi in pitches}
+    return {midi: k for k, midi in enumerate(pitches)}
 
 
 def _draw_move(grid: list[list[str]], start: int, end: int, y: int, to: int) -> None:

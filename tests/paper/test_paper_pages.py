@@ -153,13 +153,13 @@ def test_the_embosser_picture_fits_and_reads(tmp_path) -> None:
     save_finger_line(tune, tmp_path / "x.brf", BRITISH)
     pages = pages_of((tmp_path / "x.brf").read_bytes())
     assert all(len(page) <= 25 and all(len(line) <= 40 for line in page) for page in pages)
-    block = pages[0][2:6]
+    block = pages[0][2:8]
     # As many full cells in the picture's rows as there are notes, each in the column where its word begins.
-    places = sorted((x, y) for y, row in enumerate(block[:3]) for x, c in enumerate(row) if c == "⠿")
+    places = sorted((x, y) for y, row in enumerate(block[:5]) for x, c in enumerate(row) if c == "⠿")
     assert len(places) == 7
-    heights = [2 - y for _, y in places]
-    assert heights == [0, 0, 1, 2, 2, 1, 0]  # C C D E E D C
-    assert all(block[3][x] != "⠀" and (x == 0 or block[3][x - 1] == "⠀") for x, _ in places)
+    heights = [4 - y for _, y in places]
+    assert heights == [0, 0, 2, 4, 4, 2, 0]  # C C D E E D C, in semitones
+    assert all(block[5][x] != "⠀" and (x == 0 or block[5][x - 1] == "⠀") for x, _ in places)
 
 
 def test_empty_rows_of_a_picture_stay() -> None:
@@ -168,7 +168,19 @@ def test_empty_rows_of_a_picture_stay() -> None:
     tune = Tune("Gap", (Bar(number=1, notes=notes, key=Key()),), phrase_starts=(1,))
     page = pages_of(to_brf(finger_line_sheet(tune, BRITISH)))[0]
     rows = [k for k, line in enumerate(page) if "⠿" in line]
-    assert rows[1] - rows[0] == 5  # A to C, six letters
+    assert rows[1] - rows[0] == 9  # A to C, nine semitones
+
+
+def test_a_rise_is_never_level_in_cells() -> None:
+    """C and C sharp are one letter, and E and F a semitone: each has its own line of the page, also where the row is wide."""
+    for pitches in (("C4", "C#4", "D4", "E4", "F4", "E4"), ("C4", "C#4", "E5", "A5", "G4", "G#4", "B5", "C6", "C4", "C#4")):
+        row = list(scale(*pitches).line())
+        page = pages_of(to_brf(finger_line_sheet(scale(*pitches), BRITISH)))[0]
+        full = sorted((x, y) for y, line in enumerate(page) for x, c in enumerate(line) if c == "⠿")
+        assert len(full) == len(row)
+        for (_, a), (_, b), first, second in zip(full, full[1:], row, row[1:], strict=False):
+            assert (a > b) == (second.midi > first.midi), (first.midi, second.midi)
+            assert (a == b) == (second.midi == first.midi)
 
 
 def test_the_finger_line_in_words_is_the_helpers_and_in_any_language(tmp_path) -> None:
