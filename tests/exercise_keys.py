@@ -20,6 +20,7 @@ from companion.workbook import Exercise, Item
 from companion.workbook.booklet import answer
 from companion.workbook.exercises import GAP, demands, level_of, without_marks
 
+WITH_VALUES = (ExerciseKind.RHYTHM, ExerciseKind.VALUES)
 WAYS = {Direction.UP: "goes up", Direction.DOWN: "goes down", Direction.LEVEL: "stays"}
 
 
@@ -41,7 +42,7 @@ def prove(exercise: Exercise, item: Item, sound: bool = True, said: str | None =
         read = read_line(item.answer_cells)
         if [n.midi for n in read.line()] != wanted:
             return f"{exercise.kind}: the key's cells read {[n.midi for n in read.line()]}, not {wanted}."
-        if exercise.kind is ExerciseKind.RHYTHM and [(n.quarters, n.rest_after) for n in read.line()] != [
+        if exercise.kind in WITH_VALUES and [(n.quarters, n.rest_after) for n in read.line()] != [
                 (n.quarters, n.rest_after) for n in item.answer_line]:
             return f"{exercise.kind}: the key's values read otherwise."
     asked = level(exercise, item)
@@ -51,14 +52,14 @@ def prove(exercise: Exercise, item: Item, sound: bool = True, said: str | None =
         item, wanted, said or answer(English(), exercise, item))
     if amiss:
         return f"{exercise.kind}: {amiss}"
-    if sound and item.play is not None and len(item.play) > 1 and exercise.kind is not ExerciseKind.RHYTHM:
+    if sound and item.play is not None and len(item.play) > 1 and exercise.kind not in WITH_VALUES:
         return by_ear(exercise, item)
     return ""
 
 
 def level(exercise: Exercise, item: Item) -> int:
     """The level that an item asks for, from its cells alone as the reader reads them."""
-    rhythm = exercise.kind is ExerciseKind.RHYTHM
+    rhythm = exercise.kind in WITH_VALUES
     needs = set()
     for cells in (item.cells, item.answer_cells):
         if not cells or any(GAP in c for c in cells) or (

@@ -20,6 +20,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--diary", metavar="FILE", help=_("another diary than the usual one"))
     parser.add_argument("--answers", action="store_true", help=_("print the answers instead of the exercises"))
     parser.add_argument("--sound", action="store_true", help=_("with --out: NAME.wav as well, spoken and sounded"))
+    parser.add_argument("--seconds-a-cell", type=float, default=4.0, metavar="N",
+                        help=_("with --sound: time to write an answer, for each cell (4); half for cells that are read"))
     parser.add_argument("--width", type=int, default=40, metavar="N", help=_("cells in a line (40)"))
     parser.add_argument("--height", type=int, default=25, metavar="N", help=_("lines on a braille page (25)"))
     parser.add_argument("--seed", type=int, default=1, metavar="N", help=_("another number gives another set"))
@@ -41,7 +43,8 @@ def run(options: argparse.Namespace) -> int:
     made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
                       width=options.width, seed=options.seed, part=options.part)
     if options.out:
-        names = save_booklet(made, options.out, options.language, options.width, options.height, options.sound)
+        names = save_booklet(made, options.out, options.language, options.width, options.height, options.sound,
+                             options.seconds_a_cell)
         print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(to_text(booklet_sheet(made, options.language, options.answers), options.language)))

@@ -109,6 +109,8 @@ if TYPE_CHECKING:
         shared_question_label,
         spoken_booklet_title,
         spoken_exercise,
+        spoken_go_on,
+        values_answer,
         version_answer,
         version_in_dots,
         version_name,
@@ -359,6 +361,7 @@ __all__ = [
     "sound_for_question",
     "spoken_booklet_title",
     "spoken_exercise",
+    "spoken_go_on",
     "stage_begin_prompt",
     "stage_beginning",
     "stage_goes_on_line",
@@ -390,6 +393,7 @@ __all__ = [
     "uneven_words",
     "unsure_line",
     "untitled_tune",
+    "values_answer",
     "version_answer",
     "version_in_dots",
     "version_name",
@@ -437,8 +441,8 @@ __getattr__ = loader(__name__, {
         "ExerciseKind", "booklet_title", "cells_in_dots", "shared_question_label", "exercise_heading", "exercise_helper",
         "exercise_level", "exercise_question", "exercise_title", "helper_label", "gap_answer",
         "move_answer", "new_start_answer", "note_answer", "notes_answer", "octave_marks_answer",
-        "reading_cells", "rhythm_answer", "spoken_booklet_title", "spoken_exercise", "version_answer",
-        "version_in_dots", "version_name", "wrong_note_answer"
+        "reading_cells", "rhythm_answer", "spoken_booklet_title", "spoken_exercise", "spoken_go_on", "values_answer",
+        "version_answer", "version_in_dots", "version_name", "wrong_note_answer"
     ),
     "lesson": (
         "LessonSentence", "all_for_today", "given_line", "greeting", "kept_beside", "kept_in_memory",

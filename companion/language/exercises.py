@@ -8,6 +8,7 @@ from enum import StrEnum
 from companion.braille import needs_octave, to_dots
 from companion.language.braille import say_dots
 from companion.language.interface import Language
+from companion.language.scores import notes_said
 from companion.messages import N_
 from companion.tune import Direction, IntervalKind, LineNote, Note, Pitch, direction_of, interval_kind
 
@@ -21,6 +22,7 @@ class ExerciseKind(StrEnum):
     NOTES = "notes"
     MOVES = "moves"
     READ = "read"
+    BUILT_UP = "built up"
     OCTAVE_MARKS = "octave marks"
     WHICH_VERSION = "which version"
     WRONG_NOTE = "wrong note"
@@ -28,6 +30,7 @@ class ExerciseKind(StrEnum):
     GAP = "gap"
     NEW_START = "new start"
     RHYTHM = "rhythm"
+    VALUES = "values"
     NEW_TUNES = "new tunes"
 
 
@@ -43,6 +46,7 @@ _TITLES = {
     ExerciseKind.NOTES: N_("Single notes"),
     ExerciseKind.MOVES: N_("The tune's own moves"),
     ExerciseKind.READ: N_("The tune, pitch only"),
+    ExerciseKind.BUILT_UP: N_("The tune built up from steps"),
     ExerciseKind.OCTAVE_MARKS: N_("Octave marks put back"),
     ExerciseKind.WHICH_VERSION: N_("Two versions"),
     ExerciseKind.WRONG_NOTE: N_("A wrong note to find"),
@@ -50,6 +54,7 @@ _TITLES = {
     ExerciseKind.GAP: N_("A gap to fill"),
     ExerciseKind.NEW_START: N_("Starting elsewhere"),
     ExerciseKind.RHYTHM: N_("The rhythm alone"),
+    ExerciseKind.VALUES: N_("The tune with its values"),
     ExerciseKind.NEW_TUNES: N_("New tunes from the same moves"),
 }
 
@@ -60,6 +65,8 @@ _HELPER = {
     ExerciseKind.MOVES: N_("Lift the pupil's hand where the tune goes up, lower it where it goes down, keep it still "
                            "where it stays."),
     ExerciseKind.READ: N_("Every note is written as a quaver here. Only which note it is counts, not how long it is."),
+    ExerciseKind.BUILT_UP: N_("These lines are like the tune but easier: each goes the way that the tune goes, mostly by "
+                              "step. One skip or leap more comes from line to line."),
     ExerciseKind.OCTAVE_MARKS: N_("Play the notes from the recording, or those that the answers name. A mark is written "
                                   "before the first note, before any jump of a sixth or more, and before a jump of a "
                                   "fourth or fifth into another octave."),
@@ -72,6 +79,7 @@ _HELPER = {
     ExerciseKind.GAP: N_("Play the notes from the recording, or those that the answers name, the missing one too."),
     ExerciseKind.NEW_START: N_("All moves stay as they are; only the first note is another."),
     ExerciseKind.RHYTHM: N_("All notes are {pitch} here, so that only how long they are counts. Count {beats} to a bar."),
+    ExerciseKind.VALUES: N_("Two bars of the tune at a time, as they are written. Count {beats} to a bar."),
     ExerciseKind.NEW_TUNES: N_("Play the notes, which the answers name, only after they have been sung."),
 }
 
@@ -80,6 +88,7 @@ _QUESTIONS = {
     ExerciseKind.NOTES: N_("Which note is this?"),
     ExerciseKind.MOVES: N_("Read the two notes. Does the tune go up, go down or stay? Then sing them."),
     ExerciseKind.READ: N_("Read the notes aloud, then sing them."),
+    ExerciseKind.BUILT_UP: N_("Read the notes aloud, then sing them."),
     ExerciseKind.OCTAVE_MARKS: N_("Listen, then write the notes with their octave marks, which are left out here."),
     ExerciseKind.WHICH_VERSION: N_("Which version do you hear, the first or the second? Read both, then listen."),
     ExerciseKind.WRONG_NOTE: N_("Find the one note that is written wrongly. Listen, and follow with the finger."),
@@ -87,6 +96,7 @@ _QUESTIONS = {
     ExerciseKind.GAP: N_("Listen, then write the note that is missing. A full cell stands in its place."),
     ExerciseKind.NEW_START: N_("Write this tune so that it begins on {pitch}, {octave}."),
     ExerciseKind.RHYTHM: N_("Clap the rhythm, then name each value."),
+    ExerciseKind.VALUES: N_("Read each note with its value, then sing them in time."),
     ExerciseKind.NEW_TUNES: N_("Read this new tune, then sing it."),
 }
 
@@ -200,16 +210,28 @@ def new_start_answer(language: Language, line: Sequence[LineNote], semitones: in
 
 
 def rhythm_answer(language: Language, notes: Sequence[Note]) -> str:
-    """ "Crotchet, quaver, quaver rest.": the values of written notes and rests."""
-    values = []
+    """ "Crotchet, quaver tied to a crotchet, quaver rest.": the values of written notes and rests."""
+    values: list[str] = []
+    held = False
     for n in notes:
         if n.pitch is None and n.whole_bar:
             values.append(language.message("full bar rest"))
         elif n.pitch is None:
             values.append(language.message("{value} rest").format(value=language.value(n.base, n.dots)))
+        elif held:
+            values[-1] = language.message("{value} tied to {next}").format(value=values[-1],
+                                                                           next=language.a_value(n.base, n.dots))
+        elif n.tuplet and n.tuplet.place == "start":
+            values.append(language.message("triplet of {note}").format(note=language.value(n.base, n.dots)))
         else:
             values.append(language.value(n.base, n.dots))
+        held = n.tie
     return language.capitalised(language.message("{values}.").format(values=", ".join(values)))
+
+
+def values_answer(language: Language, notes: Sequence[Note]) -> str:
+    """ "C crotchet in the fourth octave, D quaver, quaver rest.": notes with their values."""
+    return language.capitalised(language.message("{values}.").format(values=", ".join(notes_said(language, notes))))
 
 
 def cells_in_dots(language: Language, lines: Sequence[str]) -> str:
@@ -257,3 +279,8 @@ def spoken_booklet_title(language: Language, title: str) -> str:
 def spoken_exercise(language: Language, kind: ExerciseKind, place: int) -> str:
     """ "Exercise 3. Dictation, bar by bar."."""
     return language.message("Exercise {place}. {title}.").format(place=place, title=exercise_title(language, kind))
+
+
+def spoken_go_on(language: Language) -> str:
+    """Said when the time for an answer is over."""
+    return language.message("Go on.")

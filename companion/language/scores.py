@@ -96,20 +96,28 @@ def bar_lines(language: Language, tune: Tune) -> list[str]:
     before: Pitch | None = None
     held = False
     for bar in tune.bars:
-        said: list[str] = []
-        for note in bar.notes:
-            if note.pitch is None:
-                said.append(_rest(language, note))
-            elif held and said:
-                said[-1] = _with_breath(language, note, language.message("{note} tied to {value}").format(
-                    note=said[-1], value=language.a_value(note.base, note.dots)))
-            else:
-                text = _held_over(language, note) if held else _note(language, note, before)
-                said.append(_with_breath(language, note, _tuplet(language, note, text)))
-            before = note.pitch or before
-            held = note.tie
+        said = notes_said(language, bar.notes, before, held)
         out.append(language.message("Bar {number}: {notes}.").format(number=bar.number, notes=", ".join(said)))
+        for note in bar.notes:
+            before, held = note.pitch or before, note.tie
     return out
+
+
+def notes_said(language: Language, notes: Sequence[Note], before: Pitch | None = None, held: bool = False) -> list[str]:
+    """Each note with its value, those tied to it with it. before: the pitch before them. held: the first is tied to it."""
+    said: list[str] = []
+    for note in notes:
+        if note.pitch is None:
+            said.append(_rest(language, note))
+        elif held and said:
+            said[-1] = _with_breath(language, note, language.message("{note} tied to {value}").format(
+                note=said[-1], value=language.a_value(note.base, note.dots)))
+        else:
+            text = _held_over(language, note) if held else _note(language, note, before)
+            said.append(_with_breath(language, note, _tuplet(language, note, text)))
+        before = note.pitch or before
+        held = note.tie
+    return said
 
 
 def _rest(language: Language, note: Note) -> str:

@@ -96,5 +96,5 @@ def to_sound(sheet: Sheet, language: Language, rate_wpm: int = 150) -> Sound:
         if isinstance(block, Question) and block.play is not None:
             if block.play:
                 parts.append(line_sound(block.play, 0.0, QUARTER_S))
-            parts.append(silence(ANSWER_S, rate))
+            parts.append(silence(ANSWER_S if block.answer_s is None else max(ANSWER_S, block.answer_s), rate))
     return concatenated(*parts, rate=rate)

@@ -91,7 +91,7 @@ class Question:
     """A numbered question, or its answer, with its cells. Never parted by the end of a braille page.
 
     dots_in_text: plain text gives the dots of the cells after the words. play: what is sounded in the spoken form,
-    and then time is left to answer; None: it is spoken like other text.
+    and then time is left to answer; None: it is spoken like other text. answer_s: so much time, where it is known.
     """
 
     number: int
@@ -99,6 +99,7 @@ class Question:
     groups: tuple[CellGroup, ...] = ()
     dots_in_text: bool = False
     play: tuple[LineNote, ...] | None = None
+    answer_s: float | None = None
     helper: bool = False
 
 

@@ -29,6 +29,8 @@ from companion.language import (
     shared_question_label,
     spoken_booklet_title,
     spoken_exercise,
+    spoken_go_on,
+    values_answer,
     version_answer,
     version_in_dots,
     version_name,
@@ -48,7 +50,11 @@ from companion.workbook.exercises import (
 
 FEWEST_NOTES = 3
 #: Exercises whose notes are not sounded in the spoken booklet: they are to be read first, or read only.
-SILENT = (ExerciseKind.NOTES, ExerciseKind.MOVES, ExerciseKind.RHYTHM, ExerciseKind.NEW_TUNES)
+SILENT = (ExerciseKind.NOTES, ExerciseKind.MOVES, ExerciseKind.RHYTHM, ExerciseKind.VALUES, ExerciseKind.NEW_TUNES)
+#: Exercises whose answers are written, which takes a beginner some seconds a cell; reading takes half of that.
+WRITTEN = (ExerciseKind.OCTAVE_MARKS, ExerciseKind.DICTATION, ExerciseKind.GAP, ExerciseKind.NEW_START)
+SECONDS_A_CELL = 4.0
+LEAST_SECONDS_A_CELL, MOST_SECONDS_A_CELL = 1.0, 30.0
 
 
 @dataclass(frozen=True)
@@ -118,7 +124,9 @@ def answer(language: Language, exercise: Exercise, item: Item) -> str:
             return new_start_answer(language, line, item.semitones)
         case ExerciseKind.RHYTHM:
             return rhythm_answer(language, item.written)
-        case ExerciseKind.READ | ExerciseKind.DICTATION | ExerciseKind.NEW_TUNES:
+        case ExerciseKind.VALUES:
+            return values_answer(language, item.written)
+        case ExerciseKind.READ | ExerciseKind.BUILT_UP | ExerciseKind.DICTATION | ExerciseKind.NEW_TUNES:
             return notes_answer(language, line)
 
 
@@ -156,24 +164,40 @@ def _groups(language: Language, exercise: Exercise, item: Item, answers: bool) -
     return (CellGroup(lines, cells_in_dots(language, lines)),)
 
 
-def spoken_sheet(booklet: Booklet, language: Language) -> Sheet:
-    """The booklet to be spoken: each exercise, each question, and what is to be heard, with time to answer."""
+def time_to_answer(exercise: Exercise, item: Item, seconds_a_cell: float = SECONDS_A_CELL) -> float:
+    """Seconds that the spoken booklet leaves for an item: for each cell that is written so many, half for one that is read."""
+    written = exercise.kind in WRITTEN
+    lines = item.answer_cells if written else item.cells
+    if exercise.kind is ExerciseKind.GAP:
+        lines = (missing_cells(item),)
+    cells = sum(c != SPACE for line in lines for c in line)
+    return cells * seconds_a_cell / (1 if written else 2)
+
+
+def spoken_sheet(booklet: Booklet, language: Language, seconds_a_cell: float = SECONDS_A_CELL) -> Sheet:
+    """The booklet to be spoken: each exercise, each question, what is to be heard, and time to read or write the answer;
+    then it says to go on."""
     blocks: list[Block] = [Paragraph(spoken_booklet_title(language, booklet.title))]
     for k, exercise in enumerate(booklet.exercises, 1):
         same = shared_question(language, exercise)
         blocks += [Paragraph(x) for x in (spoken_exercise(language, exercise.kind, k), same) if x]
         for number, item in enumerate(exercise.items, 1):
             play = () if exercise.kind in SILENT else item.play or ()
-            blocks.append(Question(number, "" if same else question(language, exercise, item), play=play))
+            blocks.append(Question(number, "" if same else question(language, exercise, item), play=play,
+                                   answer_s=time_to_answer(exercise, item, seconds_a_cell)))
+            blocks.append(Paragraph(spoken_go_on(language)))
     return Sheet("", tuple(blocks))
 
 
 def save_booklet(booklet: Booklet, base: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT,
-                 sound: bool = False) -> list[str]:
+                 sound: bool = False, seconds_a_cell: float = SECONDS_A_CELL) -> list[str]:
     """Write BASE.brf, BASE.html, BASE.txt, the same with -answers, and BASE.wav where sound is wanted.
 
-    Returns the names written.
+    seconds_a_cell: in the sound, what is left for each cell that is written. Returns the names written.
     """
+    if not LEAST_SECONDS_A_CELL <= seconds_a_cell <= MOST_SECONDS_A_CELL:
+        raise Trouble(_("{seconds:g} seconds a cell were given; give {least:g} to {most:g}.").format(
+            seconds=seconds_a_cell, least=LEAST_SECONDS_A_CELL, most=MOST_SECONDS_A_CELL))
     base = Path(base)
     if base.suffix.lower() in (".brf", ".html", ".txt", ".wav"):
         base = base.with_suffix("")
@@ -182,7 +206,7 @@ def save_booklet(booklet: Booklet, base: str | Path, language: Language, width: 
         made = booklet_sheet(booklet, language, answers)
         sheets += [(ending + suffix, made) for suffix in (".brf", ".html", ".txt")]
     if sound:
-        sheets.append((".wav", spoken_sheet(booklet, language)))
+        sheets.append((".wav", spoken_sheet(booklet, language, seconds_a_cell)))
     names = []
     for ending, sheet in sheets:
         path = base.with_name(base.name + ending)

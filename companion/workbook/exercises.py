@@ -2,21 +2,23 @@
 
 What an exercise asks for is counted from its own notes (`demands`), and the level that it names is the lowest
 that teaches all of it. Levels 1 to 3 are pitch only, every note a quaver, in a key without signs where the
-tune allows; 4 adds values, rests and dots; 5 accidentals, keys, ties and the rest.
+tune allows; 4 adds values, rests and dots; 5 accidentals, keys, ties and the rest. What one kind asks for is parted by
+level, so that every tune gives levels 1 to 4: its phrases made of steps alone, their skips and leaps put back one by one,
+then their values. No line of cells is read twice.
 """
 
 from __future__ import annotations
 
 import itertools
 import random
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 
 from companion.braille import FINAL_BAR, SPACE, dots_of, encode, needs_octave, note_cells
 from companion.language import ExerciseKind
-from companion.tune import Bar, IntervalKind, Key, LineNote, Note, Pitch, Tune, interval_kind, spell, transpose
+from companion.tune import Bar, IntervalKind, Key, LineNote, Note, Pitch, Time, Tune, interval_kind, spell, transpose
 
 
 class Demand(StrEnum):
@@ -60,7 +62,7 @@ _NOTE_DEMANDS: tuple[tuple[Demand, Callable[[Note], bool]], ...] = (
     (Demand.WORDS, lambda n: bool(n.syllables)),
 )
 GAP = "⠿"  # a full cell stands where a note is left out
-MOST_ITEMS = 8  # of one kind: a set that can be done in one sitting
+MOST_ITEMS = 8  # of one kind and level: a set that can be done in one sitting; phrases to be read are all there
 MOST_NOTES = 10  # in one item
 WIDEST_NEW = 9  # semitones, a sixth: new tunes have no wider leap, whatever the tune has
 RHYTHM_PITCH = Pitch("B", 4)
@@ -157,7 +159,7 @@ def music_cells(tune: Tune, width: int = 40) -> tuple[str, ...]:
 
 
 def exercises(tune: Tune, seed: int = 1, practise: Sequence[str] = (), width: int = 40) -> list[Exercise]:
-    """All kinds of exercises that a tune is good for, lowest level first (see `ExerciseKind`).
+    """All kinds of exercises that a tune is good for, lowest level first (see `ExerciseKind`); each kind parted by level.
 
     practise: kinds of moves ("step", "skip", "leap" ...) that the pupil's diary asks for; the new tunes then
     are made of these. width: cells in a line. The same seed gives the same exercises.
@@ -165,22 +167,57 @@ def exercises(tune: Tune, seed: int = 1, practise: Sequence[str] = (), width: in
     rng = random.Random(seed)
     plain = plain_tune(tune)
     beats = sum(tune.time.upper)
-    # In this order, as each takes its chances from the same generator.
+    lines = _Lines(width)
+    # In this order, as each takes its chances from the same generator, and lines to read from what is left.
     made = {
         ExerciseKind.NOTES: _notes(plain),
-        ExerciseKind.MOVES: _moves(plain),
-        ExerciseKind.READ: _read(plain, width),
-        ExerciseKind.OCTAVE_MARKS: _octave_marks(plain, width),
-        ExerciseKind.WHICH_VERSION: _which_version(plain, rng, width),
-        ExerciseKind.WRONG_NOTE: _wrong_note(plain, rng, width),
+        ExerciseKind.MOVES: _moves(plain, lines),
+        ExerciseKind.READ: _read(plain, lines),
+        ExerciseKind.BUILT_UP: _built_up(plain, lines),
+        ExerciseKind.OCTAVE_MARKS: _octave_marks(plain, lines),
+        ExerciseKind.WHICH_VERSION: _which_version(plain, rng, lines),
+        ExerciseKind.WRONG_NOTE: _wrong_note(plain, rng, lines),
         ExerciseKind.DICTATION: _dictation(plain, width),
-        ExerciseKind.GAP: _gap(plain, rng, width),
-        ExerciseKind.NEW_START: _new_start(plain, width),
-        ExerciseKind.RHYTHM: _rhythm(tune, width),
-        ExerciseKind.NEW_TUNES: _new_tunes(plain, rng, practise, width),
+        ExerciseKind.GAP: _gap(plain, rng, lines),
+        ExerciseKind.NEW_START: _new_start(plain, lines),
+        ExerciseKind.RHYTHM: _rhythm(tune, lines),
+        ExerciseKind.VALUES: _values(plain, lines),
+        ExerciseKind.NEW_TUNES: _new_tunes(plain, rng, practise, lines),
     }
-    out = [Exercise(kind, tuple(items[:MOST_ITEMS]), beats) for kind, items in made.items() if items]
+    out = []
+    for kind, items in made.items():
+        for level in range(1, HIGHEST_LEVEL + 1):
+            here = [i for i in items if level_of(i.demands) == level]
+            if here:
+                out.append(Exercise(kind, tuple(here if kind in _WHOLE else here[:MOST_ITEMS]), beats))
     return sorted(out, key=lambda e: e.level)
+
+
+#: Kinds that go through the whole tune, however long it is.
+_WHOLE = (ExerciseKind.READ, ExerciseKind.VALUES)
+
+
+class _Lines:
+    """Lines of cells, each given out once. width: cells in a line."""
+
+    def __init__(self, width: int) -> None:
+        self.width = width
+        self._given: set[tuple[str, ...]] = set()
+
+    def new(self, *tunes: Tune) -> tuple[tuple[str, ...], ...] | None:
+        """The cells of one tune or more; None where any of them has been given already."""
+        cells = tuple(music_cells(t, self.width) for t in tunes)
+        if any(c in self._given for c in cells) or len(set(cells)) < len(cells):
+            return None
+        self._given.update(cells)
+        return cells
+
+    def is_new(self, cells: tuple[str, ...]) -> bool:
+        """Whether cells have not been given yet; they then are."""
+        if cells in self._given:
+            return False
+        self._given.add(cells)
+        return True
 
 
 def _phrases(tune: Tune) -> list[tuple[LineNote, ...]]:
@@ -217,7 +254,7 @@ def _notes(tune: Tune) -> list[Item]:
     return items
 
 
-def _moves(tune: Tune) -> list[Item]:
+def _moves(tune: Tune, lines: _Lines) -> list[Item]:
     """Two notes each: the moves of the tune, by kind, size, and how often they come."""
     seen: dict[tuple[Pitch, Pitch], int] = {}
     for a, b in itertools.pairwise(tune.line()):
@@ -229,20 +266,88 @@ def _moves(tune: Tune) -> list[Item]:
         return order.index(interval_kind(semitones)), abs(semitones), -seen[move]
 
     items = []
-    for move in sorted(seen, key=rank)[:MOST_ITEMS]:
+    for move in sorted(seen, key=rank):
         made, needs = _pitch_item(move, tune.key)
-        cells = music_cells(made)
-        items.append(Item(cells, made.line(), cells, made.line(), needs))
+        if found := lines.new(made):
+            items.append(Item(found[0], made.line(), found[0], made.line(), needs))
     return items
 
 
-def _read(tune: Tune, width: int) -> list[Item]:
-    """The tune phrase by phrase, to be read aloud."""
+def _read(tune: Tune, lines: _Lines) -> list[Item]:
+    """The tune phrase by phrase, to be read aloud; a phrase that comes again is read once."""
     items = []
     for phrase in _phrases(tune):
         made, needs = _pitch_item(_pitches(phrase), tune.key)
-        cells = music_cells(made, width)
-        items.append(Item(cells, None, cells, made.line(), needs))
+        if found := lines.new(made):
+            items.append(Item(found[0], None, found[0], made.line(), needs))
+    return items
+
+
+def _built_up(tune: Tune, lines: _Lines) -> list[Item]:
+    """Phrases made of steps alone, then their skips and leaps put back one by one, skips first.
+
+    Where the tune has no skip or no leap, notes between are left out of its steps, or an octave is leapt at the end.
+    """
+    steps = [[n.pitch.diatonic for n in phrase] for phrase in _phrases(tune)]
+    items = _made_of(itertools.chain.from_iterable(map(_restored, steps)), tune.key, lines)
+    levels = {level_of(i.demands) for i in items} | {level_of(_pitch_item(_pitches(p), tune.key)[1]) for p in _phrases(tune)}
+    if 1 not in levels:
+        items += _made_of(map(_by_steps, steps), tune.key, lines)
+    if 2 not in levels:
+        some = _made_of((_without_passing(line, 1) for line in steps), tune.key, lines)
+        items += ([i for i in some if level_of(i.demands) == 2] or _made_of(map(_as_skips, steps), tune.key, lines))
+    if 3 not in levels:
+        items += (_made_of((_without_passing(line, 2) for line in steps), tune.key, lines)
+                  or _made_of(([*line[:-1], line[-1] + 7] for line in steps), tune.key, lines))
+    return items
+
+
+def _by_steps(line: Sequence[int]) -> list[int]:
+    """A line of diatonic numbers with each move made a step."""
+    return _summed(line[0], [_sign(b - a) for a, b in itertools.pairwise(line)])
+
+
+def _restored(line: Sequence[int]) -> Iterator[list[int]]:
+    """A line by steps alone, then with one more of its wide moves each time, skips first; the last is left out."""
+    sizes = [b - a for a, b in itertools.pairwise(line)]
+    wide = sorted((k for k, size in enumerate(sizes) if abs(size) > 1), key=lambda k: abs(sizes[k]))
+    for back in range(len(wide)):
+        yield _summed(line[0], [s if k in wide[:back] else _sign(s) for k, s in enumerate(sizes)])
+
+
+def _summed(first: int, sizes: Sequence[int]) -> list[int]:
+    return list(itertools.accumulate(sizes, initial=first))
+
+
+def _as_skips(line: Sequence[int]) -> list[int]:
+    """A line with its wide moves, or else its first move, made skips."""
+    sizes = [b - a for a, b in itertools.pairwise(line)]
+    widest = max(map(abs, sizes))
+    first = next((k for k, size in enumerate(sizes) if size), 0)
+    return _summed(line[0], [(_sign(size) or 1) * 2 if abs(size) > 1 or (widest < 2 and k == first) else size
+                             for k, size in enumerate(sizes)])
+
+
+def _without_passing(line: Sequence[int], between: int) -> list[int]:
+    """A line of diatonic numbers with so many notes left out in each run of steps one way that is long enough."""
+    out, k = [line[0]], 0
+    while k < len(line) - 1:
+        ahead = [b - a for a, b in itertools.pairwise(line[k:k + between + 2])]
+        run = len(ahead) == between + 1 and len(set(ahead)) == 1 and abs(ahead[0]) == 1
+        k += between + 1 if run else 1
+        out.append(line[k])
+    return out
+
+
+def _made_of(some: Iterable[Sequence[int]], key: Key, lines: _Lines) -> list[Item]:
+    """An item of each line of diatonic numbers, as they are in a key; none of a line that was read before."""
+    items = []
+    for diatonic in some:
+        letters = [("CDEFGAB"[d % 7], d // 7) for d in diatonic]
+        made, needs = _pitch_item([Pitch(step, octave, key.alter(step)) for step, octave in letters], key)
+        found = lines.new(made) if len(diatonic) > 1 else None
+        if found:
+            items.append(Item(found[0], None, found[0], made.line(), needs))
     return items
 
 
@@ -252,15 +357,17 @@ def without_marks(cells: str) -> str:
     return "".join(c for c in cells if c == SPACE or not set(dots_of(c)) <= set("456"))
 
 
-def _octave_marks(tune: Tune, width: int) -> list[Item]:
+def _octave_marks(tune: Tune, lines: _Lines) -> list[Item]:
     """Phrases whose octave marks are left out; after the first two, only those with several marks."""
     items: list[Item] = []
     for phrase in _phrases(tune):
         made, needs = _pitch_item(_pitches(phrase), tune.key)
         if len(marked_places(made.line())) < 2 and len(items) >= 2:
             continue
-        cells = music_cells(made, width)
-        items.append(Item(tuple(map(without_marks, cells)), made.line(), cells, made.line(), needs))
+        cells = music_cells(made, lines.width)
+        bare = tuple(map(without_marks, cells))
+        if lines.is_new(bare):
+            items.append(Item(bare, made.line(), cells, made.line(), needs))
     return items
 
 
@@ -300,32 +407,63 @@ def _diatonic(midi: int, key: Key) -> bool:
     return pitch.alter == key.alter(pitch.step)
 
 
-def _with_a_wrong_note(tune: Tune, rng: random.Random) -> Iterator[tuple[Tune, Tune, int, frozenset[Demand]]]:
-    """Phrases, each with a version in which one note is wrong, the place of that note, and what both demand."""
-    for phrase in _phrases(tune):
-        changed = _with_one_note_changed(phrase, rng, tune.key) if len(phrase) > 2 else None
-        if changed:
-            right, needs = _pitch_item(_pitches(phrase), tune.key)
-            wrong, needs_too = _pitch_item(changed[0], tune.key)
-            yield right, wrong, changed[1], needs | needs_too
+#: Scale steps by which a phrase is moved where its line has been read already.
+_ELSEWHERE = (0, 1, -1, 2, -2, 3, -3)
 
 
-def _which_version(tune: Tune, rng: random.Random, width: int) -> list[Item]:
+def _elsewhere(phrase: Sequence[LineNote], key: Key) -> Iterator[tuple[LineNote, ...]]:
+    """A phrase as it is, and then moved along the scale of its key, a step or more."""
+    for steps in _ELSEWHERE:
+        pitches = []
+        for p in _pitches(phrase):
+            diatonic = p.diatonic + steps
+            step = "CDEFGAB"[diatonic % 7]
+            pitches.append(Pitch(step, diatonic // 7, key.alter(step) + p.alter - key.alter(p.step)))
+        if all(abs(p.alter) < 2 for p in pitches):
+            yield quavers(pitches, key=key).line()
+
+
+def _with_a_wrong_note(phrase: Sequence[LineNote], rng: random.Random,
+                       key: Key) -> tuple[Tune, Tune, int, frozenset[Demand]] | None:
+    """A phrase, a version in which one note is wrong, the place of that note, and what both demand."""
+    changed = _with_one_note_changed(phrase, rng, key) if len(phrase) > 2 else None
+    if changed is None:
+        return None
+    right, needs = _pitch_item(_pitches(phrase), key)
+    wrong, needs_too = _pitch_item(changed[0], key)
+    return right, wrong, changed[1], needs | needs_too
+
+
+def _which_version(tune: Tune, rng: random.Random, lines: _Lines) -> list[Item]:
     """Two versions to read; one of them is sounded."""
     items = []
-    for right, wrong, _, needs in _with_a_wrong_note(tune, rng):
-        first = rng.random() < 0.5
-        cells, other = music_cells(right, width), music_cells(wrong, width)
-        items.append(Item((*cells, *other) if first else (*other, *cells), right.line(), cells, right.line(), needs,
-                          place=1 if first else 2, other_line=wrong.line()))
+    for phrase in _phrases(tune):
+        for moved in _elsewhere(phrase, tune.key):
+            made = _with_a_wrong_note(moved, rng, tune.key)
+            found = made and lines.new(*made[:2])
+            if made and found:
+                right, wrong, _, needs = made
+                first = rng.random() < 0.5
+                cells, other = found
+                items.append(Item((*cells, *other) if first else (*other, *cells), right.line(), cells, right.line(), needs,
+                                  place=1 if first else 2, other_line=wrong.line()))
+                break
     return items
 
 
-def _wrong_note(tune: Tune, rng: random.Random, width: int) -> list[Item]:
+def _wrong_note(tune: Tune, rng: random.Random, lines: _Lines) -> list[Item]:
     """A version with one wrong note to read, while the right one is sounded."""
-    return [Item(music_cells(wrong, width), right.line(), music_cells(right, width), right.line(), needs, place=at,
-                 other_line=wrong.line())
-            for right, wrong, at, needs in _with_a_wrong_note(tune, rng)]
+    items = []
+    for phrase in _phrases(tune):
+        for moved in _elsewhere(phrase, tune.key):
+            made = _with_a_wrong_note(moved, rng, tune.key)
+            found = made and lines.new(made[1])
+            if made and found:
+                right, wrong, at, needs = made
+                items.append(Item(found[0], right.line(), music_cells(right, lines.width), right.line(), needs, place=at,
+                                  other_line=wrong.line()))
+                break
+    return items
 
 
 def _bars(tune: Tune) -> list[tuple[LineNote, ...]]:
@@ -346,7 +484,7 @@ def _dictation(tune: Tune, width: int) -> list[Item]:
     return items
 
 
-def _gap(tune: Tune, rng: random.Random, width: int) -> list[Item]:
+def _gap(tune: Tune, rng: random.Random, given: _Lines) -> list[Item]:
     """Phrases in which a note after the first is left out."""
     items = []
     for phrase in _phrases(tune):
@@ -354,7 +492,7 @@ def _gap(tune: Tune, rng: random.Random, width: int) -> list[Item]:
             continue
         at = rng.randrange(1, len(phrase))
         made, needs = _pitch_item(_pitches(phrase), tune.key)
-        page = encode(made, width=width, title=False, words=False)
+        page = encode(made, width=given.width, title=False, words=False)
         link = next((k for k in page.links if k.note == at + 1), None)
         if link is None:
             continue
@@ -362,8 +500,10 @@ def _gap(tune: Tune, rng: random.Random, width: int) -> list[Item]:
         row, start, end = lines[link.line - 1], link.column - 1, link.column - 1 + link.cells
         closing = FINAL_BAR if row[start:end].endswith(FINAL_BAR) else ""
         lines[link.line - 1] = row[:start] + GAP + closing + row[end:]
-        items.append(Item(tuple(x.rstrip(SPACE) for x in lines), made.line(),
-                          tuple(x.rstrip(SPACE) for x in page.lines), made.line(), needs, place=at + 1))
+        cells = tuple(x.rstrip(SPACE) for x in lines)
+        if given.is_new(cells):
+            items.append(Item(cells, made.line(), tuple(x.rstrip(SPACE) for x in page.lines), made.line(), needs,
+                              place=at + 1))
     return items
 
 
@@ -373,15 +513,27 @@ def missing_cells(item: Item) -> str:
     return note_cells(missing, QUAVER, octave=needs_octave(before, missing), accidental=None)
 
 
-def _new_start(tune: Tune, width: int) -> list[Item]:
-    """The first phrase from other notes: of those near, the ones that need the fewest signs."""
-    phrases = _phrases(tune)
-    if not phrases:
-        return []
-    original, needs = _pitch_item(_pitches(phrases[0]), tune.key)
+def _new_start(tune: Tune, lines: _Lines) -> list[Item]:
+    """The first phrases from other notes: of those near, the ones that need the fewest signs."""
+    items: list[Item] = []
+    for k in range(MOST_NEW_STARTS):
+        phrases = _phrases(tune)
+        for moved in _elsewhere(phrases[k % len(phrases)], tune.key) if phrases else ():
+            original, needs = _pitch_item(_pitches(moved), tune.key)
+            if found := lines.new(original):
+                semitones, pitches, key = _starts(moved, tune)[k]
+                made, needs_too = _pitch_item(pitches, key)
+                items.append(Item(found[0], made.line(), music_cells(made, lines.width), made.line(),
+                                  needs | needs_too, semitones=semitones))
+                break
+    return items
+
+
+def _starts(phrase: Sequence[LineNote], tune: Tune) -> list[tuple[int, list[Pitch], Key]]:
+    """A phrase so many semitones higher, its pitches there and the key that they are written in; fewest signs first."""
     choices = []
     for semitones in NEW_STARTS:
-        midi = [n.midi + semitones for n in phrases[0]]
+        midi = [n.midi + semitones for n in phrase]
         key = Key()
         if any(spell(m, key).alter for m in midi):
             key = transpose(tune, semitones).key
@@ -389,42 +541,79 @@ def _new_start(tune: Tune, width: int) -> list[Item]:
         else:
             signs = 0
         choices.append((signs, abs(semitones), semitones, [spell(m, key) for m in midi], key))
-    items = []
-    for _, _, semitones, pitches, key in sorted(choices, key=lambda c: c[:2])[:MOST_NEW_STARTS]:
-        made, needs_too = _pitch_item(pitches, key)
-        items.append(Item(music_cells(original, width), made.line(), music_cells(made, width), made.line(),
-                          needs | needs_too, semitones=semitones))
-    return items
+    return [(semitones, pitches, key) for _, _, semitones, pitches, key in sorted(choices, key=lambda c: c[:2])]
 
 
-def _rhythm(tune: Tune, width: int) -> list[Item]:
-    """The values alone, all on one note, two bars at a time, each rhythm once.
+def _rhythm(tune: Tune, lines: _Lines) -> list[Item]:
+    """The values alone, all on one note, two bars at a time, each rhythm once; ties and triplets as they are written."""
+    return _by_two_bars(tune, lines, lambda n: Note(
+        pitch=RHYTHM_PITCH if n.pitch else None, base=n.base, dots=n.dots, whole_bar=n.whole_bar, tie=n.tie,
+        tuplet=n.tuplet), Key())
 
-    Repeats and marks are set aside; bars with ties, tuplets or a change of time are left out.
+
+def _values(tune: Tune, lines: _Lines) -> list[Item]:
+    """The tune with its values, two bars at a time."""
+    return _by_two_bars(tune, lines, lambda n: Note(
+        pitch=n.pitch, base=n.base, dots=n.dots, whole_bar=n.whole_bar, tie=n.tie, tuplet=n.tuplet), tune.key)
+
+
+def _by_two_bars(tune: Tune, lines: _Lines, plain: Callable[[Note], Note], key: Key) -> list[Item]:
+    """Two bars at a time without repeats, marks and words. Where each has a tie or a tuplet, the first is given without.
+
+    A tie over the end of two bars is left out. Bars of several times are given apart.
     """
     items = []
-    seen = set()
-    for group in (tune.bars[i:i + 2] for i in range(0, len(tune.bars), 2)):
-        bars = tuple(_values_alone(bar, k + 1, tune if k == 0 else None) for k, bar in enumerate(group))
-        made = Tune(title="", bars=bars, phrase_starts=(1,))
-        notes = tuple(n for _, _, n in made.written())
-        plain = not any(n.tuplet or n.tie for b in group for n in b.notes if not n.grace)
-        if not plain or len(made.line()) < 2 or notes in seen or any(b.time for b in group[1:]):
-            continue
-        seen.add(notes)
-        cells = music_cells(made, width)
-        items.append(Item(cells, made.line(), cells, made.line(), demands(made), written=notes))
+    groups = [tune.bars[i:i + 2] for i in range(0, len(tune.bars), 2)]
+    groups = [g for g in groups if not any(b.time for b in g[1:])]
+    for simple in (False, True):
+        if simple and any(level_of(i.demands) < HIGHEST_LEVEL for i in items):
+            break
+        for group in groups:
+            made = _two_bars(group, tune, plain, key, simple)
+            if made is None:
+                continue
+            if (found := lines.new(made)) is not None:
+                notes = tuple(n for _, _, n in made.written())
+                items.append(Item(found[0], made.line(), found[0], made.line(), demands(made), written=notes))
     return items
 
 
-def _values_alone(bar: Bar, number: int, tune: Tune | None) -> Bar:
-    """A bar with all its notes on one pitch and nothing else. tune: whose time is written at its beginning."""
-    notes = tuple(Note(pitch=RHYTHM_PITCH if n.pitch else None, base=n.base, dots=n.dots, whole_bar=n.whole_bar)
-                  for n in bar.notes if not n.grace)
-    return Bar(number=number, notes=notes, key=Key() if tune else None, time=tune.time if tune else None)
+def _two_bars(group: Sequence[Bar], tune: Tune, plain: Callable[[Note], Note], key: Key, simple: bool) -> Tune | None:
+    """simple: without ties, each tuplet as one note. None where fewer than two notes are sung, or a tuplet is no triplet."""
+    bars = []
+    for k, bar in enumerate(group):
+        notes = [plain(n) for n in bar.notes if not n.grace]
+        if any(n.tuplet and n.tuplet.actual != 3 for n in notes):
+            return None
+        if simple:
+            if len({(n.base, n.dots) for n in notes if n.tuplet}) > 1:
+                return None
+            notes = _without_ties(notes)
+        if notes and k + 1 == len(group):
+            notes[-1] = replace(notes[-1], tie=False)
+        bars.append(Bar(number=k + 1, notes=tuple(notes), key=key if k == 0 else None,
+                        time=_time_at(tune, group[0]) if k == 0 else None))
+    made = Tune(title="", bars=tuple(bars), phrase_starts=(1,))
+    return made if len(made.line()) > 1 else None
 
 
-def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], width: int) -> list[Item]:
+def _without_ties(notes: Sequence[Note]) -> list[Note]:
+    """Notes without ties, and each triplet as its first note, as long as all three."""
+    return [replace(n, tie=False, tuplet=None, base=n.base * n.tuplet.normal if n.tuplet else n.base)
+            for n in notes if not n.tuplet or n.tuplet.place == "start"]
+
+
+def _time_at(tune: Tune, bar: Bar) -> Time:
+    """The time signature of a bar."""
+    time = tune.time
+    for b in tune.bars:
+        time = b.time or time
+        if b is bar:
+            break
+    return time
+
+
+def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], lines: _Lines) -> list[Item]:
     """Short tunes in the tune's range made of its own moves (or those kinds that are asked for)."""
     line = tune.line()
     low, high = min(n.midi for n in line), max(n.midi for n in line)
@@ -439,8 +628,8 @@ def _new_tunes(tune: Tune, rng: random.Random, practise: Sequence[str], width: i
         midi = tuple(_walk(line, tune.key, scale, home, practise, rng))
         if len(midi) == NEW_TUNE_NOTES and midi[-1] == home and len(set(midi)) >= 3 and midi not in made:
             new, needs = _pitch_item([spell(m, tune.key) for m in midi], tune.key)
-            cells = music_cells(new, width)
-            made[midi] = Item(cells, new.line(), cells, new.line(), needs)
+            if found := lines.new(new):
+                made[midi] = Item(found[0], new.line(), found[0], new.line(), needs)
     return list(made.values())
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import itertools
+import random
 import re
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -16,11 +18,11 @@ from companion.braille import dots_of, to_ascii, words
 from companion.braille import signs as S
 from companion.errors import Trouble
 from companion.language import English, ExerciseKind, Variety, exercise_helper, exercise_level, exercise_title
-from companion.paper import to_brf, to_html, to_sound, to_text
-from companion.tune import Pitch, interval_kind, load, shipped_names, transpose
+from companion.paper import Question, to_brf, to_html, to_sound, to_text
+from companion.tune import Bar, Key, Note, Pitch, Time, Tune, Tuplet, interval_kind, load, shipped_names, transpose
 from companion.workbook import Booklet, Exercise, Item, booklet_of, booklet_sheet, exercises, save_booklet, spoken_sheet
 from companion.workbook.booklet import answer, question
-from companion.workbook.exercises import GAP, RHYTHM_PITCH, demands, level_of, plain_tune, quavers
+from companion.workbook.exercises import GAP, RHYTHM_PITCH, demands, level_of, missing_cells, plain_tune, quavers
 
 BRITISH = English()
 
@@ -93,6 +95,55 @@ def test_levels_are_counted_from_what_is_asked() -> None:
     assert level_of(frozenset({"step", "values"})) == 4
     assert demands(load("march-home")) >= {"key", "values", "time", "leap"}
     assert plain_tune(load("march-home")).key.fifths == 0
+
+
+@pytest.mark.parametrize("name", shipped_names())
+def test_every_tune_has_lines_to_read_at_each_level_and_none_twice(name: str) -> None:
+    made = exercises(load(name))
+    lines = [i.cells for e in made for i in e.items if e.kind not in (ExerciseKind.NOTES, ExerciseKind.DICTATION)]
+    assert len(lines) == len(set(lines))
+    assert {e.level for e in made if e.kind is not ExerciseKind.NOTES} >= {1, 2, 3, 4}
+    for e in made:
+        assert {level_of(i.demands) for i in e.items} == {e.level}
+
+
+def test_skips_and_leaps_are_put_back_one_by_one() -> None:
+    tune = quavers([Pitch(step, octave) for step, octave in (("C", 4), ("E", 4), ("G", 4), ("C", 5), ("B", 4), ("C", 5))])
+    lines = [[n.pitch.step for n in i.answer_line] for e in exercises(tune) if e.kind is ExerciseKind.BUILT_UP
+             for i in e.items]
+    # Steps alone, then the first third, then the second; the fourth makes it the tune itself, which is read elsewhere.
+    assert lines == [list("CDEFEF"), list("CEFGFG"), list("CEGAGA")]
+
+
+def test_a_tune_of_steps_gets_skips_and_leaps() -> None:
+    made = exercises(quavers([Pitch(step, 4) for step in "CDEFG"]))
+    by_level = {e.level: [n.pitch.step for n in e.items[0].answer_line] for e in made if e.kind is ExerciseKind.BUILT_UP}
+    assert by_level == {2: list("CEG"), 3: list("CFG")}
+
+
+def test_ties_and_triplets_are_read_too_and_come_after_what_is_plain() -> None:
+    def note(step: str, base: Fraction = Fraction(1), **more: object) -> Note:
+        return Note(pitch=Pitch(step, 4), base=base, **more)  # type: ignore[arg-type]
+
+    three = [note("E", Fraction(1, 2), tuplet=Tuplet(3, 2, place)) for place in ("start", "", "stop")]
+    tied = Tune("Tied", (Bar(number=1, notes=(note("C"), note("D", Fraction(2), tie=True), note("D")), key=Key(),
+                             time=Time((4,), 4)), Bar(number=2, notes=(*three, note("D"), note("C", Fraction(2))))))
+    rhythms = {e.level: e for e in exercises(tied) if e.kind is ExerciseKind.RHYTHM}
+    assert answer(BRITISH, rhythms[5], rhythms[5].items[0]) == (
+        "Crotchet, minim tied to a crotchet, triplet of quaver, quaver, quaver, crotchet, minim.")
+    assert answer(BRITISH, rhythms[4], rhythms[4].items[0]) == "Crotchet, minim, crotchet, crotchet, crotchet, minim."
+    values = next(e for e in exercises(tied) if e.kind is ExerciseKind.VALUES and e.level == 5)
+    assert answer(BRITISH, values, values.items[0]) == (
+        "C crotchet in the fourth octave, D minim tied to a crotchet, triplet of E quaver, E quaver, E quaver, D crotchet, "
+        "C minim.")
+    assert [p for e in exercises(tied) for i in e.items if e.kind is ExerciseKind.VALUES and (p := prove(e, i))] == []
+
+
+def test_a_long_tune_is_read_whole() -> None:
+    chance = random.Random(1)
+    pitches = [Pitch(chance.choice("CDEFGAB"), chance.choice((4, 5))) for _ in range(120)]
+    read = [n.midi for e in exercises(quavers(pitches)) if e.kind is ExerciseKind.READ for i in e.items for n in i.answer_line]
+    assert read == [p.midi for p in pitches]
 
 
 def test_each_kind_asks_what_it_says() -> None:
@@ -224,6 +275,21 @@ def test_the_booklet_is_spoken() -> None:
     sound = to_sound(spoken_sheet(made, BRITISH), BRITISH)
     heard = sum(float(n.quarters) for i in made.exercises[0].items for n in i.play or ())
     assert sound.seconds > heard + 2.5 * len(made.exercises[0].items)
+
+
+def test_the_spoken_booklet_leaves_the_time_that_writing_takes(tmp_path) -> None:
+    made = booklet_of("snail-wall", kinds=["dictation", "gap"])
+    sheet = spoken_sheet(made, BRITISH)
+    asked = [b for b in sheet.blocks if isinstance(b, Question)]
+    items = [(e, i) for e in made.exercises for i in e.items]
+    for block, (e, i) in zip(asked, items, strict=True):
+        written = "".join(i.answer_cells) if e.kind is ExerciseKind.DICTATION else missing_cells(i)
+        assert block.answer_s == 4.0 * len(written.replace(S.SPACE, ""))
+    assert to_text(sheet, BRITISH).count("Go on.") == len(items)
+    quick = [b.answer_s for b in spoken_sheet(made, BRITISH, 2.0).blocks if isinstance(b, Question)]
+    assert quick == [(b.answer_s or 0) / 2 for b in asked]
+    with pytest.raises(Trouble, match="0 seconds a cell were given; give 1 to 30"):
+        save_booklet(made, tmp_path / "x", BRITISH, seconds_a_cell=0)
 
 
 def test_what_cannot_be_asked_for_is_said() -> None:
