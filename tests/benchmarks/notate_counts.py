@@ -1,10 +1,11 @@
-"""Make `companion/transcribe/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N]` (half an hour).
+"""Make `companion/transcribe/counts.json` anew: `python tests/benchmarks/notate_counts.py [--sung N] [--keep FOLDER]`.
 
 Counts on the songs that are not for tests and on the dances of COUNTED_DANCES, apart: for each metre which values stand at
 which place of the bar, rests,
 first and last notes, degrees, moves and phrase starts by place; for major and minor which degree follows which. Then
 the weights of `companion.transcribe.metre` by a conditional logistic regression, on the times of some of these tunes as
-a simulated singer has them (no sound); every reading of both styles takes part in it.
+a simulated singer has them (no sound); every reading of both styles takes part in it. Songs and dances weigh as SONGS_SHARE
+says, however many of each there are. --keep: parsed tunes and readings are kept in a folder and taken from it the next time.
 """
 
 from __future__ import annotations
@@ -12,11 +13,14 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
+import pickle
 import random
 import sys
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -133,73 +137,110 @@ def simulated(folk: FolkTune, rng: np.random.Generator) -> Evidence:
 
 
 def readings_of(job: tuple[int, int, FolkTune]) -> tuple[Evidence, list[Reading]]:
-    """A tune as a simulated singer has it, and all readings of that."""
+    """A tune as a simulated singer has it, and all readings of that (without the posteriors of values, which are large)."""
     seed, k, folk = job
     e = simulated(folk, np.random.default_rng([seed, k]))
-    return e, [r for time in GUESSED for style in Style for r in read(e, time, style=style)]
+    return e, [replace(r, value_posterior=np.zeros((0, 0)))
+               for time in GUESSED for style in Style for r in read(e, time, style=style)]
 
 
-def weigh(tunes: Sequence[FolkTune], seed: int = 21, penalty: float = 3.0) -> list[float]:
-    """Weights of `metre.features`: the true metre and first place against the other readings of each tune."""
+def all_readings(tunes: Sequence[FolkTune], seed: int) -> list[tuple[Evidence, list[Reading]]]:
+    """Of each tune, by the counts that stand in memory (the processes are forked)."""
+    with multiprocessing.get_context("fork").Pool() as pool:
+        return pool.map(readings_of, [(seed, k, folk) for k, folk in enumerate(tunes)], chunksize=10)
+
+
+def table_of(folk: FolkTune, e: Evidence, readings: Sequence[Reading]) -> tuple[np.ndarray, np.ndarray] | None:
+    """Features of each reading, and which readings are right; None where none is."""
+    line = folk.tune.line()
+    table = np.array([features(r, [n.midi for n in line], e.phrase) for r in readings])
+    table[:, :2] -= table[:, :2].max(axis=0)
+    ticks = np.array([int((b.onset_quarters - a.onset_quarters) * 4) for a, b in itertools.pairwise(line)])
+    right = np.array([r.time.name == folk.metre and r.place[0] == folk.place and np.mean(r.ticks[:-1] == ticks) > 0.7
+                      for r in readings])
+    if not right.any():
+        right = np.array([r.time.name == folk.metre for r in readings])
+    return (table, right) if right.any() else None
+
+
+SONGS_SHARE = 0.6  # of the weight of all tunes; the rest are dances
+
+
+def weigh(songs: Sequence[FolkTune], dances: Sequence[FolkTune], sung: Sequence[tuple[Evidence, list[Reading]]],
+          penalty: float = 3.0) -> list[float]:
+    """Weights of `metre.features`: the true metre and first place against the other readings of each tune.
+
+    sung: the readings of songs and then dances.
+    """
     from scipy.optimize import minimize
 
-    tables, truths = [], []
-    with multiprocessing.get_context("fork").Pool() as pool:  # forked: the counts that are being made stand in memory
-        sung = pool.map(readings_of, [(seed, k, folk) for k, folk in enumerate(tunes)], chunksize=10)
-    for folk, (e, readings) in zip(tunes, sung, strict=True):
-        midi = [n.midi for n in folk.tune.line()]
-        table = np.array([features(r, midi, e.phrase) for r in readings])
-        table[:, :2] -= table[:, :2].max(axis=0)
-        line = folk.tune.line()
-        ticks = np.array([int((b.onset_quarters - a.onset_quarters) * 4) for a, b in itertools.pairwise(line)])
-        right = np.array([r.time.name == folk.metre and r.place[0] == folk.place
-                          and np.mean(r.ticks[:-1] == ticks) > 0.7 for r in readings])
-        if not right.any():
-            right = np.array([r.time.name == folk.metre for r in readings])
-        if right.any():
-            tables.append(table)
-            truths.append(right)
-    spread = np.concatenate(tables).std(axis=0) + 1e-9
+    tunes = [*songs, *dances]
+    found = [table_of(folk, e, readings) for folk, (e, readings) in zip(tunes, sung, strict=True)]
+    shares = [len(tunes) * SONGS_SHARE / max(1, len(songs)), len(tunes) * (1 - SONGS_SHARE) / max(1, len(dances))]
+    judged = [(*t, shares[k >= len(songs)] if songs and dances else 1.0) for k, t in enumerate(found) if t is not None]
+    spread = np.concatenate([table for table, _, _ in judged]).std(axis=0) + 1e-9
 
     def loss(w: np.ndarray) -> tuple[float, np.ndarray]:
         total, slope = penalty * float(w @ w) / 2, penalty * w
-        for table, right in zip(tables, truths, strict=True):
+        for table, right, share in judged:
             score = table / spread @ w
             p = np.exp(score - score.max())
             p /= p.sum()
             q = p * right
-            total -= float(np.log(q.sum() + 1e-12))
-            slope = slope - (q / q.sum() - p) @ (table / spread)
+            total -= share * float(np.log(q.sum() + 1e-12))
+            slope = slope - share * (q / q.sum() - p) @ (table / spread)
         return total, slope
 
     start = np.zeros(len(spread))
     start[0] = spread[0]
-    found = minimize(loss, start, jac=True, method="L-BFGS-B").x
-    return [round(float(x), 5) for x in found / spread]
+    best = minimize(loss, start, jac=True, method="L-BFGS-B").x
+    return [round(float(x), 5) for x in best / spread]
+
+
+def kept(folder: Path | None, name: str, make: Callable[[], Any]) -> Any:
+    """What is kept in a folder under a name; made, and kept if there is a folder, where it is not there yet."""
+    path = folder / f"{name}.pickle" if folder else None
+    if path and path.exists():
+        return pickle.loads(path.read_bytes())
+    made = make()
+    if path:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(pickle.dumps(made))
+    return made
+
+
+def tunes_to_count(folder: Path | None) -> tuple[list[FolkTune], list[FolkTune]]:
+    """Songs and dances that may be counted, in an order of chance that stays."""
+    songs = kept(folder, "songs", lambda: list(folk_tunes(test=False)))
+    dances = kept(folder, "dances", lambda: [tune for collection in COUNTED_DANCES for tune in dance_tunes(collection)])
+    random.Random(3).shuffle(dances)
+    return songs, dances
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--sung", type=int, default=400, metavar="N", help="songs for the weights (400)")
-    parser.add_argument("--danced", type=int, default=300, metavar="N", help="dances for the weights (300)")
-    parser.add_argument("--others", type=int, default=1000, metavar="N", help="songs counted for the weights alone (1000)")
+    parser.add_argument("--sung", type=int, default=1100, metavar="N", help="songs for the weights (1100)")
+    parser.add_argument("--danced", type=int, default=500, metavar="N", help="dances for the weights (500)")
+    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="keep parsed tunes and readings here")
     parser.add_argument("--out", type=Path, default=FILE, metavar="FILE", help="where to write (the file of the package)")
     arguments = parser.parse_args()
-    songs = list(folk_tunes(test=False))
-    dances = [tune for collection in COUNTED_DANCES for tune in dance_tunes(collection)]
-    random.Random(3).shuffle(dances)
-    data = make(songs, dances, arguments.sung, arguments.danced, arguments.others)
+    songs, dances = tunes_to_count(arguments.keep)
+    data = make(songs, dances, arguments.sung, arguments.danced, arguments.keep)
     arguments.out.write_text(json.dumps(data) + "\n", encoding="utf-8")
     print(json.dumps({"songs": len(songs), "dances": len(dances), "sung": arguments.sung, "danced": arguments.danced,
                       "file": str(arguments.out)}))
 
 
-def make(songs: Sequence[FolkTune], dances: Sequence[FolkTune], sung: int, danced: int, others: int) -> dict[str, object]:
+def make(songs: Sequence[FolkTune], dances: Sequence[FolkTune], sung: int, danced: int,
+         keep: Path | None = None) -> dict[str, object]:
     """What stands in the file. The weights are found with counts of other tunes than those that are sung for them."""
-    counted = count_all(songs[sung:sung + others], dances[danced:])
+    counted = count_all(songs[sung:], dances[danced:])
     folk_counts.counts = lambda: counted
     folk_counts.prior.cache_clear()
-    return {**count_all(songs, dances), "weights": weigh([*songs[:sung], *dances[:danced]])}
+    sung_songs, sung_dances = songs[:sung], dances[:danced]
+    readings = kept(keep, f"readings-{len(sung_songs)}-{len(sung_dances)}",
+                    lambda: all_readings([*sung_songs, *sung_dances], seed=21))
+    return {**count_all(songs, dances), "weights": weigh(sung_songs, sung_dances, readings)}
 
 
 if __name__ == "__main__":

@@ -163,7 +163,7 @@ def _breaths(tune: Tune) -> list[int]:
 
 
 #: Collections of music21's corpus: those that `counts.json` was counted on, and one that is only reported on.
-COUNTED_DANCES, TEST_DANCES = ("ryansMammoth", "airdsAirs"), ("oneills1850",)
+COUNTED_DANCES, TEST_DANCES = ("ryansMammoth", "airdsAirs"), ("oneills1850", "northumbrian", "americanfife")
 
 
 def dance_tunes(collection: str, seed: int = 77) -> Iterator[FolkTune]:
@@ -189,6 +189,28 @@ def dance_tunes(collection: str, seed: int = 77) -> Iterator[FolkTune]:
                 score = converter.parseData(strain, format="abc")
             tune = from_music21((list(score.parts) or [score])[0], title=source, source=source)
             found = as_folk_tune(tune, _breaths(tune), named_mode=True)
+        except Exception:  # music21 raises whatever its parser meets
+            continue
+        if found is not None:
+            yield found
+
+
+def hymn_tunes(seed: int = 77) -> Iterator[FolkTune]:
+    """Sopranos of the Bach chorales of music21's corpus, their phrases parted at fermatas; only reported on."""
+    from music21 import converter, corpus, expressions
+
+    from companion.tune import from_music21
+
+    paths = sorted(str(p) for p in corpus.getCorePaths() if "bach" in str(p) and str(p).endswith(".mxl"))
+    random.Random(seed).shuffle(paths)
+    for path in paths:
+        try:
+            part = converter.parse(path).parts[0]
+            sounding = [n for n in part.recurse().notes if n.tie is None or n.tie.type == "start"]
+            held = [any(isinstance(e, expressions.Fermata) for e in n.expressions) for n in sounding]
+            tune = from_music21(part, title=f"bach:{Path(path).stem}", source=path)
+            starts = [1, *(k + 2 for k, h in enumerate(held[:-1]) if h), len(held)]
+            found = as_folk_tune(tune, starts)
         except Exception:  # music21 raises whatever its parser meets
             continue
         if found is not None:
