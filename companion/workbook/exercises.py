@@ -562,7 +562,7 @@ def _by_two_bars(tune: Tune, lines: _Lines, plain: Callable[[Note], Note], key: 
 
     A tie over the end of two bars is left out. Bars of several times are given apart.
     """
-    items = []
+    items: list[Item] = []
     groups = [tune.bars[i:i + 2] for i in range(0, len(tune.bars), 2)]
     groups = [g for g in groups if not any(b.time for b in g[1:])]
     for simple in (False, True):
