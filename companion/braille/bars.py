@@ -541,7 +541,7 @@ class Reader:
 
 
 def _bar(bar: BarRead, number: int, ending_stop: bool) -> Bar:
-    if not (ending_stop or bar.key or bar.time or bar.divided or bar.after):
+    if not (ending_stop or bar.key or bar.time or bar.forward or bar.backward or bar.ending or bar.barline or bar.after):
         return Bar(number=number, notes=tuple(bar.notes))
     return Bar(number=number, notes=tuple(bar.notes), key=bar.key, time=bar.time, forward_repeat=bar.forward,
                backward_repeat=2 if bar.backward else 0, ending=bar.ending, ending_stop=ending_stop, barline=bar.barline,

@@ -81,11 +81,12 @@ def _heading(lines: list[Row]) -> int:
     middle: a heading is centred, music is not.
     """
     count = 0
+    pitch_only = words(pitch_only_heading())
     for i in range(min(len(lines), 8)):
         joined = lines[i].cells
         for j in range(i, min(len(lines), i + 4)):
             joined = joined if j == i else joined + S.SPACE + lines[j].cells
-            if joined == words(pitch_only_heading()):
+            if joined == pitch_only:
                 count = j + 1
     for i, line in enumerate(lines[:12]):
         last = line.cells.rsplit(S.SPACE, 1)[-1]

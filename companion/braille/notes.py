@@ -84,42 +84,40 @@ class NoteReader:
 
     def plain(self, u: Unit, i: int, value: Value) -> Note:
         """A note with pitch and value alone. i: index of its unit."""
-        place = self._place(u, i)
+        index, octave, tie = u.index, u.octave, u.tie
+        if octave is None:
+            octave = self._octave(index, i)
+        self.due = None
+        self.before = place = 7 * octave + index
         if self.tied is None and u.alter is None:
-            alter, display = self.in_force.get(place, self.key_alter[u.index]), _NEEDED
+            alter, display = self.in_force.get(place, self.key_alter[index]), _NEEDED
         else:
             alter, display, _held = self._alter(u, place, i)
-        self.tied = (place, alter) if u.tie else None
+        self.tied = (place, alter) if tie else None
         base, dots, tuplet = value
         if tuplet is None:
-            return plain_note((place, alter, base, dots, u.tie, display))
+            key = (place, alter, base, dots, tie, display)
+            return _note_cache.get(key) or plain_note(key)
         return Note(pitch=Pitch(u.step, place // 7, alter), base=BASES[base], dots=dots, tie=u.tie, tuplet=Tuplet(*tuplet),
                     accidental=display)
-
-    def _place(self, u: Unit, i: int) -> int:
-        """Where a note lies, as Pitch.diatonic."""
-        octave = u.octave
-        if octave is None:
-            octave = self._octave(u.index, i)
-        self.due = None
-        self.before = place = 7 * octave + u.index
-        return place
 
     def _octave(self, index: int, i: int) -> int:
         """The octave of a note without a mark."""
         if self.due:
             self._amiss(i, self.due)
-        if self.before is None:
+        before = self.before
+        if before is None:
             return USUAL
-        octave = nearest_octave(self.before, index)
-        if not LOWEST <= octave <= HIGHEST:
-            self._amiss(i, ProblemCode.OUTSIDE_OCTAVES)
+        octave = nearest_octave(before, index)
+        if LOWEST <= octave <= HIGHEST:
+            return octave
+        self._amiss(i, ProblemCode.OUTSIDE_OCTAVES)
         return min(HIGHEST, max(LOWEST, octave))
 
     def _alter(self, u: Unit, place: int, i: int) -> tuple[int, Display, bool]:
         """What accidentals do to a note: its own, those of the bar, or that of the note which is tied to it; how it
         is printed; and whether a tie leads to it."""
-        tied = self.tied
+        tied = None if u.grace else self.tied  # a tie goes on over grace notes
         if tied is not None and tied[0] != place:
             self._amiss(i, ProblemCode.TIE_TO_ANOTHER_PITCH)
             tied = None
@@ -137,7 +135,11 @@ class NoteReader:
     def rich(self, u: Unit, i: int, value: Value | None, before: tuple[ScoreDirection, ...]) -> tuple[Note, bool]:
         """A note with all its signs, and whether a syllable may begin at it. value: None for a grace note. before:
         directions that wait for it."""
-        place = self._place(u, i)
+        octave = u.octave
+        if octave is None:
+            octave = self._octave(u.index, i)
+        self.due = None
+        self.before = place = 7 * octave + u.index
         alter, display, held = self._alter(u, place, i)
         base, dots, tuplet = value_of(u, value)
         self.own_problems(u, i)
@@ -147,10 +149,8 @@ class NoteReader:
         note = Note(pitch=Pitch(u.step, place // 7, alter), base=base, dots=dots, tuplet=tuplet, grace=u.grace, tie=u.tie,
                     accidental=display, slur_starts=starts, slur_stops=stops, marks=(*self._marks(u), *u.after),
                     before=(*before, *u.before))
-        if u.tie:
-            self.tied = (place, alter)
-        elif not u.grace:
-            self.tied = None
+        if not u.grace:
+            self.tied = (place, alter) if u.tie else None
         return note, not (u.grace or held or under)
 
     def own_problems(self, u: Unit, i: int) -> None:

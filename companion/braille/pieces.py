@@ -76,6 +76,7 @@ _GRACES = {(1, 4): Written(0, 0, 0, 0, False), (1, 8): Written(0, 0, 1, 0, False
 _GRACE = Written(0, 0, 3, 0, False)
 #: The number of an ending: lowered digits (De Garmo, chapter 17).
 _ENDING = re.compile(f"{S.NUMBER}[{''.join(S.LOWER_DIGITS.values())}]+$")
+_MOST_ALONE = 3  # rests in a bar that might be read as bars of rest
 _PART_TIMES = (6, 4, 3, 2)  # how often a part of a bar may fill it, for part repeats
 #: Ranks of signs that no mark's row gives. Value signs follow their group's sign at once.
 _GROUP, _SLUR_OPEN, _SLUR_CLOSE, _SLUR, _TIE = (S.sign_of(role, value).rank for role, value in (
@@ -221,17 +222,26 @@ class Encoder:
         begin = self._lead(bar, index, pieces) if bar.key or bar.time or bar.forward_repeat or bar.ending else ""
         if self.pitch_only:
             return self._pitches(bar, index, pieces)
-        codes, plain = self._codes(notes)
-        grouped = grouped and self.habits.grouped and (plain or not any(n.grace for n in notes))
-        plan, total = write_bar(codes, self.full, self.beat, index == 0 and len(self.tune.bars) > 1, grouped)
+        plan, total, plain = self._plan(index, notes, grouped)
         if len(notes) == 1 and notes[0].pitch is None and (notes[0].whole_bar or (self.full and total >= self.full)):
             self._bar_of_rest(notes[0], begin, pieces)
         else:
-            self._notes(index, notes, self._apart(notes, codes, plan, total), plain and not self.ahead.slurs, begin, pieces)
+            self._notes(index, notes, plan, plain and not self.ahead.slurs, begin, pieces)
             if self.habits.part_repeats and not self.vocal:
                 pieces = self._fold(bar, pieces)
-        self._close_with_words(bar, pieces)
+        if bar.after or bar.barline or bar.backward_repeat:
+            self._close_with_words(bar, pieces)
         return pieces
+
+    def _plan(self, index: int, notes: tuple[Note, ...], grouped: bool) -> tuple[tuple[Written, ...], Fraction, bool]:
+        """How the values of a bar are written, its length, and whether its notes have nothing besides pitch, value and
+        tie."""
+        codes, plain = self._codes(notes)
+        grouped = grouped and self.habits.grouped and (plain or not any(n.grace for n in notes))
+        plan, total = write_bar(codes, self.full, self.beat, index == 0 and len(self.tune.bars) > 1, grouped)
+        if len(codes) <= _MOST_ALONE and notes and notes[0].pitch is None:
+            plan = self._apart(notes, codes, plan, total)
+        return plan, total, plain
 
     def _codes(self, notes: tuple[Note, ...]) -> tuple[tuple[Code, ...], bool]:
         """The values of a bar for `write_bar`, and whether its notes have nothing besides pitch, value and tie."""
@@ -260,7 +270,7 @@ class Encoder:
     def _apart(self, notes: tuple[Note, ...], codes: tuple[Code, ...], plan: tuple[Written, ...],
                total: Fraction) -> tuple[Written, ...]:
         """The plan, with a value sign for one to three rests that would, by themselves, be read as bars of rest."""
-        first = codes[0] if codes and len(notes) == len(codes) <= 3 and len(set(codes)) == 1 else None
+        first = codes[0] if codes and len(notes) == len(codes) and len(set(codes)) == 1 else None
         alone = len(codes) == 1
         if self.full and first == REST_NOTE and (alone or total != self.full):
             return (plan[0]._replace(size=LARGER), *plan[1:])
@@ -350,16 +360,17 @@ class Encoder:
             head, tail = self._dress(at, note, head, tail, tie)
         elif tie:
             tail += S.TIE
-        if self.tied is not None or note.accidental or alter != self.in_force.get(place, self.key_alter[place % 7]):
-            head += self._accidental(note.accidental, place, alter)
+        tied = None if note.grace else self.tied  # a tie goes on over grace notes
+        if tied is not None or note.accidental or alter != self.in_force.get(place, self.key_alter[place % 7]):
+            head += self._accidental(note.accidental, place, alter, tied)
         mark = _OCTAVES.get(octave)
         if mark is None:
             raise self._outside(pitch)
         due = self.octave_marks and mark_due(self.before, place)
         self.before = place
-        self.tied = (place, alter) if tie else None
         if note.grace:
             return Piece(head, mark, tail, due)
+        self.tied = (place, alter) if tie else None
         self.count += 1
         return Piece(head, mark, tail, due, self.count)
 
@@ -367,11 +378,11 @@ class Encoder:
         return Trouble(_("Bar {number} has {name}, which lies outside the octaves that braille has marks for; move the "
                          "tune.").format(number=self.number, name=pitch.name))
 
-    def _accidental(self, display: Display, place: int, alter: int) -> str:
+    def _accidental(self, display: Display, place: int, alter: int, tied: tuple[int, int] | None) -> str:
         """The accidental of a note, where one is written. A tie carries the one before it on (De Garmo, chapter 6)."""
         needed = False
-        if self.tied != (place, alter):
-            same_line = self.tied is not None and self.tied[0] == place  # else the tie would carry its sign over
+        if tied != (place, alter):
+            same_line = tied is not None and tied[0] == place  # else the tie would carry its sign over
             needed = same_line or alter != self.in_force.get(place, self.key_alter[place % 7])
             self.in_force[place] = alter
         return self._accidental_cells(display, alter, needed)
@@ -450,9 +461,6 @@ class Encoder:
 
     def _close_with_words(self, bar: Bar, pieces: list[Piece]) -> None:
         """The end of a bar: single words and dynamics stand before the bar line, several words apart and after it."""
-        if not bar.after:
-            self.close(bar, pieces)
-            return
         apart = tuple(d for d in bar.after if stands_apart(d))
         self._directions(tuple(d for d in bar.after if d not in apart), pieces, after=True)
         self.close(bar, pieces)

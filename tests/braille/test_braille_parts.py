@@ -268,6 +268,7 @@ def test_time_signatures(time: Time, dots: str) -> None:
     assert read_signature(from_dots("3456-14-25-3456")) is None
     assert read_signature(from_dots("3456-125-146")) is None  # eight sharps
     assert read_signature(from_dots("3456-14-23-256")) is None  # no value is a 24th
+    assert read_signature(from_dots("3456-245-256")) is None  # no bar has nought beats
 
 
 def test_metronome_marks() -> None:
@@ -361,6 +362,16 @@ def test_a_tie_to_another_pitch_on_the_same_line_does_not_carry_its_sign() -> No
     assert one_line(without_key).split(signs.SPACE)[1] == signs.ACCIDENTALS[0] + from_dots("12345-12345")
     for tied in (made, without_key):
         assert [x.pitch for x in decode(encode(tied).lines).tune.bars[1].notes] == [x.pitch for x in tied.bars[1].notes]
+
+
+def test_a_tie_goes_on_over_grace_notes() -> None:
+    """Common practice: a grace note has no part in the tie around it."""
+    grace = n("A4", Fraction(1, 2), grace=Grace.SHORT)
+    made = tune((n("F#4", 4, tie=True),), (grace, n("F#4", 2), n("F#4", 2)))
+    read = decode(encode(made).lines)
+    assert read.problems == ()
+    assert [(x.pitch, x.grace) for x in read.tune.bars[1].notes] == [(x.pitch, x.grace) for x in made.bars[1].notes]
+    assert one_line(made).split(signs.SPACE)[1] == "⠢⠊⠟⠩⠟"  # the tie carries its sharp to the first F alone
 
 
 def slurred(count: int, **more: object) -> tuple[Note, ...]:
@@ -485,9 +496,58 @@ def test_the_point_of_an_abbreviation_is_kept_before_any_sign() -> None:
     slower = ScoreDirection(DirectionKind.WORDS, "rit.")
     made = tune((n("C4"), n("D4", before=(slower,), marks=(Mark.STACCATO,)), n("E4"), n("F4")))
     assert decode(encode(made).lines).tune.bars[0].notes[1].before == (slower,)
+    for text, marks in (("sim.", ()), ("dolce", (Mark.STACCATO,)), ("dolce", ())):
+        said = ScoreDirection(DirectionKind.WORDS, text)
+        made = tune((n("C4"), n("D4", before=(said,), marks=marks), n("E4"), n("F4")))
+        assert decode(encode(made).lines).tune.bars[0].notes[1].before == (said,)
     soft = ScoreDirection(DirectionKind.DYNAMIC, "p")
     made = tune((n("C4"), n("D4", before=(soft,), marks=(Mark.STACCATO,)), n("E4"), n("F4")))
     assert decode(encode(made).lines).tune.bars[0].notes[1].before == (soft,)
+
+
+def test_rests_are_no_bars_of_rest_where_the_bar_has_several() -> None:
+    """De Garmo, chapter 5: a semibreve rest by itself is a bar of rest, whatever the time signature; two or three in one
+    bar have a value sign, and bars of rest that would fill one long bar are written one by one (our own rule)."""
+    two = tune((n("C4", 4),), (rest(4), rest(4)), (n("D4", 4),))
+    eight = tune((n("C4", 8),), *[(Note(pitch=None, base=Fraction(4), whole_bar=True),)] * 2, (n("D4", 8),), time=Time((8,), 4))
+    for made in (two, eight):
+        assert [len(b.notes) for b in decode(encode(made).lines).tune.bars] == [len(b.notes) for b in made.bars]
+    assert signs.LARGER_VALUES in one_line(two)
+    assert signs.SMALLER_VALUES in one_line(tune((rest(Fraction(1, 4)),), (n("C4", 4),)))
+
+
+@pytest.mark.parametrize("width", range(16, 40, 3))
+def test_a_line_of_words_stands_over_its_line_of_music(width: int) -> None:
+    """MBC 2015, section 35."""
+    row = tuple(n(name, syllables=(Syllable(text),)) for name, text in (("C4", "la"), ("G4", "le"), ("D5", "li"), ("A4", "lo")))
+    lines = encode(tune(*[row] * 9), width=width).lines[1:]
+    assert [line.startswith(signs.SPACE * 2) for line in lines] == [False, True] * (len(lines) // 2)
+    assert not any(line.startswith(signs.SPACE * 3) for line in lines)
+    assert max(map(len, lines)) <= width
+
+
+@pytest.mark.parametrize("width", range(14, 24))
+def test_after_words_that_stand_apart_no_hyphen_ends_the_line(width: int) -> None:
+    """De Garmo, chapter 13: the music goes on after a space."""
+    apart = ScoreDirection(DirectionKind.WORDS, "poco a poco")
+    made = tune((n("C4"), n("D4", before=(apart,)), *[n("E4", Fraction(1, 2))] * 4), time=FOUR)
+    lines = encode(made, width=width).lines
+    assert not any(line.endswith((signs.WORD + signs.HYPHEN, signs.SPACE + signs.HYPHEN)) for line in lines)
+    assert [x.pitch for x in decode(lines).tune.bars[0].notes] == [x.pitch for x in made.bars[0].notes]
+
+
+def test_a_line_may_begin_with_a_sign_that_is_not_known() -> None:
+    head = encode(tune((n("C4"),))).lines[0]
+    found = decode([head, from_dots("5-1456-156-1246-12456"), "⠀⠀" + from_dots("1-1256-1246-126-13")]).problems
+    assert [(p.line, p.column, p.code) for p in found][:2] == [
+        (3, 3, ProblemCode.UNKNOWN_SIGN), (3, 4, ProblemCode.MARK_FOR_LINE)]
+
+
+def test_a_group_of_its_number_is_likelier_than_a_mixed_one() -> None:
+    """Our own rule: three quavers after a triplet sign are the triplet, though six would make the bar come out."""
+    values, total = read_bar((GROUP + 3, *[QUAVER] * 6), 512, 256)
+    assert [v.tuplet and v.tuplet[2] for v in values] == ["start", "", "stop", None, None, None]
+    assert total == 640
 
 
 def test_an_ending_goes_on_to_its_repeat_sign() -> None:

@@ -70,7 +70,10 @@ def test_sheets_have_numbers_from_the_second_on() -> None:
     sheets = data.split("\f")
     assert len(sheets) > 1
     assert sheets[1].split("\r\n")[0].endswith("   #B")
-    assert all(len(sheet.rstrip("\r\n").split("\r\n")) <= 6 for sheet in sheets)
+    for height in (3, 4, 6):
+        sheets = to_brf(page, height=height, numbered=True).decode().split("\f")
+        assert max(len(sheet.rstrip("\r\n").split("\r\n")) for sheet in sheets) == height
+        assert from_brf("\f".join(sheets).encode()) == [line.rstrip("⠀") for line in page.lines]
 
 
 @pytest.mark.parametrize("numbered", [True, False])
