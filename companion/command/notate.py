@@ -19,7 +19,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_("write .musicxml, .mxl, .mid, .brf, .svg, .pdf, .wav or .flac; may be given again"))
     parser.add_argument("--title", default="", metavar="TEXT", help=_("the tune's title (else the take's name)"))
     parser.add_argument("--words", default="", metavar="TEXT",
-                        help=_("words to lay under the notes; hyphens part syllables, _ lets one go on"))
+                        help=_("words to lay under the notes; hyphens part syllables, _ lets one go on, / ends a line of "
+                               "words that belongs to a phrase"))
+    parser.add_argument("--language", dest="language_of_words", default="en", metavar="CODE",
+                        help=_("the language of the words, which parts them into syllables: en (the default), de, fr ..."))
     parser.add_argument("--bpm", type=float, metavar="N", help=_("beats a minute, where the beat is known"))
     parser.add_argument("--time", metavar="T", help=_("the time signature where it is known: 2/4, 3/4, 4/4, 6/8, "
                                                       "9/8 or 12/8"))
@@ -60,7 +63,7 @@ def run(options: argparse.Namespace) -> int:
               file=sys.stderr if options.json else sys.stdout, flush=True)
     try:
         transcription = write_takes(options.take, known, options.title, options.words, fixes,
-                                    microphone.read if microphone else None, options.tracker)
+                                    microphone.read if microphone else None, options.tracker, options.language_of_words)
     finally:
         if microphone:
             microphone.close()

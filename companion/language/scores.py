@@ -69,7 +69,7 @@ def score_lines(language: Language, transcription: Transcription) -> list[str]:
     out += bar_lines(language, n.tune)
     out += [change_line(language, change) for change in transcription.changes]
     if transcription.laid:
-        out += uneven_words(language, transcription.laid)
+        out += uneven_words(language, transcription.laid, n.positions)
     return [*out, *doubt_lines(language, n)]
 
 
@@ -309,8 +309,8 @@ def change_line(language: Language, change: Change) -> str:
     """What a correction has done, as a sentence or two."""
     if change.kind is ChangeKind.TRANSPOSED:
         return _transposed(language, change)
-    if change.laid and (uneven := uneven_words(language, change.laid)):
-        return uneven[0]
+    if change.laid and not change.laid.even:
+        return " ".join(uneven_words(language, change.laid, change.positions))
     text = language.message(_CHANGES[change.kind]).format(
         bar=change.bar, note=change.note, title=change.text, time=change.time.name if change.time else "",
         key=language.key(change.key) if change.key else "",
@@ -345,17 +345,34 @@ def _transposed(language: Language, change: Change) -> str:
     return template.format(count=language.number(size), key=language.key(change.key))
 
 
-def uneven_words(language: Language, laid: Laid) -> list[str]:
-    """How words did not fit the notes, one sentence or none."""
+def uneven_words(language: Language, laid: Laid, positions: Sequence[tuple[int, int]]) -> list[str]:
+    """How words did not fit the notes, and where: a sentence for each line of words that did not. positions: of the notes."""
+    if laid.parts:
+        return [_uneven(language, part, positions, k) for k, part in enumerate(laid.parts, 1) if not part.even]
+    return [] if laid.even else [_uneven(language, laid, positions)]
+
+
+def _uneven(language: Language, laid: Laid, positions: Sequence[tuple[int, int]], line: int = 0) -> str:
+    """line: of the words, from 1; 0 where they are one line."""
     notes = len(laid.under)
     if laid.bare:
+        bar, note = positions[laid.start + laid.syllables]
+        template = (language.plural(
+            "{syllables} syllables for {notes} notes: bar {bar}, note {note}, the last, has none.",
+            "{syllables} syllables for {notes} notes: the last {bare} notes, from bar {bar}, note {note} on, have none.",
+            laid.bare) if not line else language.plural(
+            "Line {line}, {syllables} syllables for {notes} notes: bar {bar}, note {note}, its last, has none.",
+            "Line {line}, {syllables} syllables for {notes} notes: its last {bare} notes, from bar {bar}, note {note} on, have "
+            "none.", laid.bare))
         advice = language.message("Part words with hyphens, and write _ for a note on which a syllable goes on.")
-        template = language.plural("{syllables} syllables for {notes} notes: the last note has none.",
-                                   "{syllables} syllables for {notes} notes: the last {bare} notes have none.", laid.bare)
-        return [template.format(syllables=language.capitalised(language.number(laid.syllables)), notes=language.number(notes),
-                                bare=language.number(laid.bare)) + " " + advice]
-    if laid.syllables > notes:
-        return [language.message("{syllables} syllables for {notes} notes: there was no note for {lost}.").format(
-            syllables=language.capitalised(language.number(laid.syllables)), notes=language.number(notes),
-            lost=" ".join(laid.left_over))]
-    return []
+    else:
+        bar, note = positions[laid.start + notes - 1]
+        template = (language.message("{syllables} syllables for {notes} notes: after bar {bar}, note {note}, there was no note "
+                                     "for {lost}.") if not line else
+                    language.message("Line {line}, {syllables} syllables for {notes} notes: after bar {bar}, note {note}, "
+                                     "there was no note for {lost}."))
+        advice = ""
+    count = language.number(laid.syllables)
+    text = template.format(line=line, syllables=count if line else language.capitalised(count), notes=language.number(notes),
+                           bare=language.number(laid.bare), bar=bar, note=note, lost=" ".join(laid.left_over))
+    return f"{text} {advice}".strip()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -11,7 +12,7 @@ from typing import Any
 from companion.errors import Trouble
 from companion.messages import _
 from companion.transcribe.folk_counts import TICKS
-from companion.transcribe.lyrics import Laid, lay
+from companion.transcribe.lyrics import Laid, lay_lines
 from companion.transcribe.notation import Estimate, Given, Notation, WrittenNote
 from companion.transcribe.score import write
 from companion.tune import STEP_SEMITONES, Key, Pitch, Syllable, Time, transposed_key
@@ -128,7 +129,8 @@ class Change:
     """What a correction has done, with the values that it did it with.
 
     later: ticks by which what follows begins later (below 0: sooner). elided: a syllable that lost its note and is now sung
-    on another. kept: how many notes that a person had mended were kept when the take was read again.
+    on another. kept: how many notes that a person had mended were kept when the take was read again. positions: bar and note
+    of each note of the tune, where words were laid.
     """
 
     kind: ChangeKind
@@ -150,6 +152,7 @@ class Change:
     bpm: int = 0
     elided: str = ""
     kept: int = 0
+    positions: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -229,7 +232,8 @@ def note_index(n: Notation, bar: int, note: int) -> int:
 
 def lay_words(n: Notation, text: str) -> tuple[Notation, Laid]:
     """Words laid under the notes, and how they fitted."""
-    laid = lay(len(n.notes), text)
+    line = replace(n, repeats=()).tune.line()
+    laid = lay_lines([len(list(notes)) for _, notes in itertools.groupby(line, lambda note: note.phrase)], text, n.language)
     notes = tuple(replace(note, syllable=s) for note, s in zip(n.notes, laid.under, strict=True))
     return replace(n, notes=notes), laid
 
@@ -246,7 +250,7 @@ def read_again(n: Notation, given: Given) -> Notation:
     """The take read anew, with all that a person has given: values, pitches, words, title, key, tempo, repeats."""
     values = [note.length if note.value_given else 0 for note in n.notes]
     fresh = replace(write(n.sung, n.title, given, fixed=values), sound=n.sound, doubtful=n.doubtful, bpm=n.bpm,
-                    place_given=n.place_given)
+                    place_given=n.place_given, language=n.language)
     notes = []
     for new, old in zip(fresh.notes, n.notes, strict=True):
         if old.value_given:
@@ -314,7 +318,7 @@ def _halve(n: Notation, c: Correction) -> Corrected:
 
 def _words(n: Notation, c: Correction) -> Corrected:
     done, laid = lay_words(n, c.text)
-    return Corrected(done, Change(kind=ChangeKind.WORDS, laid=laid))
+    return Corrected(done, Change(kind=ChangeKind.WORDS, laid=laid, positions=done.positions))
 
 
 def _title(n: Notation, c: Correction) -> Corrected:

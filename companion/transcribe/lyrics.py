@@ -1,15 +1,27 @@
-"""Words laid under the notes, syllable by syllable."""
+"""Words laid under the notes, syllable by syllable.
+
+Words without hyphens are parted by the hyphenation patterns of their language (pyphen), and what these leave whole, since
+they are made for print, by vowels.
+"""
 
 from __future__ import annotations
 
 import itertools
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import TYPE_CHECKING
 
+from companion.errors import Trouble
+from companion.messages import _
 from companion.tune import Syllable
 
-_VOWELS = "aeiouyäöüáéíóúàèìòùâêîôûåæø"
+if TYPE_CHECKING:
+    from pyphen import Pyphen
+
+ENGLISH = "en"  # the language of words where none is given
+_VOWELS = "aeiouyäöüáéíóúàèìòùâêîôûåæøœãõëïąęěůőűıăý"
 #: Groups of consonants that an English syllable may begin with, so that they are not parted.
 _CLUSTERS = ("bl", "br", "ch", "cl", "cr", "dr", "fl", "fr", "gl", "gr", "ph", "pl", "pr", "sc", "sh", "sk", "sl",
              "sm", "sn", "sp", "st", "sw", "th", "tr", "tw", "wh", "qu", "str", "spr", "thr", "shr")
@@ -20,17 +32,24 @@ _HYPHENS = r"[-\u2010]+"
 class Laid:
     """One syllable or None for each of N notes, and what did not come out even.
 
-    syllables: how many were given. left_over: those for which there was no note.
+    syllables: how many were given. left_over: those for which there was no note. parts: where each line of words was laid
+    under a phrase of its own, those of each phrase. start: which note of the tune (from 0) is the first of these.
     """
 
     under: tuple[Syllable | None, ...]
     syllables: int
     left_over: tuple[str, ...] = ()
+    parts: tuple[Laid, ...] = ()
+    start: int = 0
 
     @property
     def bare(self) -> int:
         """Notes at the end that have no syllable."""
         return max(0, len(self.under) - self.syllables)
+
+    @property
+    def even(self) -> bool:
+        return all(p.even for p in self.parts) if self.parts else not self.bare and not self.left_over
 
 
 def syllables_of(text: str) -> list[Syllable | None]:
@@ -58,11 +77,47 @@ def _word(parts: Sequence[str]) -> list[Syllable | None]:
     return [Syllable(p, "begin" if k == 0 else "end" if k == last else "middle") for k, p in enumerate(parts)]
 
 
-def parted(word: str) -> list[str]:
-    """A word cut into sung syllables by its vowels: "lantern" is lan, tern. English spelling is only roughly
-    followed (a silent e at the end counts as none); where it errs, hyphens say it better."""
+@cache
+def _patterns(language: str) -> Pyphen:
+    """Hyphenation of a language, by its code. Raises Trouble where there is none such."""
+    import pyphen  # its dictionaries are read when they are asked for
+
+    found = pyphen.language_fallback(language.replace("-", "_"))
+    if found is None:
+        raise Trouble(_("Words in the language {language} cannot be parted; give one of {languages}, or part the words with "
+                        "hyphens.").format(language=language, languages=", ".join(
+                            sorted(code for code in pyphen.LANGUAGES if code.isalpha()))))
+    return pyphen.Pyphen(lang=found, left=1, right=1)
+
+
+def check_language(language: str) -> None:
+    """Raises Trouble where words of a language cannot be parted."""
+    _patterns(language)
+
+
+def parted(word: str, language: str = ENGLISH) -> list[str]:
+    """A word cut into sung syllables: "lantern" is lan, tern. language: its code. Where it errs, hyphens say it better."""
+    cuts = [0, *_patterns(language).positions(word), len(word)]
+    pieces = [word[a:b] for a, b in itertools.pairwise(cuts)]
+    whole: list[str] = []
+    for piece in pieces:  # patterns for print may cut off a consonant: "s-nail"
+        if whole and not (_has_vowel(piece) and _has_vowel(whole[-1])):
+            whole[-1] += piece
+        else:
+            whole.append(piece)
+    return [part for piece in whole for part in _by_vowels(piece, language)]
+
+
+def _has_vowel(text: str) -> bool:
+    """Scripts whose vowels are not known here: any letter counts."""
+    return any(c in _VOWELS or ord(c) > 0x250 for c in text.lower())
+
+
+def _by_vowels(word: str, language: str) -> list[str]:
+    """Cut by its vowels. English spelling is only roughly followed (a silent e at the end counts as none)."""
     low = word.lower()
-    cuts = [_cut(low, end, start) for (_, end), (start, _) in itertools.pairwise(_vowels(low))]
+    found = _vowels(low) if language.startswith(ENGLISH) else [m.span() for m in re.finditer(f"[{_VOWELS}]+", low)]
+    cuts = [_cut(low, end, start) for (_, end), (start, _) in itertools.pairwise(found)]
     return [word[a:b] for a, b in itertools.pairwise([0, *cuts, len(word)])]
 
 
@@ -97,24 +152,36 @@ def _cut(low: str, end: int, start: int) -> int:
     return start - size
 
 
-def lay(count: int, text: str) -> Laid:
+def lay(count: int, text: str, language: str = ENGLISH) -> Laid:
     """Words for so many notes, one syllable a note. Where hyphens were left out and there are fewer words than notes,
-    words are parted by their vowels; syllables left over are given back, never lost."""
+    words are parted as their language does; syllables left over are given back, never lost."""
     given = syllables_of(text)
     if len(given) < count and None not in given:
-        split = _split(text)
+        split = _split(text, language)
         if len(split) <= count or abs(len(split) - count) < abs(len(given) - count):
             given = split
     under = tuple(_extended(given, i) for i in range(count))
     return Laid(under, len(given), tuple(s.text for s in given[count:] if s))
 
 
-def _split(text: str) -> list[Syllable | None]:
-    """Words with hyphens by these, others by their vowels."""
+def lay_lines(phrases: Sequence[int], text: str, language: str = ENGLISH) -> Laid:
+    """Words for phrases of so many notes each. Where as many lines ("/" between them) were given, each goes under its own."""
+    lines = [line for line in text.split("/") if line.strip()]
+    if len(lines) != len(phrases) or len(lines) < 2:
+        return lay(sum(phrases), " ".join(lines), language)
+    parts: list[Laid] = []
+    for count, line in zip(phrases, lines, strict=True):
+        parts.append(replace(lay(count, line, language), start=sum(len(p.under) for p in parts)))
+    return Laid(tuple(s for p in parts for s in p.under), sum(p.syllables for p in parts),
+                tuple(s for p in parts for s in p.left_over), tuple(parts))
+
+
+def _split(text: str, language: str) -> list[Syllable | None]:
+    """Words with hyphens by these, others as their language does."""
     out: list[Syllable | None] = []
     for word in text.split():
         parts = _parts(word)
-        out += _word(parted(parts[0]) if len(parts) == 1 else parts)
+        out += _word(parted(parts[0], language) if len(parts) == 1 else parts)
     return out
 
 

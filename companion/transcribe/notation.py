@@ -13,6 +13,7 @@ import numpy as np
 from companion.ear import SungNote
 from companion.transcribe.folk_counts import Style, ticks_of
 from companion.transcribe.layout import ScoreNote, lay_out
+from companion.transcribe.lyrics import ENGLISH
 from companion.transcribe.metre import Weighed
 from companion.transcribe.segmentation import Doubtful
 from companion.tune import Key, Time, Tune
@@ -90,6 +91,7 @@ class Notation:
     doubtful: what may or may not be notes of their own. style: whose counts it was read with. readings: all that were
     weighed. repeats: first and last bar
     of each part that is sung twice. place_given: the first note's place was given. bpm: beats a minute as a person gave them.
+    language: of its words, by its code.
     """
 
     title: str
@@ -105,6 +107,7 @@ class Notation:
     repeats: tuple[tuple[int, int], ...] = ()
     place_given: bool = False
     bpm: float | None = None
+    language: str = ENGLISH
 
     @property
     def time(self) -> Time:

@@ -20,7 +20,7 @@ from companion.transcribe.combine import notate_together
 from companion.transcribe.corrections import Action, Change, Correction, correct_all, lay_words
 from companion.transcribe.count_in import FEWEST, MOST
 from companion.transcribe.folk_counts import BY_BEATS, TIMES
-from companion.transcribe.lyrics import Laid
+from companion.transcribe.lyrics import ENGLISH, Laid, check_language
 from companion.transcribe.notation import Given, Notation, SoundDoubt
 from companion.transcribe.rhythm import FEWEST_BEATS
 from companion.transcribe.score import LONGEST_S
@@ -139,12 +139,13 @@ class Transcription:
 
 def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", words: str = "",
                 corrections: Sequence[Sequence[Correction]] = (), microphone: Callable[[], F32 | None] | None = None,
-                tracker: str = DEFAULT_TRACKER) -> Transcription:
+                tracker: str = DEFAULT_TRACKER, words_language: str = ENGLISH) -> Transcription:
     """Takes of one tune (at least one) written down as one score; corrections made line by line; words laid under it.
 
     microphone: gives sound for a take called LIVE. tracker: by name, see `companion.ear.PitchTracker`. Raises NothingSung
-    or Trouble where a take cannot be written down.
+    or Trouble where a take cannot be written down. words_language: by its code.
     """
+    check_language(words_language)
     if given.beats_s and len(paths) > 1:
         raise Trouble(_("Beats belong to one take; give one take with them."))
     takes = [live_take(microphone, tracker) if str(p) == LIVE and microphone else take_of(p, tracker) for p in paths]
@@ -153,7 +154,7 @@ def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", word
     try:
         for take in takes:
             check_voice(take.track)
-        notation = notate_together([t.track for t in takes], name, given).notation
+        notation = replace(notate_together([t.track for t in takes], name, given).notation, language=words_language)
     except NothingSung:
         if not accompanied:
             raise

@@ -154,10 +154,16 @@ def test_changes_in_american_names() -> None:
 
 
 def test_words_that_did_not_come_out_even() -> None:
-    la = Syllable("la")
-    assert uneven_words(BRITISH, Laid((la, la), 2)) == []
-    assert uneven_words(BRITISH, Laid((la, la, None), 2)) == [
-        "Two syllables for three notes: the last note has none. Part words with hyphens, and write _ for a note on which a "
-        "syllable goes on."]
-    assert uneven_words(BRITISH, Laid((la,) * 2, 4, ("left", "over"))) == [
-        "Four syllables for two notes: there was no note for left over."]
+    """What is missing or too much is said, and where: nothing is lost in silence."""
+    la, places = Syllable("la"), ((1, 1), (1, 2), (2, 1), (2, 2))
+    assert uneven_words(BRITISH, Laid((la, la), 2), places) == []
+    assert uneven_words(BRITISH, Laid((la, la, None), 2), places) == [
+        "Two syllables for three notes: bar 2, note 1, the last, has none. Part words with hyphens, and write _ for a note on "
+        "which a syllable goes on."]
+    assert uneven_words(BRITISH, Laid((la, la, None, None), 2), places)[0].startswith(
+        "Two syllables for four notes: the last two notes, from bar 2, note 1 on, have none.")
+    assert uneven_words(BRITISH, Laid((la,) * 2, 4, ("left", "over")), places) == [
+        "Four syllables for two notes: after bar 1, note 2, there was no note for left over."]
+    lines = Laid((la,) * 4, 5, ("over",), (Laid((la,) * 2, 2), Laid((la,) * 2, 3, ("over",), start=2)))
+    assert uneven_words(BRITISH, lines, places) == [
+        "Line 2, three syllables for two notes: after bar 2, note 2, there was no note for over."]
