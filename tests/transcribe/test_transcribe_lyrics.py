@@ -34,7 +34,7 @@ def test_words_of_other_languages_are_parted_by_their_own_rules() -> None:
         [["La", "ter", "ne"], ["Was", "ser"], ["A", "bend"], ["Mond"], ["Mai", "kä", "fer"]]
     assert [parted(w, "it") for w in ("stella", "cantare")] == [["stel", "la"], ["can", "ta", "re"]]
     assert [s.text if s else None for s in lay(3, "Laterne", "de").under] == ["La", "ter", "ne"]
-    with pytest.raises(Trouble, match="Words in the language xx cannot be parted; give one of .*de, .*or part the words"):
+    with pytest.raises(Trouble, match=r"Words in the language xx cannot be parted; give one of .*de, .*or part the words"):
         parted("word", "xx")
 
 
