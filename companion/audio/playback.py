@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear import Sound, devices_called
+from companion.ear import Sound, devices_called, devices_with
 from companion.errors import Trouble
 from companion.messages import N_, _
 from companion.places import write_whole
@@ -177,7 +177,7 @@ def loudspeakers() -> list[str]:
     """
     sd = portaudio()
     try:
-        names = [str(d["name"]) for d in sd.query_devices() if d["max_output_channels"] > 0]
+        names = [name for _number, name in devices_with(sd, "output")]
     except sd.PortAudioError:
         return []
     return list(dict.fromkeys(names))
@@ -193,13 +193,14 @@ def find_loudspeaker(device: str | int | None = None) -> tuple[Any, int]:
     there = loudspeakers()
     if not there:
         raise Trouble(_(NO_LOUDSPEAKER))
-    if isinstance(device, str) and device.strip().isdigit() and device not in there:
+    if isinstance(device, str) and device.strip().isdecimal() and device not in there:
         device = int(device)
     try:
-        devices = [(str(d["name"]), int(d["max_output_channels"])) for d in sd.query_devices()]
+        devices = devices_with(sd, "output")
+        every = sd.query_devices()
         if isinstance(device, str):
             device = _number_of(device, devices, there)
-        elif device is not None and not (0 <= device < len(devices) and devices[device][1]):
+        elif device is not None and not (0 <= device < len(every) and every[device]["max_output_channels"]):
             raise Trouble((_("No loudspeaker has the number {device}. There is: {there}.") if len(there) == 1 else
                            _("No loudspeaker has the number {device}. There are: {there}.")).format(
                                device=device, there=", ".join(there)))
@@ -208,9 +209,9 @@ def find_loudspeaker(device: str | int | None = None) -> tuple[Any, int]:
         raise Trouble(_(NO_LOUDSPEAKER)) from error
 
 
-def _number_of(name: str, devices: list[tuple[str, int]], there: list[str]) -> int:
-    """PortAudio's number of a loudspeaker. devices: (name, channels out) of all; there: names, for the errors."""
-    fits = devices_called(name, [(i, called) for i, (called, channels) in enumerate(devices) if channels > 0])
+def _number_of(name: str, devices: list[tuple[int, str]], there: list[str]) -> int:
+    """PortAudio's number of a loudspeaker. devices: (number, name) of all; there: names, for the errors."""
+    fits = devices_called(name, devices)
     if not fits:
         raise Trouble((_("No loudspeaker is called {device!r}. There is: {there}.") if len(there) == 1 else
                        _("No loudspeaker is called {device!r}. There are: {there}.")).format(

@@ -7,6 +7,8 @@ it goes through one lock.
 from __future__ import annotations
 
 import ctypes
+import os
+import sys
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -27,6 +29,7 @@ _PHONEMES = 0x100  # espeakPHONEMES: [[...]] in the text is phonemes
 _PARAMETER_RATE = 1
 _OK = 0  # EE_OK
 _BUFFER_MS = 60
+LONGEST_WINDOWS_PATH = 32_768  # letters (Microsoft, "Maximum path length limitation")
 
 _lock = threading.Lock()
 _engine: tuple[Any, int] | None = None
@@ -54,6 +57,16 @@ def _receive(wave: Any, count: int, events: Any) -> int:
 _receive_c = _Callback(_receive)  # kept here: the engine holds only a pointer to it
 
 
+def espeak_path(path: str) -> bytes:
+    """A path as eSpeak NG opens it: on Windows by the C library, in the system's code page, so that a folder with other
+    letters is named by its short name of eight and three letters, which is ASCII."""
+    if sys.platform != "win32" or path.isascii():
+        return os.fsencode(path)
+    short = ctypes.create_unicode_buffer(LONGEST_WINDOWS_PATH)
+    written = ctypes.windll.kernel32.GetShortPathNameW(path, short, len(short))
+    return (short.value if written and short.value.isascii() else path).encode("mbcs", "replace")
+
+
 def _start() -> tuple[Any, int]:
     global _engine
     if _engine is None:
@@ -61,7 +74,7 @@ def _start() -> tuple[Any, int]:
             import espeakng_loader
 
             library = ctypes.CDLL(espeakng_loader.get_library_path())
-            data = espeakng_loader.get_data_path().encode()
+            data = espeak_path(str(espeakng_loader.get_data_path()))
         except (ImportError, OSError) as error:
             raise Trouble(_("Speech is not available: the package espeakng-loader could not be loaded. Install it "
                             "with pip, or use --speech off.")) from error

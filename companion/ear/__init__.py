@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from companion.lazy import loader
 
 if TYPE_CHECKING:
-    from companion.ear.devices import devices_called
+    from companion.ear.devices import devices_called, devices_with
     from companion.ear.files import is_track_file, read_sound, read_track
     from companion.ear.hearing import hear_pitch, track
     from companion.ear.microphone import (
@@ -50,6 +50,7 @@ __all__ = [
     "Tracker",
     "cheapest_path",
     "devices_called",
+    "devices_with",
     "find_microphone",
     "find_notes",
     "hear_pitch",
@@ -68,7 +69,7 @@ __all__ = [
 ]
 
 __getattr__ = loader(__name__, {
-    "devices": ("devices_called",),
+    "devices": ("devices_called", "devices_with"),
     "files": ("is_track_file", "read_sound", "read_track"),
     "hearing": ("hear_pitch", "track"),
     "microphone": ("CLIPPED", "CLIPPED_SHARE", "FAINT_DB", "NOTHING_DB", "Level", "LevelAdvice", "Microphone",

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear.devices import devices_called
+from companion.ear.devices import devices_called, devices_with
 from companion.ear.sound import RATE
 from companion.errors import Trouble
 from companion.messages import N_, _
@@ -56,7 +56,7 @@ def microphones() -> list[str]:
     """Names of the devices that can listen, without repeats. Raises Trouble where PortAudio is missing."""
     sd = portaudio()
     try:
-        names = [str(d["name"]) for d in sd.query_devices() if d["max_input_channels"] > 0]
+        names = [name for _number, name in devices_with(sd, "input")]
     except sd.PortAudioError:
         return []
     return list(dict.fromkeys(names))
@@ -82,8 +82,7 @@ def find_microphone(name: str | None = None) -> tuple[int | None, str, int, int]
 
 def _number_of(name: str, there: list[str]) -> int:
     """PortAudio's number of the microphone called `name`. there: the names of all, for the errors."""
-    able = [(i, str(d["name"])) for i, d in enumerate(portaudio().query_devices()) if d["max_input_channels"] > 0]
-    fits = devices_called(name, able)
+    fits = devices_called(name, devices_with(portaudio(), "input"))
     if not fits:
         raise Trouble((_("No microphone is called {name!r}. There is: {there}.") if len(there) == 1 else
                        _("No microphone is called {name!r}. There are: {there}.")).format(

@@ -141,15 +141,18 @@ class Devices:
     """Stands in for sounddevice's list of devices: two loudspeakers and a microphone."""
 
     PortAudioError = type("PortAudioError", (Exception,), {})
-    all = ({"name": "Desk speaker", "max_output_channels": 2, "default_samplerate": 48000.0},
-           {"name": "Microphone", "max_output_channels": 0, "default_samplerate": 44100.0},
-           {"name": "Desk speaker, rear", "max_output_channels": 2, "default_samplerate": 44100.0})
+    all = ({"name": "Desk speaker", "hostapi": 0, "max_output_channels": 2, "default_samplerate": 48000.0},
+           {"name": "Microphone", "hostapi": 0, "max_output_channels": 0, "default_samplerate": 44100.0},
+           {"name": "Desk speaker, rear", "hostapi": 0, "max_output_channels": 2, "default_samplerate": 44100.0})
 
     def __init__(self, there: int = 3) -> None:
         self.there = self.all[:there]
 
     def query_devices(self, device: int | None = None, kind: str = "") -> object:
         return self.there if device is None and not kind else self.there[device or 0]
+
+    def query_hostapis(self) -> object:
+        return ({"name": "ALSA"},)
 
 
 def test_devices_are_found_by_name_part_or_number(monkeypatch: pytest.MonkeyPatch) -> None:

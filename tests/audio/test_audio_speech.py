@@ -131,3 +131,23 @@ def test_a_voice_that_there_is_not_is_an_error_and_not_another_voice() -> None:
     with pytest.raises(ValueError, match="'no such voice'"):
         speak_to(lambda samples: True, "One.", "no such voice")
     assert speak("One.", ENGLISH).seconds > 0.2
+
+
+@pytest.mark.parametrize(("short", "given"), [
+    ("C:\\USERS\\ZO~1\\data", b"C:\\USERS\\ZO~1\\data"), ("", b"C:\\Users\\Zo\xeb\\data")])
+def test_on_windows_a_path_outside_ascii_is_given_by_its_short_name(
+        monkeypatch: pytest.MonkeyPatch, short: str, given: bytes) -> None:
+    """GetShortPathNameW gives the number of letters it wrote, 0 where short names are turned off (Microsoft's reference);
+    the code page stands in as Latin-1."""
+    import codecs
+
+    class Kernel32:
+        def GetShortPathNameW(self, path: str, into: ctypes.Array[ctypes.c_wchar], size: int) -> int:
+            into.value = short
+            return len(short)
+
+    monkeypatch.setattr(speech.sys, "platform", "win32")
+    monkeypatch.setattr(ctypes, "windll", type("", (), {"kernel32": Kernel32()}), raising=False)
+    codecs.register(lambda name: codecs.lookup("latin-1") if name == "mbcs" else None)
+    assert speech.espeak_path("C:\\Users\\Zo\u00eb\\data") == given
+    assert speech.espeak_path("C:\\Users\\Zoe\\data") == b"C:\\Users\\Zoe\\data"

@@ -28,7 +28,7 @@ class Fake:
         pass
 
     def __init__(self, *devices: tuple[str, int, int], opens: Any = lambda rate, channels: True) -> None:
-        self.devices = [{"name": n, "max_input_channels": c, "default_samplerate": float(r)} for n, c, r in devices]
+        self.devices = [{"name": n, "hostapi": 0, "max_input_channels": c, "default_samplerate": float(r)} for n, c, r in devices]
         self.opens, self.opened = opens, []
 
     def query_devices(self, number: int | None = None, kind: str | None = None) -> Any:
@@ -37,6 +37,9 @@ class Fake:
         if number is None:
             return next(d for d in self.devices if d["max_input_channels"])
         return self.devices[number]
+
+    def query_hostapis(self) -> Any:
+        return ({"name": "ALSA"},)
 
     def InputStream(self, **how: Any) -> Any:
         if not self.opens(how["samplerate"], how["channels"]):
