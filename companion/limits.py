@@ -28,7 +28,10 @@ def run_limited(work: Callable[..., T], *args: Any, seconds: float = SECONDS, me
 
     `work` and its arguments must be picklable (a function of a module). Raises what it raised if that is a `Trouble`,
     and `Trouble` where a limit was reached or the process died. Memory is limited where the system can (not on Windows).
+    Where this is such a process already, the work is done in it, under its limits.
     """
+    if multiprocessing.current_process().daemon:
+        return work(*args)
     context = multiprocessing.get_context("spawn")  # a fork would copy the locks of threads that libraries run
     ours, theirs = context.Pipe(duplex=False)
     child = context.Process(target=_child, args=(theirs, work, args, memory_bytes), daemon=True)

@@ -38,6 +38,65 @@ def test_numbers_that_no_score_has_are_refused_before_the_heavy_reader(
         load(path)
 
 
+def midi(*tracks: bytes, count: int | None = None, quarter: int = 480) -> bytes:
+    """A standard MIDI file (RP-001) of these tracks. count: how many its head says that there are."""
+    return (b"MThd" + struct.pack(">IHHH", 6, 1, len(tracks) if count is None else count, quarter)
+            + b"".join(b"MTrk" + struct.pack(">I", len(t)) + t for t in tracks))
+
+
+NOTE = b"\x00\x90\x3c\x40\x83\x60\x80\x3c\x00"  # C4 for 480 ticks
+END = b"\x00\xff\x2f\x00"
+LONG_NAME = b"\x00\xff\x03\x81\x80\x00" + b"n" * 16_384
+
+
+@pytest.mark.parametrize(("data", "says"), [
+    (midi(NOTE * 21 + END), "holds more than a score can"),
+    (midi(b"\x00\xb0\x40\x7f" * 61 + NOTE + END), "holds more than a score can"),  # a pedal that never rests
+    (midi(*[NOTE + END] * 5, count=60_000), "holds more than a score can"),
+    (midi(LONG_NAME + NOTE + END), "holds more than a score can"),
+    (midi(NOTE + b"\xff\xff\xff\x7f\x90\x3c\x40" + END), "lasts longer than any tune"),
+    (midi(NOTE + b"\xff\xff\xff\xff\x7f\x90\x3c\x40" + END), "could not be read as MIDI"),
+    (midi(NOTE + END, quarter=0), "could not be read as MIDI"),
+    (midi(NOTE + END, quarter=0xE728), "counts time in frames of film"),
+])
+def test_a_midi_file_beyond_its_budget_is_refused_before_the_heavy_reader(
+        tmp_path: Path, data: bytes, says: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "trap.mid"
+    path.write_bytes(midi(NOTE * 3 + END))
+    assert len(load(path).line()) == 3
+    monkeypatch.setattr("companion.tune.files.MOST_NOTES", 20)
+    monkeypatch.setattr("companion.tune.files.MOST_EVENTS", 60)
+    monkeypatch.setattr("companion.tune.files._parse_midi", lambda *_: pytest.fail("the heavy reader was begun"))
+    path.write_bytes(data)
+    with pytest.raises(Trouble, match=says):
+        load(path)
+
+
+def test_the_size_of_a_midi_file_is_counted_as_the_heavy_reader_counts_it() -> None:
+    """music21's own events of a file with running status, a meta event and a note of no force, which is an end."""
+    from music21 import midi as m21
+
+    from companion.tune.midi import measure_midi
+
+    data = midi(b"\x00\xff\x03\x02ab" + NOTE + b"\x00\x90\x3e\x40\x10\x3e\x00\x00\xc0\x05\x00\xe0\x00\x40" + END, NOTE + END)
+    theirs = m21.MidiFile()
+    theirs.readstr(data)
+    events = [e for t in theirs.tracks for e in t.events if not e.isDeltaTime()]
+    size = measure_midi(data, 1000)
+    assert (size.quarter, size.tracks, size.events) == (480, 2, len(events))
+    assert size.notes == sum(e.isNoteOn() and e.velocity > 0 for e in events) == 3
+    assert (size.ticks, size.text) == (480 + 16, 2)
+
+
+def test_a_limited_process_starts_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The page reads what strangers send in a process of its own, which may start no other."""
+    monkeypatch.setattr("multiprocessing.process._current_process._config", {"daemon": True})
+    monkeypatch.setattr("multiprocessing.get_context", lambda *_: pytest.fail("another process was begun"))
+    from companion.limits import run_limited
+
+    assert run_limited(len, b"abc") == 3
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes are POSIX's")
 def test_a_pipe_without_a_writer_holds_nobody_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
                                                  capsys: pytest.CaptureFixture[str]) -> None:

@@ -20,9 +20,9 @@ from xml.etree import ElementTree as ET
 from companion.errors import Trouble
 from companion.limits import run_limited
 from companion.messages import _
-from companion.places import read_within, shipped, write_whole
+from companion.places import decoded, is_utf16, read_within, shipped, write_whole
 from companion.tune.convert import from_music21
-from companion.tune.midi import GRID, quantise, to_midi
+from companion.tune.midi import GRID, measure_midi, quantise, to_midi
 from companion.tune.musicxml import to_musicxml
 from companion.tune.shipped import catalogue
 from companion.tune.tune import Tune
@@ -70,7 +70,9 @@ def _shipped_as(said: str) -> str | None:
                  if wanted in (e.name.replace("-", " "), e.title.casefold().replace("-", " "))), None)
 
 
-CHILD_BYTES = 1_000_000  # a score up to this size is read in seconds; a larger one in a process that may be ended
+#: A score up to this size is read in seconds; a larger one in a process that may be ended.
+CHILD_BYTES = 1_000_000
+MIDI_CHILD_BYTES = 30_000  # some thousand notes; music21 needs four times as long for twice as many
 #: The most that a number may be in a MusicXML element or attribute; music21 makes as many objects as some of them say.
 #: Ten times what scores have, and more.
 MOST = {"beats": 128, "beat-type": 1024, "divisions": 1_000_000, "actual-notes": 999, "normal-notes": 999, "fifths": 999,
@@ -79,6 +81,8 @@ MOST = {"beats": 128, "beat-type": 1024, "divisions": 1_000_000, "actual-notes":
 MOST_ATTRIBUTES = {("ending", "number"): 99, ("repeat", "times"): 1_000_000, ("sound", "tempo"): 9999, ("note", "time-only"): 99,
                    ("octave-shift", "size"): 99, ("tuplet", "number"): 99, ("slur", "number"): 99, ("lyric", "number"): 999}
 MOST_NOTES = 200_000  # of a score with all its parts
+MOST_EVENTS = 1_000_000  # of a MIDI file: its notes begin and end, and a pedal or a wheel may move between
+MOST_TRACKS = 256  # of a MIDI file; it has sixteen channels
 MOST_TEXT = 10_000  # letters of one title, word or name
 
 
@@ -89,7 +93,7 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     one part that has words, else it must be said. Raises Trouble with one sentence for anything amiss.
     """
     path = find(name)
-    if path.stat().st_size > CHILD_BYTES:
+    if path.stat().st_size > (MIDI_CHILD_BYTES if path.suffix.lower() in MIDI else CHILD_BYTES):
         return run_limited(_load, path, part)
     return _load(path, part)
 
@@ -107,6 +111,7 @@ def _load(path: Path, part: str | int | None) -> Tune:
     else:
         if data[:4] != b"MThd":
             raise Trouble(_("{path} is no MIDI file. Give a .mid file or MusicXML.").format(path=path))
+        _check_midi(path, data)
         score = _parsed(path, "MIDI", _parse_midi, data)
     chosen = _choose_part(path, score, part)
     title = ""
@@ -174,6 +179,8 @@ def _checked_xml(path: Path, text: bytes) -> bytes:
     from defusedxml.common import DefusedXmlException
 
     try:
+        if is_utf16(text):  # perhaps made so by a shell's redirection, while its first line still says UTF-8
+            text = re.sub(r"^\s*<\?xml[^>]*\?>", "", decoded(text)).encode()
         root = defusedxml.ElementTree.fromstring(text)
     except DefusedXmlException as error:
         raise Trouble(_("{path} defines entities of its own, which a score never needs; it was not read. Save it "
@@ -254,8 +261,24 @@ def _parsed(path: Path, form: str, parse: Callable[[Path, bytes], Any], data: by
 def _parse_musicxml(path: Path, data: bytes) -> Any:
     from music21 import converter
 
-    text = data.decode("utf-16") if data.startswith((b"\xff\xfe", b"\xfe\xff")) else data.decode("utf-8-sig", "replace")
-    return converter.parseData(text, format="musicxml")
+    return converter.parseData(data.decode("utf-8-sig", "replace"), format="musicxml")
+
+
+def _check_midi(path: Path, data: bytes) -> None:
+    """Raises Trouble for what no score has, before the heavy reader: music21 makes some objects of every event."""
+    try:
+        size = measure_midi(data, MOST_EVENTS)
+    except ValueError as error:
+        raise Trouble(_("{path} could not be read as {form}: it is cut or damaged. Save it anew and try again.").format(
+                            path=path, form="MIDI")) from error
+    if size.quarter is None:
+        raise Trouble(_("{path} counts time in frames of film and not in crotchets, so that no values can be told. Save it anew "
+                        "with a number of ticks to the crotchet.").format(path=path))
+    if size.notes > MOST_NOTES or size.events > MOST_EVENTS or size.tracks > MOST_TRACKS or size.text > MOST_TEXT:
+        raise Trouble(_("{path} holds more than a score can. Give a file with a melody in it.").format(path=path))
+    if size.ticks > MOST_QUARTERS * size.quarter:
+        raise Trouble(_("{path} lasts longer than any tune: it is damaged, or holds a silence of hours. "
+                        "Save it anew and try again.").format(path=path))
 
 
 def _parse_midi(path: Path, data: bytes) -> Any:
@@ -265,10 +288,6 @@ def _parse_midi(path: Path, data: bytes) -> Any:
     file.readstr(data)
     if not any(e.isNoteOn() for t in file.tracks for e in t.events):
         raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
-    ticks = max(sum(e.time for e in t.events if e.isDeltaTime()) for t in file.tracks)
-    if ticks > MOST_QUARTERS * file.ticksPerQuarterNote:
-        raise Trouble(_("{path} lasts longer than any tune: it is damaged, or holds a silence of hours. "
-                        "Save it anew and try again.").format(path=path))
     for t in file.tracks:
         quantise(t, file.ticksPerQuarterNote)
     file.ticksPerQuarterNote *= GRID

@@ -4,14 +4,84 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from companion.tune.tune import Tune
 
 GRID = 12  # parts of a crotchet: semiquavers (3 each) and quavers of a triplet (4 each) both come out even
 SEMIQUAVER, TRIPLET_QUAVER = 3, 4
+LONGEST_NUMBER = 4  # bytes of a number of variable length (RP-001)
 WRITTEN = 48  # a file whose notes begin within this part of a crotchet of the grid was written, not played
+
+
+@dataclass(frozen=True)
+class MidiSize:
+    """How much a MIDI file holds. quarter: its ticks of a crotchet, None where it counts time in frames of film.
+
+    tracks: as its head says. events, notes: of all tracks. ticks: of the longest track. text: bytes of the longest name,
+    word, title or message of a maker.
+    """
+
+    quarter: int | None
+    tracks: int = 0
+    events: int = 0
+    notes: int = 0
+    ticks: int = 0
+    text: int = 0
+
+
+def measure_midi(data: bytes, most_events: int) -> MidiSize:
+    """The size of a standard MIDI file (RP-001), from its bytes alone, before anything is made of it.
+
+    Of a file that was cut as much as there is; counting ends beyond `most_events`. Raises ValueError for what no file has:
+    a crotchet of no ticks, a number of more than four bytes.
+    """
+    division = int.from_bytes(data[12:14], "big")
+    if not division:
+        raise ValueError("a crotchet of no ticks")
+    size = MidiSize(None if division & 0x8000 else division, int.from_bytes(data[10:12], "big"))
+    at = 8 + int.from_bytes(data[4:8], "big")
+    while at + 8 <= len(data) and size.events <= most_events:
+        length = int.from_bytes(data[at + 4:at + 8], "big")
+        if data[at:at + 4] == b"MTrk":
+            size = _with_track(size, data, at + 8, min(len(data), at + 8 + length), most_events)
+        at += 8 + length
+    return size
+
+
+def _with_track(size: MidiSize, data: bytes, at: int, end: int, most_events: int) -> MidiSize:
+    """The size with a track that stands between two places of the file."""
+    events, notes, ticks, text, status = size.events, size.notes, 0, size.text, 0
+    try:
+        while at < end and events <= most_events:
+            gap, at = _variable(data, at)
+            ticks += gap
+            events += 1
+            if data[at] & 0x80:
+                status, at = data[at], at + 1
+            if status in (0xFF, 0xF0, 0xF7):  # a meta event with its kind, or a message of a maker; then the length
+                kind = data[at] if status == 0xFF else None
+                length, at = _variable(data, at + (status == 0xFF))
+                text = max(text, length) if kind is None or kind < 0x20 else text
+                at += length
+            else:
+                notes += status & 0xF0 == 0x90 and data[at + 1] > 0
+                at += 1 if status & 0xE0 == 0xC0 else 2
+    except IndexError:
+        pass  # cut off: the reader says so
+    return replace(size, events=events, notes=notes, ticks=max(size.ticks, ticks), text=text)
+
+
+def _variable(data: bytes, at: int) -> tuple[int, int]:
+    """A number of variable length and the place after it. Raises IndexError at the end of the data, ValueError beyond four
+    bytes."""
+    value = 0
+    for k in range(at, at + LONGEST_NUMBER):
+        value = value << 7 | data[k] & 0x7F
+        if not data[k] & 0x80:
+            return value, k + 1
+    raise ValueError("a number of more than four bytes")
 
 
 @dataclass
