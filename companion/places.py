@@ -5,9 +5,11 @@ from __future__ import annotations
 import errno
 import io
 import os
+import re
 import stat
 import tempfile
 import time
+from contextlib import suppress
 from pathlib import Path
 
 from companion.errors import Trouble
@@ -36,13 +38,56 @@ def sans_typeface() -> Path:
 
 
 LONGEST_WORD = 255  # a longer one, as of a name, is cut in its middle
+KEPT_ENDS = 100  # letters of a cut word that stay on either side
+#: What a terminal would obey and what nobody can see: control characters but tab and new line, marks that turn the
+#: direction of writing (UAX 9), spaces without width, line separators, halves of pairs, tags.
+_HIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ud800-\udfff\ufeff"
+                     "\U000e0000-\U000e007f]")
+_LONG = re.compile(rf"(?<!\S)(?![0-9-]+(?!\S))\S{{{LONGEST_WORD + 1},}}")  # dot numbers of a line of cells are no name
+
+
+def visible(text: str) -> str:
+    """The text with what is hidden in it written as JSON escapes it (RFC 8259, 7), so that JSON stays the same JSON."""
+    return _HIDDEN.sub(lambda found: json_escape(found[0]), text)
+
+
+def json_escape(letter: str) -> str:
+    """One letter as "\\u202e", beyond 16 bits as the two halves of its pair."""
+    units = letter.encode("utf-16-be", "surrogatepass")
+    return "".join(f"\\u{units[k]:02x}{units[k + 1]:02x}" for k in range(0, len(units), 2))
+
+
+def shortened(text: str) -> str:
+    """The text with words that are longer than any name cut in their middle."""
+    return _LONG.sub(lambda found: f"{found[0][:KEPT_ENDS]}...{found[0][-KEPT_ENDS:]}", text)
 
 
 def shown(text: str) -> str:
-    """A name or a sentence as one line, whatever the names in it hold: marks that cannot be seen or that turn the direction
-    of writing are written as their numbers, and very long names are cut."""
-    words = (word if len(word) <= LONGEST_WORD else f"{word[:100]}...{word[-100:]}" for word in text.split())
-    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in " ".join(words))
+    """A name or a sentence as one line, whatever the names in it hold: `visible` and `shortened`."""
+    return visible(" ".join(shortened(text).split()))
+
+
+def decoded(data: bytes, errors: str = "strict") -> str:
+    """Text from the bytes of a file: UTF-8, or UTF-16 as the shell of Windows writes what it redirects.
+
+    PowerShell reads what a program prints in the console's code page before it writes UTF-16; that is taken back where it
+    was done to UTF-8. errors: as of `bytes.decode`. Raises UnicodeDecodeError.
+    """
+    if not is_utf16(data):
+        return data.decode("utf-8-sig", errors)
+    marked = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+    text = data.decode("utf-16" if marked else "utf-16-be" if data[:1] == b"\0" else "utf-16-le", errors)
+    for page in () if text.isascii() else ("cp437", "cp850"):  # of consoles in America and in western Europe
+        with suppress(UnicodeError):
+            return text.encode(page).decode("utf-8")
+    return text
+
+
+def is_utf16(data: bytes) -> bool:
+    """Whether bytes are UTF-16: by their byte order mark, or by ASCII letters with a zero before or after each."""
+    head = data[:64][:len(data[:64]) // 2 * 2]
+    return data[:2] in (b"\xff\xfe", b"\xfe\xff") or any(
+        len(head) >= 4 and not any(head[k::2]) and all(head[1 - k::2]) for k in (0, 1))
 
 
 PIPE_S = 5.0  # a pipe that gives nothing for so long has nobody who writes into it

@@ -50,6 +50,11 @@ EXAMPLES = {
     "wall": "snail-wall --shoulder 98", "sheet": "tune snail-wall",
 }
 
+#: Commands that write what was sung or done by a pupil: their files are for their owner alone. What else holds a pupil is
+#: asked for by these words.
+PRIVATE = frozenset({"hear", "review", "lesson", "practise", "diary", "notate", "course", "page"})
+PRIVATE_WORDS = frozenset({"--pupil", "week"})
+
 
 def _help() -> str:
     lines = [_("companion COMMAND ..."), "",
@@ -99,14 +104,24 @@ def _run(arguments: list[str]) -> int:
         raise _no_command(name)
     language = _language(american)  # not sooner: help says whole sentences, and is quick without what composes others
     module = importlib.import_module(f"companion.command.{name}")
-    from companion.command.parser import Parser
+    from companion.command.parser import Parser  # help has no need of these
+    from companion.command.streams import input_encoding, visible_output
 
+    sys.stdout = visible_output(sys.stdout, whole="--json" in arguments)
+    if hasattr(sys.stdin, "reconfigure") and (encoding := input_encoding(sys.stdin)) != "utf-8":
+        sys.stdin.reconfigure(encoding=encoding)
     parser = Parser(f"companion {name}", _("{what}.").format(what=language.capitalised(_(COMMANDS[name]))),
                     EXAMPLES.get(name, ""), language)
     module.arguments(parser)
     options = parser.parse(arguments[1:])
     options.language = language
-    return int(module.run(options))
+    if name not in PRIVATE and not PRIVATE_WORDS & set(arguments):
+        return int(module.run(options))
+    before = os.umask(0o077)
+    try:
+        return int(module.run(options))
+    finally:
+        os.umask(before)
 
 
 def _language(american: bool) -> Language:
@@ -132,6 +147,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdin, sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
+    printed = sys.stdout
     try:
         code = _run(arguments)
         sys.stdout.flush()
@@ -157,6 +173,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get("COMPANION_DEBUG"):
             raise
-        print(_("This is a fault of ours ({fault}: {error}); nothing saved was lost. Set COMPANION_DEBUG=1 and try again to "
-                "see where.").format(fault=type(error).__name__, error=error), file=sys.stderr)
+        print(_shown(_("This is a fault of ours ({fault}: {error}); nothing saved was lost. Set COMPANION_DEBUG=1 and try again "
+                       "to see where.").format(fault=type(error).__name__, error=error)), file=sys.stderr)
         return 1
+    finally:
+        sys.stdout = printed

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from companion.diary import Settings
     from companion.language import Language
 
+FIRST_YEAR, LAST_YEAR = 1900, 2999  # reviews lie some years before or after: near the ends of the calendar there are none
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("pupil", metavar="PUPIL", nargs="?", help=_("a nickname in the diary"))
@@ -135,6 +137,8 @@ def moment(text: str | None) -> datetime:
         return now
     try:
         day = datetime.fromisoformat(text)
+        if not FIRST_YEAR <= day.year <= LAST_YEAR:
+            raise ValueError(text)
     except ValueError:
         raise Trouble(_("{text} is no date; give year, month and day as 2026-12-31.").format(text=text)) from None
     if len(text) <= 10:

@@ -26,10 +26,10 @@ def run(options: argparse.Namespace) -> int:
     language = options.language
     found = demo_answer()
     if options.json:
-        print(json.dumps(found.as_json(language), ensure_ascii=False))
         if options.sound:
             save_cue(language, found, options.sound)
+        print(json.dumps(found.as_json(language), ensure_ascii=False))
         return 0
-    print(_("A child sings Snail on the wall; the take and the tune ship with this program."), flush=True)
-    print("\n".join(demo_lines(language, found, options.sound)))
+    lines = demo_lines(language, found, options.sound)  # saves the sound, before anything is printed: nobody may read it
+    print(_("A child sings Snail on the wall; the take and the tune ship with this program."), *lines, sep="\n")
     return 0

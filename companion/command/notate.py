@@ -5,9 +5,13 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from typing import TYPE_CHECKING
 
 from companion.command.parser import tracker_argument
 from companion.messages import _
+
+if TYPE_CHECKING:
+    from companion.tune import Tune
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,7 +52,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.ear import Microphone
     from companion.language import read_corrections, read_key, score_json, score_lines
     from companion.lesson import asked, corrected
-    from companion.paper import check_outs, save_as, tune_sound
+    from companion.paper import check_outs, tune_sound
     from companion.transcribe import LIVE, given, write_takes
 
     language = options.language
@@ -68,6 +72,8 @@ def run(options: argparse.Namespace) -> int:
         if microphone:
             microphone.close()
     lines = iter(sys.stdin)
+    talk = options.ask or options.correct
+    names = [] if talk else _saved(options, transcription.notation.tune)  # before anything is printed: nobody may read it
     if options.ask:
         transcription = asked(language, transcription, lines, (lambda text: None) if options.json else print)
     if not options.json:
@@ -75,12 +81,20 @@ def run(options: argparse.Namespace) -> int:
     if options.correct:
         transcription = corrected(language, transcription, lines, (lambda text: None) if options.json else print)
     tune = transcription.notation.tune
-    for path in options.out:
-        names = save_as(tune, path, options.language)
-        if not options.json:
-            print("\n".join(_("{name} written.").format(name=name) for name in names))
+    if talk:
+        names = _saved(options, tune)
     if options.json:
         print(json.dumps(score_json(language, transcription.notation), ensure_ascii=False))
+    else:
+        for name in names:
+            print(_("{name} written.").format(name=name))
     if options.play:
         play(tune_sound(tune))
     return 0
+
+
+def _saved(options: argparse.Namespace, tune: Tune) -> list[str]:
+    """The tune saved in every form that was asked for; the names of the files."""
+    from companion.paper import save_as
+
+    return [name for path in options.out for name in save_as(tune, path, options.language)]
