@@ -3,7 +3,7 @@ the sentences."""
 
 from companion.braille import signs
 from companion.braille.decode import decode, lines_of, read_file
-from companion.braille.encode import encode, pitch_only_tune
+from companion.braille.encode import check_width, encode, pitch_only_tune
 from companion.braille.expressions import key_cells, time_cells
 from companion.braille.groups import time_name
 from companion.braille.lines import wrap
@@ -26,6 +26,7 @@ from companion.braille.text import (
 )
 
 __all__ = ["FINAL_BAR", "SPACE", "BraillePage", "Habits", "Link", "Meaning", "MeaningKind", "Problem", "ProblemCode", "Reading",
-           "Role", "Said", "chord", "decode", "dots_of", "encode", "from_brf", "from_dots", "key_cells", "letter_of", "lines_of",
+           "Role", "Said", "check_width", "chord", "decode", "dots_of", "encode", "from_brf", "from_dots", "key_cells",
+           "letter_of", "lines_of",
            "needs_octave", "note_cells", "pitch_only_heading", "pitch_only_tune", "read_file", "signs", "time_cells",
            "time_name", "to_ascii", "to_brf", "to_cells", "to_dots", "typed", "words", "wrap"]

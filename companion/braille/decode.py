@@ -35,7 +35,7 @@ from companion.braille.reading import Raw, Reading, Row
 from companion.braille.text import from_dots, pitch_only_heading, read_words, words
 from companion.errors import Trouble
 from companion.messages import N_, _
-from companion.places import read_within
+from companion.places import decoded, is_utf16, read_within
 from companion.tune import DirectionKind, Key, ScoreDirection, Syllable, Time, Tune
 
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
@@ -317,15 +317,12 @@ def _syllables(word: str) -> list[str]:
 
 def lines_of(data: bytes) -> list[str]:
     """The lines of a file as Unicode cells: Unicode braille, dot numbers, or Braille ASCII (.brf). Never raises."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        text = data.decode("utf-16", "replace")
-    else:
-        text = data.decode("utf-8-sig", "replace")
+    text = decoded(data, "replace")
     if any("⠀" <= c <= "⣿" for c in text):
         return re.split("\r\n|[\n\r\f\v]", text)
     if re.fullmatch(r"(?:[0-8]+|[\s-])*", text) and re.search(r"\d-\d", text):
         return [from_dots(line.replace("  ", " 0 ")) for line in text.splitlines()]
-    return from_brf(data)
+    return from_brf(text.encode("ascii", "replace") if is_utf16(data) else data)
 
 
 _SOUND = N_("{path} is a sound, no braille. Give a .brf file, or a text file of braille cells.")

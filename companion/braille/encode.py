@@ -228,6 +228,13 @@ def heading(tune: Tune, pitch_only: bool) -> tuple[str, str, tuple[ScoreDirectio
     return words, S.SPACE.join(part for part in (metronome, signature) if part), tuple(hoisted)
 
 
+def check_width(width: int) -> None:
+    """Raises Trouble for a line of so many cells as no page has."""
+    if not NARROWEST <= width <= WIDEST:
+        raise Trouble(_("A line of {width} cells was asked for; give a width from {NARROWEST} to {WIDEST}.").format(
+                            width=width, NARROWEST=NARROWEST, WIDEST=WIDEST))
+
+
 def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool = True, title: bool = True,
            contracted: bool = False, habits: Habits | None = None) -> BraillePage:
     """A tune in music braille, in lines of at most `width` cells (12 to 120).
@@ -237,9 +244,7 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     liblouis. habits: see `Habits`; bar repeats are not used
     with words. Raises Trouble for a bad width, and for what has no sign (it says which bar and why).
     """
-    if not NARROWEST <= width <= WIDEST:
-        raise Trouble(_("A line of {width} cells was asked for; give a width from {NARROWEST} to {WIDEST}.").format(
-                            width=width, NARROWEST=NARROWEST, WIDEST=WIDEST))
+    check_width(width)
     page = Lines(width)
     text = T.contracted if contracted else T.words
     hoisted = _put_heading(tune, page, pitch_only, text if title else None)

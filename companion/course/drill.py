@@ -251,6 +251,12 @@ def make(drill: Drill, material: Material | None, rng: random.Random) -> list[It
     return items[:drill.count]
 
 
+def check_count(count: int) -> None:
+    """Raises Trouble for a number of questions that no sitting has."""
+    if not 1 <= count <= MOST_QUESTIONS:
+        raise Trouble(_("The count was {count}; give 1 to {most}.").format(count=count, most=MOST_QUESTIONS))
+
+
 def drill_items(kind: QuestionKind, material: Material | None, facts: Sequence[str] = (), order: Order = Order.MIXED,
                 count: int = USUAL_COUNT, seed: int | None = None) -> list[Item]:
     """The questions of a single drill. Raises Trouble where there is nothing to ask, or a name is no fact's."""
@@ -260,8 +266,7 @@ def drill_items(kind: QuestionKind, material: Material | None, facts: Sequence[s
         except (KeyError, ValueError):
             raise Trouble(_("{name!r} names no note or sign. Notes are named C or C crotchet, signs sharp or tie; "
                             "companion sheet key lists them.").format(name=name)) from None
-    if not 1 <= count <= MOST_QUESTIONS:
-        raise Trouble(_("The count was {count}; give 1 to {most}.").format(count=count, most=MOST_QUESTIONS))
+    check_count(count)
     items = make(Drill(kind, tuple(facts), order, count), material, random.Random(seed))
     if not items:
         raise Trouble(_("There is nothing in this tune for the drill {kind!r}; choose another tune or drill.").format(

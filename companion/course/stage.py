@@ -20,7 +20,7 @@ from companion.course.facts import QUAVER, SIGNS, VALUE_NAMES, fact, letter_of, 
 from companion.course.tune_material import LEAVE_OUT, Material, material
 from companion.errors import Trouble
 from companion.messages import _
-from companion.places import read_within
+from companion.places import decoded, read_within
 from companion.tune import shipped_names
 
 FOLDER = Path(__file__).parent / "stages"
@@ -158,7 +158,7 @@ class _File:
             data = read_within(path, MOST_BYTES)
             if len(data) > MOST_BYTES:
                 raise Trouble(_("{path} is far larger than a stage. Check its name and folder.").format(path=path))
-            self.text = data.decode("utf-8").replace("\r\n", "\n")
+            self.text = decoded(data).replace("\r\n", "\n")
         except OSError as error:
             raise Trouble(_("{path} could not be read: {reason}. Check its name and folder.").format(
                                 path=path, reason=(error.strerror or str(error)).lower())) from error

@@ -78,7 +78,7 @@ def read_pitch(name: str) -> Pitch:
     step, rest = name[:1].upper(), name[1:]
     alter = {"#": 1, "b": -1}.get(rest[:1], 0)
     octave = rest[1:] if alter else rest
-    if not step or step not in STEPS or not octave.isdigit() or int(octave) > 8:
+    if not step or step not in STEPS or octave not in set("012345678"):
         raise Trouble(_("{name} is no note; give a letter and an octave, as A3, Bb3 or C5.").format(name=name))
     return Pitch(step, int(octave), alter)
 

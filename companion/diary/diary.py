@@ -238,10 +238,15 @@ class Diary:
 
     def give_consent(self, pupil: Pupil, given_by: str, until: date | None = None,
                      purpose: Purpose = Purpose.RECORDING) -> None:
-        """Someone responsible allows `purpose` until the end of a day. An earlier consent to it is ended."""
+        """Someone responsible allows `purpose` until the end of a day. An earlier consent to it is ended.
+
+        Raises Trouble where nobody is named or the day is past.
+        """
         who = " ".join(given_by.split())
         if not who:
             raise Trouble(_("Say who gives the consent."))
+        if until is not None and until < self._clock().date():
+            raise Trouble(_("{until} is past; give the last day of the consent, today or later.").format(until=until))
         with self._store.writing() as write:
             write.execute(END_CONSENT, (self._now(), pupil.id, purpose))
             write.execute("INSERT INTO consents (pupil, given_by, purpose, given_at, until) "

@@ -115,7 +115,7 @@ def _keys(text: str) -> dict[str, str]:
     pairs = dict(part.split(":", 1) for part in text.split(",") if part)
     if not all(k and v for k, v in pairs.items()):
         raise ValueError(text)
-    return {k.strip(): v.strip() for k, v in pairs.items()}
+    return {k.strip(): Action(v.strip()).value for k, v in pairs.items()}
 
 
 SETTINGS: dict[SettingName, Setting] = {

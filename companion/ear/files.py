@@ -15,7 +15,7 @@ from companion.ear.model import PitchTrack
 from companion.ear.sound import RATE, Sound
 from companion.errors import Trouble
 from companion.messages import _
-from companion.places import read_within
+from companion.places import decoded, read_within
 
 LONGEST_S = 3600.0  # an hour; more is no take
 MOST_BYTES = 2_000_000_000  # an hour of 96 kHz stereo at 24 bits comes to this
@@ -147,8 +147,8 @@ def _by_av(data: bytes) -> tuple[NDArray[np.float32], int] | None:
                 # A cut file: what came before the cut is still a take.
                 pass
             parts += [f.to_ndarray()[0] for f in resampler.resample(None)]
-    except (av.error.FFmpegError, ValueError, OSError, IndexError):
-        return None
+    except (av.error.FFmpegError, ValueError, OSError, IndexError, AttributeError):
+        return None  # AttributeError: a stream without a decoder, as of a bit depth that there is not, has no rate
     if not parts:
         return None
     return np.nan_to_num(np.concatenate(parts), posinf=0.0, neginf=0.0), rate
@@ -166,7 +166,7 @@ def read_track(path: str | Path) -> PitchTrack:
     line that is amiss.
     """
     try:
-        text = _bytes_of(path).decode("utf-8-sig")
+        text = decoded(_bytes_of(path))
     except UnicodeDecodeError as error:
         raise Trouble(_("{path} is no text. Give a CSV file with a header line time_s,f0_hz.").format(path=path)) from error
     try:
@@ -209,6 +209,9 @@ def read_track(path: str | Path) -> PitchTrack:
     if hop > WIDEST_HOP_S:
         raise Trouble(_("{path} gives a pitch every {hop:g} seconds, too seldom to tell notes apart. Give one every "
                         "hundredth of a second.").format(path=path, hop=hop))
+    if hop < CLOSEST_HOP_S:
+        raise Trouble(_("{path} gives a pitch every {hop:g} seconds, closer than a voice changes. Write the times in seconds, "
+                        "one every hundredth of a second.").format(path=path, hop=hop))
     return even_track(np.array(times), np.array(pitches))
 
 
@@ -216,6 +219,7 @@ def read_track(path: str | Path) -> PitchTrack:
 # above all but whistled notes. A stray frame outside is a tracker's slip, and not worth refusing a take for.
 LOWEST_HZ, HIGHEST_HZ = 40.0, 2100.0
 WIDEST_HOP_S = 0.2  # a quaver at a walking pace is little longer; wider spacing leaves notes out
+CLOSEST_HOP_S = 0.0005  # trackers give a pitch every 1 to 50 ms; times closer than this are in another unit
 TRACK_HOP_S = 0.01  # other spacings are brought to this, so that what follows need not care
 
 

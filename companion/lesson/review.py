@@ -17,7 +17,7 @@ from companion.errors import Trouble
 from companion.language import Language
 from companion.lesson.answer import Answer, answer_take
 from companion.messages import _
-from companion.places import read_within
+from companion.places import decoded, is_utf16, read_within
 
 if TYPE_CHECKING:
     from concurrent.futures import ProcessPoolExecutor
@@ -109,10 +109,10 @@ def _text(path: Path) -> str:
     except OSError as error:
         raise Trouble(_("{path} could not be read: {reason}. Give a CSV file with a header line take,tune.").format(
                             path=path, reason=(error.strerror or str(error)).lower())) from error
-    if b"\0" in data:
+    if b"\0" in data and not is_utf16(data):
         raise Trouble(_("{path} is no text. Give a CSV file with a header line take,tune.").format(path=path))
     try:
-        return data.decode("utf-8-sig")
+        return decoded(data)
     except UnicodeDecodeError:
         return data.decode("latin-1")
 

@@ -142,7 +142,7 @@ class Guard:
         if changes and origin is None:
             return "origin"
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > MOST_BODY_BYTES:
+        if not length.isdecimal() or int(length) > MOST_BODY_BYTES:
             return "length"
         return ""
 

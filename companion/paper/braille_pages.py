@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from companion.braille import SPACE, to_ascii, words, wrap
+from companion.braille import SPACE, check_width, to_ascii, words, wrap
 from companion.errors import Trouble
 from companion.messages import _
 from companion.paper.sheet import Block, Cells, Heading, ListItem, NewPage, Paragraph, Picture, Question, Sheet
@@ -78,8 +78,9 @@ def to_brf(sheet: Sheet, width: int = WIDTH, height: int = HEIGHT, whole: bool =
     """A .brf file: lines of at most `width` cells, pages of at most `height` lines.
 
     The helper's parts are left out unless `whole`. Cells begin in cell 3, on lines of their own; a heading stays with
-    what follows. Raises Trouble where a bar fits no line.
+    what follows. Raises Trouble where a bar fits no line, or for a page of no usual size.
     """
+    check_width(width)
     blocks = [b for b in sheet.blocks if (whole or not b.helper) and not (isinstance(b, Paragraph) and b.print_only)]
     if height < LEAST_HEIGHT:
         raise Trouble(_("A page of {height} lines was asked for; give {LEAST_HEIGHT} or more.").format(

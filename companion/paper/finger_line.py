@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from companion.braille import SPACE, needs_octave, note_cells, wrap
+from companion.braille import SPACE, check_width, needs_octave, note_cells, wrap
 from companion.braille import words as in_braille
 from companion.errors import Trouble
 from companion.language import Language, bare, finger_line_in_words
@@ -203,8 +203,9 @@ def finger_line_sheet(tune: Tune, language: Language, phrase: int | None = None,
     In cells each semitone is one line of the page, so that a tone lies twice as far as a semitone and nothing that rises
     is level (in a row wider than MOST_LINES each pitch that is sung has its line). A note is a full cell, the line between
     is drawn in dots 2 5 where it is level and in dots 4 5 6 where it rises or falls; the words stand below their notes.
-    width: of a line of cells. Raises Trouble where there is no such phrase.
+    width: of a line of cells. Raises Trouble where there is no such phrase, or no page is so wide.
     """
+    check_width(width)
     line = _chosen(tune, phrase)
     labels = _labels(line, tune.key)
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from companion.ear import DEFAULT_TRACKER, RATE, PitchTrack, Sound, Tracker, is_track_file, join, read_sound, read_track, track
 from companion.errors import NothingSung, Trouble
 from companion.messages import _
-from companion.places import read_within
+from companion.places import decoded, read_within
 from companion.transcribe.accompaniment import check_voice, is_accompanied
 from companion.transcribe.combine import notate_together
 from companion.transcribe.corrections import Action, Change, Correction, correct_all, lay_words
@@ -92,7 +92,7 @@ MOST_BEATS_BYTES = 1_000_000  # a line for each beat of an hour comes to a tenth
 def read_beats(path: str | Path) -> tuple[float, ...]:
     """Times of tapped beats from a text file: one time in seconds a line; other text on a line is passed over."""
     try:
-        text = read_within(Path(path), MOST_BEATS_BYTES).decode("utf-8", "replace")
+        text = decoded(read_within(Path(path), MOST_BEATS_BYTES), "replace")
     except OSError as error:
         raise Trouble(_("{path} could not be read: {reason}.").format(
                             path=path, reason=(error.strerror or str(error)).lower())) from error

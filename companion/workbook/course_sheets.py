@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from companion.course import Order, QuestionKind, Stage, drill_items, find_stage, load_progress, material, question_kind
+from companion.course import (
+    Order,
+    QuestionKind,
+    Stage,
+    check_count,
+    drill_items,
+    find_stage,
+    load_progress,
+    material,
+    question_kind,
+)
 from companion.diary import Diary, tune_title
 from companion.errors import Trouble
 from companion.language import Language, kind_title, stage_title
@@ -78,6 +88,7 @@ def _drills(language: Language, wanted: WantedSheet, stages: Sequence[Stage]) ->
     """Drills of a stage, or one kind of them from a stage or a tune."""
     if wanted.tune is None and wanted.name is None:
         raise Trouble(_("A sheet of drills needs a stage, as in companion sheet drill 3, or a --tune."))
+    check_count(wanted.count)
     stage = find_stage(wanted.name, stages) if wanted.name else None
     if wanted.kind is None and wanted.tune is None and stage is not None:
         return stage_drill_sheet(stage, random.Random(wanted.seed), language, wanted.count)
