@@ -89,7 +89,7 @@ class Listener:
     """One opening of the ear. line: what is to be sung, None where anything is.
 
     tempo_s: seconds a crotchet at which the line was given. silence_s: after so long without a voice it
-    gives up. keep: keep the samples of the take.
+    gives up. keep: keep the samples of the take. latest: the pitch that the last push brought.
     """
 
     def __init__(self, line: Sequence[LineNote] | None, tempo_s: float = 0.6, silence_s: float = 12.0,
@@ -102,6 +102,7 @@ class Listener:
             if last is not None and first is not None else 0.0
         self.longest_s = max(LONGEST_S, LONGEST_TIMES * self.expected_s)
         self.others = 0  # stretches of sound that were no singing
+        self.latest: PitchTrack | None = None
         self._tracker = Tracker()
         self._heard = 0  # samples
         self._level = _Level()
@@ -132,7 +133,7 @@ class Listener:
         self._sound.append((self._heard, samples))
         self._level.push(samples)
         self._cut_off += int(np.count_nonzero(np.abs(samples) >= CLIPPED)) if self._singing else 0
-        frames = self._tracker.push(samples)
+        frames = self.latest = self._tracker.push(samples)
         if not self._singing:
             self._wait(frames)
             if not self._singing:

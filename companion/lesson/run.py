@@ -37,7 +37,7 @@ from companion.messages import _
 
 if TYPE_CHECKING:
     from companion.lesson.practise import Set
-    from companion.lesson.session import Ears, Session, Taken
+    from companion.lesson.session import Ears, Listening, Session, Taken
 
 FIRST_TUNE = "tick-tock"  # the shipped tune of least reach, where nothing is set and nothing was sung yet
 USUAL_REACH = 14.0  # semitones from lowest to highest that suit a pupil whose range nobody has found
@@ -57,7 +57,8 @@ class Devices:
     """With what a session speaks, is steered and listens: those of this machine, if not a page's or a test's.
 
     out: from settings, and whether words are shown as well. keys: from what each key does. ears: opens the microphone.
-    prepare: called before that. answered: given every take that was judged, before its cue is said.
+    prepare: called before that. answered: given every take that was judged, before its cue is said. listening: as in
+    `companion.lesson.session.Session`.
     """
 
     out: Callable[[Settings, bool], Out] = Out
@@ -65,6 +66,7 @@ class Devices:
     ears: Callable[[Settings], Ears] = _microphone
     prepare: Callable[[], None] = lambda: _load_portaudio()
     answered: Callable[[Taken], None] = lambda taken: None
+    listening: Listening | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,7 +212,7 @@ def _session(kind: SessionKind, diary: Diary | None, pupil: Pupil | None, keys: 
     from companion.lesson.session import Session
 
     return Session(out, devices.ears(settings), keys, settings, kind, language, diary, pupil,
-                   answered=devices.answered)
+                   answered=devices.answered, listening=devices.listening)
 
 
 class Background(Generic[T]):

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from companion.audio import OUTPUT_RATE, Sound, concatenated, line_sound, move_glides, silence, starting_note
 from companion.diary import Action, Detail, Diary, Pupil, SessionKind, SettingName, Settings, beside
-from companion.ear import CLIPPED_SHARE, FAINT_DB, NOTHING_DB, RATE, MicrophoneGone
+from companion.ear import CLIPPED_SHARE, FAINT_DB, NOTHING_DB, RATE, MicrophoneGone, PitchTrack
 from companion.errors import Trouble
 from companion.language import (
     Language,
@@ -42,6 +42,7 @@ from companion.messages import _
 from companion.tune import LineNote
 
 F32 = NDArray[np.float32]
+Listening = Callable[[Sequence[LineNote], float], Callable[[PitchTrack], None]]
 
 TAIL_S = 0.25  # the sound card's delay and a furnished room's tail after our own playback
 SILENCE_S = 10.0  # how long a singer may take to begin before it is said that nothing was heard
@@ -102,6 +103,8 @@ class Session:
 
     shift: semitones between the written notes and what is played. tempo: times the tune's own.
     action: the key that broke off what went before. answered: given every take that was judged, before its cue is said.
+    listening: called with a line and seconds a crotchet when the ear opens for it; what it gives is given the pitch as it
+    comes.
     """
 
     out: Out
@@ -119,6 +122,7 @@ class Session:
     action: Action | None = None
     voices: Voices = field(default_factory=Voices)
     answered: Callable[[Taken], None] = lambda taken: None
+    listening: Listening | None = None
 
     def __post_init__(self) -> None:
         self.tempo = float(self.settings[SettingName.TEMPO])
@@ -246,6 +250,7 @@ class Session:
         if self.action is not None:
             return self.action
         listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
+        follow = self.listening(line, tempo_s) if self.listening is not None and line else None
         while True:
             action = self.keys.get()
             if action in (Action.PAUSE, Action.QUIT):
@@ -266,6 +271,8 @@ class Session:
             if block is None or not len(block):
                 continue
             heard = listener.push(block)
+            if follow is not None and listener.latest is not None:
+                follow(listener.latest)
             if heard is not None:
                 return heard
 

@@ -16,11 +16,13 @@ from starlette.responses import Response
 
 from companion import messages
 from companion.course import (
+    Command,
     Item,
     KeptProgress,
     Order,
     Progress,
     QuestionKind,
+    Stage,
     TuneToHear,
     drill_items,
     find_stage,
@@ -38,7 +40,6 @@ from companion.language import (
     course_begins_again_line,
     glossary_lines,
     kind_name,
-    say_dots,
     stage_label,
     stage_lines,
     stage_title,
@@ -46,9 +47,9 @@ from companion.language import (
 )
 from companion.messages import _
 from companion.page.diary import given_name, pupils_of
-from companion.page.frame import State, View, checked_form, render, see_other, state_of
+from companion.page.frame import State, View, checked_form, render, see_other, state_of, whole_number
 from companion.page.kept import Sounds, wav_bytes
-from companion.page.papers import MOST_QUESTIONS, whole_number
+from companion.page.papers import MOST_QUESTIONS
 
 MOST_ANSWER = 2000  # characters of one answer
 ANSWERED_S = 20.0  # how long the next question may take to be made before the page is shown without it
@@ -57,11 +58,13 @@ LEFT_S = 3600.0  # after so long without an answer a sitting ends; every answer 
 
 @dataclass(frozen=True)
 class Entry:
-    """One thing that was said, shown or sounded. dots: of cells, in words; sound: its key."""
+    """One thing that was said, shown or sounded. sound: its key.
+
+    Cells stand alone: to name their dots would give the answer to many a question; who wants them asks for them.
+    """
 
     text: str = ""
     cells: str = ""
-    dots: str = ""
     sound: str = ""
 
 
@@ -104,7 +107,7 @@ class TypedSitting:
                 self.entries.append(Entry(sound=self.sounds.keep(wav_bytes(made))))
 
         return SittingIO(self.language, self._read, lambda text: self.entries.append(Entry(text=text)),
-                         lambda cells: self.entries.append(Entry(cells=cells, dots=say_dots(self.language, cells))), sound)
+                         lambda cells: self.entries.append(Entry(cells=cells)), sound)
 
     def _read(self) -> str | None:
         self.asking.set()
@@ -194,20 +197,47 @@ async def _go(state: State, sitting: TypedSitting, go: Callable[[TypedSitting], 
     return see_other("/course/sitting")
 
 
+@dataclass(frozen=True)
+class Drill:
+    """One kind of question, from a tune (what `load` takes for it) or else from a stage. count: how many."""
+
+    kind: QuestionKind
+    place: str | None
+    stage: Stage | None
+    count: int
+
+    def items(self) -> list[Item]:
+        """The questions."""
+        stage = self.stage
+        m = material(self.place, ()) if self.place else stage.material if stage else None
+        return drill_items(self.kind, m, stage.facts_of(self.kind) if stage else (), Order.MIXED, self.count, None)
+
+
+def read_drill(state: State, given: Callable[[str], Any], count: int) -> Drill:
+    """What a form asks for, by the names of its fields: kind, tune, stage. Raises Trouble for what there is not."""
+    place = state.tunes.place(str(given("tune"))) if given("tune") else None
+    return Drill(question_kind(str(given("kind") or "")), place,
+                 None if place else find_stage(str(given("stage") or "2"), stages()), count)
+
+
+def typed_words(language: Language) -> dict[str, str]:
+    """What may be typed instead of an answer, one word each, for buttons that type it."""
+    found = language.vocabulary.commands
+    return {command.value.replace(" ", "_"): next(word for word, meant in found.items() if meant is command)
+            for command in (Command.DOTS, Command.AGAIN, Command.NOT_KNOWN, Command.SKIP)}
+
+
 async def drill(request: Request) -> Response:
     """One kind of question, from a stage or from any tune."""
     form = await checked_form(request)
     state = state_of(request)
-    kind, count = question_kind(str(form.get("kind", ""))), whole_number(form, "count", 8, 1, MOST_QUESTIONS)
-    place = state.tunes.place(str(form.get("tune"))) if form.get("tune") else None
-    found = None if place else find_stage(str(form.get("stage") or "2"), stages())
+    asked = read_drill(state, form.get, whole_number(form, "count", 8, 1, MOST_QUESTIONS))
     name = given_name(form) if form.get("pupil") else ""
 
     def go(sitting: TypedSitting) -> None:
         from companion.lesson import drill_sitting
 
-        m = material(place, ()) if place else found.material if found else None
-        items = drill_items(kind, m, found.facts_of(kind) if found else (), Order.MIXED, count, None)
+        items = asked.items()
         if not name:
             drill_sitting(items, Progress(), _now, sitting.io())
             return
@@ -223,7 +253,8 @@ async def sitting_page(request: Request) -> Response:
     if state.sitting is None:
         return see_other("/course")
     title = state.language.message("The sitting has ended") if state.sitting.ended else state.language.message("A sitting")
-    return render(request, "sitting.html", title, sitting=state.sitting, entries=list(state.sitting.entries))
+    return render(request, "sitting.html", title, sitting=state.sitting, entries=list(state.sitting.entries),
+                  typed=typed_words(state.sitting.language))
 
 
 async def answer(request: Request) -> Response:

@@ -17,7 +17,9 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from companion.errors import Trouble
 from companion.language import Language
+from companion.messages import _
 from companion.page.kept import Sounds, Tunes
 from companion.page.security import EntryKeys, new_token, same_token
 from companion.page.work import Jobs
@@ -55,8 +57,14 @@ def environment(language: Language) -> jinja2.Environment:
     made = jinja2.Environment(loader=jinja2.FileSystemLoader(HERE / "templates"), autoescape=True,
                               undefined=jinja2.StrictUndefined, extensions=["jinja2.ext.i18n"], trim_blocks=True,
                               lstrip_blocks=True)
+    made.filters["cell_classes"] = cell_classes
     made.install_gettext_callables(language.message, language.plural, newstyle=False)  # type: ignore[attr-defined]
     return made
+
+
+def cell_classes(text: str) -> list[str]:
+    """The dots of each cell as names for the style sheet: " d1 d4" for a c; other characters are free cells."""
+    return ["".join(f" d{n + 1}" for n in range(6) if 0x2800 <= ord(c) <= 0x28FF and (ord(c) - 0x2800) >> n & 1) for c in text]
 
 
 View = Callable[[Request], Awaitable[Response]]
@@ -88,3 +96,14 @@ async def checked_form(request: Request) -> Any:
 def see_other(path: str) -> RedirectResponse:
     """After a change: the page to look at now, so that loading it again changes nothing twice."""
     return RedirectResponse(path, status_code=303)
+
+
+def whole_number(form: Any, field: str, usual: int, least: int, most: int) -> int:
+    """A whole number from a form. Raises Trouble for what is none, or outside."""
+    text = str(form.get(field, "")).strip()
+    if not text:
+        return usual
+    if not (text.isascii() and text.isdigit() and len(text) < 7 and least <= int(text) <= most):
+        raise Trouble(_("{text} was given; give a whole number from {least} to {most}.").format(
+            text=text[:20], least=least, most=most))
+    return int(text)

@@ -15,9 +15,10 @@ import json
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,18 +28,24 @@ from starlette.responses import Response
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from companion import messages
-from companion.diary import Action, SettingName, Speech
+from companion.course import QuestionKind, stages
+from companion.diary import Action, Diary, SettingName, Settings, Speech, default_settings
+from companion.ear import PitchTrack
 from companion.errors import Trouble
-from companion.language import Language, choose_language, hand_for_helper
+from companion.language import Language, choose_language, hand_for_helper, kind_name, stage_label
 from companion.lesson import Devices, Keys, Out, SessionOptions, Taken, run_lesson, run_practise
 from companion.match import CueKind, move_to_try
 from companion.messages import _
+from companion.page.course import Drill, read_drill, typed_words
 from companion.page.diary import MOST_NAME, pupils_of
 from companion.page.frame import State, View, render, state_of
 from companion.page.kept import wav_bytes
-from companion.page.picture import hillside
+from companion.page.picture import Hillside, VoiceOverPath, hillside
 from companion.page.security import new_token, same_token
-from companion.tune import wall_for
+from companion.tune import LineNote, wall_for
+
+if TYPE_CHECKING:
+    from companion.lesson import SittingIO
 
 F32 = NDArray[np.float32]
 
@@ -51,7 +58,8 @@ GREETING_S = 10.0
 AWAY_S = 60  # a browser that is away so long has left, as in `companion.lesson`
 PLAYED_LATE_S = 3.0  # longer than a sound lasts before the browser's word that it was played is no longer waited for
 LEVEL_S = 4.0  # how long the level is measured: three seconds of singing, one of silence
-KINDS = ("sing", "lesson", "practise", "range", "course", "level")
+KINDS = ("sing", "lesson", "practise", "range", "course", "drill", "level")
+USUAL_QUESTIONS = 8  # of a drill, as on the command line
 
 
 class Left(BaseException):
@@ -59,11 +67,16 @@ class Left(BaseException):
     microphone that has gone, and would say so."""
 
 
+class Typed(BaseException):
+    """An answer was typed while a sung one was listened for. Not an Exception, as `Left`."""
+
+
 class PageEars:
     """Sound from the browser as the blocks that a session listens to."""
 
     def __init__(self, rate: int) -> None:
         self.rate, self.gone, self.over = rate, False, False
+        self.typed: Callable[[], bool] = lambda: False
         self._queue: queue.SimpleQueue[F32] = queue.SimpleQueue()
         self._waiting = 0
         self._fresh()
@@ -85,6 +98,8 @@ class PageEars:
 
         if self.over:
             raise Left
+        if self.typed():
+            raise Typed
         parts = waiting_blocks(self._queue, timeout_s)
         if self.gone:
             raise MicrophoneGone(_("The microphone has gone. Plug it in again, or open the page again."))
@@ -146,9 +161,9 @@ class PageOut(Out):
         """What the helper's hands do."""
         self._put({"hand": text})
 
-    def cells(self, cells: str, dots: str) -> None:
-        """Cells to be read."""
-        self._put({"cells": cells, "dots": dots, "spoken": self.speech})
+    def cells(self, cells: str) -> None:
+        """Cells to be read; their dots are said to who asks for them."""
+        self._put({"cells": cells, "spoken": False})
 
     def sound(self, sound: Any, interrupt: Any = None, after_start: Any = None) -> bool:
         """Play to the end in the browser, False where it was cut short."""
@@ -186,7 +201,7 @@ class PageOut(Out):
 
 @dataclass(frozen=True)
 class Greeting:
-    """What the browser asks for at the beginning of a session. tune: what `load` takes, None for none."""
+    """What the browser asks for at the beginning of a session. tune: what `load` takes, None for none. part: of a score."""
 
     kind: str
     rate: int
@@ -199,6 +214,8 @@ class Greeting:
     phrase: int = 1
     minutes: float | None = None
     warm_up: bool = True
+    part: str | None = None
+    drill: Drill | None = None
 
 
 def read_greeting(state: State, text: str) -> Greeting:
@@ -218,10 +235,11 @@ def read_greeting(state: State, text: str) -> Greeting:
     tune = state.tunes.place(str(data["tune"])) if data.get("tune") and kind in ("sing", "practise") else None
     if kind == "sing" and tune is None:
         raise Trouble(_("Choose a tune first."))
+    drill = read_drill(state, {**data, "kind": data.get("question")}.get, USUAL_QUESTIONS) if kind == "drill" else None
     minutes, phrase = _between(data.get("minutes"), 1, 20), _between(data.get("phrase"), 1, 999)
     return Greeting(kind, int(rate), tune, name, data.get("new") == "yes", data.get("speech") == "on",
                     data.get("helper") == "yes", data.get("wait") == "yes", int(phrase or 1), minutes,
-                    data.get("warm_up", "yes") != "no")
+                    data.get("warm_up", "yes") != "no", str(data.get("part") or "")[:MOST_NAME] or None, drill)
 
 
 def _between(value: Any, low: float, high: float) -> float | None:
@@ -277,7 +295,7 @@ class Live:
     def end_sitting(self) -> None:
         """What listens without looking at keys ends too."""
         self.answers.put(None)
-        self.ears.over = self.greeting.kind in ("course", "level")
+        self.ears.over = self.greeting.kind in ("course", "drill", "level")
 
     def _make_out(self, settings: Any, show: bool) -> PageOut:
         self.out = PageOut(settings, show, self.put)
@@ -288,7 +306,7 @@ class Live:
         end = language.message("The session has ended.")
         messages.apart()
         try:
-            {"course": self._course, "level": self._level}.get(self.greeting.kind, self._session)()
+            {"course": self._course, "drill": self._drill, "level": self._level}.get(self.greeting.kind, self._session)()
         except Trouble as trouble:
             if self.out is None or self.out.last != str(trouble):
                 self.put({"say": str(trouble), "spoken": False})
@@ -308,14 +326,28 @@ class Live:
             return self.keys
 
         return Devices(out=self._make_out, keys=keys, ears=lambda settings: self.ears, prepare=lambda: None,
-                       answered=self._drawn)
+                       answered=self._drawn, listening=self._drawing)
+
+    def _drawing(self, line: Sequence[LineNote], tempo_s: float) -> Callable[[PitchTrack], None]:
+        """The path of the line that is to be sung, and over it the voice as it comes."""
+        hill = Hillside(line)
+        self.put({"path": hill.svg(self.state.language), "line": [n.number for n in hill.line]})
+        voice = VoiceOverPath(hill, tempo_s)
+
+        def frames(track: PitchTrack) -> None:
+            points = voice.points(track)
+            if points:
+                self.put({"voice": [p and [round(p[0]), round(p[1])] for p in points]})
+
+        return frames
 
     def _drawn(self, taken: Taken) -> None:
         """The voice over the path, and for the helper what the hand does at the move to try."""
         language = self.state.language
         move = move_to_try(taken.match) if taken.kind is CueKind.ONE_TO_TRY else None
         hand = hand_for_helper(language, move.wanted_semitones, wall_for(n.midi for n in taken.line)) if move else ""
-        self.put({"picture": hillside(language, taken.line, taken.match), "hand": hand if self.greeting.helper else ""})
+        self.put({"picture": hillside(language, taken.line, taken.match), "cue": taken.say,
+                  "hand": hand if self.greeting.helper else ""})
 
     def _settings(self) -> dict[SettingName, Any]:
         wanted = self.greeting
@@ -332,39 +364,61 @@ class Live:
         options = SessionOptions(diary=self.state.diary, new=wanted.new, helper=wanted.helper, settings=self._settings(),
                                  devices=self._devices())
         if wanted.kind in ("sing", "lesson"):
-            run_lesson(options, wanted.tune, wanted.pupil, phrase=wanted.phrase, wait=wanted.wait)
+            run_lesson(options, wanted.tune, wanted.pupil, wanted.part, phrase=wanted.phrase, wait=wanted.wait)
         else:
             run_practise(wanted.pupil or "", options, wanted.tune, warm_up=wanted.warm_up, find_range=wanted.kind == "range")
 
     def _course(self) -> None:
         """A sitting of the course in which sung answers are heard."""
-        from datetime import datetime
-
-        from companion.course import load_progress, stages
-        from companion.diary import Diary
-        from companion.language import say_dots
-        from companion.lesson import SittingIO, hear_answer, shift_for, sit, sound_of_question
+        from companion.course import load_progress
+        from companion.lesson import shift_for, sit
 
         with Diary(self.state.diary) as diary:
             pupil, some = diary.pupil(self.greeting.pupil or "", new=self.greeting.new), stages()
-            settings = {**diary.settings(pupil), **self._settings()}
-            language: Language = choose_language(settings[SettingName.VARIETY])
-            out = self._make_out(settings, False)
             shift = shift_for(load_progress(diary, pupil).stage(some).material, pupil.low, pupil.high)
+            sit(diary, pupil, some, _now, self._sitting(diary.settings(pupil), shift))
 
-            def sound(item: Any) -> None:
-                made = sound_of_question(item, shift)
-                if made is not None:
-                    out.sound(made)
+    def _drill(self) -> None:
+        """One kind of question, sung answers heard; remembered where a pupil is named."""
+        from companion.course import KeptProgress, Progress
+        from companion.lesson import drill_sitting
 
-            def listen(item: Any) -> Any:
-                self.ears.forget()
-                self.put({"now": language.message("Listening.")})
+        asked, name = self.greeting.drill, self.greeting.pupil
+        assert asked is not None
+        items = asked.items()
+        if name is None:
+            drill_sitting(items, Progress(), _now, self._sitting({**default_settings(), **self._settings()}))
+            return
+        with Diary(self.state.diary) as diary:
+            pupil = diary.pupil(name, new=self.greeting.new)
+            drill_sitting(items, KeptProgress(diary, pupil), _now, self._sitting(diary.settings(pupil)))
+
+    def _sitting(self, settings: Settings, shift: float = 0.0) -> SittingIO:
+        """How a sitting speaks to the browser and hears it. shift: of what is sounded, semitones."""
+        from companion.lesson import SittingIO, hear_answer, sound_of_question
+
+        settings = {**settings, **self._settings()}
+        language = choose_language(settings[SettingName.VARIETY])
+        out = self._make_out(settings, False)
+
+        def sound(item: Any) -> None:
+            made = sound_of_question(item, shift)
+            if made is not None:
+                out.sound(made, lambda: not self.answers.empty())
+
+        def listen(item: Any) -> Any:
+            self.ears.forget()
+            self.put({"now": language.message("Listening.")})
+            self.ears.typed = lambda: not self.answers.empty()
+            try:
                 return hear_answer(item, self.ears)
+            except Typed:
+                return None  # what was typed is read instead
+            finally:
+                self.ears.typed = lambda: False
+                self.put({"now": ""})
 
-            sit(diary, pupil, some, lambda: datetime.now().astimezone(),
-                SittingIO(language, self._typed, out.say, lambda cells: out.cells(cells, say_dots(language, cells)), sound,
-                          listen))
+        return SittingIO(language, self._typed, out.say, out.cells, sound, listen)
 
     def _typed(self) -> str | None:
         self.put({"ask": True})
@@ -379,7 +433,6 @@ class Live:
     def _level(self) -> None:
         """Three seconds of singing, and what to change about the microphone; a soft note for the loudspeaker."""
         from companion.audio import starting_note
-        from companion.diary import default_settings
         from companion.ear import RATE, level_of
         from companion.language import level_line
 
@@ -428,10 +481,13 @@ async def _greeted(websocket: WebSocket, state: State) -> Live | None:
         if not isinstance(text, str) or len(text) > MOST_TEXT:
             raise PermissionError
         greeting = read_greeting(state, text)
-        resumed: Live | None = state.live.get(str(json.loads(text).get("resume", "")))
+        back = json.loads(text).get("resume")
+        resumed: Live | None = state.live.get(str(back))
         if resumed is not None and not resumed.over:
             resumed.ears.rate = greeting.rate
             return resumed
+        if back is not None:
+            raise Trouble(_("The session ended while this page was away. What was sung before is kept; begin again to go on."))
     except TimeoutError:
         await websocket.close(4408)
         return None
@@ -535,12 +591,20 @@ async def _take(websocket: WebSocket, live: Live, message: Any) -> bool:
 # --- the pages ---
 
 
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
 def _page(kind: str, title: Callable[[Language], str]) -> View:
     async def view(request: Request) -> Response:
         state = state_of(request)
         chosen = request.query_params.get("tune", "")
-        return render(request, "live.html", title(state.language), kind=kind, tunes=state.tunes.choices(), chosen=chosen,
-                      pupils=await run_in_threadpool(pupils_of, state), pupil=state.pupil)
+        language = state.language
+        asks = kind == "drill"
+        return render(request, "live.html", title(language), kind=kind, tunes=state.tunes.choices(), chosen=chosen,
+                      pupils=await run_in_threadpool(pupils_of, state), pupil=state.pupil, typed=typed_words(language),
+                      kinds=[(k.value, kind_name(language, k)) for k in QuestionKind] if asks else [],
+                      stages=[(s.key, stage_label(language, s)) for s in stages()] if asks else [])
 
     return view
 
@@ -550,6 +614,7 @@ PAGES: dict[str, View] = {
     "/lesson": _page("lesson", lambda language: language.message("Lesson")),
     "/practise": _page("practise", lambda language: language.message("At home")),
     "/range": _page("range", lambda language: language.message("Find the comfortable range")),
+    "/course/questions": _page("drill", lambda language: language.message("Questions with sung answers")),
     "/course/aloud": _page("course", lambda language: language.message("A sitting with sung answers")),
     "/level": _page("level", lambda language: language.message("Check microphone and loudspeaker")),
 }

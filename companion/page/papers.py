@@ -15,7 +15,7 @@ from companion.diary import Diary
 from companion.errors import Trouble
 from companion.language import ExerciseKind, Language, exercise_title, kind_name, stage_label
 from companion.messages import _
-from companion.page.frame import View, checked_form, render, see_other, state_of
+from companion.page.frame import View, checked_form, render, see_other, state_of, whole_number
 from companion.page.kept import files_made
 from companion.page.work import Made
 from companion.tune import load
@@ -32,17 +32,6 @@ async def papers(request: Request) -> Response:
                   kinds=[(k.value, kind_name(language, k)) for k in QuestionKind],
                   exercise_kinds=[(k.value, exercise_title(language, k)) for k in ExerciseKind],
                   chosen=request.query_params.get("tune", ""), pupil=state.pupil)
-
-
-def whole_number(form: Any, field: str, usual: int, least: int, most: int) -> int:
-    """A whole number from a form. Raises Trouble for what is none, or outside."""
-    text = str(form.get(field, "")).strip()
-    if not text:
-        return usual
-    if not (text.isascii() and text.isdigit() and len(text) < 7 and least <= int(text) <= most):
-        raise Trouble(_("{text} was given; give a whole number from {least} to {most}.").format(
-            text=text[:20], least=least, most=most))
-    return int(text)
 
 
 async def sheet(request: Request) -> Response:

@@ -14,12 +14,11 @@ from starlette.responses import Response
 
 from companion.errors import Trouble
 from companion.language import Language, choose_language
-from companion.limits import run_limited
 from companion.messages import _
 from companion.page.frame import View, checked_form, render, see_other, state_of
-from companion.page.kept import files_made, in_folder, written_apart
+from companion.page.kept import files_made
 from companion.page.picture import hillside
-from companion.page.views import TUNE_FORMS, download, known_job, sent_file
+from companion.page.views import TUNE_FORMS, download, known_job, made_apart, sent_files
 from companion.page.work import Job, JobState, Made
 
 SCORE_SECONDS = 240.0  # a song of five minutes is written down in less
@@ -36,17 +35,16 @@ async def write(request: Request) -> Response:
     """The recording that was sent, written down in a process of its own."""
     form = await checked_form(request)
     state = state_of(request)
-    data, name = await sent_file(form, "take")
+    takes = await sent_files(form, "take")
     typed = {key: str(form.get(key, ""))[:MOST_TEXT].strip() for key in ("title", "words", "time", "key", "bpm", "counted_in")}
     code = state.language.code
-    job = state.jobs.start(state.language.message("Writing down the tune"), partial(
-        in_folder, lambda folder: run_limited(written, str(written_apart(data, name, folder)), typed, code,
-                                              seconds=SCORE_SECONDS)))
+    job = state.jobs.start(state.language.message("Writing down the tune"),
+                           partial(made_apart, written, takes, typed, code, seconds=SCORE_SECONDS))
     return see_other(f"/work/{job.key}")
 
 
-def written(path: str, typed: dict[str, str], code: str) -> Made:
-    """A take written down, as `companion notate` does it. code: of the language, since this runs in its own process."""
+def written(takes: list[tuple[str, str]], typed: dict[str, str], code: str) -> Made:
+    """Takes of one tune written down, as `companion notate` does it. code: of the language, in this process of its own."""
     from companion.language import read_key
     from companion.transcribe import given, write_takes
 
@@ -54,7 +52,7 @@ def written(path: str, typed: dict[str, str], code: str) -> Made:
     known = given(_number(typed["bpm"]), typed["time"] or None, None,
                   read_key(language, typed["key"]) if typed["key"] else None, int(_number(typed["counted_in"]) or 0))
     title = typed["title"] or language.message("A sung tune")
-    return _shown(language, write_takes([Path(path)], known, title, typed["words"]), [], "")
+    return _shown(language, write_takes([Path(path) for path, _name in takes], known, title, typed["words"]), [], "")
 
 
 def _number(text: str) -> float | None:

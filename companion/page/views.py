@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -13,9 +17,9 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from companion.errors import Trouble
 from companion.language import choose_language, hand_for_helper, tune_line
-from companion.limits import run_limited
+from companion.limits import SECONDS, run_limited
 from companion.messages import _
-from companion.page.frame import State, View, checked_form, render, see_other, state_of
+from companion.page.frame import State, View, checked_form, render, see_other, state_of, whole_number
 from companion.page.kept import files_made, in_folder, wav_bytes, written_apart
 from companion.page.picture import hillside
 from companion.page.stops import stops_of
@@ -57,6 +61,14 @@ async def sent_file(form: Any, field: str) -> tuple[bytes, str]:
     if file is None or isinstance(file, str) or not file.filename:
         raise Trouble(_("No file was chosen. Choose one, then send it."))
     return await file.read(), str(file.filename)
+
+
+async def sent_files(form: Any, field: str) -> list[tuple[bytes, str]]:
+    """(content, name) of every file that a form brings. Raises Trouble where none was chosen."""
+    files = [file for file in form.getlist(field) if not isinstance(file, str) and file.filename]
+    if not files:
+        raise Trouble(_("No file was chosen. Choose one, then send it."))
+    return [(await file.read(), str(file.filename)) for file in files]
 
 
 def known_tune(request: Request) -> str:
@@ -134,34 +146,120 @@ async def listen(request: Request) -> Response:
     return render(request, "listen.html", state.language.message("Hear a recording"), tunes=state.tunes.choices())
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """With what a take is matched. place: of the tune, as `load` takes it. part, verse, phrase: None for all of it.
+
+    code: of the language, since takes are heard in a process of their own.
+    """
+
+    place: str
+    phrase: int | None
+    part: str | None
+    verse: int | None
+    more: bool
+    code: str
+
+
+def read_wanted(state: State, form: Any) -> Wanted:
+    """What a form asks for. Raises Trouble for a tune, phrase or verse that is none."""
+    phrase, verse = (whole_number(form, name, 0, 1, 999) or None for name in ("phrase", "verse"))
+    return Wanted(state.tunes.place(str(form.get("tune", ""))), phrase, str(form.get("part") or "")[:60].strip() or None, verse,
+                  form.get("more") == "yes", state.language.code)
+
+
 async def heard(request: Request) -> Response:
     """The recording that was sent, matched in a process of its own; the answer is found again by its job."""
     form = await checked_form(request)
     state = state_of(request)
-    place = state.tunes.place(str(form.get("tune", "")))
+    wanted = read_wanted(state, form)
     data, name = await sent_file(form, "take")
-    more = form.get("more") == "yes"
     job = state.jobs.start(state.language.message("Listening to the recording"),
-                           partial(in_folder, lambda folder: _answered(written_apart(data, name, folder), place, more, state)))
+                           partial(made_apart, answer_made, [(data, name)], wanted))
     return see_other(f"/work/{job.key}")
 
 
-def _answered(path: Path, place: str, more: bool, state: State) -> Made:
-    answered: Made = run_limited(answer_made, str(path), place, more, state.language.code)
-    return answered
-
-
-def answer_made(path: str, place: str, more: bool, code: str) -> Made:
-    """The answer to a take, as `companion hear` gives it. code: of the language, since this runs in its own process."""
+def answer_made(takes: list[tuple[str, str]], wanted: Wanted) -> Made:
+    """The answer to a take, as `companion hear` gives it."""
     from companion.lesson import answer_lines, answer_take, cue_sound
 
-    language = choose_language("american" if code == "en_US" else "british")
-    found = answer_take(path, place)
-    cue, *lines = answer_lines(language, found, more=more)
+    language = choose_language("american" if wanted.code == "en_US" else "british")
+    found = answer_take(takes[0][0], wanted.place, wanted.phrase, wanted.part, verse=wanted.verse)
+    cue, *lines = answer_lines(language, found, more=wanted.more)
     move = found.advice.move
     hand = hand_for_helper(language, move.wanted_semitones, wall_for(n.midi for n in found.line)) if move else ""
     return Made(cue=cue, lines=lines, hand=hand, data={**found.as_json(language), "take": "take"},
                 files={"cue.wav": wav_bytes(cue_sound(language, found))}, picture=hillside(language, found.line, found.match))
+
+
+async def review(request: Request) -> Response:
+    """Many recordings of one tune."""
+    state = state_of(request)
+    return render(request, "review.html", state.language.message("Many recordings"), tunes=state.tunes.choices())
+
+
+async def reviewed(request: Request) -> Response:
+    """The recordings that were sent, a line each, in the order in which they were chosen."""
+    form = await checked_form(request)
+    state = state_of(request)
+    wanted = read_wanted(state, form)
+    takes = await sent_files(form, "take")
+    job = state.jobs.start(state.language.message("Listening to the recordings"),
+                           partial(made_apart, review_made, takes, wanted))
+    return see_other(f"/work/{job.key}")
+
+
+def made_apart(work: Callable[..., Made], takes: list[tuple[bytes, str]], *args: Any, seconds: float = SECONDS) -> Made:
+    """`work(takes, *args)` in a process of its own. takes: (content, name) here, (path, name) there. seconds: for each."""
+    def go(folder: Path) -> Made:
+        apart = _written(takes, folder)
+        try:
+            return run_limited(work, apart, *args, seconds=seconds * len(takes))
+        except Trouble as trouble:
+            raise Trouble(_named(str(trouble), apart)) from None
+
+    made: Made = in_folder(go)
+    return made
+
+
+def _named(text: str, takes: list[tuple[str, str]]) -> str:
+    """A sentence about our file, with the name that its sender knows it by."""
+    for path, name in takes:
+        text = text.replace(path, name)
+    return text
+
+
+def _written(takes: list[tuple[bytes, str]], folder: Path) -> list[tuple[str, str]]:
+    """(path, name) of each take, written into a folder of its own."""
+    out = []
+    for k, (data, name) in enumerate(takes):
+        (folder / str(k)).mkdir()
+        out.append((str(written_apart(data, name, folder / str(k))), shown_name(name)))
+    return out
+
+
+def shown_name(name: str) -> str:
+    """A file's own name, to be shown: without folders and without what is no letter of a name."""
+    return re.sub(r"[^\w .,'-]", " ", re.split(r"[/\\]", name)[-1]).strip()[:80] or "take"
+
+
+def review_made(takes: list[tuple[str, str]], wanted: Wanted) -> Made:
+    """A line for each take, as `companion review` gives it, and all of it as a file of JSON lines."""
+    import csv
+
+    from companion.lesson import review_line, review_list
+
+    language = choose_language("american" if wanted.code == "en_US" else "british")
+    listed = Path(takes[0][0]).parents[1] / "list.csv"
+    with listed.open("w", newline="", encoding="utf-8") as file:
+        rows = csv.writer(file)
+        rows.writerow(["take", "tune", "phrase", "part", "verse"])
+        rows.writerows([path, wanted.place, wanted.phrase or "", wanted.part or "", wanted.verse or ""]
+                       for path, _name in takes)
+    found = [replace(one, take=name, error=_named(one.error, takes))
+             for one, (_path, name) in zip(review_list(listed, language, jobs=1), takes, strict=True)]
+    told = "".join(json.dumps(one.as_json(language), ensure_ascii=False) + "\n" for one in found)
+    return Made(lines=[review_line(language, one) for one in found], files={"review.jsonl": told.encode()})
 
 
 async def demo(request: Request) -> Response:
@@ -242,8 +340,9 @@ async def favicon(request: Request) -> Response:
 
 PAGES: dict[str, View] = {
     "/": home, "/tunes": tunes, "/tunes/{name}": tune_page, "/tunes/{name}/tune.{form}": tune_file, "/hear": listen,
+    "/review": review,
     "/work/{key}": work, "/work/{key}/json": work_json, "/work/{key}/file/{name}": work_file,
     "/work/{key}/sound/{name}": work_sound, "/note/{midi:int}.wav": note_sound, "/sound/{key}.wav": kept_sound, "/ping": ping,
     "/favicon.ico": favicon,
 }
-CHANGES: dict[str, View] = {"/hear": heard, "/tunes": send_tune, "/demo": demo}
+CHANGES: dict[str, View] = {"/hear": heard, "/review": reviewed, "/tunes": send_tune, "/demo": demo}

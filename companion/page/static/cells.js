@@ -1,4 +1,6 @@
 // The cursor over braille, and writing with six keys.
+import { chordKeys, keepChordKeys } from "./dots.js";
+
 const words = JSON.parse(document.getElementById("words")?.textContent ?? "{}");
 const player = new Audio();
 let asked = null;
@@ -54,11 +56,28 @@ sounds[0]?.play().catch(() => {});
 const field = document.getElementById("cells") ?? document.getElementById("answer");
 const box = document.getElementById("chords");
 const written = document.getElementById("written");
-const dots = { f: 1, d: 2, s: 4, j: 8, k: 16, l: 32 };
 if (field && box) {
   box.disabled = false;
-  let chord = 0;
+  const help = document.getElementById("chord-help"), keysField = document.getElementById("chord-keys");
+  let dots = {}, chord = 0;
   const down = new Set();
+  const learn = () => {
+    const keys = [...chordKeys()];
+    dots = Object.fromEntries(keys.map((key, i) => [key, 1 << i]));
+    const shown = keys.map((key) => key.toUpperCase());
+    help.textContent = words.keys.replace("{left}", shown.slice(0, 3).join(" ")).replace("{right}", shown.slice(3).join(" "));
+    keysField.value = keys.join("");
+  };
+  learn();
+  document.getElementById("change-keys").hidden = false;
+  document.getElementById("keep-keys").addEventListener("click", () => {
+    const done = keepChordKeys(keysField.value);
+    learn();
+    document.getElementById("keys-kept").textContent = done ? words.kept : words.notsix;
+  });
+  keysField.addEventListener("keydown", (event) => {
+    if (event.key === "Enter") { event.preventDefault(); document.getElementById("keep-keys").click(); }
+  });
   const say = (text) => { written.textContent = text; };
   const name = (cell) => {
     const found = [1, 2, 3, 4, 5, 6].filter((n) => (cell.codePointAt(0) - 0x2800) & (1 << (n - 1)));

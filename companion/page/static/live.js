@@ -1,41 +1,83 @@
 // A live session: the microphone out, words and sounds in. One socket, one session, one live region.
+import { cellsNode } from "./dots.js";
+import { microphone, why } from "./microphone-access.js";
+
 const $ = (id) => document.getElementById(id);
 const form = $("begin"), talk = $("talk"), cue = $("cue"), now = $("now"), log = $("log"), hand = $("hand"), reply = $("reply");
+const drawn = $("drawn"), kept = $("kept");
 const token = document.querySelector('meta[name="token"]').content;
 const words = JSON.parse($("words").textContent);
-const MOST_SHOWN = 3;
+const MOST_SHOWN = 3, MOST_KEPT = 12;
 const JOIN_AGAIN_MS = [300, 1000, 2000, 4000, 8000, 16000];
+const SLEPT_MS = 8000; // a timer of a second that comes so late: the device was asleep
 let socket = null, context = null, stream = null, source = null, blocks = null, wanted = null, key = null, tries = 0;
-let expected = null, playing = null, wake = null, ended = false;
+let expected = null, playing = null, wake = null, ended = true, ticked = 0;
 
 function show(text, spoken, cells) {
   // Each line is a new child of the one live region: announced once, also where the same words come twice.
   cue.setAttribute("aria-live", spoken ? "off" : "polite");
   const line = document.createElement("p");
-  line.textContent = text;
-  if (cells) {
-    const seen = document.createElement("span");
-    seen.className = "cells";
-    seen.setAttribute("aria-hidden", "true");
-    seen.textContent = cells;
-    line.prepend(seen, " ");
-  }
+  if (cells) { line.className = "cells"; line.append(cellsNode(cells)); } else line.textContent = text;
   cue.append(line);
   while (cue.children.length > MOST_SHOWN) cue.firstElementChild.remove();
   const item = document.createElement("li");
-  item.textContent = text;
+  item.textContent = cells || text;
   log.append(item);
 }
 
-async function microphone() {
-  if (!navigator.mediaDevices) throw new Error(words.none);
-  try {
-    return await navigator.mediaDevices.getUserMedia({ audio: {
-      echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 } });
-  } catch (error) {
-    throw new Error(error.name === "NotFoundError" ? words.none : error.name === "NotAllowedError" ? words.denied : words.busy);
-  }
+// --- the path and the voice over it ---
+
+let shown = "", waiting = null, finished = null, voice = null, pen = false;
+
+function draw(text) {
+  drawn.replaceChildren(document.importNode(new DOMParser().parseFromString(text, "image/svg+xml").documentElement, true));
+  voice = null;
+  pen = false;
 }
+
+function keepDrawn() {
+  // A take that is over stays, with what was said of it.
+  if (finished !== null && drawn.firstElementChild) {
+    const item = document.createElement("li"), said = document.createElement("p");
+    said.textContent = finished;
+    item.append(said, drawn.firstElementChild);
+    kept.prepend(item);
+    while (kept.children.length > MOST_KEPT) kept.lastElementChild.remove();
+    $("takes").hidden = false;
+  }
+  finished = null;
+}
+
+function pathCame(said) {
+  waiting = said;
+  if (said.line !== shown || finished === null) newPath();  // the same line once more: the last voice stays until the next
+}
+
+function newPath() {
+  keepDrawn();
+  draw(waiting.path);
+  shown = waiting.line;
+  waiting = null;
+}
+
+function voiceCame(points) {
+  if (waiting) newPath();
+  const picture = drawn.querySelector("svg");
+  if (!picture) return;
+  if (!voice) {
+    voice = document.createElementNS("http://www.w3.org/2000/svg", "path");
+    voice.setAttribute("class", "voice");
+    picture.append(voice);
+  }
+  let way = voice.getAttribute("d") ?? "";
+  for (const point of points) {
+    if (point) way += `${pen ? "L" : "M"}${point[0]} ${point[1]}`;
+    pen = point !== null;
+  }
+  if (way) voice.setAttribute("d", way);
+}
+
+// --- microphone, sounds, socket ---
 
 function listen() {
   source = context.createMediaStreamSource(stream);
@@ -45,6 +87,7 @@ function listen() {
     while (!ended) {
       await new Promise((done) => setTimeout(done, 1500));
       try { stream = await microphone(); } catch { continue; }
+      if (ended) { stream.getTracks().forEach((track) => track.stop()); return; }
       listen();
       send({ microphone: "back" });
       return;
@@ -69,6 +112,10 @@ async function play(bytes, number) {
 }
 
 function send(message) { if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify(message)); }
+
+function awake() {
+  if (navigator.wakeLock) navigator.wakeLock.request("screen").then((lock) => { wake = lock; }, () => {});
+}
 
 function finish(text) {
   ended = true;
@@ -104,15 +151,14 @@ function join() {
       key = said.key;
       tries = 0;
       now.textContent = words.listening;
-      if (talk.hidden) { form.hidden = true; talk.hidden = false; $("go").focus(); }
+      if (talk.hidden) { form.hidden = true; talk.hidden = false; talk.querySelector("input, button").focus(); }
     }
     if ("say" in said) show(said.say, said.spoken);
-    if ("cells" in said) show(said.dots, said.spoken, said.cells);
+    if ("cells" in said) show("", said.spoken, said.cells);
     if ("hand" in said) { hand.hidden = !said.hand; hand.textContent = said.hand; }
-    if (said.picture) {
-      const drawn = new DOMParser().parseFromString(said.picture, "image/svg+xml").documentElement;
-      $("drawn").replaceChildren(document.importNode(drawn, true));
-    }
+    if ("path" in said) pathCame(said);
+    if ("voice" in said) voiceCame(said.voice);
+    if (said.picture) { waiting = null; keepDrawn(); draw(said.picture); finished = said.cue; }
     if ("sound" in said) expected = said.sound;
     if ("hush" in said) stopPlaying();
     if ("now" in said) now.textContent = said.now;
@@ -123,10 +169,12 @@ function join() {
 
 form.addEventListener("submit", async (event) => {
   event.preventDefault();
+  if (!ended) return; // pressed twice
   wanted = Object.fromEntries(new FormData(form));
   key = null; tries = 0; ended = false;
   hand.hidden = true;
-  $("drawn").replaceChildren();
+  drawn.replaceChildren();
+  finished = null; shown = ""; waiting = null;
   now.textContent = words.opening;
   try {
     context = new AudioContext();
@@ -134,9 +182,11 @@ form.addEventListener("submit", async (event) => {
     await context.audioWorklet.addModule("/static/microphone.js");
   } catch (error) {
     now.textContent = "";
-    show(error.message, false);
+    show(why(error, words), false);
+    if (stream) stream.getTracks().forEach((track) => track.stop());
     if (context) context.close();
-    context = null;
+    context = stream = null;
+    ended = true;
     return;
   }
   blocks = new AudioWorkletNode(context, "blocks", { numberOfOutputs: 0 });
@@ -145,11 +195,27 @@ form.addEventListener("submit", async (event) => {
   };
   listen();
   join();
-  if (navigator.wakeLock) navigator.wakeLock.request("screen").then((lock) => { wake = lock; }, () => {});
+  awake();
 });
-document.addEventListener("visibilitychange", () => { if (!document.hidden && context) context.resume(); });
+
+// A device that slept: said, and everything taken up again.
+setInterval(() => {
+  const late = Date.now() - ticked;
+  if (!ended && ticked && late > SLEPT_MS) {
+    if (context) context.resume();
+    awake();
+    show(words.slept, false);
+  }
+  ticked = Date.now();
+}, 1000);
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden || ended) return;
+  if (context) context.resume();
+  awake();
+});
 window.addEventListener("pagehide", () => { if (key) send({ leave: true }); });
 for (const button of document.querySelectorAll("[data-key]")) button.addEventListener("click", () => send({ key: button.dataset.key }));
+for (const button of document.querySelectorAll("[data-typed]")) button.addEventListener("click", () => send({ typed: button.dataset.typed }));
 if (reply) reply.addEventListener("submit", (event) => { event.preventDefault(); send({ typed: $("typed").value }); $("typed").value = ""; });
 talk.addEventListener("keydown", (event) => {
   // Only while the focus is inside the session, so that no letter typed elsewhere does anything.

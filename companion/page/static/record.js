@@ -1,10 +1,12 @@
-// A recording made in the page becomes the chosen file, as 16-bit WAV without any processing.
+// Recordings made in the page become chosen files, as 16-bit WAV without any processing.
+import { microphone, why } from "./microphone-access.js";
+
 const button = document.getElementById("record");
 const field = document.getElementById("take");
 const said = document.getElementById("recording");
 const words = JSON.parse(document.getElementById("words").textContent);
 const MOST_SECONDS = 300;
-let context = null, stream = null, parts = [], rate = 0;
+let context = null, stream = null, parts = [], rate = 0, count = 0;
 
 function wav() {
   const length = parts.reduce((sum, part) => sum + part.length, 0);
@@ -21,10 +23,9 @@ function wav() {
 
 async function begin() {
   try {
-    if (!navigator.mediaDevices) throw Object.assign(new Error(), { name: "NotFoundError" });
-    stream = await navigator.mediaDevices.getUserMedia({ audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 } });
+    stream = await microphone();
   } catch (error) {
-    said.textContent = error.name === "NotFoundError" ? words.none : error.name === "NotAllowedError" ? words.denied : words.busy;
+    said.textContent = why(error, words);
     return;
   }
   context = new AudioContext();
@@ -34,20 +35,27 @@ async function begin() {
   const blocks = new AudioWorkletNode(context, "blocks", { numberOfOutputs: 0 });
   blocks.port.onmessage = (message) => { if (parts.length * 960 < MOST_SECONDS * rate) parts.push(message.data); };
   context.createMediaStreamSource(stream).connect(blocks);
+  stream.getTracks()[0].onended = () => { if (context) { end(); said.textContent = words.none; } };
   button.textContent = words.stop;
   said.textContent = words.recording;
 }
 
 function end() {
-  stream.getTracks().forEach((track) => track.stop());
+  stream.getTracks().forEach((track) => { track.onended = null; track.stop(); });
   context.close();
   context = null;
-  const file = new File([wav()], "recording.wav", { type: "audio/wav" });
+  button.textContent = words.again;
+  if (!parts.length) { said.textContent = words.empty; return; }
+  count += 1;
+  const file = new File([wav()], `recording-${count}.wav`, { type: "audio/wav" });
   const chosen = new DataTransfer();
+  // Where several takes of one tune are wanted each is kept; elsewhere the newest is the one.
+  if (field.multiple) for (const before of field.files) chosen.items.add(before);
   chosen.items.add(file);
   field.files = chosen.files;
-  button.textContent = words.again;
-  said.textContent = words.recorded.replace("{seconds}", Math.round((file.size - 44) / 2 / rate));
+  field.dispatchEvent(new Event("change", { bubbles: true }));
+  said.textContent = (field.multiple ? words.several : words.recorded)
+    .replace("{seconds}", Math.round((file.size - 44) / 2 / rate)).replace("{n}", field.files.length);
 }
 document.getElementById("recorder").hidden = false;
 button.addEventListener("click", () => (context ? end() : begin()));
