@@ -5,7 +5,7 @@ It names what the tune does, not what the singer did wrong; it never scolds, fla
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from companion.language.interface import Language
@@ -16,7 +16,7 @@ from companion.tune import Direction, Key, LineNote, Pitch, spell
 COUNTED = 9  # notes that are counted from the beginning; farther on they are counted in their bar
 MOST_LISTED = 6  # words said one by one before a smaller piece
 MOST_IN_NAME = 3  # words on one note: more is a line of text that stands there by mistake
-MOST_WORDS = 24  # what is spoken calmly in one breath: at 150 words a minute just under ten seconds
+MOST_WORDS = 16  # what is spoken calmly in one breath: at 150 words a minute under seven seconds
 TUNING_SAID = 30  # cents: less is not worth a word to a learner
 DRIFT_SAID = 40  # cents over a phrase
 NOTHING_SUNG = N_("I heard no singing. A little closer, and sing again.")
@@ -137,9 +137,14 @@ def note_name(language: Language, notes: Sequence[LineNote], index: int) -> str:
         return _sung_name(language, sung)
     inside = _in_bars(notes, index)
     if inside is None:
-        return language.message("the {ordinal} note").format(ordinal=language.ordinal(index + 1))
+        return place_name(language, index)
     return language.message("the {ordinal} note of bar {bar}").format(
         ordinal=language.ordinal(inside[0]), bar=language.number(notes[index].bar))
+
+
+def place_name(language: Language, index: int) -> str:
+    """A note by its place in the line, which is always short: "the third note"."""
+    return language.message("the {ordinal} note").format(ordinal=language.ordinal(index + 1))
 
 
 def word_of(notes: Sequence[LineNote], index: int) -> str:
@@ -195,18 +200,37 @@ class CueSentences:
     def whole(self) -> str:
         return " ".join(s for s in (self.well, self.about, self.ask) if s)
 
+    @property
+    def words(self) -> int:
+        """How many words it has."""
+        return len(self.whole.split())
 
-def cue_text(language: Language, match: Match, advice: Advice, title: str = "", better: str = "") -> str:
-    """What is said back to a take, one breath long. title: of the tune; better: of one that fits the take far better."""
-    return cue_sentences(language, match, advice, title, better).whole
+
+def within_breath(tries: Iterable[CueSentences]) -> CueSentences:
+    """The first that is no longer than a breath, else the shortest. tries: at least one, the best first."""
+    made: list[CueSentences] = []
+    for said in tries:
+        if said.words <= MOST_WORDS:
+            return said
+        made.append(said)
+    return min(made, key=lambda said: said.words)
 
 
-def cue_sentences(language: Language, match: Match, advice: Advice, title: str = "", better: str = "") -> CueSentences:
-    """The same in its sentences."""
+def cue_text(language: Language, match: Match, advice: Advice, title: str = "", better: str = "", counted: bool = True) -> str:
+    """What is said back to a take, one breath long. title: of the tune; better: of one that fits the take far better.
+
+    counted: with how many moves went well; where somebody sings with the pupil, that takes longer than it is worth.
+    """
+    return cue_sentences(language, match, advice, title, better, counted).whole
+
+
+def cue_sentences(language: Language, match: Match, advice: Advice, title: str = "", better: str = "",
+                  counted: bool = True) -> CueSentences:
+    """The same in its sentences. Where a breath is too short, notes are called by shorter names, then nothing is counted."""
     if advice.kind is CueKind.ANOTHER_TUNE:
-        return _not_found(language, title, better)
+        return within_breath(_not_found(language, title, better))
     if advice.kind is CueKind.STOPPED_EARLY and advice.stopped_at is not None:
-        return _stopped(language, match, advice, advice.stopped_at)
+        return within_breath(_stopped(language, match, advice, advice.stopped_at))
     if advice.kind is CueKind.NOTHING_SUNG:
         return CueSentences("", language.message(NOTHING_SUNG), "")
     if advice.kind is CueKind.ONE_NOTE:
@@ -215,28 +239,32 @@ def cue_sentences(language: Language, match: Match, advice: Advice, title: str =
         return CueSentences("", _all_right(language, match, advice), "")
     if advice.kind is CueKind.NOT_SURE:
         well = went_well(language, advice) if advice.right else ""
-        return CueSentences(well, _doubt(language, match, advice), language.message("Once more, please."))
-    assert advice.move is not None
-    tries = [CueSentences(went_well(language, advice), _to_try(language, match, advice.move, words),
-                          language.message("Listen.")) for words in (True, False)]
-    return next((said for said in tries if len(said.whole.split()) <= MOST_WORDS), tries[1])
+        ask = language.message("Once more, please.")
+        return within_breath(CueSentences(well if count else "", about, ask) for count in (True, False) if counted or not count
+                             for about in _doubts(language, match, advice, not count))
+    move = advice.move
+    assert move is not None
+    return within_breath(CueSentences(went_well(language, advice) if count else "", about, language.message("Listen."))
+                         for count in (True, False) if counted or not count for about in _to_try(language, match, move))
 
 
-def _not_found(language: Language, title: str, better: str) -> CueSentences:
+def _not_found(language: Language, title: str, better: str) -> Iterator[CueSentences]:
     """ "I could not find 'Snail on the wall' in this recording.", and the tune that it sounds like."""
-    about = language.message("I could not find {tune} in this recording.").format(tune=language.quoted(title)) if title \
-        else language.message("I could not find this tune in this recording.")
-    return CueSentences("", about, language.message("It sounds like {tune}.").format(
-        tune=language.quoted(better)) if better else "")
+    like = language.message("It sounds like {tune}.").format(tune=language.quoted(better)) if better else ""
+    if title:
+        for template in (N_("I could not find {tune} in this recording."), N_("I could not find {tune}.")):
+            yield CueSentences("", language.message(template).format(tune=language.quoted(title)), like)
+    yield CueSentences("", language.message("I could not find this tune in this recording."), like)
+    yield CueSentences("", language.message("I could not find this tune."), like)
 
 
-def _stopped(language: Language, match: Match, advice: Advice, last: int) -> CueSentences:
+def _stopped(language: Language, match: Match, advice: Advice, last: int) -> Iterator[CueSentences]:
     """ "The first three right. You stopped at 'wall'." """
     notes = [n.written for n in match.notes]
     well = language.plural("The first move right.", "The first {n} right.", advice.right).format(
         n=language.number(advice.right)) if advice.from_start else went_well(language, advice)
-    return CueSentences(well, language.message("You stopped at {note}.").format(
-        note=note_name(language, notes, last - notes[0].number)), "")
+    for name in _note_names(language, notes, last - notes[0].number):
+        yield CueSentences(well, language.message("You stopped at {note}.").format(note=name), "")
 
 
 def _all_right(language: Language, match: Match, advice: Advice) -> str:
@@ -267,33 +295,53 @@ def _alike(language: Language, some: int, whole: int) -> tuple[str, str]:
     return (str(some) if said == str(whole) else language.number(some)), said
 
 
-def _to_try(language: Language, match: Match, move: Move, words: bool) -> str:
+def _note_names(language: Language, notes: Sequence[LineNote], index: int) -> Iterator[str]:
+    """What a note may be called, the best name first: by its word, then by its place in the line."""
+    yield note_name(language, notes, index)
+    yield place_name(language, index)
+
+
+def _move_names(language: Language, notes: Sequence[LineNote], start: int) -> Iterator[str]:
+    """What a move may be called, the best name first: by its two notes, then by the one to which it goes."""
+    yield move_name(language, notes, start)
+    by_word = word_of(notes, start) and word_of(notes, start + 1)
+    if by_word:
+        yield language.message("to {note}").format(note=note_name(language, notes, start + 1))
+    yield _move_by_place(language, notes, start)
+    yield from (language.message("to {note}").format(note=name) for name in _note_names(language, notes, start + 1))
+
+
+def _to_try(language: Language, match: Match, move: Move) -> Iterator[str]:
+    """The move to try, the best sentence first."""
     notes = [n.written for n in match.notes]
-    template = {Direction.UP: language.message("{move} the tune goes up."),
-                Direction.DOWN: language.message("{move} the tune goes down."),
-                Direction.LEVEL: language.message("{move} the tune stays on one note.")}[move.wanted]
-    return language.capitalised(template.format(move=move_name(language, notes, move.start - notes[0].number, words)))
+    templates = {Direction.UP: [N_("{move} the tune goes up.")], Direction.DOWN: [N_("{move} the tune goes down.")],
+                 Direction.LEVEL: [N_("{move} the tune stays on one note."), N_("{move} the tune stays.")]}[move.wanted]
+    for name in _move_names(language, notes, move.start - notes[0].number):
+        yield from (language.capitalised(language.message(template).format(move=name)) for template in templates)
 
 
-def _doubt(language: Language, match: Match, advice: Advice) -> str:
+def _doubts(language: Language, match: Match, advice: Advice, alone: bool) -> Iterator[str]:
+    """What was not heard or not clear, the best sentence first. alone: nothing else is said of the take."""
     notes = [n.written for n in match.notes]
     some = advice.right > 0  # something else was right
+    sung = N_("I heard you sing, but did not hear {note}."), N_("I heard you sing, but did not hear {note} and {more} more.")
+    short = N_("I did not hear {note}."), N_("I did not hear {note} and {more} more.")
+    caught = [N_("I did not catch {note}.")]
+    if not some:
+        caught.insert(0, N_("I heard you sing, but did not catch {note}."))
     if advice.not_heard:
-        note = note_name(language, notes, advice.not_heard[0] - notes[0].number)
         more = len(advice.not_heard) - 1
-        if not more:
-            template = language.message("I did not hear {note}.") if some else language.message(
-                "I heard you sing, but did not hear {note}.")
-        else:
-            template = language.message("I did not hear {note} and {more} more.") if some else language.message(
-                "I heard you sing, but did not hear {note} and {more} more.")
-        return template.format(note=note, more=language.number(more))
-    if advice.not_caught is not None:
-        template = language.message("I did not catch {note}.") if some else language.message(
-            "I heard you sing, but did not catch {note}.")
-        return template.format(note=note_name(language, notes, advice.not_caught - notes[0].number))
-    return language.message("I could not follow the rest.") if some else language.message(
-        "I heard you sing, but could not follow.")
+        for one, several in ([short] if some else [sung, short]):
+            for name in _note_names(language, notes, advice.not_heard[0] - notes[0].number):
+                yield language.message(several if more else one).format(note=name, more=language.number(more))
+    elif advice.not_caught is not None:
+        for template in caught:
+            for name in _note_names(language, notes, advice.not_caught - notes[0].number):
+                yield language.message(template).format(note=name)
+    elif some:
+        yield language.message(N_("I could not follow all of it.") if alone else N_("I could not follow the rest."))
+    else:
+        yield language.message("I heard you sing, but could not follow.")
 
 
 # What comes before a take, and after it on request.

@@ -169,10 +169,9 @@ def try_again(language: Language, line: Sequence[LineNote], move: Move, times: i
     """The cue where the same move is missed again. times: how often it was missed before, from 1."""
     at = next(i for i, n in enumerate(line) if n.number == move.start)
     # Not at the top: they bring in tunes and matches, and a greeting waits for neither.
-    from companion.language.cues import note_name
+    from companion.language.cues import CueSentences, note_name, place_name, within_breath
     from companion.tune import Direction
 
-    first, second = note_name(language, line, at), note_name(language, line, at + 1)
     templates = {
         Direction.UP: (language.message("Once more {first}, then {second}: up. Listen to the two tones."),
                        language.message("Begin with {first} and climb to {second}. Listen.")),
@@ -180,8 +179,12 @@ def try_again(language: Language, line: Sequence[LineNote], move: Move, times: i
                          language.message("Begin with {first} and come down to {second}. Listen.")),
         Direction.LEVEL: (language.message("Once more {first}, then {second}: the same note. Listen to the two tones."),
                           language.message("Begin with {first} and stay there for {second}. Listen.")),
-    }
-    return templates[move.wanted][(times - 1) % 2].format(first=first, second=second)
+    }[move.wanted]
+    names = [(note_name(language, line, at), note_name(language, line, at + 1)),
+             (place_name(language, at), place_name(language, at + 1))]
+    # Where the names are too long for one breath, the places of the notes, and then the other, shorter form.
+    return within_breath(CueSentences("", template.format(first=first, second=second), "")
+                         for template in (templates[(times - 1) % 2], templates[1]) for first, second in names).whole
 
 
 def title_and_phrases(language: Language, title: str, phrases: int) -> str:

@@ -21,7 +21,7 @@ from companion.course import (
     mark_rule,
 )
 from companion.language.braille import say_dots, say_problem
-from companion.language.cues import MOST_WORDS, NOTHING_SUNG, cue_text, move_name, went_well
+from companion.language.cues import NOTHING_SUNG, CueSentences, cue_text, move_name, went_well, within_breath
 from companion.language.interface import Language
 from companion.language.questions import fact_at_start, fact_name, group_said, said_dots, said_line, step_name, value_name
 from companion.match import Advice, Match, Move, Verdict, advise
@@ -402,11 +402,10 @@ def _cells_to_try(language: Language, match: Match, advice: Advice, move: Move) 
         Direction.DOWN: N_("{move} the tune goes down: {first}, then {second}."),
         Direction.LEVEL: N_("{move} the tune stays on one note: {first}, then {second}.")}[move.wanted])
     first, second = (language.pitch_class(n.pitch) for n in notes[at:at + 2])
-    tries = []
-    for words in (True, False):
-        about = template.format(move=move_name(language, notes, at, words), first=first, second=second)
-        tries.append(_sentences(went_well(language, advice), language.capitalised(about), language.message("Listen.")))
-    return next((say for say in tries if len(say.split()) <= MOST_WORDS), tries[-1])
+    abouts = [language.capitalised(template.format(move=move_name(language, notes, at, words), first=first, second=second))
+              for words in (True, False)]
+    return within_breath(CueSentences(well, about, language.message("Listen."))
+                         for well in (went_well(language, advice), "") for about in abouts).whole
 
 
 def _nothing_sung(language: Language, item: Item, judged: Judged) -> str:

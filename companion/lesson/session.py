@@ -424,7 +424,8 @@ class Session:
         advice = advise(match)
         if advice.kind is CueKind.ANOTHER_TUNE:  # in a lesson the tune is known to be this one
             advice = replace(advice, kind=CueKind.NOT_SURE)
-        say, kind, move = cue_text(self.language, match, advice), advice.kind, advice.move
+        counted = self.kind is not SessionKind.LESSON
+        say, kind, move = cue_text(self.language, match, advice, counted=counted), advice.kind, advice.move
         if heard.early and kind is not CueKind.ALL_RIGHT:
             say, kind, move = self.language.message(LessonSentence.TOO_EARLY), CueKind.NOT_SURE, None
         line = tuple(n.written for n in match.notes)

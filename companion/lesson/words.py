@@ -45,6 +45,5 @@ def review_line(language: Language, reviewed: Reviewed) -> str:
     if found.advice.kind in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE):
         return f"{name}: {found.cue(language)}"
     # In a list nothing is sounded or sung again, and the right moves have just been counted.
-    cue = cue_sentences(language, found.match, found.advice, found.tune.title, found.likelier)
-    well = "" if found.advice.right else cue.well
-    return " ".join(s for s in (f"{name}: {count_line(language, found.match.counts)}", well, cue.about) if s)
+    cue = cue_sentences(language, found.match, found.advice, found.tune.title, found.likelier, counted=not found.advice.right)
+    return " ".join(s for s in (f"{name}: {count_line(language, found.match.counts)}", cue.well, cue.about) if s)

@@ -210,7 +210,7 @@ def test_a_lesson_without_a_tune(soundcard_apart: SoundCard, tmp_path: Path) -> 
         assert program.end() == 0, program.errors
     assert program.lines == [
         "Sing or play a line.", "Five notes.", "Now the pupil.",
-        "Three of four right. From the third note to the fourth the tune goes up. Listen.",
+        "From the third note to the fourth the tune goes up. Listen.",
         "All four right.", "Five notes.", "Now the pupil.", "All four right.", "Kept as line 1.",
         "End here? The same key once more ends it."]
     written = [n.midi for n in load(tmp_path / "lines" / "line-1.musicxml").line()]

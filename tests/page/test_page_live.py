@@ -68,7 +68,7 @@ def test_a_lesson_without_a_tune(address: str, tmp_path: Path) -> None:
         page = begun(found, address, "/lesson")
         announced = until(page, "All four right.")
         assert announced == ["Sing or play a line.", "Five notes.", "Now the pupil.",
-                             "Three of four right. From the third note to the fourth the tune goes up. Listen.",
+                             "From the third note to the fourth the tune goes up. Listen.",
                              "All four right."]
         assert page.evaluate("document.activeElement.id") == "go"
         assert "over it the voice" in page.locator("#drawn").aria_snapshot()
