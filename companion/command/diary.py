@@ -19,6 +19,7 @@ from companion.diary import (
     repair_diary,
     restore_copy,
     week_of,
+    weeks_of,
 )
 from companion.errors import Trouble
 from companion.language import (
@@ -35,6 +36,7 @@ from companion.language import (
     repair_lines,
     setting_line,
     week_lines,
+    weeks_lines,
 )
 from companion.messages import _
 
@@ -49,6 +51,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--setting", metavar="NAME=VALUE", action="append", default=[],
                         help=_("a setting that lasts, such as rate=130, speech=off, minutes=8, keys=f9:go"))
     parser.add_argument("--settings", action="store_true", help=_("list the settings"))
+    parser.add_argument("--weeks", action="store_true", help=_("the last weeks, a line each"))
     parser.add_argument("--consent", metavar="WHO", help=_("someone responsible allows sound to be kept"))
     parser.add_argument("--until", metavar="DATE", help=_("last day of the consent, as 2026-12-31"))
     parser.add_argument("--withdraw", action="store_true", help=_("end the consent and delete the sound"))
@@ -126,7 +129,7 @@ def _list_pupils(options: argparse.Namespace) -> int:
 
 
 def _changed(diary: Diary, pupil: Pupil, options: argparse.Namespace) -> list[str]:
-    """Make the changes that were asked for; a line for each, and for the settings and the export where asked for."""
+    """Make the changes that were asked for; a line for each, and for the settings, the weeks and the export where asked for."""
     language = options.language
     changes = read_changes(settings=options.setting, range_names=options.range, tunes=options.set, days=options.days,
                            consent_by=options.consent, until=options.until, withdraw=options.withdraw)
@@ -135,6 +138,8 @@ def _changed(diary: Diary, pupil: Pupil, options: argparse.Namespace) -> list[st
     lines += change_lines(language, pupil.nickname, changes, diary.path)
     if options.settings:
         lines += [setting_line(language, name, value) for name, value in diary.settings(pupil).items()]
+    if options.weeks:
+        lines += weeks_lines(language, weeks_of(diary, pupil))
     if options.export:
         lines.append(export_line(language, options.export, len(export_pupil(diary, pupil, options.export))))
     return lines

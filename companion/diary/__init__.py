@@ -50,6 +50,7 @@ if TYPE_CHECKING:
         suggestion,
         tune_title,
         week_of,
+        weeks_of,
     )
 
 __all__ = ["MOST_MINUTES", "SETTINGS", "VARIETIES", "Action", "Changes", "Comparison", "Consent", "Detail", "Diary",
@@ -58,12 +59,12 @@ __all__ = ["MOST_MINUTES", "SETTINGS", "VARIETIES", "Action", "Changes", "Compar
            "Work", "beside", "check_diary", "default_path",
            "default_settings", "delete_pupil", "export_pupil", "make_changes", "next_kind", "open_or_beside",
            "read_changes",
-           "read_setting", "repair_diary", "restore_copy", "suggestion", "tune_title", "week_of"]
+           "read_setting", "repair_diary", "restore_copy", "suggestion", "tune_title", "week_of", "weeks_of"]
 
 __getattr__ = loader(__name__, {
     "changes": ("Changes", "delete_pupil", "make_changes", "read_changes"),
     "export": ("export_pupil",),
     "repair": ("DiaryCheck", "Repaired", "check_diary", "repair_diary", "restore_copy"),
     "week": ("Comparison", "KeptSound", "SetTune", "Suggestion", "Sung", "Week", "next_kind", "suggestion",
-             "tune_title", "week_of"),
+             "tune_title", "week_of", "weeks_of"),
 })

@@ -18,11 +18,12 @@ FEWEST = 4  # moves of a kind in a week; fewer tell nothing
 CHANGED = 0.15  # share of right ones by which a kind must change to be worth a word
 GOOD = 0.85  # from this share of right ones on a kind needs no work
 MOST_TUNES = 3
+MOST_WEEKS = 8  # shown one beside the other: two months are what a teacher looks back on
 
 
 @dataclass(frozen=True)
 class Sung:
-    """What was sung in the last seven days: takes, days with one, moves and their verdicts."""
+    """What was sung in seven days: takes, days with one, moves and their verdicts."""
 
     takes: int
     days: int
@@ -119,6 +120,17 @@ def week_of(diary: Diary, pupil: Pupil) -> Week:
     work = tuple(SetTune(tune_title(w.tune), w.until, w.takes) for w in diary.work(pupil))
     return Week(pupil.nickname, _sung(diary.takes(pupil, since=diary.now() - WEEK)), work,
                 _comparison(diary, pupil), suggestion(diary, pupil), _kept_sound(diary, pupil))
+
+
+def weeks_of(diary: Diary, pupil: Pupil, most: int = MOST_WEEKS) -> list[tuple[date, Sung]]:
+    """(Monday, what was sung) of each of the last weeks, oldest first, from the first of them in which anything was sung."""
+    today = diary.now().date()
+    mondays = [today - timedelta(days=today.weekday()) - k * WEEK for k in range(most)][::-1]
+    takes = diary.takes(pupil, since=diary.now() - (most + 1) * WEEK)
+    found = [(monday, _sung([t for t in takes if monday <= t.at.date() < monday + WEEK])) for monday in mondays]
+    while found and not found[0][1].takes:
+        del found[0]
+    return found
 
 
 def _sung(takes: Sequence[KeptTake]) -> Sung:

@@ -86,6 +86,7 @@ if TYPE_CHECKING:
         repair_lines,
         setting_line,
         week_lines,
+        weeks_lines,
     )
     from companion.language.evidence import evidence_lines, move_meant
     from companion.language.exercises import (
@@ -404,6 +405,7 @@ __all__ = [
     "was_that_you",
     "week_lines",
     "week_title",
+    "weeks_lines",
     "went_well",
     "what_to_sound",
     "wrong_note_answer",
@@ -434,7 +436,7 @@ __getattr__ = loader(__name__, {
     "diary": (
         "change_lines", "check_lines", "deletion_line", "deletion_question", "export_line", "new_page", "no_pupils",
         "nothing_deleted_line", "pupil_line", "repair_lines",
-        "setting_line", "week_lines"
+        "setting_line", "week_lines", "weeks_lines"
     ),
     "evidence": ("evidence_lines", "move_meant"),
     "exercises": (

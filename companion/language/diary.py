@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +48,21 @@ def sung_line(language: Language, nickname: str, sung: Sung) -> str:
                             "unclear.").format(name=nickname, takes=_takes(language, sung.takes),
                                                days=_days(language, sung.days), right=sung.right, total=sung.moves,
                                                unclear=sung.unsure)
+
+
+def weeks_lines(language: Language, weeks: Sequence[tuple[date, Sung]]) -> list[str]:
+    """A line for each week, the newest first. weeks: Monday and what was sung, oldest first."""
+    if not weeks:
+        return [language.message("Nothing was sung in the last weeks.")]
+    return [_week_line(language, monday, sung) for monday, sung in reversed(weeks)]
+
+
+def _week_line(language: Language, monday: date, sung: Sung) -> str:
+    day = language.day_of_year(monday)
+    if not sung.takes:
+        return language.message("Week from {day}: nothing sung.").format(day=day)
+    return language.message("Week from {day}: {takes} on {days}; {right} of {total} moves right.").format(
+        day=day, takes=_takes(language, sung.takes), days=_days(language, sung.days), right=sung.right, total=sung.moves)
 
 
 def work_line(language: Language, work: Sequence[SetTune]) -> str:

@@ -20,12 +20,14 @@ from companion.diary import (
     make_changes,
     read_changes,
     week_of,
+    weeks_of,
 )
 from companion.errors import Trouble
-from companion.language import change_lines, deletion_line, new_page, no_pupils, pupil_line, setting_line, week_lines
+from companion.language import change_lines, deletion_line, new_page, no_pupils, pupil_line, setting_line, week_lines, weeks_lines
 from companion.messages import _
 from companion.page.frame import State, View, checked_form, render, see_other, state_of
 from companion.page.kept import files_made
+from companion.page.picture import weeks_picture
 from companion.page.views import download
 
 MOST_NAME = 60
@@ -86,8 +88,9 @@ async def _shown(request: Request, name: str, done: list[str]) -> Response:
     def make() -> dict[str, Any]:
         with Diary(state.diary) as diary:
             found = diary.pupil(name)
-            consent = diary.consent(found)
+            consent, weeks = diary.consent(found), weeks_of(diary, found)
             return {"pupil": found.nickname, "lines": week_lines(language, week_of(diary, found)),
+                    "picture": weeks_picture(language, weeks), "weeks": weeks_lines(language, weeks),
                     "settings": [(s.value, setting_line(language, s, v), _typed(v))
                                  for s, v in diary.settings(found).items()],
                     "consent": consent is not None, "where": str(diary.path)}

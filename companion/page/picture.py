@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from datetime import date
 from html import escape
 from itertools import count, groupby, pairwise
 
 import numpy as np
 
+from companion.diary import Sung
 from companion.ear import PitchTrack
 from companion.language import Language, bare
 from companion.match import Match, Verdict
@@ -131,6 +133,36 @@ class VoiceOverPath:
             out += [self.hill.place((t - self._began) / self.tempo_s, m - self._key) for t, m in self._held]
             self._held = []
         return out
+
+
+WEEK_WIDTH, WEEK_HEIGHT = 90.0, 120.0
+
+
+def weeks_picture(language: Language, weeks: Sequence[tuple[date, Sung]]) -> str:
+    """A hill a week, as high as moves were sung in it; its dark part those that were right. "" where nothing was sung.
+
+    weeks: Monday and what was sung, oldest first.
+    """
+    most = max((sung.moves for _monday, sung in weeks), default=0)
+    if not most:
+        return ""
+
+    def mound(left: float, share: float, named: str) -> str:
+        top = 20 + WEEK_HEIGHT - share * WEEK_HEIGHT * 4 / 3  # a Bézier curve reaches three quarters of the way
+        floor = 20 + WEEK_HEIGHT
+        return (f'<path class="{named}" d="M{left:.0f} {floor:.0f}C{left + WEEK_WIDTH * 0.25:.0f} {top:.0f} '
+                f'{left + WEEK_WIDTH * 0.75:.0f} {top:.0f} {left + WEEK_WIDTH:.0f} {floor:.0f}Z"/>')
+
+    shapes = []
+    for k, (_monday, sung) in enumerate(weeks):
+        left = EDGE + k * WEEK_WIDTH
+        shapes += [mound(left, sung.moves / most, "hill"), mound(left, sung.right / most, "right"),
+                   f'<text x="{left + WEEK_WIDTH / 2:.0f}" y="{WEEK_HEIGHT + 46:.0f}" text-anchor="middle">{sung.takes}</text>']
+    width = 2 * EDGE + len(weeks) * WEEK_WIDTH
+    title = language.message("The weeks as hills, left to right: the higher, the more was sung; the dark part was right; below "
+                             "each, its takes")
+    return (f'<svg class="weeks" role="img" aria-label="{escape(title)}" viewBox="0 0 {width:.0f} {WEEK_HEIGHT + 60:.0f}" '
+            f'width="{width:.0f}" height="{WEEK_HEIGHT + 60:.0f}" xmlns="http://www.w3.org/2000/svg">{"".join(shapes)}</svg>')
 
 
 def path_words(language: Language, line: Sequence[LineNote], match: Match | None = None) -> tuple[str, str]:

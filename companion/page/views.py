@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from companion.diary import default_path
 from companion.errors import Trouble
 from companion.language import choose_language, hand_for_helper, tune_line
 from companion.limits import SECONDS, run_limited
@@ -35,8 +36,10 @@ LOWEST_SOUNDED, HIGHEST_SOUNDED = 36, 86  # MIDI numbers, as in a session: nothi
 
 
 async def home(request: Request) -> Response:
-    """What shall we do?"""
-    return render(request, "home.html", state_of(request).language.message("What shall we do?"))
+    """What shall we do? The first time, the demo and the check of the microphone stand first."""
+    state = state_of(request)
+    newcomer = not await run_in_threadpool(Path(state.diary or default_path()).exists)
+    return render(request, "home.html", state.language.message("What shall we do?"), newcomer=newcomer)
 
 
 async def tunes(request: Request) -> Response:
