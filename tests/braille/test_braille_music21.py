@@ -1,0 +1,85 @@
+"""Made-up bars against music21.braille, cell by cell: octave marks, accidentals, values, groups, ties, signatures."""
+
+from __future__ import annotations
+
+import copy
+import random
+from fractions import Fraction
+from typing import Any
+
+import pytest
+from braille.corpus import align, cause, music21_groups, our_groups
+
+from companion.braille import decode, encode
+from companion.tune import from_music21
+
+#: Time signatures with the parts that their bars are made of: lists of lengths that fill a beat, or two.
+SIMPLE = ([1], [0.5, 0.5], [0.75, 0.25], [0.25] * 4, [0.25, 0.25, 0.5], [0.5, 0.25, 0.25], [2], [1.5, 0.5], [1.5, 0.25, 0.25],
+          [0.125] * 8, [0.125, 0.125, 0.25, 0.5], [1, 1])
+COMPOUND = ([1.5], [0.5] * 3, [1, 0.5], [0.5, 1], [0.75, 0.25, 0.5], [0.25] * 6, [0.5, 0.25, 0.25, 0.5], [0.25, 0.25, 0.5, 0.5])
+TIMES = {"4/4": SIMPLE, "3/4": SIMPLE, "2/4": SIMPLE, "6/8": COMPOUND, "9/8": COMPOUND, "2/2": SIMPLE}
+
+
+def part(seed: int, bars: int = 8) -> Any:
+    """A music21 part of whole bars: notes and rests near each other and far, in a key, some with accidentals and ties."""
+    from music21 import key, meter, note, stream, tie
+
+    rng = random.Random(seed)
+    name = rng.choice(list(TIMES))
+    signature, here = meter.TimeSignature(name), key.KeySignature(rng.randrange(-6, 7))
+    full = Fraction(signature.barDuration.quarterLength)
+    made = stream.Part()
+    before: Any = None
+    place = 31
+    for number in range(1, bars + 1):
+        measure = stream.Measure(number=number)
+        if number == 1:
+            measure.append([here, signature])
+        left = full
+        while left:
+            for length in rng.choice([p for p in TIMES[name] if sum(map(Fraction, p)) <= left]):
+                left -= Fraction(length)
+                if rng.random() < 0.06:
+                    measure.append(note.Rest(quarterLength=length))
+                    before = None
+                    continue
+                if before is not None and rng.random() < 0.08:
+                    before.tie = tie.Tie("start")
+                    one = note.Note(copy.deepcopy(before.pitch), quarterLength=length)
+                    one.tie = tie.Tie("stop")
+                else:
+                    place = min(44, max(22, place + rng.choice((-7, -5, -4, -3, -2, -1, -1, 0, 1, 1, 2, 3, 4, 5, 8))))
+                    one = note.Note("CDEFGAB"[place % 7] + str(place // 7), quarterLength=length)
+                    sign = here.accidentalByStep(one.step)
+                    if sign is not None:
+                        one.pitch.accidental = sign
+                    if rng.random() < 0.12:
+                        one.pitch.accidental = rng.choice((-1, 0, 1))
+                measure.append(one)
+                before = one if one.tie is None else None
+        made.append(measure)
+    for measure in made.getElementsByClass(stream.Measure):
+        measure.makeAccidentals(inPlace=True, overrideStatus=True, useKeySignature=here, cautionaryPitchClass=False,
+                                cautionaryNotImmediateRepeat=False)
+    return made
+
+
+@pytest.mark.parametrize("seeds", [range(40), pytest.param(range(40, 400), marks=pytest.mark.slow)])
+def test_made_bars_equal_music21(seeds: range) -> None:
+    """Every bar that differs does so for a reason with a name (`corpus.cause`)."""
+    bars = 0
+    causes: dict[str, int] = {}
+    for seed in seeds:
+        made = part(seed)
+        tune = from_music21(made)
+        back = decode(encode(tune, width=40).lines)
+        assert back.problems == (), seed
+        assert [[n.pitch for n in b.notes] for b in back.tune.bars] == [[n.pitch for n in b.notes] for b in tune.bars], seed
+        for ours, theirs in align(our_groups(tune), music21_groups(made)):
+            bars += 1
+            if ours != theirs:
+                why = cause(tune, ours, theirs)
+                causes[why] = causes.get(why, 0) + 1
+    assert bars >= 7 * len(seeds)
+    assert causes.get("other", 0) == 0, causes
+    assert sum(causes.values()) <= bars / 10, causes
