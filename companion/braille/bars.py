@@ -95,17 +95,19 @@ class Reader:
 
     written: bars as cells, for places and meanings on demand. others: signs that are no unit of a bar: (offset, cells).
     repeated: bars that repeat signs stand for: (bar index, offset, cells). singing: (bar, note) where a syllable may
-    begin. problems: by offset in the whole text.
+    begin; merged: how many are merged on it, where a sign says so. problems, hints: by offset in the whole text.
     """
 
     def __init__(self, pitch_only: bool, vocal: bool) -> None:
         self.pitch_only, self.vocal = pitch_only, vocal
         self.bars: list[BarRead] = []
         self.problems: list[tuple[int, Slip]] = []
+        self.hints: list[tuple[int, Slip]] = []  # of the same form
         self.written: list[WrittenBar] = []
         self.others: list[tuple[int, str]] = []
         self.repeated: list[tuple[int, int, int]] = []
         self.singing: list[tuple[int, int]] = []
+        self.merged: dict[tuple[int, int], int] = {}
         self.notes = NoteReader(self.problems, self.offset)
         self.key = Key(0)
         self.new_key: Key | None = None
@@ -420,6 +422,8 @@ class Reader:
             self.pending = []
             if sung:
                 self.singing.append((len(self.bars) - 1, len(bar.notes)))
+            if u.merged:
+                self.merged[len(self.bars) - 1, len(bar.notes)] = u.merged
             bar.notes.append(note)
             self._bar_signs(bar, u)
         if self.pending and bar.notes:
@@ -489,12 +493,44 @@ class Reader:
 
     def check_beats(self) -> None:
         """Bars with too many or too few beats; a pickup and a last bar that make one bar together are right."""
-        first = self._numbers()
-        for i, bar in enumerate(self.bars):
-            if bar.full and not bar.complete and bar.notes and not self._made_whole(i):
-                beat_units = Fraction(4 * UNITS, bar.lower)
-                self.problems.append((bar.at, Slip(ProblemCode.BEATS, bar=i + first, beats=bar.total / beat_units,
-                                                   wanted=bar.full / beat_units)))
+        first, bars = self._numbers(), self.bars
+        second = False  # of two bars that make one
+        for i, bar in enumerate(bars):
+            second = not second and self._parted(i - 1)
+            if second or bar.complete or not bar.full or not bar.notes or self._parted(i):
+                if second:
+                    self.problems.append((bar.at, Slip(ProblemCode.SPACE_TOO_MANY, bar=i + first)))
+                continue
+            beat_units = Fraction(4 * UNITS, bar.lower)
+            beats, wanted = bar.total / beat_units, bar.full / beat_units
+            if i == 0 and self._short_beside_whole():
+                self.hints.append((bar.at, Slip(ProblemCode.SHORT_FIRST_BAR, beats=beats, wanted=wanted)))
+            elif not self._made_whole(i):
+                code = ProblemCode.SPACE_MISSING if bar.total == 2 * bar.full else ProblemCode.BEATS
+                self.problems.append((bar.at, Slip(code, bar=i + first, beats=beats, wanted=wanted)))
+
+    def _short(self, i: int) -> bool:
+        """Whether a bar has notes and is not full."""
+        bar = self.bars[i]
+        return bool(bar.notes) and not bar.complete and 0 < bar.total < bar.full
+
+    def _parted(self, i: int) -> bool:
+        """Whether a bar and the next, which nothing divides, make one together: a space too many. A first bar may be a
+        pickup, whose other part is the last bar."""
+        bars = self.bars
+        if not 0 <= i < len(bars) - 1 or not (self._short(i) and self._short(i + 1)):
+            return False
+        here, after = bars[i], bars[i + 1]
+        if here.ends or after.begins or here.full != after.full or here.total + after.total != here.full:
+            return False
+        return i > 0 or bars[-1].complete
+
+    def _short_beside_whole(self) -> bool:
+        """Whether the first bar is short and no bar makes a whole one with it: a pickup, or something is missing."""
+        first = self.bars[0]
+        if len(self.bars) < 2 or not self._short(0) or not self.bars[-1].complete:
+            return False
+        return not any(self._short(i) and self.bars[i].total + first.total == first.full for i in range(1, len(self.bars)))
 
     def _made_whole(self, i: int) -> bool:
         """Whether a short bar is a pickup, or makes a whole one with another: at a repeat, at an ending, at the end."""

@@ -12,8 +12,7 @@ from __future__ import annotations
 import re
 import sys
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
 
@@ -25,6 +24,7 @@ from companion.braille.groups import (
     METRONOME_MARK,
     REPEAT,
     RESTS,
+    read_digits,
     read_group,
     read_metronome,
     read_signature,
@@ -32,13 +32,15 @@ from companion.braille.groups import (
 from companion.braille.model import Meaning, MeaningKind, Problem, ProblemCode, Said
 from companion.braille.page import from_brf
 from companion.braille.reading import Raw, Reading, Row
+from companion.braille.sung import check_words, sing, words_of
 from companion.braille.text import from_dots, pitch_only_heading, read_words, words
 from companion.errors import Trouble
 from companion.messages import N_, _
 from companion.places import decoded, is_utf16, read_within
-from companion.tune import DirectionKind, Key, ScoreDirection, Syllable, Time, Tune
+from companion.tune import DirectionKind, Key, ScoreDirection, Time, Tune
 
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
+MOST_VERSES = 49
 RUNOVER = 4  # cells by which a line that goes on from the one before is set in, where there are words
 
 
@@ -165,6 +167,7 @@ class _PageReader:
         self.title = self.title.replace(pitch_only_heading(), "").strip()
         self.reader = Reader(self.pitch_only, vocal)
         self.texts: list[Said] = []
+        self.hints: list[Problem] = []
         self.offsets: list[int] = []  # where each line of music begins in the whole text
         self.where: list[Row] = []  # and which line it is
         self.length = 0
@@ -197,19 +200,38 @@ class _PageReader:
         self.reader.music("\n".join(r.cells for r in rows), base)
 
     def _vocal(self, rows: list[Row]) -> None:
-        """Words from the margin with their runovers, then their music. Words without music are further verses."""
-        i = 0
-        while i < len(rows):
-            sung, i = _with_runovers(rows, i, rows[i].indent <= 1)
-            music, i = _with_runovers(rows, i, i < len(rows) and rows[i].indent > 1)
-            self.texts += [Said(r.number, r.indent + 1, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in sung]
+        """Words from the margin with their runovers, then their music. Words without music are further verses.
+
+        Several lines of words over one of music are as many verses, where each has its number or every line of music has
+        as many.
+        """
+        parallels = list(_parallels(rows))
+        counts = {len(sung) for sung, music in parallels if sung and music}
+        goes_on: dict[int, bool] = {}
+        for sung, music in parallels:
+            for block in sung:
+                self.texts += [Said(r.number, r.indent + 1, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in block]
             began = len(self.reader.singing)
             self._music(music)
-            text = " ".join(read_words(r.cells) for r in sung)
-            if music and text:
-                _sing(self.reader, began, text)
-            elif match := _VERSE.fullmatch(text):
-                _sing(self.reader, 0, match["words"], int(match["number"]) - 1)
+            if not music:
+                self._further_verses(sung)
+                continue
+            places = self.reader.singing[began:]
+            verses = _numbered(sung)
+            if verses is None:
+                verses = [(k, _cells_of(one)) for k, one in enumerate(sung if len(counts) == 1 else sung[-1:])]
+            for verse, cells in verses:
+                merged = [(k, self.reader.merged[place]) for k, place in enumerate(places) if place in self.reader.merged]
+                if text := words_of(cells, merged if verse == 0 else None).strip():
+                    if verse == 0 and (slip := check_words(text, len(places))):
+                        self.hints.append(slip.at(sung[0][0].number, sung[0][0].indent + 1))
+                    goes_on[verse] = sing(self.reader, places, text, verse, goes_on.get(verse, False))
+
+    def _further_verses(self, blocks: list[list[Row]]) -> None:
+        """Verses after the song, each with its number."""
+        for block in blocks:
+            if match := _VERSE.fullmatch(words_of(_cells_of(block), None)):
+                sing(self.reader, self.reader.singing, match["words"], int(match["number"]) - 1)
 
     def _at(self, offset: int) -> tuple[int, int]:
         """Line and column of an offset in the music."""
@@ -229,17 +251,45 @@ class _PageReader:
         if not bars:
             problems.append(Problem(1, 1, ProblemCode.NO_MUSIC))
         problems.sort(key=lambda p: (p.line, p.column))
-        return Reading(tune, tuple(problems), self.pitch_only, Raw(self.reader, self.head, self.texts, self._at))
+        return Reading(tune, tuple(problems), self.pitch_only, Raw(self.reader, self.head, self.texts, self.hints, self._at))
 
 
-def _with_runovers(rows: list[Row], i: int, begins: bool) -> tuple[list[Row], int]:
-    """The row at i and those set in below it, and where they end; none where it does not begin there."""
-    if not begins:
-        return [], i
+def _parallels(rows: list[Row]) -> Iterator[tuple[list[list[Row]], list[Row]]]:
+    """Lines of words, each with its runovers, and the music below them with its own; either may be none."""
+    i = 0
+    while i < len(rows):
+        sung: list[list[Row]] = []
+        while i < len(rows) and rows[i].indent <= 1:
+            block, i = _with_runovers(rows, i)
+            sung.append(block)
+        music: list[Row] = []
+        if i < len(rows):
+            music, i = _with_runovers(rows, i)
+        yield sung, music
+
+
+def _with_runovers(rows: list[Row], i: int) -> tuple[list[Row], int]:
+    """The row at i and those set in below it, and where they end."""
     end = i + 1
     while end < len(rows) and rows[end].indent >= RUNOVER:
         end += 1
     return rows[i:end], end
+
+
+def _cells_of(block: list[Row]) -> str:
+    return S.SPACE.join(row.cells for row in block)
+
+
+def _numbered(sung: list[list[Row]]) -> list[tuple[int, str]] | None:
+    """The verses of several lines of words by their numbers: (verse from 0, its cells); None where not each has one."""
+    out = []
+    for block in sung:
+        number, _space, cells = _cells_of(block).partition(S.SPACE)
+        match = BAR_NUMBER.fullmatch(number.removesuffix(S.PUNCT_POINT))
+        if not match or not 0 < int(read_digits(match["number"])) <= MOST_VERSES:
+            return None
+        out.append((read_digits(match["number"]) - 1, cells))
+    return out if len(out) > 1 and len({verse for verse, _cells in out}) == len(out) else None
 
 
 def _bpm(text: str) -> float | None:
@@ -277,40 +327,6 @@ def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None
         else:
             (composer or titles).append(said)
     return " ".join(titles), " ".join(composer), tempo, found
-
-
-def _sing(reader: Reader, began: int, text: str, verse: int = 0) -> None:
-    """Put the words of a line, or of a further verse (from 0), under its notes.
-
-    Braille does not part syllables, so that words of several are parted by their vowels where that makes the count come
-    out right, else each word goes to one note.
-    """
-    sung = text.split()
-    places = reader.singing[began:]
-    if not places or not sung:
-        return
-    parts = [[w] for w in sung]
-    if len(sung) < len(places):
-        cut = [_syllables(w) for w in sung]
-        if sum(map(len, cut)) == len(places):
-            parts = cut
-    syllables = [Syllable(piece, "single" if len(part) == 1 else "begin" if k == 0 else
-                          "end" if k == len(part) - 1 else "middle")
-                 for part in parts for k, piece in enumerate(part)]
-    if len(syllables) > len(places):
-        left = "‿".join(s.text for s in syllables[len(places) - 1:])
-        syllables = [*syllables[:len(places) - 1], Syllable(left)]
-    for (b, n), syllable in zip(places, syllables, strict=False):
-        note = reader.bars[b].notes[n]
-        others = (*note.syllables, *[None] * (verse - len(note.syllables)))[:verse]
-        reader.bars[b].notes[n] = replace(note, syllables=(*others, syllable))
-
-
-def _syllables(word: str) -> list[str]:
-    """A guess: a syllable a group of vowels, the consonant before a vowel beginning it."""
-    pieces = re.findall(r"[^aeiouyAEIOUY]*[aeiouyAEIOUY]+(?:[^aeiouyAEIOUY]+$|[^aeiouyAEIOUY](?=[^aeiouyAEIOUY]))?",
-                        word)
-    return pieces if pieces and "".join(pieces) == word else [word]
 
 
 # --- files ----------------------------------------------------------------------------------------------------

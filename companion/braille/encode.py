@@ -6,10 +6,12 @@ words.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from typing import NamedTuple
 
 from companion.braille import signs as S
 from companion.braille import text as T
@@ -17,7 +19,7 @@ from companion.braille.expressions import key_cells, metronome_cells, number_cel
 from companion.braille.lines import Lines, length_of, mark_first, place_bar, wrap
 from companion.braille.model import Link
 from companion.braille.page import BraillePage
-from companion.braille.pieces import Encoder, Habits, Piece, State
+from companion.braille.pieces import Encoder, Habits, Piece, State, merged
 from companion.braille.signs import WHOLE_REST
 from companion.errors import Trouble
 from companion.messages import _
@@ -39,13 +41,15 @@ def _plain(tune: Tune, encoder: Encoder, page: Lines) -> None:
     while index < len(bars):
         notes = bars[index].notes
         count = 0
-        if repeats and previous and notes and notes[0].pitch == previous[0].pitch:
+        rest = not notes or (len(notes) == 1 and notes[0].pitch is None)
+        if repeats and previous and not rest and notes[0].pitch == previous[0].pitch:
             count = _repeated(bars, index, encoder)
         previous = notes if not count else previous
         if count:
             _place_repeats(count, index, encoder, page)
-        elif repeats and len(notes) == 1 and notes[0].pitch is None and (count := _rests(bars, index, encoder)) > 1:
-            _place_rests(count, index, encoder, page)
+        elif rest and repeats and (count := _rests(bars, index, encoder)) > 1:
+            place_bar(_rest_pieces(count, index, encoder), page, PLAIN_RUNOVER, list, bars[index].number,
+                      encoder.habits.octave_marks)
         else:
             count = 1
             state = encoder.state()
@@ -70,8 +74,9 @@ def _repeated(bars: tuple[Bar, ...], index: int, encoder: Encoder) -> int:
     if index == 0 or model.backward_repeat or model.barline not in (Barline.PLAIN, Barline.NONE) or not encoder.whole(model):
         return 0
     count = 0
-    for bar in bars[index:]:
-        if (bar.key or bar.time or bar.forward_repeat or bar.ending or bar.after or bar.notes != model.notes):
+    for k in range(index, len(bars)):
+        bar = bars[k]
+        if bar.key or bar.time or bar.forward_repeat or bar.ending or bar.after or bar.notes != model.notes:
             break
         count += 1
         if bar.backward_repeat or bar.barline not in (Barline.PLAIN, Barline.NONE):
@@ -103,30 +108,37 @@ def _place_repeats(count: int, index: int, encoder: Encoder, page: Lines) -> Non
 
 
 def _rests(bars: tuple[Bar, ...], index: int, encoder: Encoder) -> int:
-    """How many bars of rest from here can be written together."""
+    """How many bars of rest from here can be written together; 0 or 1 where none can."""
     count = 0
-    for bar in bars[index:]:
-        note = bar.notes[0] if len(bar.notes) == 1 else None
-        if note is None or note.pitch is not None or note.before or bar.after or note.marks or not (
-                note.whole_bar or (encoder.time and note.quarters >= encoder.time.quarters)):
-            break
-        if bar.key or bar.time or bar.forward_repeat or bar.ending:
+    for k in range(index, len(bars)):
+        bar = bars[k]
+        if not _silent(bar, encoder) or bar.forward_repeat or bar.ending or (k and (bar.key or bar.time)):
             break
         count += 1
         if bar.backward_repeat or bar.barline not in (Barline.PLAIN, Barline.NONE):
             break
-    full = encoder.full
-    return 0 if count in (2, 3) and full == count * 1024 else count  # else it would read as one long bar
+    return 0 if count in (2, 3) and encoder.full == count * 1024 else count  # else it would read as one long bar
 
 
-def _place_rests(count: int, index: int, encoder: Encoder, page: Lines) -> None:
+def _silent(bar: Bar, encoder: Encoder) -> bool:
+    """Whether a bar has nothing but one rest that fills it, or a rest that is hidden in print."""
+    if bar.after or len(bar.notes) > 1:
+        return False
+    if not bar.notes:
+        return True
+    rest = bar.notes[0]
+    if rest.pitch is not None or rest.marks or not (rest.whole_bar or (encoder.time and rest.quarters >= encoder.time.quarters)):
+        return False
+    return not rest.before or all(said in encoder.hoisted for said in rest.before)
+
+
+def _rest_pieces(count: int, index: int, encoder: Encoder) -> list[Piece]:
     """Rests of several bars: up to three written out, more with their number (De Garmo, chapter 5)."""
     pieces = [Piece(WHOLE_REST, joined=k > 0) for k in range(count)] if count <= 3 else [
         Piece(S.NUMBER + number_cells(str(count)) + WHOLE_REST)]
-    bars = encoder.tune.bars
-    encoder.close(bars[index + count - 1], pieces)
+    encoder.close(encoder.tune.bars[index + count - 1], pieces)
     encoder.tied = None
-    place_bar(pieces, page, PLAIN_RUNOVER, list, bars[index].number, encoder.habits.octave_marks)
+    return pieces
 
 
 def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Callable[[str], str]) -> None:
@@ -137,40 +149,55 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Callable[[str], str]
     ends = {n.sources[0][0] for a, n in pairwise(tune.line()) if n.phrase != a.phrase and n.sources[0][1] == 0}
     while index < len(bars):
         made = _bars_of_line(tune, index, encoder, page.width, ends, text)
+        stop = made[-1].stop
         page.end()
         page.parallels.append(len(page.lines))
-        _word_lines(text(_words_of(tune, index, index + len(made))), page)
+        _word_lines(_words_of(tune, index, stop, 0, text), page)
         page.new(2)
-        for k, (pieces, state) in enumerate(made):
+        for one in made:
             end = encoder.state()
-            place_bar(pieces, page, VOCAL_RUNOVER, _again(encoder, index + k, state), bars[index + k].number,
+            place_bar(one.pieces, page, VOCAL_RUNOVER, _again(encoder, one.first, one.state), bars[one.first].number,
                       encoder.habits.octave_marks)
             encoder.back_to(end)
-        index += len(made)
+        index = stop
     page.end()
     page.parallels.append(len(page.lines))
     for verse in range(1, max((len(n.syllables) for _unused, _unused, n in tune.written()), default=0)):
         number = S.NUMBER + number_cells(str(verse + 1))
-        _word_lines(number + S.SPACE + text(_words_of(tune, 0, len(bars), verse)), page)
+        _word_lines(number + S.SPACE + _words_of(tune, 0, len(bars), verse, text), page)
+
+
+class _Made(NamedTuple):
+    """A bar, or several bars of rest together, as pieces: the index of its first bar and of the one after it, and the
+    state of the encoder before it."""
+
+    first: int
+    stop: int
+    pieces: list[Piece]
+    state: State
 
 
 def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: set[int],
-                  text: Callable[[str], str]) -> list[tuple[list[Piece], State]]:
-    """As many bars as fit in one line of words and one of music, no further than the phrase; each with the state
-    before it. ends: bars at which a phrase begins."""
-    made: list[tuple[list[Piece], State]] = []
+                  text: Callable[[str], str]) -> list[_Made]:
+    """As many bars as fit in one line of words and one of music, no further than the phrase. ends: bars at which a phrase
+    begins."""
+    made: list[_Made] = []
     length = 2
-    while index + len(made) < len(tune.bars):
+    at = index
+    while at < len(tune.bars):
         state = encoder.state()
-        pieces = encoder.bar(index + len(made))
+        count = _rests(tune.bars, at, encoder) if encoder.habits.repeats else 0
+        pieces = _rest_pieces(count, at, encoder) if count > 1 else encoder.bar(at)
+        stop = at + max(1, count)
         if not made:
             mark_first(pieces, encoder.habits.octave_marks)
         length += length_of(pieces) + (1 if made else 0)
-        if made and (length > width or len(text(_words_of(tune, index, index + len(made) + 1))) > width):
+        if made and (length > width or len(_words_of(tune, index, stop, 0, text)) > width):
             encoder.back_to(state)
             break
-        made.append((pieces, state))
-        if index + len(made) in ends:
+        made.append(_Made(at, stop, pieces, state))
+        at = stop
+        if at in ends:
             break
     return made
 
@@ -188,17 +215,40 @@ def _syllables(tune: Tune, first: int, stop: int, verse: int) -> Iterator[Syllab
                 yield said
 
 
-def _words_of(tune: Tune, first: int, stop: int, verse: int = 0) -> str:
-    """The words under some bars; the hyphens that part syllables in print are not written, but a word that goes
+def _words_of(tune: Tune, first: int, stop: int, verse: int, text: Callable[[str], str]) -> str:
+    """The words under some bars, as cells; the hyphens that part syllables in print are not written, but a word that goes
     on in the next line ends in one."""
     out, place = "", "single"
     for said in _syllables(tune, first, stop, verse):
         place = said.place
-        text = said.text.replace("‿", " ")
-        out += text if place in ("begin", "middle") else text + " "
+        sung = " ".join(said.text.replace("‿", " ").split())
+        if merged(said) > 1:
+            sung = _MERGE + sung + _MERGED
+        out += sung if place in ("begin", "middle") else sung + " "
     if place in ("begin", "middle") and stop < len(tune.bars) and out:
         out += "-"
-    return out.strip()
+    return _sung_cells(out.strip(), text)
+
+
+#: Around syllables merged on one note, in words that are not cells yet: no letters.
+_MERGE, _MERGED = "\ue000", "\ue001"
+_WITH_MERGED = re.compile(f"([^ {_MERGE}{_MERGED}]*{_MERGE}[^{_MERGED}]*{_MERGED}[^ {_MERGE}]*)")
+
+
+def _sung_cells(line: str, text: Callable[[str], str]) -> str:
+    """A line of words as cells. Words with merged syllables are never contracted, since a bracket stands in them (New
+    International Manual, 16-8)."""
+    if _MERGE not in line:
+        return text(line)
+    out = ""
+    for k, part in enumerate(_WITH_MERGED.split(line)):
+        if k % 2 == 0:
+            out += text(part) if part else ""
+            continue
+        before, _mark, rest = part.partition(_MERGE)
+        inside, _mark, after = rest.partition(_MERGED)
+        out += T.words(before) + S.MERGED_OPEN + T.words(inside) + S.MERGED_CLOSE + T.words(after)
+    return out
 
 
 # --- the page ---------------------------------------------------------------------------------------------------

@@ -99,19 +99,24 @@ class ProblemCode(StrEnum):
     SEVERAL_PART_REPEATS = "several-part-repeats"
     PART_REPEAT_UNCLEAR = "part-repeat-unclear"
     BEATS = "beats"  # bar, beats, wanted
+    SPACE_TOO_MANY = "space-too-many"  # bar: the second of the two that make one
+    SPACE_MISSING = "space-missing"  # bar
     NO_MUSIC = "no-music"
     # hints: what is odd and cannot be proved wrong
     LEAP = "leap"
     NEEDLESS_MARK = "needless-mark"
     SLUR_BETWEEN_EQUALS = "slur-between-equals"
     NEEDLESS_ACCIDENTAL = "needless-accidental"
+    SHORT_FIRST_BAR = "short-first-bar"  # beats, wanted
+    MORE_WORDS = "more-words"  # numbers: of words, of notes that may have one
+    FEWER_SYLLABLES = "fewer-syllables"
 
 
 class Slip(NamedTuple):
     """What is amiss, apart from its place.
 
     signs: as `ProblemCode` says, a row of the tables or, where its name would say too much, its role. bar: its
-    printed number. beats, wanted: in beats of the time signature.
+    printed number. beats, wanted: in beats of the time signature. numbers: as `ProblemCode` says.
     """
 
     code: ProblemCode
@@ -119,10 +124,11 @@ class Slip(NamedTuple):
     bar: int = 0
     beats: Fraction = Fraction(0)
     wanted: Fraction = Fraction(0)
+    numbers: tuple[int, ...] = ()
 
     def at(self, line: int, column: int) -> Problem:
         """The same with its place."""
-        return Problem(line, column, self.code, self.signs, self.bar, self.beats, self.wanted)
+        return Problem(line, column, self.code, self.signs, self.bar, self.beats, self.wanted, self.numbers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,3 +142,4 @@ class Problem:
     bar: int = 0
     beats: Fraction = Fraction(0)
     wanted: Fraction = Fraction(0)
+    numbers: tuple[int, ...] = ()

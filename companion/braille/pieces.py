@@ -61,6 +61,7 @@ from companion.tune import (
     Pitch,
     ScoreDirection,
     Stands,
+    Syllable,
     Time,
     Tune,
 )
@@ -76,6 +77,8 @@ _GRACES = {(1, 4): Written(0, 0, 0, 0, False), (1, 8): Written(0, 0, 1, 0, False
 _GRACE = Written(0, 0, 3, 0, False)
 #: The number of an ending: lowered digits (De Garmo, chapter 17).
 _ENDING = re.compile(f"{S.NUMBER}[{''.join(S.LOWER_DIGITS.values())}]+$")
+#: What a bar has whose only rest is hidden in print: without it the bar would be lost.
+_SILENT = (Note(pitch=None, base=Fraction(4), whole_bar=True),)
 _MOST_ALONE = 3  # rests in a bar that might be read as bars of rest
 _PART_TIMES = (6, 4, 3, 2)  # how often a part of a bar may fill it, for part repeats
 #: Ranks of signs that no mark's row gives. Value signs follow their group's sign at once.
@@ -120,6 +123,14 @@ class Piece:
     @property
     def cells(self) -> str:
         return self.head + self.mark + self.tail if self.due else self.head + self.tail
+
+
+def merged(syllable: Syllable | None) -> int:
+    """How many syllables a note has at once: "the‿ev" are two, whether print ties them or a space parts them."""
+    if syllable is None:
+        return 0
+    text = syllable.text
+    return len(text.replace("‿", " ").split()) if "‿" in text or " " in text else 1
 
 
 def needs_octave(before: Pitch | None, pitch: Pitch) -> bool:
@@ -215,7 +226,7 @@ class Encoder:
     def bar(self, index: int, grouped: bool = True) -> list[Piece]:
         """One bar's pieces; the state goes on to the next bar."""
         bar = self.tune.bars[index]
-        notes = bar.notes
+        notes = bar.notes or _SILENT
         self.number = bar.number
         self.in_force = {}
         pieces: list[Piece] = []
@@ -400,6 +411,8 @@ class Encoder:
     def _dress(self, at: tuple[int, int], note: Note, head: str, tail: str, tie: bool) -> tuple[str, str]:
         """Signs before and after a note that most notes do not have, in order of their ranks. head: its value signs."""
         slurs = self.ahead.slurs.get(at)
+        if self.vocal and note.syllables and (count := merged(note.syllables[0])) > 1:
+            tail += S.MERGED[min(3, count)]  # right after the note and its dots (New International Manual, 16-8)
         if not (note.marks or note.grace or slurs):
             return head, tail + S.TIE if tie else tail
         before, after = self._marks(note, self.ahead.signs.get(at))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -36,11 +37,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Raw:
-    """What places and words are worked out from when they are asked for."""
+    """What places and words are worked out from when they are asked for. hints: those of the words."""
 
     reader: Reader
     heading: list[Row]
     texts: list[Said]
+    hints: list[Problem]
     at: Callable[[int], tuple[int, int]]
 
 
@@ -59,7 +61,26 @@ class Reading:
     @cached_property
     def hints(self) -> tuple[Problem, ...]:
         """What is odd and cannot be proved wrong, in order of place."""
-        return hints(self.tune, self._raw.reader.written, self._raw.at) if self._raw else ()
+        raw = self._raw
+        if raw is None:
+            return ()
+        found = [*hints(self.tune, raw.reader.written, raw.at), *raw.hints,
+                 *(slip.at(*raw.at(offset)) for offset, slip in raw.reader.hints)]
+        return tuple(sorted(found, key=lambda p: (p.line, p.column)))
+
+    def amiss_in(self, bars: range) -> tuple[tuple[Problem, ...], tuple[Problem, ...]]:
+        """Problems and hints from the end of the bar before the bars of these numbers to the beginning of the one after."""
+        start, stop = (0, 0), (sys.maxsize, 0)
+        for bar, _note, line, column, cells in self.places:
+            if self.tune.bars[bar].number < bars.start:
+                start = max(start, (line, column + cells))
+            elif self.tune.bars[bar].number >= bars.stop:
+                stop = min(stop, (line, column))
+
+        def within(found: tuple[Problem, ...]) -> tuple[Problem, ...]:
+            return tuple(p for p in found if start <= (p.line, p.column) < stop)
+
+        return within(self.problems), within(self.hints)
 
     @cached_property
     def places(self) -> tuple[tuple[int, int, int, int, int], ...]:

@@ -83,6 +83,7 @@ class Role(StrEnum):
     DOT = "dot"
     SLUR = "slur"
     TIE = "tie"
+    MERGED = "merged syllables"
     BARLINE = "bar line"
     SECOND_VOICE = "second voice"
     # parts of other signs, and signs that stand by themselves
@@ -123,6 +124,7 @@ class Entry:
 
 _BEFORE, _AFTER, _BAR, _APART = Stands.BEFORE, Stands.AFTER, Stands.BAR, Stands.APART
 _OCTAVE = "De Garmo, chapter 7; MBC 2015, 3.2"
+_ELISION = "New International Manual, 16-8"
 
 TABLE: tuple[Entry, ...] = (
     Entry(Sign("octave below the first", "4-4", _BEFORE, 700, _OCTAVE), Role.OCTAVE, 0),
@@ -146,6 +148,8 @@ TABLE: tuple[Entry, ...] = (
     Entry(Sign("louder ends", "345-25", _BEFORE, 100, "from memory"), Role.HAIRPIN_END, DirectionKind.CRESCENDO),
     Entry(Sign("softer ends", "345-256", _BEFORE, 100, "from memory"), Role.HAIRPIN_END, DirectionKind.DIMINUENDO),
     Entry(Sign("dot", "3", _AFTER, 100, "De Garmo, chapter 3"), Role.DOT),
+    Entry(Sign("two syllables on one note", "12", _AFTER, 150, _ELISION), Role.MERGED, 2),
+    Entry(Sign("three syllables on one note", "123", _AFTER, 150, _ELISION), Role.MERGED, 3),
     Entry(Sign("slur", "14", _AFTER, 300, "De Garmo, chapter 12"), Role.SLUR),
     Entry(Sign("tie", "4-14", _AFTER, 400, "De Garmo, chapter 4"), Role.TIE),
     Entry(Sign("repeat to here", "126-23", _BAR, 0, "De Garmo, chapter 17"), Role.BACKWARD),
@@ -195,6 +199,9 @@ LARGER_VALUES, SMALLER_VALUES = (_cells(Role.SIZE, size) for size in Size)
 FORWARD_REPEAT, BACKWARD_REPEAT, BAR_REPEAT = map(_cells, (Role.FORWARD, Role.BACKWARD, Role.BAR_REPEAT))
 FINAL_BAR, DOUBLE_BAR = Barline.FINAL.sign.cells, Barline.DOUBLE.sign.cells
 IN_ACCORD = _cells(Role.SECOND_VOICE)  # a second voice in the same bar: read only to say that it is out of scope
+MERGED: dict[int, str] = {n: _cells(Role.MERGED, n) for n in (2, 3)}
+#: Around syllables that are sung on one note, in the words (New International Manual, 16-8). The cells of quotation marks.
+MERGED_OPEN, MERGED_CLOSE = cells("236"), cells("356")
 WHOLE_REST, HYPHEN, WORD = map(_cells, (Role.WHOLE_REST, Role.HYPHEN, Role.WORD_SIGN))
 SEGNO, CODA = _cells(Role.JUMP, Jump.SEGNO), _cells(Role.JUMP, Jump.CODA)
 CRESCENDO, DIMINUENDO = (_cells(Role.HAIRPIN, kind) for kind in (DirectionKind.CRESCENDO, DirectionKind.DIMINUENDO))

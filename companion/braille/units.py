@@ -80,21 +80,22 @@ class Unit:
     """One unit of cells, read by itself: what the bar and the notes before must add is not in it.
 
     row: 0 to 3, or 4 for a breve. code: for `rhythm.read_bar`. octave, alter: None where no sign stands. slur: 0, 1,
-    or 2 for a doubled one. core: offset and cells of the note itself, its dots included. lead: cells at its beginning
-    that are not the note's own (words, repeat signs, an ending's number). reset: something stands here after which an
-    octave mark is due. problems and said: places are offsets in the unit.
+    or 2 for a doubled one. merged: how many syllables are sung on it, 0 where no sign says so. core: offset and cells of
+    the note itself, its dots included. lead: cells at its beginning that are not the note's own (words, repeat signs, an
+    ending's number). reset: something stands here after which an octave mark is due. problems and
+    said: places are offsets in the unit.
     """
 
     __slots__ = ("after", "alter", "backward", "barline", "before", "code", "core", "dots", "editorial", "ending",
-                 "forward", "grace", "group", "index", "kind", "lead", "marks", "octave", "plain", "problems", "reset", "row",
-                 "said", "size", "slur", "slur_closes", "slur_opens", "step", "tie", "unknown")
+                 "forward", "grace", "group", "index", "kind", "lead", "marks", "merged", "octave", "plain", "problems", "reset",
+                 "row", "said", "size", "slur", "slur_closes", "slur_opens", "step", "tie", "unknown")
 
     def __init__(self) -> None:
         self.kind = UnitKind.SIGNS
         self.step = ""
         self.index = 0  # of the letter, C 0 to B 6
         self.row = self.dots = self.code = self.group = self.size = self.lead = 0
-        self.slur = self.slur_opens = self.slur_closes = 0
+        self.slur = self.slur_opens = self.slur_closes = self.merged = 0
         self.core = (0, 0)
         self.octave: int | None = None
         self.alter: int | None = None
@@ -138,7 +139,7 @@ def read_expression(cells: str) -> str:
 
 #: What a sign does to its unit, by its role: its value is kept under a name, a flag is set, a count goes up.
 _KEPT = {Role.OCTAVE: "octave", Role.ACCIDENTAL: "alter", Role.GRACE: "grace", Role.GROUP: "group",
-         Role.BARLINE: "barline"}
+         Role.BARLINE: "barline", Role.MERGED: "merged"}
 _FLAGS = {Role.EDITORIAL: "editorial", Role.TIE: "tie", Role.FORWARD: "forward", Role.BACKWARD: "backward"}
 _COUNTS = {Role.SLUR: "slur", Role.SLUR_OPENS: "slur_opens", Role.SLUR_CLOSES: "slur_closes"}
 #: After these an octave mark is due.
@@ -301,7 +302,7 @@ class _UnitReader:
         u.problems, u.said = tuple(self.problems), tuple(self.said)
         u.code = u.row + 8 * u.dots + (REST if u.kind is UnitKind.REST else 0)
         more = (u.marks, u.after, u.before, u.grace, u.barline, u.slur, u.slur_opens, u.slur_closes, u.group, u.size, u.ending,
-                u.forward, u.backward, u.editorial, u.problems)
+                u.forward, u.backward, u.editorial, u.merged, u.problems)
         u.plain = u.kind is not UnitKind.SIGNS and not any(more)
         return u
 

@@ -158,11 +158,17 @@ _PROBLEMS: dict[ProblemCode, str] = {
     ProblemCode.NOTE_RUNS_INTO_REPEAT: N_("A note runs into the bar repeat; a space belongs between."),
     ProblemCode.SEVERAL_PART_REPEATS: N_("Several part repeats in one bar are not told apart; write the notes out."),
     ProblemCode.PART_REPEAT_UNCLEAR: N_("What this part repeat repeats cannot be told from the length of the bar."),
+    ProblemCode.SPACE_TOO_MANY: N_("A space too many: this and the bar before it make one bar."),
+    ProblemCode.SPACE_MISSING: N_("A space is missing: bar {bar} has the beats of two."),
     ProblemCode.NO_MUSIC: N_("No music was found here."),
     ProblemCode.LEAP: N_("This note lies more than an octave from the one before. Is an octave mark missing or wrong?"),
     ProblemCode.NEEDLESS_MARK: N_("Nobody needs the octave mark here. Is another octave meant, or another note?"),
     ProblemCode.SLUR_BETWEEN_EQUALS: N_("A slur joins two equal notes. Is a tie meant? Then dot 4 stands before dots 1 4."),
     ProblemCode.NEEDLESS_ACCIDENTAL: N_("The accidental changes nothing. Is another one meant, or another note?"),
+    ProblemCode.SHORT_FIRST_BAR: N_("The first bar is short, though the last one is whole. Is something missing here?"),
+    ProblemCode.MORE_WORDS: N_("These words are {first}, and the notes to sing them on {second}. Is a note missing, or a slur "
+                               "too many?"),
+    ProblemCode.FEWER_SYLLABLES: N_("There are more notes here than these words have syllables. Is a slur missing?"),
 }
 
 
@@ -173,8 +179,9 @@ def say_problem(language: Language, problem: Problem) -> str:
                                1 if problem.wanted == 1 else 2)
         return said.format(bar=problem.bar, beats=_beats(language, problem.beats), n=_count(language, problem.wanted))
     names = [language.message(_ROLES[s]) if isinstance(s, Role) else say_sign(language, s) for s in problem.signs]
-    places = dict(zip(("sign", "previous"), names, strict=False))
-    return language.message(_PROBLEMS[problem.code]).format(**places)
+    places: dict[str, object] = dict(zip(("sign", "previous"), names, strict=False))
+    places |= zip(("first", "second"), problem.numbers, strict=False)
+    return language.message(_PROBLEMS[problem.code]).format(bar=problem.bar, **places)
 
 
 def _beats(language: Language, beats: Fraction) -> str:
@@ -194,21 +201,25 @@ def _count(language: Language, number: Fraction) -> str:
 # --- a page that was read --------------------------------------------------------------------------------------
 
 
-def reading_lines(language: Language, reading: Reading) -> list[str]:
-    """Plain lines: what was read, bar by bar, then what is amiss."""
+def reading_lines(language: Language, reading: Reading, bars: range | None = None) -> list[str]:
+    """Plain lines: what was read, bar by bar, then what is amiss. bars: only those of these numbers, and what is amiss in
+    them, without the title."""
     tune = reading.tune
-    out = [language.message("{title}.").format(title=tune.title.removesuffix(".")) if tune.title else
-           language.message("A tune without a title.")]
-    if reading.pitch_only:
-        out.append(language.message("Reading exercise: pitch only, no values."))
-    else:
-        out.append(language.message("{key}, {time}.").format(key=language.key(tune.key), time=say_time(language, tune.time)))
+    out: list[str] = []
+    if bars is None:
+        out.append(language.message("{title}.").format(title=tune.title.removesuffix(".")) if tune.title else
+                   language.message("A tune without a title."))
+        out.append(language.message("Reading exercise: pitch only, no values.") if reading.pitch_only else
+                   language.message("{key}, {time}.").format(key=language.key(tune.key), time=say_time(language, tune.time)))
     for bar in tune.bars:
+        if bars is not None and bar.number not in bars:
+            continue
         said = [_read_note(language, n, reading.pitch_only) for n in bar.notes] or [language.message("nothing")]
         sung = _words_under(bar.notes)
         line = language.message("Bar {number}, {words}: {notes}.") if sung else language.message("Bar {number}: {notes}.")
         out.append(line.format(number=bar.number, words=sung, notes="; ".join(said)))
-    return [*out, *problem_lines(language, reading.problems), *hint_lines(language, reading.hints)]
+    problems, found = (reading.problems, reading.hints) if bars is None else reading.amiss_in(bars)
+    return [*out, *problem_lines(language, problems), *hint_lines(language, found)]
 
 
 def _read_note(language: Language, note: Note, pitch_only: bool) -> str:
@@ -253,21 +264,24 @@ def problem_lines(language: Language, problems: tuple[Problem, ...]) -> list[str
                 line=p.line, cell=p.column, problem=say_problem(language, p)) for p in problems)]
 
 
-def reading_json(language: Language, reading: Reading) -> dict[str, Any]:
+def reading_json(language: Language, reading: Reading, bars: range | None = None) -> dict[str, Any]:
     """As in the contract; `quarters` is null where the page gives pitch only; `slur`: whether one goes on to the next
-    note; `words`: one a verse. Only `say` is in the language."""
+    note; `words`: one a verse. Only `say` is in the language. bars: notes, problems and hints of these bars alone."""
     tune = reading.tune
     notes: list[dict[str, Any]] = []
     slurs = 0
     for bar, n, quarters in reading.lengths():
         slurs = max(0, slurs + n.slur_starts - n.slur_stops)
+        if bars is not None and bar.number not in bars:
+            continue
         notes.append({"midi": n.pitch.midi if n.pitch else None, "quarters": None if quarters is None else float(quarters),
                       "bar": bar.number, "name": n.pitch.name if n.pitch else None,
                       "octave": n.pitch.octave if n.pitch else None, "tie": n.tie, "slur": slurs > 0,
                       "words": [said.text if said else "" for said in n.syllables]})
+    problems, found = (reading.problems, reading.hints) if bars is None else reading.amiss_in(bars)
     return {
         "notes": notes,
         "key": tune.key.name, "time": None if reading.pitch_only else time_name(tune.time),
         "pitch_only": reading.pitch_only, "title": tune.title,
-        "problems": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in reading.problems],
-        "hints": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in reading.hints]}
+        "problems": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in problems],
+        "hints": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in found]}

@@ -38,6 +38,7 @@ from companion.braille.rhythm import (
     Value,
     beat,
     capacity,
+    comes_out,
     normal_of,
     read_bar,
     write_bar,
@@ -45,7 +46,21 @@ from companion.braille.rhythm import (
 from companion.braille.text import read_words
 from companion.braille.units import UnitKind, unit
 from companion.errors import Trouble
-from companion.tune import Bar, Barline, DirectionKind, Grace, Key, Mark, Note, Pitch, ScoreDirection, Syllable, Time, Tune
+from companion.tune import (
+    Bar,
+    Barline,
+    DirectionKind,
+    Grace,
+    Key,
+    Mark,
+    Note,
+    Pitch,
+    ScoreDirection,
+    Syllable,
+    Time,
+    Tune,
+    Tuplet,
+)
 
 FOUR, THREE, SIX_EIGHT = Time((4,), 4), Time((3,), 4), Time((6,), 8)
 FULL = capacity(FOUR)
@@ -165,6 +180,40 @@ def test_dots_and_rests_have_their_lengths() -> None:
     assert read_bar((CROTCHET + 8, QUAVER, MINIM + REST), FULL, 256) == (
         (Value(2, 1), Value(3, 0), Value(1, 0)), Fraction(1024))
     assert read_bar((MINIM + 16, QUAVER), FULL, 256)[1] == 1024  # 512 + 256 + 128, and 128
+
+
+@pytest.mark.parametrize(("units", "actual", "out"), [
+    (384, 3, True), (192, 3, True), (768, 3, True), (576, 3, False), (960, 3, False), (400, 3, False), (640, 5, True),
+    (480, 5, False), (1792, 7, True), (896, 7, True), (1344, 7, False),
+])
+def test_a_group_ends_where_it_holds_so_many_equal_values(units: int, actual: int, out: bool) -> None:
+    """Common practice: three quavers, crotchets or semiquavers (128, 256, 64 units), never three dotted ones."""
+    assert comes_out(units, actual) is out
+
+
+def test_a_group_of_dotted_values_goes_on_to_its_end() -> None:
+    """De Garmo, chapter 16: a dotted crotchet and two dotted quavers fill a triplet of crotchets; the first two, three dotted
+    semiquavers long, are none."""
+    row = tuple(n(name, base, dots=1, tuplet=Tuplet(3, 2)) for name, base in (("C4", 1), ("D4", 0.5), ("E4", 0.5)))
+    made = tune((*row, n("F4", 2)))
+    assert one_line(made) == from_dots("23-5-1456-3-15-3-124-3-12345")
+    read = decode(encode(made).lines).tune.bars[0].notes
+    assert [x.tuplet and x.tuplet.place for x in read] == ["start", "", "stop", None]
+    assert [x.quarters for x in read] == [1, Fraction(1, 2), Fraction(1, 2), 2]
+
+
+def test_each_group_ends_where_the_next_one_begins() -> None:
+    """De Garmo, chapter 16: each sign begins a group of its own, also one of a crotchet and a quaver."""
+    values, total = read_bar((GROUP + 3, CROTCHET, QUAVER, GROUP + 3, CROTCHET, QUAVER, MINIM), FULL, 256)
+    assert [v.tuplet and v.tuplet[2] for v in values] == ["start", "stop", "start", "stop", None]
+    assert total == 1024
+    values, total = read_bar((GROUP + 3, QUAVER, QUAVER, QUAVER, GROUP + 5, SEMIBREVE, SEMIBREVE, SEMIBREVE, SEMIBREVE, SEMIBREVE,
+                              MINIM), FULL, 256)
+    assert [v.tuplet and v.tuplet[0] for v in values] == [3] * 3 + [5] * 5 + [None]
+    assert total == 1024
+    # A value sign fences a group off too: what follows it is none of the group (our own rule).
+    values, total = read_bar((GROUP + 3, CROTCHET, QUAVER, LARGER, CROTCHET, QUAVER, QUAVER, CROTCHET), FULL, 256)
+    assert [v.tuplet and v.tuplet[2] for v in values] == ["start", "stop", None, None, None, None]
 
 
 def test_triplets_are_read_in_the_time_of_two() -> None:
@@ -514,6 +563,45 @@ def test_rests_are_no_bars_of_rest_where_the_bar_has_several() -> None:
         assert [len(b.notes) for b in decode(encode(made).lines).tune.bars] == [len(b.notes) for b in made.bars]
     assert signs.LARGER_VALUES in one_line(two)
     assert signs.SMALLER_VALUES in one_line(tune((rest(Fraction(1, 4)),), (n("C4", 4),)))
+
+
+@pytest.mark.parametrize(("upper", "lower", "count"), [(2, 1, 2), (3, 1, 3), (4, 2, 2), (6, 2, 3), (4, 1, 2), (4, 1, 3),
+                                                       (5, 1, 2), (8, 4, 2), (16, 4, 2)])
+def test_semibreve_rests_in_a_long_bar(upper: int, lower: int, count: int) -> None:
+    """De Garmo, chapter 5: rests side by side are bars of rest; those of one long bar are read so where they fill it, and
+    have a value sign where they do not (chapter 15)."""
+    full = Fraction(4 * upper, lower)
+    first = (n("C4", 4), *[rest(4)] * int(full / 4 - 1))
+    made = tune(first, (rest(4),) * count, (n("D4", 4), *[rest(4)] * int(full / 4 - 1)), time=Time((upper,), lower))
+    read = decode(encode(made).lines)
+    assert [[x.pitch for x in b.notes] for b in read.tune.bars] == [[x.pitch for x in b.notes] for b in made.bars]
+    cells = one_line(made).split(signs.SPACE)[1]
+    assert cells.startswith(signs.LARGER_VALUES) is (4 * count != full)
+    assert cells.endswith(signs.WHOLE_REST * count)
+
+
+@pytest.mark.parametrize(("count", "cells"), [(1, "⠍"), (2, "⠍⠍"), (3, "⠍⠍⠍"), (4, "⠼⠙⠍")])
+def test_bars_of_rest_before_the_first_note(count: int, cells: str) -> None:
+    """De Garmo, chapter 5: bars of rest are joined at the beginning of a piece too, also below words of tempo."""
+    silent = Note(pitch=None, base=Fraction(4), whole_bar=True)
+    slow = replace(silent, before=(ScoreDirection(DirectionKind.WORDS, "Slow"),))
+    for first in (silent, slow):
+        made = tune((first,), *[(silent,)] * (count - 1), (n("C4", 4),))
+        assert one_line(made) == cells + "⠀⠐⠽"
+        assert len(decode(encode(made).lines).tune.bars) == count + 1
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 9])
+@pytest.mark.parametrize("time", [FOUR, THREE, SIX_EIGHT, Time((2,), 1), Time((3,), 1), Time((4,), 2), Time((6,), 2)])
+def test_bars_of_rest_in_any_time(count: int, time: Time) -> None:
+    """De Garmo, chapter 5: the rest of a bar is the same sign in every time; several bars come back as so many."""
+    note = (n("C4", time.quarters / 3 * 2 if time.upper[0] % 3 == 0 else time.quarters, dots=int(time.upper[0] % 3 == 0)),)
+    silent = (Note(pitch=None, base=Fraction(4), whole_bar=True),)
+    made = tune(note, *[silent] * count, note, time=time)
+    read = decode(encode(made).lines)
+    assert [[(x.pitch, x.whole_bar) for x in b.notes] for b in read.tune.bars] == [
+        [(x.pitch, x.whole_bar) for x in b.notes] for b in made.bars]
+    assert read.problems == ()
 
 
 @pytest.mark.parametrize("width", range(16, 40, 3))

@@ -443,3 +443,39 @@ def test_a_tune_with_words_for_its_second_verse_only() -> None:
     reading = decode(encode(t, width=20).lines)
     assert [[n.pitch for n in b.notes] for b in reading.tune.bars] == [[n.pitch for n in b.notes] for b in t.bars]
     assert reading.problems == ()
+
+
+def hints(*lines: str) -> list[tuple[int, int, str]]:
+    return [(p.line, p.column, say_problem(English(), p)) for p in decode(list(lines)).hints]
+
+
+def test_a_space_too_many_or_too_few_is_named() -> None:
+    """Two bars that make one together, where nothing divides them; one that has the beats of two."""
+    assert problems(HEAD, "⠐⠹⠱⠫⠻⠀⠹⠱⠀⠫⠻⠀⠗⠏⠣⠅") == [
+        (2, 10, "A space too many: this and the bar before it make one bar.")]
+    assert problems(HEAD, "⠐⠹⠱⠀⠫⠻⠀⠹⠱⠫⠻⠀⠗⠏⠣⠅") == [
+        (2, 5, "A space too many: this and the bar before it make one bar.")]
+    assert problems(HEAD, "⠐⠹⠱⠫⠻⠀⠗⠏⠀⠹⠱⠀⠫⠻⠣⠅") == [
+        (2, 13, "A space too many: this and the bar before it make one bar.")]
+    assert problems(HEAD, "⠐⠹⠱⠫⠻⠹⠱⠫⠻⠀⠗⠏⠣⠅") == [(2, 1, "A space is missing: bar 1 has the beats of two.")]
+    # A double bar or a repeat divides a bar in two (common practice); a pickup has its other part at the end.
+    assert problems(HEAD, "⠐⠹⠱⠫⠻⠀⠹⠱⠣⠆⠀⠐⠫⠻⠀⠐⠗⠏⠣⠅") == []
+    assert problems(HEAD, "⠐⠹⠀⠱⠫⠻⠹⠀⠱⠫⠻⠣⠅") == []
+
+
+def test_a_short_first_bar_beside_a_whole_last_one_is_odd() -> None:
+    said = "The first bar is short, though the last one is whole. Is something missing here?"
+    assert hints(HEAD, "⠐⠹⠱⠫⠀⠹⠱⠫⠻⠀⠗⠏⠣⠅") == [(2, 1, said)]
+    assert hints(HEAD, "⠐⠹⠀⠹⠱⠫⠻⠀⠗⠫⠣⠅") == []  # the last bar is its other part
+    assert hints(HEAD, "⠐⠹⠀⠹⠱⠫⠻⠀⠗⠫⠣⠆⠀⠐⠹⠀⠹⠱⠫⠻⠀⠗⠏⠣⠅") == []  # so is one before a repeat
+
+
+def test_words_that_cannot_fit_their_notes_are_odd() -> None:
+    """Each word wants a note, each syllable has a vowel: more words than notes, fewer vowels than notes."""
+    four = "⠀⠀⠐⠹⠱⠫⠻"
+    fits, many, few = "⠇⠁⠀⠎⠕⠀⠥⠏⠀⠓⠊", "⠇⠁⠀⠎⠕⠀⠥⠏⠀⠓⠊⠀⠇⠁", "⠇⠁⠀⠎⠕⠀⠥⠏"
+    assert hints(HEAD, fits, four, fits, four) == []
+    assert hints(HEAD, fits, four, many, four) == [
+        (4, 1, "These words are 5, and the notes to sing them on 4. Is a note missing, or a slur too many?")]
+    assert hints(HEAD, few, four, fits, four) == [
+        (2, 1, "There are more notes here than these words have syllables. Is a slur missing?")]

@@ -38,7 +38,7 @@ from companion.tune import (
 
 C = Note(pitch=Pitch("C", 4), base=Fraction(1))
 FOUR = Time((4,), 4)
-SOURCES = ("De Garmo", "MBC 2015", "MusicXML alone", "music21.braille.lookup", "from memory")
+SOURCES = ("De Garmo", "MBC 2015", "New International Manual", "MusicXML alone", "music21.braille.lookup", "from memory")
 
 
 def tune(*notes: Note, barline: Barline = Barline.PLAIN, after: tuple[ScoreDirection, ...] = ()) -> Tune:
