@@ -105,6 +105,19 @@ def tracker_fault(steady: Steady, off: tuple[float, float], i: int, bare: bool, 
     return any(abs(abs(x) - fault) < params.fault_within for x in (*off, *tracked) for fault in faults)
 
 
+def octave_slip(steady: Steady, written: F, i: int, params: MatchParameters) -> bool:
+    """Whether the sung pitch leaps by an octave in or beside the move from note i to i + 1 where none is written.
+
+    A tracker that slips in mid-note parts that note: its halves are taken for two notes, and a repeated note before or
+    after it for one, so that a neighbouring move seems to go another way.
+    """
+    for k in range(max(0, i - 1), min(len(written) - 1, i + 2)):
+        leap = abs(float(steady.midi[k + 1] - steady.midi[k]))
+        if abs(leap - 12.0) < params.slip_within and abs(written[k + 1] - written[k]) < params.other_octave:
+            return True
+    return False
+
+
 def move_evidence(aligned: Alignment, steady: Steady, key: F, written: F, i: int, bare: bool = False,
                   params: MatchParameters = PARAMETERS) -> Evidence:
     """Evidence for the move from note i to i + 1 (counted from 0).
@@ -124,7 +137,7 @@ def move_evidence(aligned: Alignment, steady: Steady, key: F, written: F, i: int
     found = weigh(interval, posterior, sung, near, error, seconds, params.level_within)
     first, second = (float(steady.midi[k] - written[k] - key[k]) for k in (i, i + 1))
     if not tracker_fault(steady, (first, second), i, bare, params):
-        return found
+        return replace(found, fault=True, bare=bare) if octave_slip(steady, written, i, params) else found
     octaves = 12 * (round(second / 12) - round(first / 12))
     folded = weigh(interval - octaves, posterior, sung, near, error, seconds, params.level_within) if octaves else None
     return replace(found, fault=True, folded=folded, bare=bare)

@@ -103,9 +103,11 @@ class MatchParameters:
     tracker_faults: tuple[float, ...] = (12.0, 19.0, 24.0)
     tracker_faults_bare: tuple[float, ...] = (7.0, 12.0, 19.0, 24.0)
     fault_within: float = 1.0  # semitones
-    #: A note this far from the singer's key is nearer to it in another octave (half of one) ...
-    other_octave: float = 6.0  # semitones
+    #: A note this far from the singer's key may be one of about that key in another octave (an octave less what a
+    #: right note may be off) ...
+    other_octave: float = 7.5  # semitones
     octave_unclear: float = 0.22  # ... and is doubted where the sound leaves this probability to that octave
+    slip_within: float = 0.7  # semitones: a leap so near to an octave, where none is written, is rather a tracker's
     right_threshold: float = 0.8  # probability from which a move is called right
     wrong_threshold: float = 0.92  # and "not that way": a false one costs more, so it needs more
     leeway: float = 0.1  # semitones short of the edge at which "right" may still be said, in the child's favour

@@ -153,6 +153,21 @@ def test_an_octave_slip_of_the_tracker_is_doubt() -> None:
     assert Verdict.WRONG not in verdicts(match_take(drawn(sung), line(TUNE)))
 
 
+@pytest.mark.parametrize("share", [0.4, 0.5, 0.65, 0.8])
+@pytest.mark.parametrize("early", [True, False])
+def test_an_octave_slip_in_mid_note_after_a_repeated_one_is_never_not_that_way(share: float, early: bool) -> None:
+    # Its halves seem to be two notes, and the repeated note before it one.
+    clean = drawn(TUNE)
+    begins, length = 20 + 48 * 4, 40
+    slipped = round(length * share)
+    f0 = clean.f0_hz.copy()
+    f0[begins:begins + slipped] *= 2 if early else 1
+    f0[begins + length - slipped:begins + length] *= 1 if early else 2
+    found = match_take(replace(clean, f0_hz=f0), line(TUNE))
+    assert Verdict.WRONG not in verdicts(found)
+    assert verdicts(found).count(Verdict.RIGHT) >= 4
+
+
 def test_the_steady_part_lies_in_the_octave_where_the_note_was_placed() -> None:
     clean = drawn(TUNE)
     aligned = align(clean, [float(m) for m in TUNE], [1.0] * 8, [0.0] * 8)
