@@ -314,7 +314,7 @@ class Store:
             raise Locked(_("What was deleted may be left in the copies of {path}: {reason}. Allow writing to its folder, then "
                            "open the diary.").format(path=self.path,
                                                      reason=(error.strerror or str(error)).lower())) from error
-        with self._lock, self.faults_as_trouble():
+        with self._lock, self.faults_as_trouble(), self._waiting(wait_s):
             self._con.execute("VACUUM")
             end = time.monotonic() + wait_s
             while self._con.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]:
@@ -326,6 +326,15 @@ class Store:
             self._con.execute("DELETE FROM chores WHERE name = ?", (SWEEP,))
             self._con.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         self.keep_copy()
+
+    @contextmanager
+    def _waiting(self, seconds: float) -> Iterator[None]:
+        """Wait this long, and not the usual time, for another program's lock."""
+        self._con.execute(f"PRAGMA busy_timeout = {round(1000 * seconds)}")
+        try:
+            yield
+        finally:
+            self._con.execute(f"PRAGMA busy_timeout = {round(1000 * BUSY_S)}")
 
     def close(self) -> None:
         with self._lock:
