@@ -1,8 +1,16 @@
 """Options that hold for all tests: `--slow` adds the checks that CI runs, `--overnight` those of many minutes each."""
 
+import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+
+#: numba's cache is not safe for two processes that fill it at once, so each worker of pytest-xdist has its own.
+if worker := os.environ.get("PYTEST_XDIST_WORKER"):
+    os.environ["NUMBA_CACHE_DIR"] = str(Path(__file__).parents[1] / ".pytest_cache" / "numba" / worker)
+#: Files whose tests run by the clock (a sound card, a terminal): one after another, never two at once.
+BY_THE_CLOCK = ("soundcard", "microphone", "keys", "course_live", "kill")
 
 pytest_plugins = ("soundcard",)  # fixtures soundcard and soundcard_apart: tests/soundcard.py
 
@@ -14,6 +22,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
+        file = item.path.stem  # with `-n 2 --dist loadgroup` a file's tests run in one worker and share its fixtures
+        by_the_clock = any(word in file for word in BY_THE_CLOCK)
+        item.add_marker(pytest.mark.xdist_group("by the clock" if by_the_clock else file))
         for kind in ("slow", "overnight"):
             if item.get_closest_marker(kind) and not config.getoption(f"--{kind}"):
                 item.add_marker(pytest.mark.skip(reason=f"a long check: pytest --{kind} runs it"))
