@@ -320,6 +320,7 @@ def read(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Seque
     middle = near.argmax(axis=1)
     allowed = np.abs(np.arange(TEMPI)[None, :] - middle[:, None]) <= 2 * NEAR_TEMPI
     tempo = (posterior.tempo * allowed * m.log_tempo).sum(axis=1) / (posterior.tempo * allowed).sum(axis=1)
+    paths = _paths(m, allowed)
     firsts = posterior.place[0]
     readings: list[Reading] = []
     for first in np.argsort(-firsts)[:MOST_FIRSTS].tolist():
@@ -327,37 +328,59 @@ def read(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Seque
         if readings and share < LEAST_FIRST:
             break
         begin = np.where(np.arange(len(firsts)) == first, m.first_log, IMPOSSIBLE)
-        places, ticks, path_log = _viterbi(m, begin, allowed)
+        places, ticks, path_log = _viterbi(paths, begin)
         readings.append(Reading(time, places, ticks, np.exp(tempo), posterior.value,
                                 forward.log_likelihood + float(np.log(share + 1e-12)), path_log, style))
     return readings
 
 
-def _viterbi(m: _Model, first_log: F, allowed: NDArray[np.bool_]) -> tuple[I64, I64, float]:
-    """The most probable path: places and values (N each), and its logarithm. allowed: N x T, tempi at each note."""
-    n = len(m.place_log)
+@dataclass(frozen=True)
+class _Paths:
+    """Logarithms of a `_Model`, with the T tempi alone that are allowed at some note.
+
+    arriving: B x D, of a value by the place where it ends; last: B x D, of the last place and value. allowed: N x T, 0 or
+    IMPOSSIBLE. emission, transition: N times D x T and T x T.
+    """
+
+    m: _Model
+    arriving: F
+    last: F
+    allowed: F
+    tempo_prior: F
+    emission: list[F]
+    transition: list[F]
+
+
+def _paths(m: _Model, allowed: NDArray[np.bool_]) -> _Paths:
+    """allowed: N x T, the tempi at each note."""
+    some = np.flatnonzero(allowed.any(axis=0))
+    tempi = slice(int(some[0]), int(some[-1]) + 1)
     with np.errstate(divide="ignore"):
-        arriving_log = np.log(m.value_p)[m.source, np.arange(MOST_TICKS)]
-        last_log = np.log(m.last_p[:, None] * m.ending_p)
-        emission_log = [np.log(f) for f in m.emission]
-        transition_log = [np.log(k) for k in m.tempo_transition]
-    tempo_log = np.where(allowed, 0.0, IMPOSSIBLE)
-    score = first_log[:, None] + m.place_log[0][:, None] + m.tempo_prior[None, :] + tempo_log[0]
+        return _Paths(
+            m, np.log(m.value_p)[m.source, np.arange(MOST_TICKS)], np.log(m.last_p[:, None] * m.ending_p),
+            np.where(allowed[:, tempi], 0.0, IMPOSSIBLE), m.tempo_prior[tempi], [np.log(f[:, tempi]) for f in m.emission],
+            [np.log(k[tempi, tempi]) for k in m.tempo_transition])
+
+
+def _viterbi(p: _Paths, first_log: F) -> tuple[I64, I64, float]:
+    """The most probable path from a first place: places and values (N each), and its logarithm."""
+    m, n = p.m, len(p.m.place_log)
+    score = first_log[:, None] + m.place_log[0][:, None] + p.tempo_prior[None, :] + p.allowed[0]
     back: list[tuple[I64, I64]] = []
     for i in range(n - 1):
-        joint = score[m.source] + arriving_log[:, :, None] + emission_log[i][None]  # B x D x T, by the place where notes end
+        joint = score[m.source] + p.arriving[:, :, None] + p.emission[i][None]  # B x D x T, by the place where notes end
         value = joint.argmax(axis=1)
-        moved = joint.max(axis=1)[:, :, None] + transition_log[i][None]  # B x T x T
+        moved = joint.max(axis=1)[:, :, None] + p.transition[i][None]  # B x T x T
         back.append((value, moved.argmax(axis=1)))
-        score = moved.max(axis=1) + m.place_log[i + 1][:, None] + tempo_log[i + 1]
-    final = score[:, None, :] + (last_log[:, :, None] + emission_log[-1][None])
-    p, d, tau = (int(x) for x in np.unravel_index(int(final.argmax()), final.shape))
+        score = moved.max(axis=1) + m.place_log[i + 1][:, None] + p.allowed[i + 1]
+    final = score[:, None, :] + (p.last[:, :, None] + p.emission[-1][None])
+    at, d, tau = (int(x) for x in np.unravel_index(int(final.argmax()), final.shape))
     places, ticks = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
-    places[-1], ticks[-1] = p, d + 1
+    places[-1], ticks[-1] = at, d + 1
     for i in range(n - 2, -1, -1):
         value, tempo = back[i]
-        tau = int(tempo[p, tau])
-        d = int(value[p, tau])
-        p = int(m.source[p, d])
-        places[i], ticks[i] = p, d + 1
+        tau = int(tempo[at, tau])
+        d = int(value[at, tau])
+        at = int(m.source[at, d])
+        places[i], ticks[i] = at, d + 1
     return places, ticks, float(final.max())
