@@ -11,7 +11,7 @@ from companion.ear import Sound
 from companion.lazy import loader
 
 if TYPE_CHECKING:
-    from companion.audio.glides import OUTPUT_RATE, glide, line_sound, move_glides, starting_note
+    from companion.audio.glides import OUTPUT_RATE, glide, line_sound, move_glides, starting_note, tone
     from companion.audio.playback import (
         CAP_DBFS,
         Playing,
@@ -28,10 +28,10 @@ if TYPE_CHECKING:
 
 __all__ = ["CAP_DBFS", "OUTPUT_RATE", "RATE_WPM", "Playing", "Sound", "check_name", "concatenated", "finish", "glide",
            "levelled", "line_sound", "loudspeakers", "move_glides", "play", "portaudio", "save_sound", "silence", "speak",
-           "start_playing", "starting_note"]
+           "start_playing", "starting_note", "tone"]
 
 __getattr__ = loader(__name__, {
-    "glides": ("OUTPUT_RATE", "glide", "line_sound", "move_glides", "starting_note"),
+    "glides": ("OUTPUT_RATE", "glide", "line_sound", "move_glides", "starting_note", "tone"),
     "playback": ("CAP_DBFS", "Playing", "check_name", "finish", "loudspeakers", "play", "portaudio", "save_sound",
                  "start_playing"),
     "sound": ("concatenated", "levelled", "silence"),

@@ -5,19 +5,22 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from companion.command.parser import tracker_argument
+from companion.errors import Trouble
 from companion.messages import _
 
 if TYPE_CHECKING:
-    from companion.tune import Tune
+    from companion.ear import Microphone
+    from companion.transcribe import Take, Transcription
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("take", metavar="TAKE", nargs="+",
                         help=_("a sound file, a pitch track (CSV: time_s,f0_hz), or live for the microphone; "
-                               "several takes sharpen one score"))
+                               "several takes sharpen one score; or a piece of work that was kept (.zip)"))
     parser.add_argument("--microphone", metavar="NAME", help=_("which microphone, where there are several"))
     parser.add_argument("--out", action="append", default=[], metavar="FILE",
                         help=_("write .musicxml, .mxl, .mid, .brf, .svg, .pdf, .wav or .flac; may be given again"))
@@ -41,6 +44,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_("then read corrections line by line: help, play, undo, an empty line ends"))
     parser.add_argument("--ask", action="store_true",
                         help=_("first ask, where the metre is unsure, at most three questions, answered line by line"))
+    parser.add_argument("--keep", metavar="FILE.zip",
+                        help=_("keep the score, what is known of it and all corrections in one file, which notate opens again"))
+    parser.add_argument("--with-sound", action="store_true",
+                        help=_("with --keep: the take's sound too; only where someone responsible for the singer has said so"))
+    parser.add_argument("--compare", metavar="FILE",
+                        help=_("write .wav or .flac: bar by bar the take, then the take with the written notes over it"))
     parser.add_argument("--play", action="store_true", help=_("sound the written tune on the loudspeaker"))
     tracker_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
@@ -49,52 +58,136 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from companion.audio import play
-    from companion.ear import Microphone
-    from companion.language import read_corrections, read_key, score_json, score_lines
+    from companion.language import score_json, score_lines
     from companion.lesson import asked, corrected
-    from companion.paper import check_outs, tune_sound
+    from companion.paper import tune_sound
+    from companion.transcribe import open_work
+
+    language = options.language
+    opened = _checked(options)
+    before = open_work(opened) if opened else None
+    transcription = _changed(before, options) if before else _written(options)
+    say = (lambda text: None) if options.json else print
+    lines = iter(sys.stdin)
+    talk = options.ask or options.correct
+    saved = [] if talk else _saved(options, transcription, before)  # before anything is printed: nobody may read it
+    if options.ask:
+        transcription = asked(language, transcription, lines, say)
+    if not options.json:
+        print("\n".join(score_lines(language, transcription)), flush=True)
+    if options.correct:
+        transcription = corrected(language, transcription, lines, say, lambda: _heard(options))
+    if talk:
+        saved = _saved(options, transcription, before)
+    if options.json:
+        print(json.dumps(score_json(language, transcription.notation), ensure_ascii=False))
+    else:
+        for line in saved:
+            print(line)
+    if options.play:
+        play(tune_sound(transcription.notation.tune))
+    return 0
+
+
+def _saved(options: argparse.Namespace, transcription: Transcription, before: Transcription | None) -> list[str]:
+    """Everything that was asked for written, and a sentence for each file. before: the piece of work as it was opened."""
+    from companion.audio import save_sound
+    from companion.lesson import compared_sound
+    from companion.paper import save_as
+    from companion.transcribe import keep_work
+
+    names = [name for path in options.out for name in save_as(transcription.notation.tune, path, options.language)]
+    if options.compare:
+        save_sound(compared_sound(transcription), options.compare)
+        names.append(options.compare)
+    out = [_("{name} written.").format(name=name) for name in names]
+    opened = options.take[0] if before else None
+    keep = options.keep or opened
+    if keep and (options.keep or before is None or transcription.notation != before.notation):
+        keep_work(transcription, keep, opened, options.with_sound or opened is not None)
+        out.append(_("{path} is kept; open it again with: notate {path}").format(path=keep))
+    return out
+
+
+def _checked(options: argparse.Namespace) -> str | None:
+    """The kept piece of work that was given, if one was. Raises Trouble, before any work is done, for what cannot be."""
+    from companion.audio import check_name
+    from companion.paper import check_outs
+    from companion.transcribe import check_keep, is_kept_work
+
+    check_outs(options.out, options.take)
+    opened: str | None = options.take[0] if any(map(is_kept_work, options.take)) else None
+    if opened:
+        _check_alone(options)
+    if options.compare:
+        check_name(options.compare)
+    keep: str | None = options.keep or opened
+    if keep:
+        check_keep(keep, opened)
+    if options.with_sound and not options.keep:
+        raise Trouble(_("--with-sound was given without --keep; give --keep FILE.zip to keep the take in."))
+    return opened
+
+
+def _check_alone(options: argparse.Namespace) -> None:
+    """Raises Trouble where what belongs to a new take was given with a kept piece of work."""
+    if len(options.take) > 1:
+        raise Trouble(_("A kept piece of work was given with other takes; give it alone."))
+    given = [name for name, value in (("--bpm", options.bpm), ("--time", options.time), ("--key", options.key),
+                                      ("--beats", options.beats), ("--counted-in", options.counted_in)) if value]
+    if given:
+        raise Trouble(_('{option} belongs to a new take; for a kept piece of work say it as a correction, as --fix "in '
+                        'three".').format(option=given[0]))
+    if options.with_sound:
+        raise Trouble(_("--with-sound belongs to a new take; a kept piece of work has the sound that it was kept with."))
+
+
+def _changed(transcription: Transcription, options: argparse.Namespace) -> Transcription:
+    """A kept piece of work with the corrections and words that were given now."""
+    from companion.language import read_corrections
+    from companion.transcribe import mended, worded
+
+    done = mended(transcription, [read_corrections(options.language, fix) for fix in options.fix])
+    done = replace(done, typed=(*done.typed, *options.fix))
+    return worded(done.mended(done.notation), options.words) if options.words else done
+
+
+def _written(options: argparse.Namespace) -> Transcription:
+    """New takes written down, from files or the microphone."""
+    from companion.language import read_corrections, read_key
     from companion.transcribe import LIVE, given, write_takes
 
     language = options.language
-    check_outs(options.out, options.take)
     known = given(options.bpm, options.time, options.beats, options.key and read_key(language, options.key),
                   options.counted_in)
     fixes = [read_corrections(language, fix) for fix in options.fix]
     microphone = None
     if options.take == [LIVE]:
-        microphone = Microphone(options.microphone)
+        microphone = _microphone(options)
         print(language.message("Sing now. Three seconds of silence end it."),
               file=sys.stderr if options.json else sys.stdout, flush=True)
     try:
-        transcription = write_takes(options.take, known, options.title, options.words, fixes,
-                                    microphone.read if microphone else None, options.tracker, options.language_of_words)
+        done = write_takes(options.take, known, options.title, options.words, fixes,
+                           microphone.read if microphone else None, options.tracker, options.language_of_words,
+                           options.with_sound or options.correct or bool(options.compare))
     finally:
         if microphone:
             microphone.close()
-    lines = iter(sys.stdin)
-    talk = options.ask or options.correct
-    names = [] if talk else _saved(options, transcription.notation.tune)  # before anything is printed: nobody may read it
-    if options.ask:
-        transcription = asked(language, transcription, lines, (lambda text: None) if options.json else print)
-    if not options.json:
-        print("\n".join(score_lines(language, transcription)), flush=True)
-    if options.correct:
-        transcription = corrected(language, transcription, lines, (lambda text: None) if options.json else print)
-    tune = transcription.notation.tune
-    if talk:
-        names = _saved(options, tune)
-    if options.json:
-        print(json.dumps(score_json(language, transcription.notation), ensure_ascii=False))
-    else:
-        for name in names:
-            print(_("{name} written.").format(name=name))
-    if options.play:
-        play(tune_sound(tune))
-    return 0
+    return replace(done, typed=tuple(options.fix))
 
 
-def _saved(options: argparse.Namespace, tune: Tune) -> list[str]:
-    """The tune saved in every form that was asked for; the names of the files."""
-    from companion.paper import save_as
+def _microphone(options: argparse.Namespace) -> Microphone:
+    from companion.ear import Microphone
 
-    return [name for path in options.out for name in save_as(tune, path, options.language)]
+    return Microphone(options.microphone)
+
+
+def _heard(options: argparse.Namespace) -> Take:
+    """What is sung now."""
+    from companion.transcribe import live_take
+
+    microphone = _microphone(options)
+    try:
+        return live_take(microphone.read, options.tracker)
+    finally:
+        microphone.close()

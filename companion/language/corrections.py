@@ -46,6 +46,7 @@ EXAMPLES = (
     N_("the word under bar 3 note 2 is wall"),
     N_("words: Snail on the wall"),
     N_("title: Snail"),
+    N_("sing bar 3 again"),
 )
 MOST_TICKS = 64  # nothing longer is one note
 LEAST_BPM, MOST_BPM = 30, 240
@@ -99,7 +100,7 @@ _EXAMPLE = {action: k for k, action in enumerate((
     Action.VALUE, Action.PITCH, Action.MOVE, Action.OTHER_READING, Action.REST, Action.SCALE, Action.NO_REST, Action.END_REST,
     Action.TAKE_OUT, Action.ADD, Action.JOIN, Action.SPLIT, Action.TRIPLET, Action.NO_TRIPLET, Action.SLUR, Action.NO_SLUR,
     Action.COPY, Action.REPEAT, Action.NO_REPEAT, Action.TIME, Action.KEY, Action.TRANSPOSE, Action.NO_PICKUP, Action.DOUBLE,
-    Action.TEMPO, Action.SYLLABLE, Action.WORDS, Action.TITLE))} | {Action.PICKUP: 22, Action.HALVE: 23}
+    Action.TEMPO, Action.SYLLABLE, Action.WORDS, Action.TITLE, Action.SING_AGAIN))} | {Action.PICKUP: 22, Action.HALVE: 23}
 
 
 # Slots: each reads a value from a token on, in every way that is possible, the longest first.
@@ -345,7 +346,7 @@ class _Reader:
             return self.whole_bar(found)
         if action in (Action.JOIN, Action.TRIPLET, Action.SLUR):
             return self.together(found)
-        if action in (Action.REPEAT, Action.COPY):
+        if action in (Action.REPEAT, Action.COPY, Action.SING_AGAIN):
             return self.bars(found)
         if "places" in found:
             listed = found["places"] if isinstance(found["places"], list) else [found["places"]]
@@ -435,10 +436,10 @@ class _Reader:
         return [Correction(action=action, bar=ends[0][0], note=ends[0][1], other_bar=ends[-1][0], other_note=ends[-1][1])]
 
     def bars(self, found: Bindings) -> list[Correction]:
-        """Bars repeated, or written as others are."""
+        """Bars repeated, sung again, or written as others are."""
         first, last = self.span(found["bars"]) if "bars" in found else (0, LAST)
-        if found["action"] is Action.REPEAT:
-            return [Correction(action=Action.REPEAT, bar=first, last_bar=last)]
+        if found["action"] in (Action.REPEAT, Action.SING_AGAIN):
+            return [Correction(action=found["action"], bar=first, last_bar=last)]
         source, source_last = self.span(found["source"])
         if last - first != source_last - source:
             raise Trouble(self.language.message('As many bars on one side as on the other are wanted in "{text}". Say for '

@@ -114,6 +114,8 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
             "without repeat|repeats"),
     *_rules(Action.REPEAT, "repeat BARS", "BARS IS repeated|again [once]", "BARS [IS] [sung|played] twice", "BARS repeats|repeat",
             f"{_PUT} [a] repeat [sign|signs] around|over|on|for|at|from BARS", "sing|play BARS twice"),
+    *_rules(Action.SING_AGAIN, "BARS [once] again|anew|over", "[let me] [i] [will] sing|record|do BARS [once] again|anew|over",
+            "BARS once more", "[let me] sing|record|do BARS once more", "redo|resing BARS", "[a|another] new|other take of BARS"),
     *_rules(Action.REPEAT, "repeat (everything | it all | the whole tune|song|piece|thing | all [of] [it])",
             "(everything | it all | the whole tune|song|piece|thing | the tune | all of it) is repeated",
             "(everything | it all | the whole tune|song|piece|thing | the tune | all of it) is sung|played twice"),
@@ -184,6 +186,10 @@ ENGLISH_ORDERS: dict[str, Order] = {
     **dict.fromkeys(("help", "?", "what can i say", "what can i type", "help me"), Order.HELP),
     **dict.fromkeys(("bars", "measures", "read", "again", "read it", "read the bars", "read the measures", "read it again",
                      "say it", "say it again"), Order.BARS),
+    **dict.fromkeys(("ask", "ask me", "questions", "ask questions", "ask me questions", "question", "ask me something"),
+            Order.ASK),
+    **dict.fromkeys(("compare", "compare it", "play both", "both", "play both together", "compare them", "bar by bar",
+                     "measure by measure"), Order.COMPARE),
     **dict.fromkeys(("play", "play it", "play it again", "let me hear it", "let me hear", "listen"), Order.PLAY),
 }
 

@@ -41,6 +41,8 @@ class Order(StrEnum):
     UNDO = "undo"
     REDO = "redo"
     PLAY = "play"
+    COMPARE = "compare"
+    ASK = "ask"
 
 
 @dataclass(frozen=True, eq=False)  # one object a language, which a grammar is kept for

@@ -291,6 +291,8 @@ _CHANGES = {
     ChangeKind.REPEAT: N_("Bars {bar} to {last_bar} are sung twice."),
     ChangeKind.REPEAT_ALL: N_("The whole tune is sung twice."),
     ChangeKind.NO_REPEAT: N_("Nothing is repeated now."),
+    ChangeKind.SUNG_AGAIN: N_("Bar {bar} is written as you sang it now."),
+    ChangeKind.SUNG_AGAIN_BARS: N_("Bars {bar} to {last_bar} are written as you sang them now."),
     ChangeKind.TEMPO: N_("The tempo is {bpm} beats a minute."),
 }
 #: By semitones: higher and lower.

@@ -12,6 +12,7 @@ from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.lesson.answer import Answer, answer_take, why_json
+    from companion.lesson.comparing import compared_sound
     from companion.lesson.correcting import asked, corrected
     from companion.lesson.course_json import glossary_json, progress_json, question_json, stage_json
     from companion.lesson.course_session import hear_answer, terminal
@@ -27,13 +28,15 @@ if TYPE_CHECKING:
     from companion.lesson.words import answer_lines, review_line
 
 __all__ = ["Answer", "Devices", "Keys", "Out", "Reviewed", "SessionOptions", "Sitting", "SittingIO", "Taken", "Tally",
-           "answer_lines", "answer_take", "asked", "check_level", "corrected", "cue_sound", "demo_answer", "demo_lines",
+           "answer_lines", "answer_take", "asked", "check_level",
+           "compared_sound", "corrected", "cue_sound", "demo_answer", "demo_lines",
            "drill_sitting", "glossary_json", "hear_answer", "judge_stages", "progress_json", "question_json",
            "review_line", "review_list", "run_lesson", "run_practise", "save_cue", "shift_for", "sit", "sound_of_question",
            "stage_json", "terminal", "why_json"]
 
 __getattr__ = loader(__name__, {
     "answer": ("Answer", "answer_take", "why_json"),
+    "comparing": ("compared_sound",),
     "correcting": ("asked", "corrected"),
     "course_json": ("glossary_json", "progress_json", "question_json", "stage_json"),
     "course_session": ("hear_answer", "terminal"),

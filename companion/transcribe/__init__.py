@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING
 from companion.lazy import loader
 
 if TYPE_CHECKING:
+    from companion.transcribe.again import sung_again
     from companion.transcribe.combine import Combined, notate_together
     from companion.transcribe.corrections import LAST, Action, Change, ChangeKind, Corrected, Correction, correct, correct_all
     from companion.transcribe.doubts import Doubt, DoubtKind, doubts_of, unsure_bars
     from companion.transcribe.folk_counts import BY_BEATS, TICKS, TIMES
+    from companion.transcribe.kept import check_keep, is_kept_work, keep_work, open_work
     from companion.transcribe.layout import ScoreNote, lay_out, length_values
     from companion.transcribe.lyrics import Laid
     from companion.transcribe.notation import Estimate, Given, Notation, SoundDoubt, WrittenNote, as_json
@@ -22,7 +24,18 @@ if TYPE_CHECKING:
     from companion.transcribe.questions import Answer, Question, QuestionKind, answered, question
     from companion.transcribe.score import notate
     from companion.transcribe.segmentation import sung_notes
-    from companion.transcribe.takes import LIVE, Take, Transcription, given, live_take, take_of, time_named, write_takes
+    from companion.transcribe.takes import (
+        LIVE,
+        Take,
+        Transcription,
+        given,
+        live_take,
+        mended,
+        take_of,
+        time_named,
+        worded,
+        write_takes,
+    )
 
 __all__ = [
     "BY_BEATS",
@@ -52,29 +65,38 @@ __all__ = [
     "WrittenNote",
     "answered",
     "as_json",
+    "check_keep",
     "correct",
     "correct_all",
     "doubts_of",
     "given",
+    "is_kept_work",
+    "keep_work",
     "key_of",
     "lay_out",
     "length_values",
     "live_take",
+    "mended",
     "notate",
     "notate_together",
+    "open_work",
     "question",
+    "sung_again",
     "sung_notes",
     "take_of",
     "time_named",
     "unsure_bars",
+    "worded",
     "write_takes",
 ]
 
 __getattr__ = loader(__name__, {
+    "again": ("sung_again",),
     "combine": ("Combined", "notate_together"),
     "corrections": ("LAST", "Action", "Change", "ChangeKind", "Corrected", "Correction", "correct", "correct_all"),
     "doubts": ("Doubt", "DoubtKind", "doubts_of", "unsure_bars"),
     "folk_counts": ("BY_BEATS", "TICKS", "TIMES"),
+    "kept": ("check_keep", "is_kept_work", "keep_work", "open_work"),
     "layout": ("ScoreNote", "lay_out", "length_values"),
     "lyrics": ("Laid",),
     "notation": ("Estimate", "Given", "Notation", "SoundDoubt", "WrittenNote", "as_json"),
@@ -82,5 +104,6 @@ __getattr__ = loader(__name__, {
     "questions": ("Answer", "Question", "QuestionKind", "answered", "question"),
     "score": ("notate",),
     "segmentation": ("sung_notes",),
-    "takes": ("LIVE", "Take", "Transcription", "given", "live_take", "take_of", "time_named", "write_takes"),
+    "takes": ("LIVE", "Take", "Transcription", "given", "live_take", "mended", "take_of", "time_named",
+              "worded", "write_takes"),
 })

@@ -53,6 +53,7 @@ class Action(StrEnum):
     REPEAT = "repeat"  # bars to `last_bar` are sung twice; 0 to LAST: the whole tune
     NO_REPEAT = "no repeat"
     TEMPO = "tempo"  # `bpm` beats a minute
+    SING_AGAIN = "sing again"  # bars to `last_bar` are sung anew, which wants a microphone
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,6 +123,8 @@ class ChangeKind(StrEnum):
     REPEAT_ALL = "repeat all"
     NO_REPEAT = "no repeat"
     TEMPO = "tempo"
+    SUNG_AGAIN = "sung again"
+    SUNG_AGAIN_BARS = "bars anew"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -369,7 +372,7 @@ def _copied_bar(n: Notation, bar: int, source: int) -> Notation:
         new.append(replace(note, ticks=ticks, rest=rest, sung=sung, syllable=syllable, value_given=True, pitch_given=True,
                            value_confidence=1.0, pitch_confidence=1.0, mark=n.notes[here[k]].mark if k < len(here) else -1))
     for syllable in words[len(there):]:
-        new[-1] = replace(new[-1], syllable=_both(new[-1].syllable, syllable))
+        new[-1] = replace(new[-1], syllable=both_syllables(new[-1].syllable, syllable))
     return replace(n, notes=(*n.notes[:here[0]], *new, *n.notes[here[-1] + 1:]))
 
 
@@ -391,6 +394,11 @@ def _no_repeat(n: Notation, c: Correction) -> Corrected:
     return Corrected(replace(n, repeats=()), Change(kind=ChangeKind.NO_REPEAT))
 
 
+def _sing_again(n: Notation, c: Correction) -> Corrected:
+    raise Trouble(_("Bar {bar} is sung again while corrections are typed: notate TAKE --correct, then say bar {bar} "
+                    "again.").format(bar=c.bar))
+
+
 def _tempo(n: Notation, c: Correction) -> Corrected:
     return Corrected(replace(n, bpm=float(c.bpm)), Change(kind=ChangeKind.TEMPO, bpm=c.bpm))
 
@@ -398,7 +406,8 @@ def _tempo(n: Notation, c: Correction) -> Corrected:
 _WHOLE: dict[Action, Callable[[Notation, Correction], Corrected]] = {
     Action.TIME: _time, Action.KEY: _key, Action.TRANSPOSE: _transpose, Action.NO_PICKUP: _no_pickup,
     Action.PICKUP: _pickup, Action.DOUBLE: _double, Action.HALVE: _halve, Action.WORDS: _words, Action.TITLE: _title,
-    Action.COPY: _copy, Action.REPEAT: _repeat, Action.NO_REPEAT: _no_repeat, Action.TEMPO: _tempo}
+    Action.COPY: _copy, Action.REPEAT: _repeat, Action.NO_REPEAT: _no_repeat, Action.TEMPO: _tempo,
+    Action.SING_AGAIN: _sing_again}
 
 
 # One note.
@@ -423,7 +432,7 @@ def _plain(n: Notation, i: int) -> Notation:
                                   for k, note in enumerate(n.notes)))
 
 
-def _both(first: Syllable | None, second: Syllable | None) -> Syllable | None:
+def both_syllables(first: Syllable | None, second: Syllable | None) -> Syllable | None:
     """Two syllables on one note: parts of a word together, words run together as MusicXML's elision has it."""
     if first is None or second is None:
         return first or second
@@ -440,7 +449,7 @@ def _without(n: Notation, i: int) -> tuple[Notation, str]:
     other = i - 1 if i else 1
     near = n.notes[other]
     lost = gone.syllable
-    both = _both(near.syllable, lost) if other < i else _both(lost, near.syllable)
+    both = both_syllables(near.syllable, lost) if other < i else both_syllables(lost, near.syllable)
     near = replace(near, syllable=both, slur_starts=near.slur_starts + (gone.slur_starts if other > i else 0),
                    slur_stops=near.slur_stops + (gone.slur_stops if other < i else 0))
     notes = [*n.notes[:other], near, *n.notes[other + 1:]]

@@ -36,10 +36,11 @@ LOWEST_BPM, HIGHEST_BPM = 30, 240
 
 @dataclass(frozen=True)
 class Take:
-    """The pitch track of a take, and whether something else sounds with the voice."""
+    """The pitch track of a take, whether something else sounds with the voice, and the sound (None: a bare pitch track)."""
 
     track: PitchTrack
     accompanied: bool
+    sound: Sound | None = None
 
 
 def take_of(path: str | Path, tracker: str = DEFAULT_TRACKER) -> Take:
@@ -55,7 +56,7 @@ def take_of(path: str | Path, tracker: str = DEFAULT_TRACKER) -> Take:
                         "down. Cut out the part that you want.").format(
                             path=path, minutes=sound.seconds / 60, most=LONGEST_S / 60))
     found = track(sound, tracker)
-    return Take(found, is_accompanied(sound.samples, found))
+    return Take(found, is_accompanied(sound.samples, found), sound)
 
 
 def live_take(read: Callable[[], F32 | None], tracker: str = DEFAULT_TRACKER) -> Take:
@@ -83,7 +84,7 @@ def live_take(read: Callable[[], F32 | None], tracker: str = DEFAULT_TRACKER) ->
             break
     whole = Sound(np.concatenate(heard), RATE)
     found = join([*parts, stream.finish()]) if tracker == DEFAULT_TRACKER else track(whole, tracker)
-    return Take(found, is_accompanied(whole.samples, found))
+    return Take(found, is_accompanied(whole.samples, found), whole)
 
 
 MOST_BEATS_BYTES = 1_000_000  # a line for each beat of an hour comes to a tenth of it
@@ -128,22 +129,44 @@ def given(bpm: float | None = None, time: str | None = None, beats: str | Path |
 class Transcription:
     """A take, or several, written down and corrected. changes: what each correction did, in order.
 
-    laid: how words that were given fitted, None where none were.
+    laid: how words that were given fitted, None where none were. past, undone: the score before each correction, and the
+    scores that were taken back, the latest last. typed: corrections as they were typed. sounds: of the takes, where wanted.
     """
 
     notation: Notation
     takes: int = 1
     changes: tuple[Change, ...] = ()
     laid: Laid | None = None
+    past: tuple[Notation, ...] = ()
+    undone: tuple[Notation, ...] = ()
+    typed: tuple[str, ...] = ()
+    sounds: tuple[Sound, ...] = ()
+
+    def mended(self, notation: Notation, changes: tuple[Change, ...] = (), typed: str = "") -> Transcription:
+        """With a new score; `taken_back` is the way back."""
+        return replace(self, notation=notation, changes=changes, laid=None, past=(*self.past, self.notation), undone=(),
+                       typed=(*self.typed, typed) if typed else self.typed)
+
+    def taken_back(self) -> Transcription:
+        """The score before the last correction. Raises IndexError where there is none."""
+        return replace(self, notation=self.past[-1], changes=(), laid=None, past=self.past[:-1],
+                       undone=(*self.undone, self.notation))
+
+    def made_again(self) -> Transcription:
+        """The score that was taken back last. Raises IndexError where there is none."""
+        return replace(self, notation=self.undone[-1], changes=(), laid=None, past=(*self.past, self.notation),
+                       undone=self.undone[:-1])
 
 
 def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", words: str = "",
                 corrections: Sequence[Sequence[Correction]] = (), microphone: Callable[[], F32 | None] | None = None,
-                tracker: str = DEFAULT_TRACKER, words_language: str = ENGLISH) -> Transcription:
+                tracker: str = DEFAULT_TRACKER, words_language: str = ENGLISH,
+                keep_sound: bool = False) -> Transcription:
     """Takes of one tune (at least one) written down as one score; corrections made line by line; words laid under it.
 
     microphone: gives sound for a take called LIVE. tracker: by name, see `companion.ear.PitchTracker`. Raises NothingSung
     or Trouble where a take cannot be written down. words_language: by its code.
+    keep_sound: the sound of the takes is in what is returned.
     """
     check_language(words_language)
     if given.beats_s and len(paths) > 1:
@@ -162,15 +185,28 @@ def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", word
                             "voice alone, or listen to each note again.")) from None
     if accompanied:
         notation = replace(notation, sound=SoundDoubt.ACCOMPANIED)
+    sounds = tuple(t.sound for t in takes if t.sound) if keep_sound else ()
+    done = mended(Transcription(notation, len(paths), sounds=sounds), corrections)
+    return worded(done, words) if words else done
+
+
+def mended(transcription: Transcription, corrections: Sequence[Sequence[Correction]]) -> Transcription:
+    """Corrections made line by line, each of which can be taken back. Raises Trouble where one cannot be made.
+
+    A time signature comes first, since the take is read again in it, and a key with it.
+    """
     changes: list[Change] = []
-    # A time signature comes first, since the take is read again in it, and a key with it.
     for line in sorted(corrections, key=lambda line: line[0].action not in (Action.TIME, Action.KEY)):
-        notation, made = correct_all(notation, line)
+        notation, made = correct_all(transcription.notation, line)
         changes += made
-    laid = None
-    if words:
-        notation, laid = lay_words(notation, words)
-    return Transcription(notation, len(paths), tuple(changes), laid)
+        transcription = transcription.mended(notation)
+    return replace(transcription, changes=tuple(changes))
+
+
+def worded(transcription: Transcription, words: str) -> Transcription:
+    """With words laid under the notes."""
+    notation, laid = lay_words(transcription.notation, words)
+    return replace(transcription, notation=notation, laid=laid)
 
 
 def titled(stem: str) -> str:

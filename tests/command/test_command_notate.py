@@ -144,3 +144,31 @@ def test_line_and_wall_in_american_names(capsys) -> None:
     out = run(capsys, "wall", "moon-sea", "--shoulder", "98", "--american")[1]
     assert "98 centimeters" in out
     assert "metre" not in out
+
+
+def test_a_piece_of_work_is_kept_opened_mended_and_kept_again(capsys, tmp_path, monkeypatch) -> None:
+    kept, both = str(tmp_path / "snail.zip"), str(tmp_path / "both.wav")
+    code, said, _ = run(capsys, "notate", str(TAKE), "--keep", kept, "--compare", both, "--fix", "bar 1 note 1 is G")
+    assert code == 0
+    assert said.splitlines()[-2:] == [f"{both} written.", f"{kept} is kept; open it again with: notate {kept}"]
+    assert Path(both).stat().st_size > 100_000
+    # Tomorrow: no recording is wanted, and what was mended yesterday can be taken back.
+    monkeypatch.setattr("sys.stdin", ["bar 1 note 2 is a rest\n", "undo\n", "undo\n", "bar 2 note 1 is A\n"])
+    code, said, _ = run(capsys, "notate", kept, "--correct")
+    assert code == 0
+    assert said.count("The last correction is taken back.") == 2
+    code, out, _ = run(capsys, "notate", kept, "--json")
+    notes = [n for n in json.loads(out)["notes"] if n["midi"]]
+    assert [n["midi"] for n in notes[:2]] == [60, 60] or notes[0]["midi"] == notes[1]["midi"]
+    assert any(n["midi"] % 12 == 9 for n in notes if n["bar"] == 2)
+    code, _, err = run(capsys, "notate", str(TAKE), "--keep", kept)
+    assert code == 2
+    assert "is there already and is not written over" in err
+    code, _, err = run(capsys, "notate", kept, "--bpm", "90")
+    assert (code, err.strip()) == (2, '--bpm belongs to a new take; for a kept piece of work say it as a correction, as --fix '
+                                      '"in three".')
+    Path(kept).write_bytes(b"PK damaged")
+    code, _, err = run(capsys, "notate", kept)
+    assert code == 2
+    assert err.count("\n") == 1
+    assert "cannot be opened: it is damaged" in err
