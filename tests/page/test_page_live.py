@@ -49,7 +49,7 @@ def begun(found: Any, address: str, path: str, **fields: str) -> Any:
     return page
 
 
-def until(page: Any, text: str, seconds: float = 40.0) -> list[str]:
+def until(page: Any, text: str, seconds: float = 90.0) -> list[str]:
     """What was announced, once a line with `text` is among it."""
     page.wait_for_function("(text) => window.announced.some((line) => line.includes(text))", arg=text, timeout=seconds * 1000)
     announced: list[str] = page.evaluate("window.announced")
@@ -62,7 +62,7 @@ def line(low: int) -> list[LineItem]:
 
 def test_a_lesson_without_a_tune(address: str, tmp_path: Path) -> None:
     """The teacher sings a line, the pupil answers it, wrong and then right; each line is announced once."""
-    sound = written(tmp_path / "two.wav", 1.5, voice(line(52), kind=2), 2.0, voice(line(64), turned=2, seed=2), 6.0,
+    sound = written(tmp_path / "two.wav", 1.5, voice(line(52), kind=2), 6.0, voice(line(64), turned=2, seed=2), 11.0,
                     voice(line(64), seed=3), 8.0)
     with browser(sound) as found:
         page = begun(found, address, "/lesson")
@@ -72,6 +72,9 @@ def test_a_lesson_without_a_tune(address: str, tmp_path: Path) -> None:
                              "All four right."]
         assert page.evaluate("document.activeElement.id") == "go"
         assert "over it the voice" in page.locator("#drawn").aria_snapshot()
+        assert page.locator("#drawn polyline.voice").count() == 1
+        assert page.locator("#kept svg").count() == 1, "the take before stays, with what was said of it"
+        assert "From the third note to the fourth" in page.locator("#kept").text_content()
         page.keyboard.press("q")
         until(page, "once more ends it")
         page.keyboard.press("q")
@@ -82,16 +85,19 @@ def test_a_lesson_without_a_tune(address: str, tmp_path: Path) -> None:
 
 def test_a_lesson_with_a_tune_hears_what_the_command_hears(address: str, tmp_path: Path) -> None:
     """The cue of the page is the cue of `companion hear` on the same file."""
-    from companion.language import choose_language
+    from companion.language import choose_language, cue_text
     from companion.lesson import answer_take
 
     phrase = load("snail-wall").phrase(1)
     items = [LineItem(n.midi + 4, float(n.quarters), n.syllable) for n in phrase]
     sung = voice(items, turned=2, seed=5)
     alone = written(tmp_path / "alone.wav", 0.3, sung, 1.0)
-    expected = answer_take(alone, "snail-wall", 1).cue(choose_language("british"))
-    with browser(written(tmp_path / "later.wav", 9.0, sung, 20.0)) as found:
+    heard = answer_take(alone, "snail-wall", 1)
+    expected = cue_text(choose_language("british"), heard.match, heard.advice, counted=False)  # as a lesson says it
+    with browser(written(tmp_path / "later.wav", 14.0, sung, 20.0)) as found:
         page = begun(found, address, "/sing", tune="snail-wall")
+        page.wait_for_function("() => (document.querySelector('#drawn path.voice')?.getAttribute('d') ?? '').length > 60",
+                               timeout=40_000)  # drawn while it is sung
         announced = until(page, expected.split(".")[0])
         assert page.inner_text("#hand").startswith("The tune ")
     assert announced[-1] == expected
@@ -166,3 +172,75 @@ def test_what_a_screen_reader_is_given_in_a_session(address: str, tmp_path: Path
     for part in ('heading "Lesson" [level=1]', 'status: The session is open.', "- status:\n", "paragraph: Sing or play a line.",
                  'group "The session"', 'button "Go on"', 'button "Once more (A)"', 'button "End (Q)"'):
         assert part in tree, tree
+
+
+def test_a_drill_is_answered_by_voice_and_by_keys_while_it_listens(address: str, tmp_path: Path) -> None:
+    """The whole of a tune is sung; at the next question a button types "I do not know" in the middle of listening."""
+    items = [LineItem(n.midi, float(n.quarters), n.syllable) for n in load("tick-tock").line()]
+    with browser(written(tmp_path / "drill.wav", 5.0, voice(items, seed=4), 40.0)) as found:
+        page = begun(found, address, "/course/questions", question="the whole tune", tune="tick-tock")
+        announced = until(page, "right.")
+        assert any("Sing it all" in line or "sing it all" in line for line in announced), announced
+        assert any(line.endswith("right.") for line in announced), announced
+        assert any(set(line) <= {chr(0x2800 + n) for n in range(64)} for line in announced), "cells, for a braille display"
+        page.wait_for_function("() => document.getElementById('now').textContent === 'Listening.'", timeout=20_000)
+        before = len(page.evaluate("window.announced"))
+        page.locator("button:has-text('I do not know')").focus()
+        page.keyboard.press("Enter")
+        page.wait_for_function("(n) => window.announced.length > n", arg=before, timeout=20_000)
+        page.locator("button:has-text('End (Q)')").focus()
+        page.keyboard.press("Enter")
+        until(page, "The session has ended.")
+
+
+def test_a_device_that_slept_says_so_and_goes_on(address: str, tmp_path: Path) -> None:
+    with browser(written(tmp_path / "quiet.wav", 60.0)) as found:
+        page, first = entered(found, address)
+        page.clock.install()
+        page.goto(first + "lesson")
+        page.evaluate(WATCH)
+        page.click("#begin button")
+        until(page, "Sing or play a line.")
+        page.wait_for_function("() => performance.now() > 2500")  # its timer has ticked
+        page.clock.fast_forward("02:00")
+        announced = until(page, "This device was asleep. The session goes on.")
+        assert announced.count("This device was asleep. The session goes on.") == 1
+        page.keyboard.press("i")
+        page.wait_for_function("(n) => window.announced.length > n", arg=len(announced))
+
+
+#: A microphone that is not there at first, then is, and can be pulled out: `window.pull()`.
+UNSTEADY = """
+    const real = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+    let asked = 0;
+    navigator.mediaDevices.getUserMedia = async (wanted) => {
+      if (asked++ === 0) throw new DOMException("", "NotFoundError");
+      const stream = await real(wanted);
+      window.pull = () => { const track = stream.getTracks()[0]; track.stop(); track.dispatchEvent(new Event("ended")); };
+      return stream;
+    };"""
+
+
+def test_a_microphone_that_comes_late_and_goes_and_comes_back(address: str, tmp_path: Path) -> None:
+    with browser(written(tmp_path / "quiet.wav", 60.0)) as found:
+        page, first = entered(found, address)
+        page.add_init_script(UNSTEADY)
+        page.goto(first + "lesson")
+        page.evaluate(WATCH)
+        page.click("#begin button")
+        assert until(page, "There is no microphone. Plug one in, then begin again.")
+        page.click("#begin button")
+        until(page, "Sing or play a line.")
+        page.evaluate("window.pull()")
+        until(page, "The microphone has gone.")
+        announced = until(page, "microphone is back")
+        assert len([line for line in announced if "has gone" in line]) == 1
+
+
+def test_a_microphone_that_was_denied_is_allowed_afterwards(address: str, tmp_path: Path) -> None:
+    with browser(written(tmp_path / "quiet.wav", 60.0), allowed=False) as found:
+        page = begun(found, address, "/lesson")
+        until(page, "may not use the microphone")
+        page.context.grant_permissions(["microphone"])
+        page.keyboard.press("Enter")
+        assert until(page, "Sing or play a line.")[-1] == "Sing or play a line."
