@@ -6,7 +6,7 @@ import csv
 import io
 import math
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from companion.places import decoded, read_within
 LONGEST_S = 3600.0  # an hour; more is no take
 MOST_BYTES = 2_000_000_000  # an hour of 96 kHz stereo at 24 bits comes to this
 MOST_STREAM_BYTES = 200_000_000  # from a pipe or device, whose end nobody knows: /dev/zero has none
+MOST_TRACK_BYTES = 100_000_000  # of a pitch track: an hour with a line every millisecond has less
 BLOCK = 1 << 18  # samples read at once, so that a header that claims too many costs no memory
 TEXT = (".csv", ".txt")
 #: The containers that PyAV may open: recordings. FFmpeg knows others that are lists of other files or
@@ -32,51 +33,53 @@ def read_sound(path: str | Path, rate: int = RATE) -> Sound:
     """Read any sound file that people have, as mono at `rate`.
 
     WAV, FLAC, OGG and MP3 by soundfile; what it cannot read (M4A, WebM, MP4) by PyAV, whose wheels carry
-    FFmpeg. Raises Trouble, one sentence, for what is missing, empty, cut, unreadable or a folder.
+    FFmpeg. A file is read and brought to the rate block by block, so that an hour costs what it comes to at that rate,
+    whatever its own. Raises Trouble, one sentence, for what is missing, empty, cut, unreadable or a folder.
     """
-    data = _bytes_of(path)
-    found = _by_soundfile(data)
-    if found is None:
-        found = _by_av(data)
-    if found is None:
+    with _opened(path, MOST_BYTES) as file:
+        gathered = _by_soundfile(file, rate)
+        if gathered is None:
+            file.seek(0)
+            gathered = _by_av(file, rate)
+    if gathered is None:
         raise Trouble(_("{path} could not be read as sound. Give a WAV, FLAC, OGG, MP3, M4A or WebM recording.").format(
                             path=path))
-    samples, own_rate = found
-    if not len(samples):
+    if not gathered.seconds:
         raise Trouble(_("{path} holds no sound: it is empty or was cut off. Record it again.").format(path=path))
-    if len(samples) / own_rate > LONGEST_S:
+    if gathered.seconds > LONGEST_S:
         raise _too_long(path)
-    peak = float(np.abs(samples).max())
-    if peak > 1:  # floating-point files may hold anything; some are on the scale of 16-bit integers
-        samples = samples / np.float32(peak)
-    return Sound(samples, own_rate).at_rate(rate)
+    return gathered.sound()
 
 
-def _bytes_of(path: str | Path) -> bytes:
+def _opened(path: str | Path, most_bytes: int) -> BinaryIO:
+    """A file that may be read from any place, open; the whole of a pipe or device. Raises Trouble where there is none."""
     if str(path) == "":
         raise Trouble(_("The name of the take is empty. Give a sound file or a pitch track."))
     path = Path(path)
+    too_much = Trouble(_("{path} is far larger than a take can be. Cut out the part you mean.").format(path=path))
     try:
         if path.is_dir():
             raise Trouble(_("{path} is a folder. Give one sound file.").format(path=path))
         if not path.exists():
             raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=path))
-        most = MOST_BYTES if path.is_file() else MOST_STREAM_BYTES
-        too_much = Trouble(_("{path} is far larger than a take can be. Cut out the part you mean.").format(
-                                 path=path))
-        if path.stat().st_size > most:
+        size = path.stat().st_size
+        if size > most_bytes:
             raise too_much
-        if path.is_file() and _header_seconds(path) > LONGEST_S:
-            raise _too_long(path)
-        data = read_within(path, most)
+        if path.is_file():
+            if not size:
+                raise Trouble(_("{path} is empty. Record it again.").format(path=path))
+            if _header_seconds(path) > LONGEST_S:
+                raise _too_long(path)
+            return path.open("rb")
+        data = read_within(path, MOST_STREAM_BYTES)
     except OSError as error:
         raise Trouble(_("{path} could not be read: {reason}. Give another file, or one that you may open.").format(
                             path=path, reason=(error.strerror or str(error)).lower())) from error
-    if len(data) > most:
+    if len(data) > MOST_STREAM_BYTES:
         raise too_much
     if not data:
         raise Trouble(_("{path} is empty. Record it again.").format(path=path))
-    return data
+    return io.BytesIO(data)
 
 
 def _too_long(path: str | Path) -> Trouble:
@@ -97,61 +100,93 @@ def _header_seconds(path: Path) -> float:
         return 0.0
 
 
-def _by_soundfile(data: bytes) -> tuple[NDArray[np.float32], int] | None:
+class _Gathered:
+    """Samples of one channel, brought from their own rate to another as they come."""
+
+    def __init__(self, own_rate: int, rate: int) -> None:
+        self._own_rate, self._rate, self._read, self._peak = own_rate, rate, 0, 0.0
+        self._parts: list[NDArray[np.float32]] = []
+        self._stream: Any = None
+        if own_rate != rate:
+            import soxr
+
+            self._stream = soxr.ResampleStream(own_rate, rate, 1, dtype="float32")  # as `Sound.at_rate`, sample for sample
+
+    @property
+    def seconds(self) -> float:
+        return self._read / self._own_rate
+
+    def add(self, block: NDArray[np.float32]) -> None:
+        """A block of samples; what is no number becomes silence."""
+        block = np.nan_to_num(block, posinf=0.0, neginf=0.0)
+        self._read += len(block)
+        self._peak = max(self._peak, float(np.abs(block).max(initial=0.0)))
+        self._parts.append(block if self._stream is None else self._stream.resample_chunk(block))
+
+    def sound(self) -> Sound:
+        """All of them. Floating-point files may hold anything, some on the scale of 16-bit integers: brought within -1..1."""
+        if self._stream is not None:
+            self._parts.append(self._stream.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
+        samples = np.concatenate(self._parts)
+        self._parts.clear()
+        if self._peak > 1:
+            samples = np.nan_to_num(samples / np.float32(self._peak), posinf=0.0, neginf=0.0)
+        return Sound(samples, self._rate)
+
+
+def _by_soundfile(data: BinaryIO, rate: int) -> _Gathered | None:
     import soundfile
 
-    parts: list[NDArray[np.float32]] = []
     try:
-        with soundfile.SoundFile(io.BytesIO(data)) as file:
-            rate, left = int(file.samplerate), int(LONGEST_S * file.samplerate) + BLOCK
+        with soundfile.SoundFile(data) as file:
+            gathered = _Gathered(int(file.samplerate), rate)
+            left = int(LONGEST_S * file.samplerate) + BLOCK
             while left > 0:
                 block = file.read(min(BLOCK, left), dtype="float32", always_2d=True)
                 if not len(block):
                     break
-                parts.append(_mono(block))
+                gathered.add(_mono(block))
                 left -= len(block)
     except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, TypeError):
         return None
-    return np.concatenate(parts or [np.empty(0, np.float32)]), rate
+    return gathered
 
 
 def _mono(block: NDArray[np.float32]) -> NDArray[np.float32]:
     """The mean of the channels, (samples, channels) to (samples,); what is no number becomes silence."""
     if block.shape[1] == 1:
-        return np.nan_to_num(block[:, 0], posinf=0.0, neginf=0.0)
+        return block[:, 0]
     whole = np.nan_to_num(block, posinf=0.0, neginf=0.0)
     return np.asarray(whole.mean(axis=1, dtype=np.float64), dtype=np.float32)
 
 
-def _by_av(data: bytes) -> tuple[NDArray[np.float32], int] | None:
+def _by_av(data: BinaryIO, rate: int) -> _Gathered | None:
     import av
 
-    parts: list[Any] = []
-    rate = 0
     try:
-        with av.open(io.BytesIO(data), mode="r", options={"format_whitelist": CONTAINERS}) as container:
+        with av.open(data, mode="r", options={"format_whitelist": CONTAINERS}) as container:
             if not container.streams.audio:
                 return None
             stream = container.streams.audio[0]
-            rate = int(stream.rate or 48000)
-            left = int(LONGEST_S * rate) + BLOCK
-            resampler = av.AudioResampler(format="flt", layout="mono", rate=rate)
+            own_rate = int(stream.rate or 48000)
+            gathered = _Gathered(own_rate, rate)
+            left = int(LONGEST_S * own_rate) + BLOCK
+            resampler = av.AudioResampler(format="flt", layout="mono", rate=own_rate)
             try:
                 for frame in container.decode(stream):
-                    pieces = [f.to_ndarray()[0] for f in resampler.resample(frame)]
-                    parts += pieces
-                    left -= sum(map(len, pieces))
+                    for piece in resampler.resample(frame):
+                        gathered.add(piece.to_ndarray()[0])
+                        left -= piece.samples
                     if left <= 0:
                         break
             except av.error.FFmpegError:
                 # A cut file: what came before the cut is still a take.
                 pass
-            parts += [f.to_ndarray()[0] for f in resampler.resample(None)]
+            for piece in resampler.resample(None):
+                gathered.add(piece.to_ndarray()[0])
     except (av.error.FFmpegError, ValueError, OSError, IndexError, AttributeError):
         return None  # AttributeError: a stream without a decoder, as of a bit depth that there is not, has no rate
-    if not parts:
-        return None
-    return np.nan_to_num(np.concatenate(parts), posinf=0.0, neginf=0.0), rate
+    return gathered if gathered.seconds else None
 
 
 def is_track_file(path: str | Path) -> bool:
@@ -166,7 +201,8 @@ def read_track(path: str | Path) -> PitchTrack:
     line that is amiss.
     """
     try:
-        text = decoded(_bytes_of(path))
+        with _opened(path, MOST_TRACK_BYTES) as file:
+            text = decoded(file.read())
     except UnicodeDecodeError as error:
         raise Trouble(_("{path} is no text. Give a CSV file with a header line time_s,f0_hz.").format(path=path)) from error
     try:

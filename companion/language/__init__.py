@@ -133,6 +133,7 @@ if TYPE_CHECKING:
         phrase_went_well,
         phrase_words,
         plan_line,
+        review_progress_line,
         set_for_home,
         sung_line_place,
         sung_line_title,
@@ -335,6 +336,7 @@ __all__ = [
     "reading_lines",
     "repair_lines",
     "reply_text",
+    "review_progress_line",
     "rhythm_answer",
     "right_answer",
     "row_line",
@@ -449,8 +451,8 @@ __getattr__ = loader(__name__, {
     "lesson": (
         "LessonSentence", "all_for_today", "given_line", "greeting", "kept_beside", "kept_in_memory",
         "key_line", "lesson_place", "lesson_summary", "line_kept", "notes_heard", "phrase_place",
-        "phrase_went_well", "phrase_words", "plan_line", "set_for_home", "sung_line_place", "sung_line_title",
-        "title_and_phrases", "title_line", "try_again", "was_that_you"
+        "phrase_went_well", "phrase_words", "plan_line", "review_progress_line", "set_for_home", "sung_line_place",
+        "sung_line_title", "title_and_phrases", "title_line", "try_again", "was_that_you"
     ),
     "microphone": ("level_line", "sing_for_level"),
     "moves": ("kind_of_moves", "next_time", "session_went_well"),

@@ -261,3 +261,13 @@ def given_line(language: Language, shift: float) -> str:
                 language.plural("It is given {n} semitone lower than written.",
                                 "It is given {n} semitones lower than written.", n))
     return template.format(n=language.number(n))
+
+
+def review_progress_line(language: Language, done: int, total: int, failed: int) -> str:
+    """How far a list of takes is."""
+    said = language.plural("{done} of {n} take done.", "{done} of {n} takes done.", total).format(
+        done=done, n=total)
+    if not failed:
+        return said
+    more = language.plural("{n} could not be answered.", "{n} could not be answered.", failed).format(n=failed)
+    return f"{said} {more}"

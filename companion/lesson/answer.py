@@ -137,12 +137,14 @@ def answer_take(take: str | Path, tune_name: str | Path, phrase: int | None = No
     tune = load(tune_name, part=part)
     tune = tune if verse is None else words_of(tune, verse)
     line = chosen_line(tune, phrase)
-    pitch = hear_pitch(take, tracker)
-    seconds = len(pitch.f0_hz) * pitch.hop_s
-    if len(line) > MOST_NOTES or seconds * len(line) > MOST_NOTE_SECONDS:
-        raise Trouble(_("{tune} has {line} notes and the take lasts {seconds:.0f} seconds, too much to hold one "
-                        "against the other. Give one phrase with --phrase, and a take of that phrase.").format(
-                            tune=tune.title or _("This tune"), line=len(line), seconds=seconds))
+
+    def check_length(seconds: float) -> None:
+        if len(line) > MOST_NOTES or seconds * len(line) > MOST_NOTE_SECONDS:
+            raise Trouble(_("{tune} has {line} notes and the take lasts {seconds:.0f} seconds, too much to hold one "
+                            "against the other. Give one phrase with --phrase, and a take of that phrase.").format(
+                                tune=tune.title or _("This tune"), line=len(line), seconds=seconds))
+
+    pitch = hear_pitch(take, tracker, check_length)
     match = match_take(pitch, line) if phrase is None else match_phrase(pitch, tune.line(), line)
     likelier = ""
     if match.presence_odds < WEAK or match.presence is Presence.ABSENT:

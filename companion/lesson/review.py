@@ -1,120 +1,42 @@
-"""Many takes at a time, on all cores; a take that fails does not stop the rest."""
+"""Many takes at a time: on all cores, or on a Dask cluster; a take that fails, or a process that dies, stops no other."""
 
 from __future__ import annotations
 
-import csv
+import json
 import os
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from companion import messages
 from companion.ear import DEFAULT_TRACKER, pitch_tracker
 from companion.errors import Trouble
 from companion.language import Language
-from companion.lesson.answer import Answer, answer_take
+from companion.lesson.review_kept import KeptAnswers, ReviewLine
+from companion.lesson.reviewed import Reviewed, review_take
+from companion.lesson.takes_list import Job, read_folder, read_list
+from companion.lesson.words import review_line
 from companion.messages import _
-from companion.places import decoded, is_utf16, read_within
 
 if TYPE_CHECKING:
-    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures import Future, ProcessPoolExecutor
 
 MOST_WORKERS = 61  # what Windows lets a pool of processes have
-COLUMNS = ("phrase", "part", "verse")  # of a list, beside take and tune, if wanted
-SOUNDS = (".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".mp4", ".aac", ".webm", ".aif", ".aiff")
-MOST_TAKE_S = 60.0  # a take of minutes is answered in seconds
-MOST_BYTES = 20_000_000  # some hundred thousand takes
+AHEAD = 4  # takes that are handed out for each process: enough that none waits, few enough for flat memory
+DASK_AHEAD = 4  # the same for each thread of a Dask cluster
+DASK_WAIT_S = 10.0  # for a scheduler to answer
 
 
-class Job(NamedTuple):
-    """A row of a list: take and tune as named there, and the paths (or the name of a shipped tune) they stand for.
+@dataclass(frozen=True)
+class ReviewProgress:
+    """How many takes of a list are done, of how many, and how many of them could not be answered."""
 
-    phrase, part, verse: as written there, "" where nothing is.
-    """
-
-    take: str
-    tune: str
-    take_path: str
-    tune_path: str
-    phrase: str = ""
-    part: str = ""
-    verse: str = ""
-
-
-def read_list(path: str | Path) -> list[Job]:
-    """The rows of a list.
-
-    Spreadsheets part columns by comma, semicolon or tab as the country has it, and write UTF-8 or Latin
-    letters of one byte; all of these are read. Raises Trouble where the list cannot be read, lacks its
-    header line or has no line below it.
-    """
-    if not str(path):
-        raise Trouble(_("The name of the list is empty. Give a CSV file with a header line take,tune."))
-    path = Path(path)
-    lines = _text(path).splitlines()
-    while lines and not lines[0].strip():
-        del lines[0]
-    parted_by = next((mark for mark in ",;\t" if lines and mark in lines[0]), ",")
-    try:
-        rows = list(csv.reader(lines, delimiter=parted_by))
-    except csv.Error as error:
-        raise Trouble(_("{path} has a line that is too long for a list of takes. Give a CSV file with a header line "
-                        "take,tune.").format(path=path)) from error
-    head = [cell.strip().lower() for cell in rows[0]] if rows else []
-    if not {"take", "tune"} <= set(head):
-        raise Trouble(_("{path} has no header line take,tune. Put it at the top, then a line for each take.").format(
-                            path=path))
-    jobs = [job for row in rows[1:] if (job := _job(path.parent, head, row)) is not None]
-    if not jobs:
-        raise Trouble(_("{path} names no take. Put a line for each below the header line take,tune.").format(
-                            path=path))
-    return jobs
-
-
-def read_folder(folder: Path, tune: str) -> list[Job]:
-    """Every sound file of a folder, by name, each for the same tune. Raises Trouble where there is none."""
-    takes = sorted(p for p in folder.iterdir() if p.is_file() and p.suffix.lower() in SOUNDS)
-    if not takes:
-        raise Trouble(_("{folder} holds no sound file. Give a folder with takes in it, or a CSV file.").format(folder=folder))
-    return [Job(p.name, tune, str(p), tune) for p in takes]
-
-
-def _job(folder: Path, head: list[str], row: list[str]) -> Job | None:
-    """One row of a list, None for a row that names neither take nor tune. head: the names of the columns."""
-    def cell(name: str) -> str:
-        return row[head.index(name)].strip() if name in head and head.index(name) < len(row) else ""
-
-    take, tune = cell("take"), cell("tune")
-    if not take and not tune:
-        return None
-    beside = folder / tune
-    return Job(take, tune, str(folder / take), str(beside) if os.path.isfile(beside) else tune, *map(cell, COLUMNS))
-
-
-def _text(path: Path) -> str:
-    """The text of a list. Raises Trouble where there is none."""
-    try:
-        if path.is_dir():
-            raise Trouble(_("{path} is a folder. Say with --tune which tune its takes are of, or give a CSV file with a "
-                            "header line take,tune.").format(path=path))
-        if not path.exists():
-            raise Trouble(_("There is no file {path}. Check its name and folder.").format(path=path))
-        if path.stat().st_size > MOST_BYTES:
-            raise Trouble(_("{path} is far larger than a list of takes. Give a CSV file with a header line "
-                            "take,tune.").format(path=path))
-        data = read_within(path, MOST_BYTES)
-    except OSError as error:
-        raise Trouble(_("{path} could not be read: {reason}. Give a CSV file with a header line take,tune.").format(
-                            path=path, reason=(error.strerror or str(error)).lower())) from error
-    if b"\0" in data and not is_utf16(data):
-        raise Trouble(_("{path} is no text. Give a CSV file with a header line take,tune.").format(path=path))
-    try:
-        return decoded(data)
-    except UnicodeDecodeError:
-        return data.decode("latin-1")
+    done: int
+    total: int
+    failed: int
 
 
 def workers(jobs: int | None, takes: int) -> int:
@@ -122,58 +44,26 @@ def workers(jobs: int | None, takes: int) -> int:
     return min(jobs or os.cpu_count() or 1, takes, MOST_WORKERS)
 
 
-@dataclass(frozen=True)
-class Reviewed:
-    """One take of a list: take and tune as named there; its answer, or None and one sentence of what went wrong."""
-
-    take: str
-    tune: str
-    answer: Answer | None
-    error: str = ""
-
-    def as_json(self, language: Language) -> dict[str, Any]:
-        """As `companion hear --json`, or {"take", "error"}."""
-        if self.answer is None:
-            return {"take": self.take, "error": self.error}
-        return {**self.answer.as_json(language), "take": self.take, "tune": self.tune}
+def review_row(job: Job, tracker: str, language: Language) -> ReviewLine:
+    """One row of a list as it is given out, in whatever process it is worked on."""
+    messages.use(language.translations)
+    return _given_out(review_take(job, tracker), language)
 
 
-def review_take(job: Job, tracker: str = DEFAULT_TRACKER) -> Reviewed:
-    """The answer to one row of a list; what cannot be answered gives a sentence, so that the rest go on."""
-    if not job.take:
-        return Reviewed(job.take, job.tune, None, _("This line of the list names no take. Put the name of a file under "
-                                                    "take."))
-    if not job.tune:
-        return Reviewed(job.take, job.tune, None, _("This line of the list names no tune. Put a file, or a tune that "
-                                                    "ships, under tune."))
-    try:
-        phrase, verse = (_whole_number(name, value) for name, value in (("phrase", job.phrase), ("verse", job.verse)))
-        with _within_time():
-            return Reviewed(job.take, job.tune, answer_take(job.take_path, job.tune_path, phrase, job.part or None, tracker,
-                                                            verse))
-    except Trouble as trouble:
-        return Reviewed(job.take, job.tune, None, str(trouble))
-    except Exception as error:
-        return Reviewed(job.take, job.tune, None, _("This is a fault of ours: {kind}: {error}").format(
-            kind=type(error).__name__, error=error))
-
-
-def _whole_number(column: str, value: str) -> int | None:
-    """A cell of a list that counts something; None where it is empty."""
-    if not value:
-        return None
-    if not value.isdecimal():
-        raise Trouble(_("{value!r} stands under {column}; a whole number from 1 on was wanted.").format(
-            value=value, column=column))
-    return int(value)
+def _given_out(found: Reviewed, language: Language) -> ReviewLine:
+    return ReviewLine(json.dumps(found.as_json(language), ensure_ascii=False), review_line(language, found),
+                      found.answer is None)
 
 
 def review_list(path: str | Path, language: Language, jobs: int | None = None, tracker: str = DEFAULT_TRACKER,
-                tune: str | None = None) -> Iterator[Reviewed]:
+                tune: str | None = None, *, resume: str | Path | None = None, dask: str | None = None,
+                progress: Callable[[ReviewProgress], None] | None = None) -> Iterator[ReviewLine]:
     """The answers of a list in its order, or of a folder of takes of one tune by name, each as soon as it is done.
 
-    tune: of the takes of a folder. language: of the sentences that say what went wrong. tracker: by name, see
-    `companion.ear.PitchTracker`. Raises Trouble where there is no such tracker, or no such list.
+    tune: of the takes of a folder. language: of the sentences. tracker: by name, see `companion.ear.PitchTracker`. resume: a
+    file that keeps the answers as they come; those that are in it already are not worked out again. dask: the address of a
+    scheduler, on whose workers the takes are answered; they must see the same files under the same names. progress: called
+    after each take that was worked on. Raises Trouble where there is no such tracker, list, file or cluster.
     """
     pitch_tracker(tracker)  # said once, and not for each take
     if tune is not None and not Path(path).is_dir():
@@ -182,85 +72,138 @@ def review_list(path: str | Path, language: Language, jobs: int | None = None, t
     work = read_list(path) if tune is None else read_folder(Path(path), tune)
     if jobs is not None and jobs < 1:
         raise Trouble(_("--jobs was {jobs}; give 1 or more.").format(jobs=jobs))
-    count = workers(jobs, len(work))
-    if count <= 1:
-        yield from (review_take(job, tracker) for job in work)
-        return
-    yield from _in_workers(work, tracker, language, count)
+    kept = KeptAnswers(resume, tracker) if resume is not None else None
+    try:
+        finished = kept.found(work) if kept else {}
+        left = {place: job for place, job in enumerate(work) if place not in finished}
+        count = workers(jobs, len(left))
+        coming = (_on_dask(left, tracker, language, dask) if dask else _in_workers(left, tracker, language, count)
+                  if count > 1 else ((place, review_row(job, tracker, language)) for place, job in left.items()))
+        done, failed = len(finished), 0
+        for place in range(len(work)):
+            while place not in finished:
+                found, row = next(coming)
+                finished[found] = row
+                done, failed = done + 1, failed + row.failed
+                if kept and not row.failed:  # what failed may be there another time
+                    kept.add(work[found], row)
+                if progress:
+                    progress(ReviewProgress(done, len(work), failed))
+            yield finished.pop(place)
+    finally:
+        if kept:
+            kept.close()
 
 
-def _in_workers(work: list[Job], tracker: str, language: Language, count: int) -> Iterator[Reviewed]:
-    """The answers in order. Where a worker process dies, what was under way is done again, one take at a time in a process
-    of its own, so that only a take that ends its process again is lost; then the rest go on."""
-    from concurrent.futures import Future
+def _in_workers(work: Mapping[int, Job], tracker: str, language: Language, count: int) -> Iterator[tuple[int, ReviewLine]]:
+    """Answers by their places in the list, as they are done. Where a worker process dies, what was under way is done again,
+    one take at a time in a process of its own, so that only a take that ends its process again is lost."""
+    from concurrent.futures import FIRST_COMPLETED, wait
     from concurrent.futures.process import BrokenProcessPool
 
-    finished: dict[int, Reviewed] = {}
-    at = 0
-    while at < len(work):
-        pending = [i for i in range(at, len(work)) if i not in finished]
-        futures: dict[int, Future[Reviewed]] = {}
-        with _workers(count, language) as pool:
+    left = dict(work)
+    while left:
+        under_way: dict[Future[ReviewLine], int] = {}
+        to_come = iter(list(left))
+        in_hand: list[int] = []
+        with _pool(count) as pool:
             try:
-                for i in pending:
-                    futures[i] = pool.submit(review_take, work[i], tracker)
-                while at < len(work):
-                    if at not in finished:
-                        finished[at] = futures[at].result()
-                    yield finished.pop(at)
-                    at += 1
+                while True:
+                    for place in islice(to_come, AHEAD * count - len(under_way)):
+                        under_way[pool.submit(review_row, left[place], tracker, language)] = place
+                    if not under_way:
+                        break
+                    for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+                        row = future.result()
+                        place = under_way.pop(future)
+                        del left[place]
+                        yield place, row
             except BrokenProcessPool:
-                finished.update((i, f.result()) for i, f in futures.items() if i >= at and f.done() and f.exception() is None)
-        # Takes are begun in order: those that a process had in hand are the first that are not done.
-        for i in [i for i in pending if i >= at and i not in finished][:count]:
-            finished[i] = _alone(work[i], tracker, language)
+                whole = [f for f in under_way if f.done() and f.exception() is None]
+                # Takes are begun in order: those that a process had in hand are the first that are not done.
+                in_hand = sorted(place for f, place in under_way.items() if f not in whole)[:count]
+                for future in whole:
+                    del left[under_way[future]]
+                    yield under_way[future], future.result()
+        for place in in_hand:
+            yield place, _alone(left.pop(place), tracker, language)
 
 
-def _workers(count: int, language: Language) -> ProcessPoolExecutor:
+@contextmanager
+def _pool(count: int) -> Iterator[ProcessPoolExecutor]:
+    """Worker processes; what nobody waits for any more is not begun."""
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
     # Fresh processes, not forked ones: a fork copies the locks of threads that the numerical libraries run.
-    return ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker,
-                               initargs=(language,))
+    pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker)
+    try:
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
-def _alone(job: Job, tracker: str, language: Language) -> Reviewed:
+def _alone(job: Job, tracker: str, language: Language) -> ReviewLine:
     from concurrent.futures.process import BrokenProcessPool
 
-    try:
-        with _workers(1, language) as pool:
-            return pool.submit(review_take, job, tracker).result()
-    except BrokenProcessPool:
-        return Reviewed(job.take, job.tune, None, _("The work on this take broke off twice: it may need too much memory. Cut "
-                                                    "out the part you mean."))
+    with _pool(1) as pool, suppress(BrokenProcessPool):
+        return pool.submit(review_row, job, tracker, language).result()
+    return _broken_off(job, language)
 
 
-def _too_long(*_unused: object) -> None:
-    raise Trouble(_("This take needed longer than {seconds:g} seconds and was left out. Cut out the part you mean.").format(
-        seconds=MOST_TAKE_S))
+def _broken_off(job: Job, language: Language) -> ReviewLine:
+    """What is given out for a take that ended the process that worked on it, again and again."""
+    return _given_out(Reviewed(job.take, job.tune, None, _("The work on this take broke off twice: it may need too much memory. "
+                                                           "Cut out the part you mean.")), language)
 
 
-@contextmanager
-def _within_time() -> Iterator[None]:
-    """Raises Trouble in the main thread of a process after `MOST_TAKE_S`, where the system has such a timer."""
-    import signal
-    import threading
-
-    if sys.platform == "win32" or threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGALRM, _too_long)
-    signal.setitimer(signal.ITIMER_REAL, MOST_TAKE_S)
-    try:
-        yield
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
-
-
-def _begin_worker(language: Language) -> None:
-    """One thread a process, and the language of the sentences that are made in it."""
+def _begin_worker() -> None:
+    """One thread a process."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[name] = "1"
-    messages.use(language.translations)
+
+
+def _on_dask(work: Mapping[int, Job], tracker: str, language: Language, address: str) -> Iterator[tuple[int, ReviewLine]]:
+    """Answers by their places in the list, as a cluster gives them. What a worker that died had in hand goes to another;
+    a take that ends several is given up. Raises Trouble where there is no cluster, or it goes away."""
+    try:
+        import distributed
+    except ImportError as error:
+        raise Trouble(_("A Dask cluster is reached by the package distributed. Install it with pip install distributed, or leave "
+                        "out --dask.")) from error
+    try:
+        client: Any = distributed.Client(address, timeout=DASK_WAIT_S, set_as_default=False)
+    except (OSError, ValueError, TypeError, distributed.comm.CommClosedError) as error:
+        raise Trouble(_("No Dask scheduler answers at {address}. Give its address, such as tcp://127.0.0.1:8786.").format(
+                          address=address)) from error
+    with client:
+        to_come = iter(work.items())
+        places: dict[str, int] = {}
+
+        def handed_out(most: int) -> list[Any]:
+            futures = []
+            for place, job in islice(to_come, most):
+                future = client.submit(review_row, _for_others(job), tracker, language, pure=False)
+                places[future.key] = place
+                futures.append(future)
+            return futures
+
+        threads = sum(client.nthreads().values())
+        coming = distributed.as_completed(handed_out(max(1, threads) * DASK_AHEAD), loop=client.loop)
+        for future in coming:
+            place = places.pop(future.key)
+            try:
+                row = future.result()
+            except distributed.scheduler.KilledWorker:
+                row = _broken_off(work[place], language)
+            except (distributed.client.FutureCancelledError, OSError) as error:
+                raise Trouble(_("The Dask cluster at {address} went away. Start it again, and give --resume to go on where it "
+                                "stopped.").format(address=address)) from error
+            coming.update(handed_out(1))
+            yield place, row
+
+
+def _for_others(job: Job) -> Job:
+    """A row whose files other processes find, wherever they run."""
+    tune = os.path.abspath(job.tune_path) if os.path.isfile(job.tune_path) else job.tune_path
+    return job._replace(take_path=os.path.abspath(job.take_path), tune_path=tune)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from companion.language import Language, bare, count_line, cue_sentences, detail_lines, move_line
 from companion.lesson.answer import Answer, say_cell
-from companion.lesson.review import Reviewed
+from companion.lesson.reviewed import Reviewed
 from companion.match import CueKind, Verdict
 from companion.places import shown
 
