@@ -22,16 +22,18 @@ if TYPE_CHECKING:
     from companion.lesson.out import Out
     from companion.lesson.question_sound import shift_for, sound_of_question
     from companion.lesson.review import ReviewProgress, review_list
-    from companion.lesson.reviewed import Reviewed
+    from companion.lesson.reviewed import Reviewed, review_take
     from companion.lesson.run import Devices, SessionOptions, check_level, run_lesson, run_practise
     from companion.lesson.session import Taken
     from companion.lesson.sounds import cue_sound
+    from companion.lesson.takes_list import Job
     from companion.lesson.words import answer_lines, review_line
 
-__all__ = ["Answer", "Devices", "Keys", "Out", "ReviewProgress", "Reviewed", "SessionOptions", "Sitting", "SittingIO",
+__all__ = ["Answer", "Devices", "Job", "Keys", "Out", "ReviewProgress", "Reviewed", "SessionOptions", "Sitting", "SittingIO",
            "Taken", "Tally", "answer_lines", "answer_take", "asked", "check_level", "compared_sound", "corrected", "cue_sound",
            "demo_answer", "demo_lines", "drill_sitting", "glossary_json", "hear_answer", "judge_stages",
-           "progress_json", "question_json", "review_line", "review_list", "run_lesson", "run_practise", "save_cue",
+           "progress_json", "question_json", "review_line", "review_list", "review_take",
+           "run_lesson", "run_practise", "save_cue",
            "shift_for", "sit", "sound_of_question", "stage_json", "terminal", "why_json"]
 
 __getattr__ = loader(__name__, {
@@ -46,9 +48,10 @@ __getattr__ = loader(__name__, {
     "out": ("Out",),
     "question_sound": ("shift_for", "sound_of_question"),
     "review": ("ReviewProgress", "review_list"),
-    "reviewed": ("Reviewed",),
+    "reviewed": ("Reviewed", "review_take"),
     "run": ("Devices", "SessionOptions", "check_level", "run_lesson", "run_practise"),
     "session": ("Taken",),
     "sounds": ("cue_sound",),
+    "takes_list": ("Job",),
     "words": ("answer_lines", "review_line"),
 })

@@ -248,19 +248,14 @@ def shown_name(name: str) -> str:
 
 def review_made(takes: list[tuple[str, str]], wanted: Wanted) -> Made:
     """A line for each take, as `companion review` gives it, and all of it as a file of JSON lines."""
-    import csv
-
-    from companion.lesson import review_line, review_list
+    from companion.lesson import Job, review_line, review_take
 
     language = choose_language("american" if wanted.code == "en_US" else "british")
-    listed = Path(takes[0][0]).parents[1] / "list.csv"
-    with listed.open("w", newline="", encoding="utf-8") as file:
-        rows = csv.writer(file)
-        rows.writerow(["take", "tune", "phrase", "part", "verse"])
-        rows.writerows([path, wanted.place, wanted.phrase or "", wanted.part or "", wanted.verse or ""]
-                       for path, _name in takes)
-    found = [replace(one, take=name, error=_named(one.error, takes))
-             for one, (_path, name) in zip(review_list(listed, language, jobs=1), takes, strict=True)]
+    column = {"phrase": str(wanted.phrase or ""), "part": str(wanted.part or ""), "verse": str(wanted.verse or "")}
+    found = []
+    for path, name in takes:
+        one = review_take(Job(name, wanted.place, path, wanted.place, **column))
+        found.append(replace(one, error=_named(one.error, takes)))
     told = "".join(json.dumps(one.as_json(language), ensure_ascii=False) + "\n" for one in found)
     return Made(lines=[review_line(language, one) for one in found], files={"review.jsonl": told.encode()})
 
