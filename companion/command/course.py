@@ -35,6 +35,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stages", metavar="FOLDER", help=_("stages of your own besides those that ship"))
     parser.add_argument("--check", metavar="FILE", help=_("read a stage of your own and say what is amiss"))
     parser.add_argument("--questions", type=int, default=16, metavar="N", help=_("new questions in a sitting (16)"))
+    parser.add_argument("--minutes", metavar="N", help=_("how long a sitting is (8, or the setting course-minutes; 15 suits "
+                                                        "an adult)"))
     parser.add_argument("--hands-free", action="store_true",
                         help=_("only what is answered by singing; no key is needed"))
     parser.add_argument("--diary", metavar="FILE", help=_("another diary than the usual one"))
@@ -90,7 +92,7 @@ def _about_stages(options: argparse.Namespace, some: Sequence[Stage]) -> int:
 def _with_pupil(options: argparse.Namespace, some: Sequence[Stage]) -> int:
     """What is known of a pupil, a word on it, or a sitting."""
     from companion.course import forget_progress, load_progress
-    from companion.diary import Diary
+    from companion.diary import Diary, read_setting
     from companion.language import course_begins_again_line, standing_lines
     from companion.lesson import judge_stages, progress_json, shift_for, sit, terminal
 
@@ -101,6 +103,8 @@ def _with_pupil(options: argparse.Namespace, some: Sequence[Stage]) -> int:
                                 pupil=options.pupil))
         pupil = diary.pupil(options.pupil, new=options.new)
         settings = diary.settings(pupil)
+        if options.minutes is not None:
+            settings[SettingName.COURSE_MINUTES] = read_setting(SettingName.COURSE_MINUTES, options.minutes)
         language = pupils_language(options, settings)
         if options.begin_again:
             forget_progress(diary, pupil)
@@ -114,7 +118,7 @@ def _with_pupil(options: argparse.Namespace, some: Sequence[Stage]) -> int:
         shift = shift_for(progress.stage(some).material, pupil.low, pupil.high)
         io = terminal(spoken(options, settings), language, silent=options.silent, listens=options.listen,
                       hands_free=options.hands_free, cells_as=options.form, shift=shift)
-        sit(diary, pupil, some, lambda: moment(options.on), io, options.questions)
+        sit(diary, pupil, some, lambda: moment(options.on), io, options.questions, settings[SettingName.COURSE_MINUTES])
     return 0
 
 

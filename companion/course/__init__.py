@@ -40,11 +40,28 @@ from companion.course.drill import (
     name_cell,
     question_kind,
     say_octave,
+    seconds_of,
+    smaller,
     sung_move,
     write_cell,
 )
 from companion.course.facts import PLAIN, SIGNS, Fact, FactKind, by_cells, fact, key_name, letter_of, said_signs
-from companion.course.planning import MOST_NEW, Step, Why, closing, item_for, new_items, plan
+from companion.course.fresh import Wanted, difficulty, fresh_group
+from companion.course.planning import (
+    ADULT_MINUTES,
+    BARS_OF,
+    CHILD_MINUTES,
+    MOST_NEW,
+    Step,
+    Why,
+    brings,
+    closing,
+    interleaved,
+    item_for,
+    new_items,
+    new_steps,
+    plan,
+)
 from companion.course.progress import (
     KeptProgress,
     PassedBy,
@@ -81,13 +98,15 @@ from companion.course.tune_material import LEAVE_OUT, Group, Material, material,
 from companion.course.vocabulary import Command, Vocabulary
 
 __all__ = [
-    "FOLDER", "HEARD_RIGHT", "HEARD_WRONG", "LEAVE_OUT", "MOST_NEW", "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS",
-    "Change", "Command", "Difference", "Drill", "Evidence", "Fact", "FactKind", "Finding", "Group", "HelpWith", "Item",
-    "Judged", "KeptProgress", "MarkRule", "Material", "Misread", "Misreading", "Order", "PassedBy", "Place", "PlaceKind",
-    "Progress", "QuestionKind", "Recall", "Shown", "Stage", "Standing", "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn",
-    "Vocabulary", "Wants", "Way", "Why", "by_cells", "card", "change_progress", "check", "check_count", "check_stages",
-    "check_take", "closing", "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "heard_move", "heard_tune",
-    "item_for", "key_name", "letter_of", "line_of", "load_progress", "make", "mark_rule", "material", "mirrored", "name_cell",
-    "new_items", "not_known", "note_fact", "plan", "question_kind", "read_stage", "rows_of", "said_signs", "say_octave", "stages",
-    "sung_move", "taught", "untaught", "used_signs", "write_cell",
+    "ADULT_MINUTES", "BARS_OF", "CHILD_MINUTES", "FOLDER", "HEARD_RIGHT", "HEARD_WRONG", "LEAVE_OUT", "MOST_NEW",
+    "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS", "Change", "Command", "Difference", "Drill", "Evidence", "Fact",
+    "FactKind", "Finding", "Group", "HelpWith", "Item", "Judged", "KeptProgress", "MarkRule", "Material", "Misread",
+    "Misreading", "Order", "PassedBy", "Place", "PlaceKind", "Progress", "QuestionKind", "Recall", "Shown", "Stage", "Standing",
+    "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn", "Vocabulary", "Wanted", "Wants", "Way", "Why", "brings",
+    "by_cells", "card", "change_progress", "check", "check_count", "check_stages", "check_take", "closing", "difficulty",
+    "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "fresh_group", "heard_move", "heard_tune",
+    "interleaved", "item_for", "key_name", "letter_of", "line_of", "load_progress", "make", "mark_rule", "material", "mirrored",
+    "name_cell", "new_items", "new_steps", "not_known", "note_fact", "plan", "question_kind", "read_stage", "rows_of",
+    "said_signs", "say_octave", "seconds_of", "smaller", "stages", "sung_move", "taught", "untaught", "used_signs",
+    "write_cell",
 ]

@@ -253,15 +253,13 @@ def _apart(a: Fact, b: Fact) -> int:
 # --- cells ---
 
 def _check_cells(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
-    readings = vocabulary.cells(text)
+    readings = [_without_key(r, item) for r in vocabulary.cells(text)]
     if not readings:
         return _not_read(text)
-    if any(_bare(r) == _bare(item.to_write) for r in readings):
+    if any(_are_wanted(r, item) for r in readings):
         return Judged(Verdict.RIGHT, Finding.RIGHT)
-    if len(text) > 1 and item.fact is not None and any(f.cells == item.to_write for f in vocabulary.facts(text)):
-        return _not_read(text)  # the name that was said, where its cells are wanted
-    if not vocabulary.surely_cells(text) and not any(_alike(r, item.to_write) for r in readings):
-        return _not_read(text)  # letters that could be braille, and are more likely words
+    if not _meant_as_cells(item, text, readings, vocabulary):
+        return _not_read(text)
     wanted_length = len(item.to_write)
     given = next((r for r in readings if len(r) == wanted_length), readings[0])
     if item.fact is not None and wanted_length == 1 and len(given) == 1:
@@ -270,6 +268,25 @@ def _check_cells(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
         return _other_writing(item, readings) or Judged(Verdict.WRONG, Finding.BAR_DIFFERS,
                                                         difference=_difference(item, given))
     return Judged(Verdict.WRONG, Finding.OTHER_CELLS, given=known_as(given, item.known), cells=given)
+
+
+def _are_wanted(cells: str, item: Item) -> bool:
+    """Whether these are the cells that are wanted; dots have no way to type a space."""
+    return _bare(cells) == _bare(item.to_write) or (S.SPACE not in cells and cells == item.to_write.replace(S.SPACE, ""))
+
+
+def _meant_as_cells(item: Item, text: str, readings: list[str], vocabulary: Vocabulary) -> bool:
+    """Whether a text that can be read as cells is an answer in cells: not the name that was said, where its cells are
+    wanted, nor letters that could be braille, and are more likely words."""
+    if len(text) > 1 and item.fact is not None and any(f.cells == item.to_write for f in vocabulary.facts(text)):
+        return False
+    return vocabulary.surely_cells(text) or any(_alike(r, item.to_write) for r in readings)
+
+
+def _without_key(cells: str, item: Item) -> str:
+    """What was written without the key and time before it, which are given in the question and may be written too."""
+    before = item.group.before if item.group is not None else ""
+    return _bare(cells.removeprefix(before)) if before else cells
 
 
 def _alike(written: str, wanted: str) -> bool:
@@ -296,7 +313,7 @@ def _other_writing(item: Item, readings: list[str]) -> Judged | None:
     wanted = _decoded(item.to_write)
     for cells in readings:
         found = _decoded(cells)
-        if found is None or found[0] != (wanted[0] if wanted else ()):
+        if found[0] != wanted[0]:
             continue
         if found[1] is not None:
             return Judged(Verdict.WRONG, Finding.AMISS, problem=found[1])
@@ -305,13 +322,11 @@ def _other_writing(item: Item, readings: list[str]) -> Judged | None:
     return None
 
 
-def _decoded(cells: str) -> tuple[tuple[object, ...], Problem | None] | None:
-    """The notes of one bar as (pitch, quarters), and the first thing amiss in it."""
+def _decoded(cells: str) -> tuple[tuple[object, ...], Problem | None]:
+    """The notes of each bar as (pitch, quarters ...), and the first thing amiss in them."""
     reading = decode([cells])
-    if len(reading.tune.bars) != 1:
-        return None
-    notes = tuple((n.pitch, n.quarters, n.tie, n.slur_starts, n.slur_stops, n.marks)
-                  for n in reading.tune.bars[0].notes)
+    notes = tuple(tuple((n.pitch, n.quarters, n.tie, n.slur_starts, n.slur_stops, n.marks) for n in bar.notes)
+                  for bar in reading.tune.bars)
     return notes, reading.problems[0] if reading.problems else None
 
 

@@ -17,7 +17,7 @@ from fractions import Fraction
 from companion.braille import needs_octave
 from companion.braille import signs as S
 from companion.course.facts import Fact, FactKind, fact, octave_name, placed_name
-from companion.course.tune_material import Group, Material, make_group
+from companion.course.tune_material import Group, Material, make_group, note_fact
 from companion.errors import Trouble
 from companion.match import move_kind
 from companion.messages import _
@@ -197,6 +197,34 @@ class Item:
         if self.wants in (Wants.NUMBER, Wants.PLACE, Wants.CHOICE):
             return f"{float(self.number):g}"
         return self.fact.name if self.fact is not None else ""
+
+
+def smaller(item: Item, rng: random.Random) -> Item | None:
+    """A part of a question that was missed twice: one note of a bar, or a note without its length; None of the smallest."""
+    if item.group is not None:
+        notes = [n for n in item.group.notes if n.pitch and not n.grace]
+        return name_cell(fact(note_fact(rng.choice(notes)))) if notes else None
+    f = item.fact
+    if f is None or not f.is_note or item.kind is QuestionKind.SING_THE_CELL or f.name == f.step:
+        return None
+    return write_cell(fact(f.step)) if item.wants is Wants.CELLS else name_cell(fact(f.step))
+
+
+#: Seconds that a question of a kind takes a beginner, from its first word to the end of what is said back: counted from the
+#: words that are spoken (150 a minute) and the notes that are sounded, with a breath to think.
+_SECONDS = {
+    QuestionKind.HIGHER_OR_LOWER: 10, QuestionKind.SING_THE_MOVE: 12, QuestionKind.NAME_THE_CELL: 8,
+    QuestionKind.WRITE_THE_CELL: 10, QuestionKind.SING_THE_CELL: 14, QuestionKind.WRITE_WHAT_YOU_HEAR: 25,
+    QuestionKind.READ_AND_SING: 15, QuestionKind.WHOLE_TUNE: 30, QuestionKind.WHICH_BAR: 20, QuestionKind.HOW_OFTEN: 15,
+    QuestionKind.WHERE_IT_TURNS: 15, QuestionKind.FIND_THE_WRONG_CELL: 20, QuestionKind.SAY_THE_OCTAVE: 8,
+    QuestionKind.MARK_OR_NO_MARK: 14, QuestionKind.HOW_MANY_BEATS: 8,
+}
+_SECONDS_A_NOTE = 1.5  # that is read, heard or sung
+
+
+def seconds_of(item: Item) -> float:
+    """About how many seconds a question takes."""
+    return _SECONDS[item.kind] + _SECONDS_A_NOTE * (len(item.sung) + len(item.played) + sum(map(len, item.choices)) / 2)
 
 
 @dataclass(frozen=True)
@@ -420,7 +448,7 @@ def _read_and_sing(drill: Drill, material: Material | None, rng: random.Random) 
 
 def read_and_sing(g: Group) -> Item:
     """A bar is read silently; its first note is sounded, then it is sung."""
-    return Item(QuestionKind.READ_AND_SING, cells=g.cells, first=g.line[0].midi, sung=g.line,
+    return Item(QuestionKind.READ_AND_SING, cells=g.page, first=g.line[0].midi, sung=g.line,
                 about=(g.name,), cards=(card(g.name, Way.CELL_TO_VOICE),), signs=g.signs, group=g)
 
 
@@ -460,7 +488,7 @@ def _which_bar(drill: Drill, material: Material | None, rng: random.Random) -> l
         rng.shuffle(pair)
         out.append(Item(QuestionKind.WHICH_BAR, number=Fraction(pair.index(g) + 1), played=g.line, about=(g.name,),
                         cards=(card(g.name, Way.BY_EAR),), signs=g.signs | other.signs,
-                        choices=(pair[0].cells, pair[1].cells), group=g))
+                        choices=(pair[0].with_key, pair[1].with_key), group=g))
     return out
 
 
@@ -497,33 +525,39 @@ def _where_it_turns(drill: Drill, material: Material | None, rng: random.Random)
 def _wrong_cell(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     out = []
     for g in _cycle(_groups(material, 3), drill, rng):
-        spoilt = spoil(g, _needed(material), rng)
+        spoilt = spoil(g, _needed(material).pitches, rng)
         if spoilt is None:
             continue
-        cells, place = spoilt
-        out.append(Item(QuestionKind.FIND_THE_WRONG_CELL, number=Fraction(place), cells=cells, played=g.line,
+        other, place = spoilt
+        out.append(Item(QuestionKind.FIND_THE_WRONG_CELL, number=Fraction(place), cells=other.with_key, played=g.line,
                         about=(g.name,), cards=(card(g.name, Way.CELL_TO_NAME),), signs=g.signs, group=g))
     return out
 
 
-def spoil(g: Group, material: Material, rng: random.Random) -> tuple[str, int] | None:
-    """The cells of a bar with one note a step off, and which note (from 1); None where none can be."""
-    places = [i for i, n in enumerate(g.notes) if n.pitch and not n.grace and not n.tie]
+def spoil(g: Group, pitches: Sequence[Pitch], rng: random.Random) -> tuple[Group, int] | None:
+    """A bar with one note a step off, and which note (from 1); None where none can be. pitches: that may stand there."""
+    written = [(i, k) for i, bar in enumerate(g.piece.bars) for k, n in enumerate(bar.notes) if n.pitch and not n.grace]
+    # A tied note and its second half are one, and what is sung again is written once.
+    places = [p for p, (i, k) in enumerate(written) if not g.piece.bars[i].notes[k].tie
+              and not (k and g.piece.bars[i].notes[k - 1].tie)] if len(written) == len(g.line) else []
     rng.shuffle(places)
-    for i in places:
-        pitch = g.notes[i].pitch
-        assert pitch is not None
-        near = [p for p in material.pitches if abs(p.diatonic - pitch.diatonic) == 1 and p.octave == pitch.octave]
+    for place in places:
+        i, k = written[place]
+        pitch = g.piece.bars[i].notes[k].pitch
+        near = [p for p in pitches if pitch and abs(p.diatonic - pitch.diatonic) == 1 and p.octave == pitch.octave]
         rng.shuffle(near)
         for p in near:
-            bars = list(material.shown.bars)
-            notes = list(bars[g.index].notes)
-            notes[i] = replace(notes[i], pitch=p)
-            bars[g.index] = replace(bars[g.index], notes=tuple(notes))
-            other = make_group(g.name, replace(material.shown, bars=tuple(bars)), g.index, material.leave_out)
+            other = _with_pitch(g, i, k, p)
             if other.signs <= g.signs | {p.step} and other.cells != g.cells:
-                return other.cells, 1 + sum(n.pitch is not None and not n.grace for n in g.notes[:i])
+                return other, place + 1
     return None
+
+
+def _with_pitch(g: Group, bar: int, note: int, pitch: Pitch) -> Group:
+    """The same with another pitch at one note."""
+    notes = tuple(replace(n, pitch=pitch) if k == note else n for k, n in enumerate(g.piece.bars[bar].notes))
+    bars = tuple(replace(b, notes=notes) if i == bar else b for i, b in enumerate(g.piece.bars))
+    return make_group(g.name, replace(g.piece, bars=bars), g.leave_out)
 
 
 def _say_octave(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
@@ -560,7 +594,7 @@ def _beats(drill: Drill, material: Material | None, rng: random.Random) -> list[
         return [beats_of(fact(n)) for n in _ordered(drill.facts, drill, rng)]
     return [Item(QuestionKind.HOW_MANY_BEATS, number=g.quarters, cells=g.cells, about=(g.name,),
                  cards=(card(COUNTING_BEATS, Way.CELL_TO_NAME),), signs=g.signs, group=g)
-            for g in _cycle(_groups(material, 1), drill, rng)]
+            for g in _cycle([g for g in _groups(material, 1) if len(g.piece.bars) == 1], drill, rng)]
 
 
 def beats_of(f: Fact) -> Item:

@@ -21,6 +21,7 @@ from companion.course.drill import (
     heard_move,
     make,
     name_cell,
+    seconds_of,
     sing_cell,
     split_card,
     sung_move,
@@ -29,14 +30,23 @@ from companion.course.drill import (
     write_cell,
 )
 from companion.course.facts import Fact, FactKind, fact, real
+from companion.course.fresh import HARDEST, Wanted, fresh_material
 from companion.course.progress import Progress
 from companion.course.stage import Stage, taught
+from companion.course.tune_material import Material
 from companion.match import MoveKind, move_kind
 from companion.tune import STEPS, Pitch
 
-MOST_DUE = 8  # things to come back to in one sitting: the new step keeps the most of it
-MOST_NEW = 16  # new questions; with the rest some five to ten minutes, as long as a child sits well
+MOST_NEW = 16  # new questions of one sitting, however much time there is
+CHILD_MINUTES, ADULT_MINUTES = 8.0, 15.0  # of a sitting: as long as a child sits well, and an adult
+SMALL_PILE = 0.75  # of a sitting's time: with more than that due, nothing new is begun
+MOST_CONTRAST = 0.1  # share of a stage's questions that may do without what the stage brings
+SONG_WITHIN = 5  # questions: by then something has been sung
 SUNG_WAYS = (Way.CELL_TO_VOICE, Way.EAR_TO_VOICE)
+BARS_OF = "bars of "  # then a stage's name: what is remembered of reading its kind of bars
+#: Kinds that are made of bars, which are new each time.
+FRESH = (QuestionKind.READ_AND_SING, QuestionKind.WRITE_WHAT_YOU_HEAR, QuestionKind.WHICH_BAR, QuestionKind.HOW_OFTEN,
+         QuestionKind.FIND_THE_WRONG_CELL, QuestionKind.HOW_MANY_BEATS)
 
 
 class Why(StrEnum):
@@ -59,61 +69,195 @@ class Step:
 
 
 def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random.Random,
-         most_new: int = MOST_NEW, most_due: int = MOST_DUE, sung_only: bool = False) -> list[Step]:
-    """The questions of one sitting. Nothing is asked that no stage up to the pupil's has taught.
+         most_new: int = MOST_NEW, minutes: float = CHILD_MINUTES, sung_only: bool = False) -> list[Step]:
+    """The questions of one sitting of so many minutes. Nothing is asked that no stage up to the pupil's has taught.
 
+    First what is due, what was wrong before all else, as much of it as there is time for; then new questions in what is
+    left, and none while the pile of what is due is large. Kinds take turns, and something is sung early.
     sung_only: only what is answered by singing, so that no hand need leave the page.
     """
     here = progress.stage(stages)
     reached = [s for s in stages if s.number <= here.number]
-    due: list[Step] = []
-    for name in progress.recall.due(now):
-        if len(due) >= most_due:
-            break
-        item = item_for(name, reached, rng)
-        if item is not None and (item.wants is Wants.SUNG or not sung_only):
-            due.append(Step(item, Why.DUE, here if _belongs(item, here) else None))
-    asked = here if not sung_only else replace(here, drills=tuple(d for d in here.drills if d.way in SUNG_WAYS))
-    items = [] if progress.finished(stages) else new_items(asked, rng, most_new, progress)
-    new = [Step(item, Why.NEW, here) for item in items if item.wants is Wants.SUNG or not sung_only]
+    known = taught(here.number, stages)
     last = closing(progress, reached, now, rng)
     if sung_only and last.wants is not Wants.SUNG:
         last = sung_move(Pitch("C", 4), Pitch("G", 4))
-    known = taught(here.number, stages)
-    return [replace(step, item=replace(step.item, known=known)) for step in (*due, *new, Step(last, Why.LAST))]
+    seconds = minutes * 60 / progress.pace - seconds_of(last)
+    due, pile = _due_steps(progress, reached, now, rng, seconds, sung_only)
+    left = seconds - sum(seconds_of(s.item) for s in due)
+    new: list[Step] = []
+    if not progress.finished(stages) and (pile <= SMALL_PILE * minutes * 60 or not due):
+        asked = here if not sung_only else replace(here, drills=tuple(d for d in here.drills if d.way in SUNG_WAYS))
+        steps = [s for s in new_steps(asked, rng, most_new, progress, known) if s.item.wants is Wants.SUNG or not sung_only]
+        new = _in_time(interleaved(steps), left)
+    steps = _song_early([*interleaved(due), *new])
+    return [replace(step, item=replace(step.item, known=known)) for step in (*steps, Step(last, Why.LAST))]
+
+
+def _due_steps(progress: Progress, reached: Sequence[Stage], now: datetime, rng: random.Random, seconds: float,
+               sung_only: bool) -> tuple[list[Step], float]:
+    """What is due as far as there is time for it, and the seconds that all of it would take."""
+    here, out, pile = reached[-1], list[Step](), 0.0
+    asked: set[str] = set()
+    for name in sorted(progress.due(reached, now), key=lambda n: not progress.recall.missed(n)):
+        # One question may ask for several things: a move, and the note that it leads to.
+        item = item_for(name, reached, rng, progress) if name not in asked else None
+        if item is None or (sung_only and item.wants is not Wants.SUNG):
+            continue
+        takes = seconds_of(item)
+        if pile + takes <= seconds:
+            out.append(Step(item, Why.DUE, here if _belongs(item, here) else None))
+            asked.update(item.cards)
+        pile += takes
+    return out, pile
+
+
+def _in_time(steps: Sequence[Step], seconds: float) -> list[Step]:
+    """As many of these as fit into so many seconds; a long one that does not fit makes room for shorter ones."""
+    out = []
+    for step in steps:
+        takes = seconds_of(step.item)
+        if takes <= seconds:
+            out.append(step)
+            seconds -= takes
+    return out
+
+
+def interleaved(steps: Sequence[Step]) -> list[Step]:
+    """The same in an order in which kinds take turns, each kind in its own order, the more frequent ones oftener."""
+    left: dict[QuestionKind, list[Step]] = {}
+    for step in steps:
+        left.setdefault(step.item.kind, []).append(step)
+    whole = {kind: len(some) for kind, some in left.items()}
+    out: list[Step] = []
+    while left:
+        # The kind with the largest share still to come; never twice the same while there is another.
+        others = [k for k in left if not out or k is not out[-1].item.kind] or list(left)
+        kind = max(others, key=lambda k: (len(left[k]) / whole[k], len(left[k])))
+        out.append(left[kind].pop(0))
+        if not left[kind]:
+            del left[kind]
+    return out
+
+
+def _song_early(steps: list[Step]) -> list[Step]:
+    """With the first sung question among the first few."""
+    at = next((i for i, s in enumerate(steps) if s.item.wants is Wants.SUNG), 0)
+    if at >= SONG_WITHIN:
+        steps.insert(SONG_WITHIN - 2, steps.pop(at))
+    return steps
 
 
 def _belongs(item: Item, stage: Stage) -> bool:
     """Whether a review is of this very stage, so that its answer is evidence for it."""
     asked = {(name, d.way) for d in stage.drills for name in d.facts}
-    return any((about, item.way) in asked for about in item.about)
+    return any((about, item.way) in asked or (about == f"{BARS_OF}{stage.name}" and item.way in {d.way for d in stage.drills})
+               for about in item.about)
 
 
 def new_items(stage: Stage, rng: random.Random, most: int, progress: Progress | None = None) -> list[Item]:
-    """Questions of a stage's drills, in their order, each drill with its share; ways that still lack evidence
-    come first in the shares."""
-    met = {s.evidence.way for s in progress.shown(stage) if s.met} if progress else set()
-    wanted = {e.way for e in stage.known} - met
-    made = [(d, make(d, stage.material, rng)) for d in stage.drills]
-    made = [(d, items) for d, items in made if items]
-    weight = {i: len(items) * (2 if d.way in wanted else 1) for i, (d, items) in enumerate(made)}
+    """Questions of a stage's drills, in their order (see `new_steps`)."""
+    return [s.item for s in new_steps(stage, rng, most, progress or Progress())]
+
+
+def new_steps(stage: Stage, rng: random.Random, most: int, progress: Progress,
+              known: frozenset[str] | None = None) -> list[Step]:
+    """Questions of a stage's drills, in their order, each drill with its share; ways that still lack evidence come first
+    in the shares, and what has nothing of what the stage brings comes seldom.
+
+    Names in the order of the scale are for the first time, and are no evidence: who can count needs no cell for them.
+    Nor is a tune that has been heard. known: the signs that may be in new bars.
+    """
+    begun = progress.has_begun(stage)
+    signs = known or taught(stage.number)
+    made: list[tuple[Drill, list[Step]]] = []
+    for drill in (replace(d, order=Order.MIXED) if begun and d.facts else d for d in stage.drills):
+        evidence = stage if _is_evidence(drill, stage) else None
+        steps = [Step(item, Why.NEW, evidence) for item in _made(drill, stage, progress, rng, signs)]
+        if steps:
+            made.append((drill, _mostly_new(steps, stage)))
+    return _with_little_else(_shared(made, stage, progress, most), stage)
+
+
+def _shared(made: Sequence[tuple[Drill, list[Step]]], stage: Stage, progress: Progress, most: int) -> list[Step]:
+    """At most so many, of each drill its share; the ways that lack evidence count twice."""
+    if sum(len(steps) for _, steps in made) <= most:
+        return [step for _, steps in made for step in steps]
+    wanted = {e.way for e in stage.known} - {s.evidence.way for s in progress.shown(stage) if s.met}
+    weight = {i: len(steps) * (2 if d.way in wanted else 1) for i, (d, steps) in enumerate(made)}
     total = sum(weight.values())
-    if sum(len(items) for _, items in made) <= most:
-        return [item for _, items in made for item in items]
     shares = {i: min(len(made[i][1]), max(1, round(most * w / total))) for i, w in weight.items()}
     while sum(shares.values()) > most:
         shares[max(shares, key=lambda i: (shares[i], i))] -= 1
-    return [item for i, (_, items) in enumerate(made) for item in items[:shares[i]]]
+    return [step for i, (_, steps) in enumerate(made) for step in steps[:shares[i]]]
+
+
+def _with_little_else(steps: list[Step], stage: Stage) -> list[Step]:
+    """The same with no more than its share of what has nothing of what the stage brings; all where nothing has."""
+    rest = [s for s in steps if not brings(s.item, stage)]
+    left_out = rest[int(MOST_CONTRAST * (len(steps) - len(rest)) / (1 - MOST_CONTRAST)):]
+    return [s for s in steps if not any(s is other for other in left_out)] if len(rest) < len(steps) else steps
+
+
+def _is_evidence(drill: Drill, stage: Stage) -> bool:
+    """Whether answers to a drill show that something is read."""
+    if drill.kind is QuestionKind.WHOLE_TUNE:
+        return stage.unseen
+    return not drill.facts or drill.order is Order.MIXED
+
+
+def _made(drill: Drill, stage: Stage, progress: Progress, rng: random.Random, known: frozenset[str]) -> list[Item]:
+    """The questions of a drill; those made of bars from new ones, those with facts beginning with what the stage brings."""
+    if drill.facts or drill.kind not in FRESH:
+        # Twice as many, so that there is something to choose from.
+        twice = replace(drill, count=2 * drill.count) if drill.facts and drill.order is Order.MIXED else drill
+        return make(twice, stage.material, rng)[:twice.count]
+    m = fresh(stage, progress, known, rng, drill.count + 1)
+    # Of a tune that nobody has met its own bars come first, each once.
+    own = tuple(g.piece for g in stage.material.groups if stage.unseen and g.cells not in progress.seen)
+    return make(drill, replace(m, made=(*own, *m.made)), rng)
+
+
+def fresh(stage: Stage, progress: Progress, known: frozenset[str], rng: random.Random, count: int) -> Material:
+    """New bars in the manner of a stage, as difficult as the pupil's answers to such bars say."""
+    level = progress.level(stage)
+    if any(d.kind is QuestionKind.MARK_OR_NO_MARK for d in stage.drills):
+        level = max(level, HARDEST - 1)  # it is about wide moves
+    wanted = Wanted(known, frozenset(stage.introduces), progress.seen, level)
+    return fresh_material(stage.material, f"{BARS_OF}{stage.name}", wanted, count, rng)
+
+
+def brings(item: Item, stage: Stage) -> bool:
+    """Whether a question uses what a stage brings; where it brings no sign, every one does."""
+    new = frozenset(stage.introduces)
+    return not new or bool(item.signs & new)
+
+
+def _mostly_new(steps: Sequence[Step], stage: Stage) -> list[Step]:
+    """Those of a drill that use what the stage brings, and one of ten of the others, in the same order."""
+    count = next((d.count for d in stage.drills if d.kind is steps[0].item.kind), len(steps))
+    rest = [s for s in steps if not brings(s.item, stage)]
+    new = len(steps) - len(rest)
+    if not new:
+        return list(steps)[:count]
+    allowed = round(min(count, new) * MOST_CONTRAST)
+    out = [s for s in steps if brings(s.item, stage) or s in rest[:allowed]]
+    return out[:count]
 
 
 # --- a question for what is remembered ---
 
-def item_for(name: str, reached: Sequence[Stage], rng: random.Random) -> Item | None:
-    """A question for a card, made only of what the stages reached have taught; None where there is none."""
+def item_for(name: str, reached: Sequence[Stage], rng: random.Random, progress: Progress | None = None) -> Item | None:
+    """A question for a card, made only of what the stages reached have taught; None where there is none.
+
+    progress: of the pupil, for new bars as difficult as suits and other than the last ones.
+    """
     about, way = split_card(name)
     known = taught(reached[-1].number, reached) if reached else frozenset()
     if about in OWN_CARDS:
-        return _from_drill(OWN_CARDS[about], reached, rng)
+        return _from_drill(OWN_CARDS[about], reached, rng, progress or Progress())
+    if about.startswith(BARS_OF):
+        return _new_bar(about.removeprefix(BARS_OF), way, reached, known, rng, progress or Progress())
     if about in set(MoveKind):
         return _move_item(about, way, _known_steps(known), rng)
     if about.startswith(LENGTH_OF):
@@ -158,11 +302,15 @@ def _fact_item(f: Fact, way: Way | None, reached: Sequence[Stage], known: frozen
     return None
 
 
-def _from_drill(kind: QuestionKind, reached: Sequence[Stage], rng: random.Random) -> Item | None:
+def _from_drill(kind: QuestionKind, reached: Sequence[Stage], rng: random.Random, progress: Progress) -> Item | None:
+    """A question of a kind as the last stage that has it asks it, of a new bar where it is asked of bars."""
+    known = taught(reached[-1].number, reached)
     for stage in reversed(reached):
         drills = [d for d in stage.drills if d.kind is kind]
         if drills and not stage.unseen:
-            items = make(replace(rng.choice(drills), count=1), stage.material, rng)
+            drill = replace(rng.choice(drills), count=1)
+            bars = kind in FRESH and not drill.facts
+            items = make(drill, fresh(stage, progress, known, rng, 3) if bars else stage.material, rng)
             if items:
                 return items[0]
     return None
@@ -187,6 +335,16 @@ _BAR_KINDS = {Way.CELL_TO_VOICE: QuestionKind.READ_AND_SING, Way.BY_EAR: Questio
               Way.CELL_TO_NAME: QuestionKind.FIND_THE_WRONG_CELL}
 
 
+def _new_bar(stage_name: str, way: Way | None, reached: Sequence[Stage], known: frozenset[str], rng: random.Random,
+             progress: Progress) -> Item | None:
+    """A question of a new bar in the manner of a stage; None where the stage is not reached."""
+    stage = next((s for s in reached if s.name == stage_name and not s.by_ear), None)
+    kind = _BAR_KINDS.get(way, QuestionKind.WRITE_WHAT_YOU_HEAR) if way else QuestionKind.WRITE_WHAT_YOU_HEAR
+    if stage is None:
+        return None
+    return next(iter(make(Drill(kind, order=Order.UP, count=1), fresh(stage, progress, known, rng, 2), rng)), None)
+
+
 def _bar_item(about: str, way: Way | None, stage: Stage, rng: random.Random) -> Item | None:
     kind = _BAR_KINDS.get(way, QuestionKind.WRITE_WHAT_YOU_HEAR) if way else QuestionKind.WRITE_WHAT_YOU_HEAR
     found = make(Drill(kind, order=Order.UP, count=len(stage.material.groups)), stage.material, rng)
@@ -198,7 +356,7 @@ def closing(progress: Progress, reached: Sequence[Stage], now: datetime, rng: ra
     held = progress.recall.surest(now, progress.recall.cards)
     sung = [n for n in held if split_card(n)[1] in SUNG_WAYS and "whole" not in n]
     for name in [*sung[:3], *held[:5]]:
-        item = item_for(name, reached, rng)
+        item = item_for(name, reached, rng, progress)
         if item is not None:
             return item
     return heard_move(*rng.choice([(Pitch("C", 4), Pitch("C", 5)), (Pitch("C", 5), Pitch("C", 4))]))

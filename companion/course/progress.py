@@ -12,7 +12,8 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from companion.course.answer import Judged
-from companion.course.drill import Item, Way, card
+from companion.course.drill import Item, Way, card, split_card
+from companion.course.fresh import difficulty
 from companion.course.recall import Recall, utc
 from companion.course.stage import Evidence, Stage
 from companion.diary import Diary, Pupil, Tally
@@ -25,6 +26,9 @@ T = TypeVar("T")
 OWNER, NAME = "course", "progress"  # where the diary keeps it
 VERSION = 1
 KEPT_ANSWERS = 40  # of each stage and way: more than any evidence asks for
+KEPT_BARS = 150  # that were met lately: those of some weeks
+PACES = (0.5, 3.0)  # how much quicker or slower than the usual a pupil may be taken to be
+NEW_PACE = 0.3  # share of the last sitting in the pace
 ENOUGH_MOVES = 3  # of a kind sung elsewhere, before they count as a review
 HELD = 0.8  # share of them right that counts as recalled
 
@@ -72,17 +76,20 @@ class Standing:
 @dataclass
 class Progress:
     """answers: each {"at", "stage", "way", "verdict"}, oldest first. passed: stage number to {"at", "by"}, by a
-    `PassedBy`. since: stage number to the moment from which its answers count."""
+    `PassedBy`. since: stage number to the moment from which its answers count. seen: cells of the bars that were met
+    lately, oldest first. pace: how many times as long as usual the pupil takes for a question."""
 
     answers: list[dict[str, Any]] = field(default_factory=list)
     passed: dict[str, dict[str, str]] = field(default_factory=dict)
     since: dict[str, str] = field(default_factory=dict)
     recall: Recall = field(default_factory=Recall)
     moves_until: str = ""
+    seen: list[str] = field(default_factory=list)
+    pace: float = 1.0
 
     def as_json(self) -> dict[str, Any]:
         return {"version": VERSION, "answers": self.answers, "passed": self.passed, "since": self.since,
-                "cards": self.recall.cards, "moves_until": self.moves_until}
+                "cards": self.recall.cards, "moves_until": self.moves_until, "seen": self.seen, "pace": self.pace}
 
     @staticmethod
     def from_json(data: dict[str, Any]) -> Progress:
@@ -92,7 +99,8 @@ class Progress:
                             "companion up to date."))
         try:
             progress = Progress(list(data["answers"]), dict(data["passed"]), dict(data["since"]),
-                                Recall(dict(data["cards"])), str(data.get("moves_until", "")))
+                                Recall(dict(data["cards"])), str(data.get("moves_until", "")),
+                                list(data.get("seen", [])), float(data.get("pace", 1.0)))
             progress._check()
             return progress
         except (KeyError, TypeError, ValueError, AttributeError) as error:
@@ -112,6 +120,8 @@ class Progress:
             _moment(passed["at"])
         for moment in (*self.since.values(), *filter(None, [self.moves_until])):
             _moment(moment)
+        if not all(isinstance(cells, str) for cells in self.seen) or not PACES[0] <= self.pace <= PACES[1]:
+            raise ValueError(self.pace)
         self.recall.check()
 
     # --- stages ---
@@ -149,6 +159,8 @@ class Progress:
         """
         for name, verdict in judged.cards.items():
             self.recall.review(name, verdict, now, helped)
+        if item.group is not None:
+            self.seen = [*(c for c in self.seen if c != item.group.cells), item.group.cells][-KEPT_BARS:]
         if stage is None or judged.verdict == Verdict.UNSURE:
             return False
         self.answers.append({"at": now.isoformat(timespec="seconds"), "stage": stage.key,
@@ -182,6 +194,16 @@ class Progress:
             out.append(Shown(e, last, seen, len(days), holds and len(days) >= e.days))
         return out
 
+    def level(self, stage: Stage) -> int:
+        """How difficult the next bars of a stage should be, from the answers to those before (see `difficulty`)."""
+        ways = (Way.CELL_TO_VOICE, Way.VOICE_TO_CELL, Way.BY_EAR)
+        return difficulty([a["verdict"] == Verdict.RIGHT for a in self.answers if a["stage"] == stage.key and a["way"] in ways])
+
+    def take_time(self, usual_s: float, taken_s: float) -> None:
+        """Learn the pupil's pace from a sitting: how long its questions usually take, and how long they took."""
+        if usual_s > 0 and taken_s > 0:
+            self.pace = min(PACES[1], max(PACES[0], (1 - NEW_PACE) * self.pace + NEW_PACE * taken_s / usual_s))
+
     def hear_moves(self, tallies: Sequence[Tally], now: datetime) -> None:
         """Take over the kinds of move sung elsewhere since the last time (see `Diary.tally`): each kind sung
         often enough counts as one review."""
@@ -196,13 +218,23 @@ class Progress:
         """The moment up to which `hear_moves` has taken over what was sung elsewhere."""
         return _moment(self.moves_until) if self.moves_until else None
 
+    def retired(self, name: str, stages: Sequence[Stage]) -> bool:
+        """Whether something remembered is asked no more: a bar of a tune whose stage is passed, for its signs are known
+        and come in new bars."""
+        about, _unused = split_card(name)
+        return any(about.startswith(f"{s.tune} bar ") and self.has_passed(s) for s in stages)
+
+    def due(self, stages: Sequence[Stage], now: datetime) -> list[str]:
+        """Names of what is to be asked again by now, longest due first."""
+        return [n for n in self.recall.due(now) if not self.retired(n, stages)]
+
     def standing(self, stages: Sequence[Stage], now: datetime) -> Standing:
         """What is known and what comes next."""
         done = [s for s in stages if self.has_passed(s)]
         here = self.stage(stages)
         last = done[-1] if done else None
-        due = self.recall.due(now)
-        waiting = [self.recall.due_at(n) for n in self.recall.cards] if not due else []
+        due = self.due(stages, now)
+        waiting = [self.recall.due_at(n) for n in self.recall.cards if not self.retired(n, stages)] if not due else []
         return Standing(here, self.finished(stages), tuple(self.shown(here)), len(stages), len(done), last,
                         PassedBy(self.passed[last.key]["by"]) if last else PassedBy.WORD, len(due),
                         min(waiting).astimezone(now.tzinfo) if waiting else None,

@@ -54,6 +54,11 @@ class Recall:
         found = [(self.due_at(n), n) for n in self.cards if among is None or n in among]
         return [n for at, n in sorted(found) if at <= now]
 
+    def missed(self, name: str) -> bool:
+        """Whether the last answer was wrong: FSRS learns it again, or is at its first step still."""
+        card = self.cards[name]
+        return card.get("state") == 3 or (card.get("state") == 1 and card.get("step") == 0)
+
     def strength(self, name: str, now: datetime) -> float:
         """Chance of recall now, 0 to 1 (FSRS's retrievability)."""
         return float(_scheduler().get_card_retrievability(self._card(name), utc(now)))

@@ -11,7 +11,18 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from companion.braille import Habits, Meaning, decode, encode, needs_octave, note_cells, pitch_only_tune
+from companion.braille import (
+    Habits,
+    Meaning,
+    MeaningKind,
+    decode,
+    encode,
+    key_cells,
+    needs_octave,
+    note_cells,
+    pitch_only_tune,
+    time_cells,
+)
 from companion.braille import signs as S
 from companion.course.facts import QUAVER, fact, note_name, octave_name, said_signs
 from companion.errors import Trouble
@@ -35,10 +46,11 @@ def habits(leave_out: Collection[str]) -> Habits:
 
 @dataclass(frozen=True)
 class Group:
-    """One bar as shown: its cells, the notes to be sung, what each sign says, and the signs in it by name.
+    """A bar or a few as shown: their cells, the notes to be sung, what each sign says, and the signs in it by name.
 
     meanings: none where notes stand in a row without bars, so that each says only itself. bar: its printed number.
-    index: of the bar in its tune, from 0.
+    piece: the same as a tune that stands alone. leave_out: what is not shown of it. before: the cells of its key and time,
+    which stand before its first bar. words: the line of words that stands over it, "" for none.
     """
 
     name: str
@@ -47,8 +59,25 @@ class Group:
     line: tuple[LineNote, ...]
     meanings: tuple[Meaning, ...]
     signs: frozenset[str]
-    notes: tuple[Note, ...]
-    index: int
+    piece: Tune
+    leave_out: frozenset[str] = frozenset()
+    before: str = ""
+    words: str = ""
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """Its notes and rests as they are written."""
+        return tuple(n for bar in self.piece.bars for n in bar.notes)
+
+    @property
+    def with_key(self) -> str:
+        """Its cells with key and time before them, so that no note is altered by what cannot be felt."""
+        return f"{self.before}{S.SPACE}{self.cells}" if self.before else self.cells
+
+    @property
+    def page(self) -> str:
+        """All that is under the fingers: the words on a line of their own, then the music with its key."""
+        return f"{self.words}\n{self.with_key}" if self.words else self.with_key
 
     @property
     def shows_octave(self) -> bool:
@@ -63,11 +92,12 @@ class Group:
 
 @dataclass(frozen=True)
 class Material:
-    """A tune and what is left out of it."""
+    """A tune and what is left out of it. made: small tunes made for it, which take the place of its bars."""
 
     name: str
     tune: Tune
     leave_out: frozenset[str]
+    made: tuple[Tune, ...] = ()
 
     @cached_property
     def shown(self) -> Tune:
@@ -75,8 +105,10 @@ class Material:
 
     @cached_property
     def groups(self) -> tuple[Group, ...]:
-        """The bars that have notes."""
-        return tuple(make_group(f"{self.name} bar {bar.number}", self.shown, i, self.leave_out)
+        """What was made for it, else the bars that have notes."""
+        if self.made:
+            return tuple(make_group(self.name, piece, self.leave_out) for piece in self.made)
+        return tuple(make_group(f"{self.name} bar {bar.number}", bar_alone(self.shown, i), self.leave_out, bar.number)
                      for i, bar in enumerate(self.shown.bars) if any(n.pitch for n in bar.notes))
 
     @cached_property
@@ -151,30 +183,58 @@ def without_metronome(tune: Tune) -> Tune:
     return replace(tune, bars=tuple(bars))
 
 
-def make_group(name: str, tune: Tune, index: int, leave_out: Collection[str]) -> Group:
-    """One bar of a shown tune, standing alone: its first note has an octave mark unless they are left out."""
+def bar_alone(tune: Tune, index: int) -> Tune:
+    """One bar of a shown tune, standing alone with its key and time; repeats and endings belong to the tune."""
     bar = tune.bars[index]
     key = next((b.key for b in reversed(tune.bars[:index + 1]) if b.key), Key())
     time = next((b.time for b in reversed(tune.bars[:index + 1]) if b.time), None)
-    notes = tuple(bar.notes)
+    notes = bar.notes
     if notes and notes[-1].tie:
         notes = (*notes[:-1], replace(notes[-1], tie=False))
-    # One line of words, so that what is sung has them; repeats and endings belong to the tune, not the bar.
-    alone = Tune(title="", bars=(replace(bar, notes=notes, key=key, time=time, forward_repeat=False,
-                                         backward_repeat=0, ending=(), ending_stop=False, barline=Barline.PLAIN, after=()),),
-                 phrase_starts=())
-    line = alone.line()
-    meanings: tuple[Meaning, ...] = ()
-    if "bars" in leave_out:
-        cells, signs = row_cells(notes, leave_out)
-    else:
-        page = encode(alone, width=120, words=False, title=False, habits=habits(leave_out))
-        music = [i for i, text in enumerate(page.lines, 1) if any(k.line == i for k in page.links)]
-        cells = "".join(page.lines[i - 1] for i in music).lstrip(S.SPACE).removesuffix(S.FINAL_BAR)
-        meanings = tuple(s.meaning for s in decode(page.lines).said
-                         if s.line in music and s.meaning.sign != Barline.FINAL.sign)
-        signs = frozenset().union(*map(said_signs, meanings)) | ({"key signature"} if key.fifths else frozenset())
-    return Group(name, bar.number, cells, line, meanings, frozenset(signs), notes, index)
+    alone = replace(bar, notes=notes, key=key, time=time, forward_repeat=False, backward_repeat=0, ending=(),
+                    ending_stop=False, barline=Barline.PLAIN, after=())
+    return Tune(title="", bars=(alone,), phrase_starts=())
+
+
+def make_group(name: str, piece: Tune, leave_out: Collection[str], bar: int = 1) -> Group:
+    """A small tune to be read at one go: its first note has an octave mark unless they are left out."""
+    left_out = frozenset(leave_out)
+    if "bars" in left_out:
+        cells, signs = row_cells([n for b in piece.bars for n in b.notes], left_out)
+        return Group(name, bar, cells, piece.line(), (), signs, piece, left_out)
+    # One line of cells for the words, so that what is sung has them, and one for the music.
+    page = encode(piece, width=MOST_CELLS, words=False, title=False, habits=habits(left_out))
+    music = {k.line for k in page.links}
+    cells = S.SPACE.join(page.lines[i - 1].strip(S.SPACE) for i in sorted(music))
+    said = decode(page.lines).said
+    meanings = tuple(s.meaning for s in said if s.line in music)
+    if piece.bars[-1].barline is not Barline.FINAL:
+        cells = cells.removesuffix(S.FINAL_BAR)
+        meanings = tuple(m for m in meanings if m.sign != Barline.FINAL.sign)
+    signs = frozenset().union(*map(said_signs, (*meanings, *(s.meaning for s in said if s.meaning.kind in _BEFORE))))
+    words = _words_over(piece) if "words" not in left_out else ""
+    signs |= {name for name, there in (("key signature", piece.key.fifths), ("bar line", len(piece.bars) > 1),
+                                       ("words", words)) if there}
+    return Group(name, bar, cells, piece.line(), meanings, signs, piece, left_out, _key_and_time(piece), words)
+
+
+def _key_and_time(piece: Tune) -> str:
+    """The cells that stand before a small tune, "" for none."""
+    time = next((b.time for b in piece.bars if b.time), None)
+    return (key_cells(piece.key) if piece.key.fifths else "") + (time_cells(time) if time else "")
+
+
+MOST_CELLS = 120  # of a line of a small tune
+_BEFORE = (MeaningKind.KEY, MeaningKind.TIME)  # what stands over the music
+
+
+def _words_over(piece: Tune) -> str:
+    """The line of words of a small tune, "" where it has none."""
+    if not any(n.syllables for b in piece.bars for n in b.notes):
+        return ""
+    page = encode(piece, width=MOST_CELLS, title=False)
+    music = {k.line for k in page.links}
+    return next((page.lines[i - 2].strip(S.SPACE) for i in sorted(music) if i > 1), "")
 
 
 def row_cells(notes: Collection[Note], leave_out: Collection[str],

@@ -24,6 +24,7 @@ class SettingName(StrEnum):
     DETAIL = "detail"
     TEMPO = "tempo"
     MINUTES = "minutes"
+    COURSE_MINUTES = "course-minutes"
     KEYS = "keys"
     MICROPHONE = "microphone"
     LOUDSPEAKER = "loudspeaker"
@@ -128,6 +129,8 @@ SETTINGS: dict[SettingName, Setting] = {
     SettingName.TEMPO: Setting(1.0, _between(0.4, 1.5, whole=False),
                                N_("{name} was {text}; give 0.4 to 1.5 times the tune's own.")),
     SettingName.MINUTES: Setting(10, _between(1, MOST_MINUTES), N_("{name} was {text}; give 1 to {MOST_MINUTES} minutes.")),
+    SettingName.COURSE_MINUTES: Setting(8, _between(1, MOST_MINUTES),
+                                        N_("{name} was {text}; give 1 to {MOST_MINUTES} minutes.")),
     SettingName.KEYS: Setting({}, _keys, N_("{name} was {text}; give pairs of key and action like f9:go,pagedown:again.")),
     SettingName.MICROPHONE: Setting("", str, N_("{name} was {text}; give the name of a device.")),
     SettingName.LOUDSPEAKER: Setting("", str, N_("{name} was {text}; give the name of a device.")),

@@ -14,6 +14,7 @@ from enum import Enum, auto
 from typing import Protocol
 
 from companion.course import (
+    CHILD_MINUTES,
     HEARD_RIGHT,
     HEARD_WRONG,
     MOST_NEW,
@@ -37,6 +38,8 @@ from companion.course import (
     load_progress,
     not_known,
     plan,
+    seconds_of,
+    smaller,
 )
 from companion.diary import Diary, Pupil
 from companion.ear import PitchTrack
@@ -67,25 +70,36 @@ from companion.language import (
 from companion.match import Verdict
 
 MOST_LINES = 4  # typed at one question before one that cannot be read is left for another time
-LATER = 3  # questions before one that was not known comes back
+LATER = 3  # questions before one that was not known or wrong comes back
+WITH_A_SECOND_TRY = 1.4  # times as long: a wrong answer is tried once more, so that room is kept for some of that
+LONGEST = 4.0  # times the usual: what takes longer was a pause
 
 
 class Asked(Enum):
     """What became of a question."""
 
     ANSWERED = auto()  # or passed over
+    WRONG = auto()
     NOT_KNOWN = auto()
     STOPPED = auto()  # the sitting is to end
 
 
 @dataclass
 class Tally:
-    """What a sitting came to."""
+    """What a sitting came to. usual_s, taken_s: how long its questions usually take, and how long they took; a pause in
+    the midst of one is not counted."""
 
     asked: int = 0
     right: int = 0
     passed: list[Stage] = field(default_factory=list)
     stopped: bool = False
+    usual_s: float = 0.0
+    taken_s: float = 0.0
+
+    @property
+    def pace(self) -> float:
+        """How many times as long as usual its questions took so far."""
+        return max(1.0, self.taken_s / self.usual_s) if self.usual_s else 1.0
 
 
 @dataclass
@@ -144,19 +158,33 @@ class Sitting:
     io: SittingIO
     tune: TuneToHear | None = None
     by_hand_explained: bool = False
+    rng: random.Random = field(default_factory=lambda: random.Random(1))
 
-    def go(self, steps: Sequence[Step], now: Callable[[], datetime]) -> Tally:
-        """All steps in turn; each answer is remembered as it comes."""
-        tally, waiting = Tally(), list(steps)
+    def go(self, steps: Sequence[Step], now: Callable[[], datetime], minutes: float | None = None) -> Tally:
+        """All steps in turn; each answer is remembered as it comes.
+
+        What was not known or wrong comes again a little later; missed again, it is made smaller. When there is
+        no more time for it before so many minutes are over, all but the last step is left out.
+        """
+        tally, waiting, began = Tally(), list(steps), now()
         while waiting:
-            step = waiting.pop(0)
+            step, at = waiting.pop(0), now()
+            last = waiting[-1] if waiting and waiting[-1].why is Why.LAST else None
+            takes = (seconds_of(step.item) + (seconds_of(last.item) if last else 0.0)) * tally.pace * WITH_A_SECOND_TRY
+            if minutes is not None and (at - began).total_seconds() + takes > minutes * 60 and step.why is not Why.LAST:
+                continue  # no time for this one; a shorter one may fit
             answered = self._ask(step, now, tally)
             if answered is Asked.STOPPED:
                 tally.stopped = True
                 break
-            if answered is Asked.NOT_KNOWN and step.why is not Why.AGAIN:
-                # Taught just now: what is said then is no evidence that it is known.
-                waiting.insert(min(LATER, len(waiting)), Step(step.item, Why.AGAIN))
+            usual = seconds_of(step.item)
+            tally.usual_s += usual
+            tally.taken_s += min((now() - at).total_seconds(), LONGEST * usual)
+            if answered is Asked.NOT_KNOWN or (answered is Asked.WRONG and step.why is not Why.DRILL):
+                again = step.item if step.why is not Why.AGAIN else smaller(step.item, self.rng)
+                if again is not None and not (step.why is Why.AGAIN and again.kind is step.item.kind):
+                    # Taught just now: what is said then is no evidence that it is known.
+                    waiting.insert(min(LATER, len(waiting) - (1 if last else 0)), Step(again, Why.AGAIN))
         return tally
 
     def _ask(self, step: Step, now: Callable[[], datetime], tally: Tally) -> Asked:
@@ -184,9 +212,9 @@ class Sitting:
         helped = turn.helped or step.why is Why.AGAIN
         if self.answers.record(item, judged, step.stage, now(), helped) and step.stage is not None:
             tally.passed.append(step.stage)
-        if judged.verdict == Verdict.WRONG and not self._once_more(item):
-            return Asked.STOPPED
-        return Asked.ANSWERED
+        if judged.verdict != Verdict.WRONG:
+            return Asked.ANSWERED
+        return Asked.WRONG if self._once_more(item) else Asked.STOPPED
 
     def _teach(self, step: Step, now: Callable[[], datetime]) -> Asked:
         """What is not known is told, with a way to remember it, and tried at once.
@@ -275,8 +303,8 @@ class Sitting:
 
 
 def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], datetime], io: SittingIO,
-        most_new: int = MOST_NEW) -> Tally:
-    """One sitting of a pupil: the stage's own part where it is new, the questions, what it came to.
+        most_new: int = MOST_NEW, minutes: float = CHILD_MINUTES) -> Tally:
+    """One sitting of a pupil, of so many minutes: the stage's own part where it is new, the questions, what it came to.
 
     Hands-free, only questions that are answered by singing are asked, and nothing is waited for. Every answer is in
     the diary before the next question is asked.
@@ -292,9 +320,10 @@ def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], d
         io.say(standing_line(io.language, progress.standing(stages, now())))
     # The day and the number of answers so far make the chance, so that a sitting can be gone through again.
     rng = random.Random(f"{pupil.nickname} {now():%Y-%m-%d} {len(progress.answers)}")
-    steps = plan(progress, stages, now(), rng, most_new, sung_only=io.hands_free)
+    steps = plan(progress, stages, now(), rng, most_new, minutes, sung_only=io.hands_free)
     tune = None if here.unseen else heard_tune(here.material, here.by_ear)
-    tally = Sitting(KeptProgress(diary, pupil), io, tune).go(steps, now)
+    tally = Sitting(KeptProgress(diary, pupil), io, tune, rng=rng).go(steps, now, minutes)
+    change_progress(diary, pupil, lambda p: p.take_time(tally.usual_s, tally.taken_s))
     progress = load_progress(diary, pupil)
     io.say_all(tally_lines(io.language, tally.asked, tally.right, tally.passed))
     for stage in tally.passed:

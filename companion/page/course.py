@@ -32,7 +32,7 @@ from companion.course import (
     question_kind,
     stages,
 )
-from companion.diary import Diary
+from companion.diary import Diary, SettingName
 from companion.errors import Trouble
 from companion.language import (
     Language,
@@ -183,7 +183,7 @@ async def begin(request: Request) -> Response:
         with Diary(state.diary) as diary:
             pupil, some = diary.pupil(name), stages()
             shift = shift_for(load_progress(diary, pupil).stage(some).material, pupil.low, pupil.high)
-            sit(diary, pupil, some, _now, sitting.io(shift), most)
+            sit(diary, pupil, some, _now, sitting.io(shift), most, diary.settings(pupil)[SettingName.COURSE_MINUTES])
 
     state.pupil = name
     return await _go(state, TypedSitting(language, state.sounds, name), go)

@@ -190,7 +190,7 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
             tasks = [last_day_task(language, "" if stage.unseen else stage.material.tune.title)]
         else:
             tasks = [task_line(language, wanted[d % len(wanted)]), *_sung_on_day(stage, d, language)]
-        blocks.append(ListItem(day_line(language, day, tasks, _due_on_day(progress, now, d))))
+        blocks.append(ListItem(day_line(language, day, tasks, _due_on_day(progress, stages, now, d))))
     if work:
         blocks.append(Paragraph(set_line(language, work)))
     blocks.append(Paragraph(minutes_line(language, SITTING_MINUTES)))
@@ -207,10 +207,10 @@ def _sung_on_day(stage: Stage, d: int, language: Language) -> list[str]:
     return [sing_bar(language, bars[d % len(bars)].bar)]
 
 
-def _due_on_day(progress: Progress, now: datetime, d: int) -> int:
+def _due_on_day(progress: Progress, stages: Sequence[Stage], now: datetime, d: int) -> int:
     """How many things are to be repeated on a day, on the first one those from before too."""
     day = (now + timedelta(days=d)).date()
-    due = [progress.recall.due_at(n) for n in progress.recall.cards]
+    due = [progress.recall.due_at(n) for n in progress.recall.cards if not progress.retired(n, stages)]
     return sum(at.astimezone(now.tzinfo).date() == day or (d == 0 and at < now) for at in due)
 
 

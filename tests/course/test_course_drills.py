@@ -212,7 +212,7 @@ def test_two_bars_sound_different() -> None:
         for item in make(Drill(QuestionKind.WHICH_BAR, count=3), FULL, random.Random(seed)):
             assert item.choices[0] != item.choices[1]
             assert item.group is not None
-            assert item.choices[int(item.answer) - 1] == item.group.cells
+            assert item.choices[int(item.answer) - 1] == item.group.with_key
 
 
 def test_beats_are_those_of_the_notes() -> None:
