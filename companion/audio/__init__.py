@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from companion.audio.glides import OUTPUT_RATE, glide, line_sound, move_glides, starting_note, tone
     from companion.audio.playback import (
         CAP_DBFS,
+        Loudspeaker,
         Playing,
         check_name,
         finish,
@@ -26,14 +27,14 @@ if TYPE_CHECKING:
     from companion.audio.sound import concatenated, levelled, silence
     from companion.audio.speech import RATE_WPM, speak
 
-__all__ = ["CAP_DBFS", "OUTPUT_RATE", "RATE_WPM", "Playing", "Sound", "check_name", "concatenated", "finish", "glide",
-           "levelled", "line_sound", "loudspeakers", "move_glides", "play", "portaudio", "save_sound", "silence", "speak",
-           "start_playing", "starting_note", "tone"]
+__all__ = ["CAP_DBFS", "OUTPUT_RATE", "RATE_WPM", "Loudspeaker", "Playing", "Sound", "check_name", "concatenated", "finish",
+           "glide", "levelled", "line_sound", "loudspeakers", "move_glides", "play", "portaudio", "save_sound", "silence",
+           "speak", "start_playing", "starting_note", "tone"]
 
 __getattr__ = loader(__name__, {
     "glides": ("OUTPUT_RATE", "glide", "line_sound", "move_glides", "starting_note", "tone"),
-    "playback": ("CAP_DBFS", "Playing", "check_name", "finish", "loudspeakers", "play", "portaudio", "save_sound",
-                 "start_playing"),
+    "playback": ("CAP_DBFS", "Loudspeaker", "Playing", "check_name", "finish", "loudspeakers", "play", "portaudio",
+                 "save_sound", "start_playing"),
     "sound": ("concatenated", "levelled", "silence"),
     "speech": ("RATE_WPM", "speak"),
 })

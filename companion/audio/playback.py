@@ -13,7 +13,8 @@ import io
 import os
 import time
 from pathlib import Path
-from threading import Event, Thread
+from queue import Empty, SimpleQueue
+from threading import Event, Lock, Thread
 from typing import Any
 
 import numpy as np
@@ -40,8 +41,12 @@ STEP_S = 0.01  # how often the ceiling is looked at
 #: Silence sent after the end, beyond the card's own delay: some drivers drop what is still under way when a
 #: stream is closed (ALSA's pulse plugin does).
 TAIL_S = 0.03
-#: Nothing taken by the sound card for so long: it has gone, whatever the driver says.
-STALLED_S = 3.0
+#: Nothing taken by the sound card for so long: it has gone, whatever the driver says. A wireless link that stalls comes
+#: back within seconds, and what was being said goes on then.
+STALLED_S = 8.0
+IDLE_S = 0.05  # silence under way between sounds: the next one begins behind it
+CLOSED_S = 2.0  # within which a loudspeaker is closed that takes what is still under way
+TICK_S = 0.02  # how often that silence is looked after
 ROOM_S = 0.005  # between looks for room in the card's buffer
 BUFFER_S = 0.1  # asked of the card: long enough that other work does not tear the sound, short enough to stop
 
@@ -228,58 +233,18 @@ class _Stalled(Exception):
 
 
 class Playing:
-    """A sound on its way out. Made by `start_playing`; goes on by itself."""
+    """A sound on its way out. Made by `Loudspeaker.play` and `start_playing`; goes on by itself."""
 
-    def __init__(self, stream: Any, samples: NDArray[np.float32], rate: int, failures: tuple[type[Exception], ...],
-                 stop: Event | None) -> None:
-        self._stream, self._samples, self._rate, self._failures = stream, samples, rate, failures
-        self._stop = stop or Event()
-        self._block = max(256, rate // 20)  # 50 ms: how long a stop may take to be noticed
+    def __init__(self, samples: NDArray[np.float32], stop: Event | None) -> None:
+        self.samples = samples  # a column a channel, as the stream takes them
+        self.told_to_stop = stop or Event()
         self._over = Event()
         self._trouble: Exception | None = None
-        self.thread = Thread(target=self._run, name="playing", daemon=True)
-        _under_way.add(self)
-        self.thread.start()
 
-    def _run(self) -> None:
-        try:
-            with self._stream as stream:
-                for start in range(0, len(self._samples), self._block):
-                    piece = self._samples[start:start + self._block]
-                    ending = self._stop.is_set()
-                    if ending:  # fade what is next instead of cutting it: a cut clicks
-                        piece = (piece * np.linspace(1, 0, len(piece))[:, None]).astype(np.float32)
-                    self._write(stream, piece)
-                    if ending:
-                        break
-                tail = round((float(stream.latency) + TAIL_S) * self._rate)
-                silence = np.zeros((self._block, self._samples.shape[1]), dtype=np.float32)
-                for _block in range(-(-tail // self._block)):
-                    self._write(stream, silence)
-        except self._failures:
-            self._trouble = Trouble(_("The loudspeaker went away while sound was playing. Plug it in again, and play "
-                                      "once more."))
-        except Exception as fault:  # ours: `wait` passes it on
-            self._trouble = fault
-        finally:
-            _under_way.discard(self)
-            self._over.set()
-
-    def _write(self, stream: Any, piece: NDArray[np.float32]) -> None:
-        """Wait for room and write. A write without room would wait in the driver, for ever if it came to that."""
-        given_up = time.monotonic() + STALLED_S
-        done = 0
-        while done < len(piece):
-            room = min(int(stream.write_available), len(piece) - done)
-            if room > 0:
-                stream.write(piece[done:done + room])
-                done += room
-                given_up = time.monotonic() + STALLED_S
-            elif time.monotonic() > given_up:
-                stream.abort()
-                raise _Stalled
-            else:
-                time.sleep(ROOM_S)
+    def ended(self, trouble: Exception | None = None) -> None:
+        """It is over; trouble: why it was broken off, which `wait` raises."""
+        self._trouble = trouble
+        self._over.set()
 
     @property
     def done(self) -> bool:
@@ -288,7 +253,7 @@ class Playing:
 
     def stop(self) -> None:
         """Fade out and end, within about two tenths of a second; returns at once. Twice does no harm."""
-        self._stop.set()
+        self.told_to_stop.set()
 
     def wait(self, timeout_s: float | None = None) -> bool:
         """Wait for the end, at most `timeout_s` seconds. Returns whether it has ended.
@@ -305,37 +270,164 @@ class Playing:
         return ended
 
 
-_under_way: set[Playing] = set()
+class Loudspeaker:
+    """A loudspeaker that is opened at the first sound and kept open, so that the next one begins at once.
+
+    Between sounds a little silence is kept under way (IDLE_S). A card that takes no sound for some seconds (a stalled
+    wireless link) is waited for, and the sound goes on where it was; one that has gone is opened anew at the next sound.
+    device: name or number, the default one if None. cap_db: as in `finish`. once: close after the first sound.
+    """
+
+    def __init__(self, device: str | int | None = None, cap_db: float = CAP_DBFS, once: bool = False) -> None:
+        self.device, self.cap_db, self.once = device, cap_db, once
+        self._lock = Lock()
+        self._waiting: SimpleQueue[Playing | None] = SimpleQueue()
+        self._thread: Thread | None = None
+        self._current: Playing | None = None
+        self._rate = self._channels = self._most_room = 0
+
+    def play(self, sound: Sound, stop: Event | None = None) -> Playing:
+        """Begin to play a sound, behind what still plays, and return at once. stop: an event that ends it from elsewhere.
+
+        Raises Trouble, one sentence, where there is no PortAudio, no loudspeaker, or none of that name.
+        """
+        with self._lock:
+            if self._thread is None:
+                self._open()
+            samples = finish(sound, self.cap_db).at_rate(self._rate).samples
+            playing = Playing(np.repeat(samples[:, None], self._channels, axis=1), stop)
+            self._waiting.put(playing)
+        return playing
+
+    def close(self, wait_s: float = CLOSED_S) -> bool:
+        """Let go of the loudspeaker, once what still plays has faded out; whether that is done within `wait_s` seconds."""
+        with self._lock:
+            thread, current = self._thread, self._current
+            if thread is not None:
+                self._waiting.put(None)
+        if current is not None:
+            current.stop()
+        if thread is not None:
+            thread.join(wait_s)
+        return thread is None or not thread.is_alive()
+
+    def _open(self) -> None:
+        sd = portaudio()
+        found, self._rate = find_loudspeaker(self.device)
+        for channels in (1, 2):  # some drivers open no single channel: then both carry the same
+            try:
+                stream = sd.OutputStream(samplerate=self._rate, channels=channels, dtype="float32", device=found,
+                                         latency=BUFFER_S)
+            except (sd.PortAudioError, ValueError):
+                continue
+            self._channels = channels
+            self._thread = Thread(target=self._run, args=(stream, self._waiting, (sd.PortAudioError, _Stalled)),
+                                  name="playing", daemon=True)
+            _open_ones.add(self)
+            self._thread.start()
+            return
+        raise Trouble(_("The loudspeaker could not be opened; another program may hold it. Close that one and try again, or "
+                        "save the sound to a file instead."))
+
+    # --- in the thread of its own ---
+
+    def _run(self, stream: Any, waiting: SimpleQueue[Playing | None], failures: tuple[type[Exception], ...]) -> None:
+        playing: Playing | None = None
+        trouble: Exception | None = None
+        try:
+            with stream:
+                self._most_room = 0
+                while True:
+                    playing = None
+                    playing = self._next(stream, waiting)
+                    if playing is None:
+                        break
+                    self._current = playing
+                    self._play(stream, playing)
+                    self._current = None
+                    playing.ended()
+                    if self.once:
+                        break
+        except failures:
+            trouble = Trouble(_("The loudspeaker went away while sound was playing. Plug it in again, and play once more."))
+        except Exception as fault:  # ours: `wait` passes it on
+            trouble = fault
+        with self._lock:  # whoever plays now opens anew
+            self._thread = None
+            self._waiting = SimpleQueue()
+            _open_ones.discard(self)
+        if playing is not None and not playing.done:
+            playing.ended(trouble)
+        while not waiting.empty():
+            if (late := waiting.get()) is not None:
+                late.ended(trouble)
+
+    def _next(self, stream: Any, waiting: SimpleQueue[Playing | None]) -> Playing | None:
+        """What is to be played next; None where there will be nothing more. Silence goes out until then."""
+        while True:
+            try:
+                return waiting.get(timeout=TICK_S)
+            except Empty:
+                self._idle(stream)
+
+    def _idle(self, stream: Any) -> None:
+        """Keep IDLE_S of silence under way, and no more, since the next sound has to wait for it."""
+        room = int(stream.write_available)
+        self._most_room = max(self._most_room, room)
+        wanted = round(IDLE_S * self._rate) - (self._most_room - room)
+        if 0 < wanted <= room:
+            stream.write(np.zeros((wanted, self._channels), dtype=np.float32))
+
+    def _play(self, stream: Any, playing: Playing) -> None:
+        """A sound to its end, and until it has been heard."""
+        block = max(256, self._rate // 20)  # 50 ms: how long a stop may take to be noticed
+        for start in range(0, len(playing.samples), block):
+            piece = playing.samples[start:start + block]
+            ending = playing.told_to_stop.is_set()
+            if ending:  # fade what is next instead of cutting it: a cut clicks
+                piece = (piece * np.linspace(1, 0, len(piece))[:, None]).astype(np.float32)
+            self._write(stream, piece)
+            if ending:
+                break
+        tail = round((float(stream.latency) + TAIL_S) * self._rate)
+        silence = np.zeros((block, self._channels), dtype=np.float32)
+        for _block in range(-(-tail // block)):
+            self._write(stream, silence)
+
+    @staticmethod
+    def _write(stream: Any, piece: NDArray[np.float32]) -> None:
+        """Wait for room and write. A write without room would wait in the driver, for ever if it came to that."""
+        given_up = time.monotonic() + STALLED_S
+        done = 0
+        while done < len(piece):
+            room = min(int(stream.write_available), len(piece) - done)
+            if room > 0:
+                stream.write(piece[done:done + room])
+                done += room
+                given_up = time.monotonic() + STALLED_S
+            elif time.monotonic() > given_up:
+                stream.abort()
+                raise _Stalled
+            else:
+                time.sleep(ROOM_S)
+
+
+_open_ones: set[Loudspeaker] = set()
 
 
 def _end_all() -> None:
     """At the program's end: fade out what still plays."""
-    for playing in list(_under_way):
-        playing.stop()
-    for playing in list(_under_way):
-        playing.thread.join(STALLED_S + 1)
+    for speaker in list(_open_ones):
+        speaker.close(STALLED_S + 1)
 
 
 def start_playing(sound: Sound, device: str | int | None = None, stop: Event | None = None,
-          cap_db: float = CAP_DBFS) -> Playing:
-    """Begin to play a sound and return at once. device: name or number, the default one if None.
+                  cap_db: float = CAP_DBFS) -> Playing:
+    """Begin to play one sound and return at once. device, cap_db: as in `Loudspeaker`; stop: as in `Loudspeaker.play`.
 
-    stop: an event that ends it from elsewhere (`Playing.stop` does the same). cap_db: as in `finish`.
     Raises Trouble, one sentence, where there is no PortAudio, no loudspeaker, or none of that name.
     """
-    sd = portaudio()
-    found, rate = find_loudspeaker(device)
-    samples = finish(sound, cap_db).at_rate(rate).samples
-    for channels in (1, 2):  # some drivers open no single channel: then both carry the same
-        try:
-            stream = sd.OutputStream(samplerate=rate, channels=channels, dtype="float32", device=found,
-                                     latency=BUFFER_S)
-        except (sd.PortAudioError, ValueError):
-            continue
-        return Playing(stream, np.repeat(samples[:, None], channels, axis=1), rate, (sd.PortAudioError, _Stalled),
-                       stop)
-    raise Trouble(_("The loudspeaker could not be opened; another program may hold it. Close that one and try again, or "
-                    "save the sound to a file instead."))
+    return Loudspeaker(device, cap_db, once=True).play(sound, stop)
 
 
 def play(sound: Sound, device: str | int | None = None, stop: Event | None = None,

@@ -34,24 +34,57 @@ LONGEST_WINDOWS_PATH = 32_768  # letters (Microsoft, "Maximum path length limita
 _lock = threading.Lock()
 _engine: tuple[Any, int] | None = None
 _Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p)
-_sink: Callable[[NDArray[np.float32]], bool] | None = None
-_fault: BaseException | None = None  # what went wrong in the sink: ctypes would only print it
-_speaker: int | None = None  # the thread that is speaking
+
+
+class _Sentence:
+    """One sentence on its way: where its samples go, and what went wrong there (ctypes would only print it)."""
+
+    def __init__(self, sink: Callable[[NDArray[np.float32]], bool]) -> None:
+        self.sink = sink
+        self.fault: BaseException | None = None
+        self.given_up = False  # whoever waited for it was interrupted
+        self.rate = 0
+        self.speaker: int | None = None  # the thread that speaks it
+
+    def receive(self, samples: NDArray[np.float32]) -> bool:
+        """Pass samples on; False where the sentence is to stop."""
+        if self.fault is not None or self.given_up:
+            return False
+        try:
+            return bool(self.sink(samples))
+        except BaseException as fault:
+            self.fault = fault
+            return False
+
+    def speak(self, data: bytes, voice: str, rate_wpm: int) -> None:
+        """Speak it, in the thread of this call, once the engine is free."""
+        global _now
+        self.speaker = threading.get_ident()
+        with _lock:
+            if self.given_up:
+                return
+            try:
+                library, self.rate = _start()
+                if library.espeak_SetVoiceByName(voice.encode()) != _OK:
+                    raise ValueError(f"no voice of eSpeak NG is called {voice!r}")
+                library.espeak_SetParameter(_PARAMETER_RATE, int(min(450, max(80, rate_wpm))), 0)
+                _now = self
+                library.espeak_Synth(data, len(data), 0, 0, 0, _CHARS_UTF8 | _PHONEMES, None, None)
+            except BaseException as fault:
+                self.fault = fault
+            finally:
+                _now = None
+
+
+_now: _Sentence | None = None  # what the engine speaks
 
 
 def _receive(wave: Any, count: int, events: Any) -> int:
     # Returning 1 stops the sentence.
-    global _fault
-    if _fault is not None:
-        return 1
-    if wave and count > 0 and _sink is not None:
-        try:
-            samples = np.ctypeslib.as_array(wave, shape=(count,)).astype(np.float32) / 32768.0
-            return 0 if _sink(samples) else 1
-        except BaseException as fault:
-            _fault = fault
-            return 1
-    return 0
+    if not wave or count <= 0 or _now is None:
+        return 0
+    samples = np.ctypeslib.as_array(wave, shape=(count,)).astype(np.float32) / 32768.0
+    return 0 if _now.receive(samples) else 1
 
 
 _receive_c = _Callback(_receive)  # kept here: the engine holds only a pointer to it
@@ -93,25 +126,24 @@ def speak_to(sink: Callable[[NDArray[np.float32]], bool], text: str, voice: str,
     there is not, Trouble where speech is not to be had, and whatever `sink` raises, which also ends the sentence.
     `sink` may not speak itself: there is one engine.
     """
-    global _sink, _fault, _speaker
-    if _speaker == threading.get_ident():
+    now = _now
+    if now is not None and now.speaker == threading.get_ident():
         raise RuntimeError("The sink of a sentence may not speak another one.")
-    with _lock:
-        library, rate = _start()
-        if library.espeak_SetVoiceByName(voice.encode()) != _OK:
-            raise ValueError(f"no voice of eSpeak NG is called {voice!r}")
-        library.espeak_SetParameter(_PARAMETER_RATE, int(min(450, max(80, rate_wpm))), 0)
-        # A lone half of a surrogate pair, as broken text may hold, has no UTF-8; a zero would end the text.
-        data = text.replace("\0", " ").encode("utf-8", "replace") + b"\0"
-        _sink, _fault, _speaker = sink, None, threading.get_ident()
-        try:
-            library.espeak_Synth(data, len(data), 0, 0, 0, _CHARS_UTF8 | _PHONEMES, None, None)
-            fault = _fault
-        finally:
-            _sink = _fault = _speaker = None
-    if fault is not None:
-        raise fault
-    return rate
+    # A lone half of a surrogate pair, as broken text may hold, has no UTF-8; a zero would end the text.
+    data = text.replace("\0", " ").encode("utf-8", "replace") + b"\0"
+    sentence = _Sentence(sink)
+    # In a thread of its own: Ctrl+C is raised in the main thread between any two steps of Python, and inside a function
+    # that C has called it would be printed and lost.
+    worker = threading.Thread(target=sentence.speak, args=(data, voice, rate_wpm), name="speech", daemon=True)
+    try:
+        worker.start()
+        worker.join()
+    except BaseException:
+        sentence.given_up = True
+        raise
+    if sentence.fault is not None:
+        raise sentence.fault
+    return sentence.rate
 
 
 def speak(text: str, language: Language, rate_wpm: int = RATE_WPM) -> Sound:

@@ -33,6 +33,7 @@ class Out:
         self.last = ""
         self._lost = self._failed = False  # the loudspeaker is away; it failed in the last sound
         self._stream = stream
+        self._speaker: audio.Loudspeaker | None = None
 
     def say(self, text: str, interrupt: Interrupt | None = None, after_start: Callable[[], None] | None = None) -> bool:
         """One line: spoken to its end, or written. False where it was cut short.
@@ -61,7 +62,9 @@ class Out:
         """Play to the end, False where it was cut short. A loudspeaker that is gone is said once, as text, and is looked for
         again at every sound."""
         try:
-            playing: audio.Playing = audio.start_playing(sound, self.device, cap_db=self.cap_db)
+            if self._speaker is None:
+                self._speaker = audio.Loudspeaker(self.device, self.cap_db)
+            playing: audio.Playing = self._speaker.play(sound)
             if after_start is not None:
                 after_start()
             while not playing.wait(POLL_S):
@@ -75,6 +78,15 @@ class Out:
         else:
             self._lost = False
         return True
+
+    @property
+    def lost(self) -> bool:
+        """Whether the loudspeaker was away when something was played last."""
+        return self._lost
+
+    def close(self) -> bool:
+        """Let go of the loudspeaker, which the next sound opens anew; whether that is done."""
+        return self._speaker is None or self._speaker.close()
 
     def without_loudspeaker(self, why: str) -> None:
         """Words are written until it is back."""

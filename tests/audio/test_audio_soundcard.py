@@ -167,7 +167,7 @@ def test_a_card_that_takes_no_more_sound_is_one_sentence_too(soundcard: SoundCar
 def test_the_microphone_set_apart_hears_the_voice_and_not_the_loudspeaker(soundcard_apart: SoundCard) -> None:
     """The card itself: what `voice()` plays reaches sounddevice, what the program plays does not."""
     card = soundcard_apart
-    t = np.arange(RATE * 3) / RATE
+    t = np.arange(RATE * 30) / RATE  # longer than a busy machine takes to start the program
     singing = card.voice((0.3 * np.sin(2 * np.pi * 330 * t)).astype(np.float32))
     with card.recording() as record:
         done = card.python(

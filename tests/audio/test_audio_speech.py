@@ -67,6 +67,29 @@ def test_ctrl_c_while_speaking_comes_out_too() -> None:
         speak_to(sink, "One, two, three.", ENGLISH.voice)
 
 
+def test_a_signal_while_speaking_is_never_lost() -> None:
+    """Ctrl+C at many moments of a sentence: it comes out each time, and the next sentence is spoken whole."""
+    code = """
+import signal, threading, time
+from companion.audio import speak
+from companion.language import English
+text = "Four of five right. From snail to wall the tune goes up. Listen."
+whole = speak(text, English()).seconds
+out = 0
+for k in range(40):
+    signal.setitimer(signal.ITIMER_REAL, 0.0002 + 0.00005 * k)
+    try:
+        speak(text * 6, English())
+        time.sleep(0.05)
+    except KeyboardInterrupt:
+        out += 1
+print(out, abs(speak(text, English()).seconds - whole) < 0.1)
+"""
+    code = code.replace("out = 0", "out = 0\nsignal.signal(signal.SIGALRM, signal.default_int_handler)")
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=Path(__file__).parents[2])
+    assert (done.stdout.strip(), done.stderr) == ("40 True", "")
+
+
 def test_a_sentence_can_be_stopped() -> None:
     whole = speak("One, two, three, four, five, six, seven, eight, nine, ten.", ENGLISH)
     got = []

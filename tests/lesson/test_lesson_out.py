@@ -13,16 +13,20 @@ from companion.lesson.out import Out
 
 
 class Player:
-    """Stands for companion.audio.start_playing."""
+    """Stands for companion.audio.Loudspeaker, the class and the one that it makes."""
 
     def __init__(self, fails: bool = False) -> None:
-        self.fails, self.played, self.stopped = fails, 0, False
+        self.fails, self.played, self.stopped, self.opened = fails, 0, False, 0
 
-    def __call__(self, sound: Any, device: Any, cap_db: float) -> Any:
+    def __call__(self, device: Any, cap_db: float) -> Any:
+        self.opened += 1
+        self.cap_db = cap_db
+        return self
+
+    def play(self, sound: Any) -> Any:
         if self.fails:
             raise Trouble("There is no loudspeaker.")
         self.played += 1
-        self.cap_db = cap_db
         player = self
 
         class Playing:
@@ -39,7 +43,7 @@ class Player:
 
 
 def out(monkeypatch: pytest.MonkeyPatch, player: Player, show: bool = False, **settings: Any) -> tuple[Out, Any]:
-    monkeypatch.setattr("companion.audio.start_playing", player)
+    monkeypatch.setattr("companion.audio.Loudspeaker", player)
     stream = io.StringIO()
     return Out({**default_settings(), **{SettingName(n): v for n, v in settings.items()}}, show, stream), stream
 
@@ -99,3 +103,14 @@ def test_the_work_that_waits_begins_once_it_sounds(monkeypatch: pytest.MonkeyPat
     order: list[int] = []
     one.say("Hello.", after_start=lambda: order.append(player.played))
     assert order == [1]
+
+
+def test_one_loudspeaker_is_opened_for_all_that_is_played(monkeypatch: pytest.MonkeyPatch) -> None:
+    from companion.audio import starting_note
+
+    player = Player()
+    one, _ = out(monkeypatch, player)
+    one.say("Hello.")
+    one.sound(starting_note(60, 0.1))
+    one.say("All five right.")
+    assert (player.opened, player.played) == (1, 3)
