@@ -21,6 +21,7 @@ class LessonSentence(StrEnum):
 
     # the microphone
     MUTED = N_("The microphone gives no sound at all. It may be muted, or this program may not be allowed to listen.")
+    FETCH_SOMEONE = N_("The microphone gives no sound. It may be muted or switched off. Please fetch someone.")
     MICROPHONE_IS_BACK = N_("The microphone is back. Sing once more.")
     CUT_OFF = N_("The sound was cut off. Go back a little, or turn the microphone down.")
     FAINT = N_("The voice is faint. Come closer to the microphone.")
@@ -28,6 +29,7 @@ class LessonSentence(StrEnum):
     NO_SINGING = N_("I heard no singing. A little closer, and sing again.")
     STEADY_SOUND = N_("There is a steady sound in the room. I wait until it has gone, then sing again.")
     UNCLEAR_SOUND = N_("I cannot tell whether that was singing. Once more, please.")
+    SOUND_LOST = N_("Some of the sound was lost on its way. Once more, please.")
     TOO_EARLY = N_("You began before I had ended. Wait a little, and once more.")
     # who sang
     NOW_YOU = N_("Now you.")

@@ -8,7 +8,7 @@ from __future__ import annotations
 import contextlib
 import contextvars
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Generic, TypeVar
@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 
 FIRST_TUNE = "tick-tock"  # the shipped tune of least reach, where nothing is set and nothing was sung yet
 USUAL_REACH = 14.0  # semitones from lowest to highest that suit a pupil whose range nobody has found
+MUTED_S = 1.0  # digital silence for so long at the beginning is no room: some drivers begin with a little of it
+FETCH_MINUTES = 5  # so long somebody is waited for who can switch the microphone on
 LEVEL_S = 4.0  # how long the level is measured: three seconds of singing, one of silence
 
 T = TypeVar("T")
@@ -88,7 +90,8 @@ class SessionOptions:
 def run_practise(nickname: str, options: SessionOptions, tune: str | None = None, warm_up: bool = True,
                  find_range: bool = False) -> None:
     """A session at home, to its end. tune: practise this one, whatever is set. find_range: do that instead."""
-    # The sound card is asked about its devices while the diary is opened and the first words are made.
+    # The sound card is asked about its devices while the diary is opened, and the microphone is opened while the first
+    # words are made.
     threading.Thread(target=options.devices.prepare, daemon=True).start()
     diary, trouble = open_or_beside(options.diary)
     pupil = _pupil(diary, nickname, options.new)
@@ -97,19 +100,28 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
         raise Trouble(_("The minutes were {minutes:g}; give up to {MOST_MINUTES}. A young voice tires.").format(
                             minutes=settings[SettingName.MINUTES], MOST_MINUTES=MOST_MINUTES))
     language = choose_language(settings[SettingName.VARIETY])
-    out = options.devices.out(settings, options.helper)
-    with diary, _keys(options, settings) as keys:
-        sets = Background(lambda: _sets(diary, pupil, tune))
-        out.say(greeting(language, pupil.nickname), after_start=sets.start)
-        if trouble is not None:
-            out.say(_kept_elsewhere(language, trouble, diary))
-        # These are loaded while the greeting sounds: they need a tenth of a second and more.
-        from companion.lesson.practise import Practise
-        from companion.lesson.voice_range import FindRange
+    def microphone() -> Ears:
+        options.devices.prepare()  # first, so that the drivers' own messages are kept off the screen
+        return options.devices.ears(settings)
 
+    opened = Background(microphone)
+    opened.start()
+    out = options.devices.out(settings, options.helper)
+    with diary, _ended_by_signals(), _closed(out), _keys(options, settings) as keys:
         session = None
         try:
-            session = _session(SessionKind.PRACTISE, diary, pupil, keys, settings, language, out, options.devices)
+            if not _gives_sound(opened, out, keys, language):
+                return
+            sets = Background(lambda: _sets(diary, pupil, tune))
+            out.say(greeting(language, pupil.nickname), after_start=sets.start)
+            if trouble is not None:
+                out.say(_kept_elsewhere(language, trouble, diary))
+            # These are loaded while the greeting sounds: they need a tenth of a second and more.
+            from companion.lesson.practise import Practise
+            from companion.lesson.voice_range import FindRange
+
+            session = _session(SessionKind.PRACTISE, diary, pupil, keys, settings, language, out, options.devices,
+                               opened.result())
             if find_range:
                 FindRange(session).run()
             else:
@@ -121,8 +133,9 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
                 out.say(str(fault))
             raise
         finally:
+            if opened.came:
+                opened.result().close()
             if session is not None:
-                session.ears.close()
                 session.keep_at_end()
 
 
@@ -146,10 +159,11 @@ def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: 
     language = choose_language(settings[SettingName.VARIETY])
     out = options.devices.out(settings, options.helper)
     options.devices.prepare()  # before the microphone, so that the drivers' own messages are kept off the screen
-    with _keys(options, settings) as keys:
+    with _ended_by_signals(), _closed(out), _keys(options, settings) as keys:
         if trouble is not None and diary is not None:
             out.say(_kept_elsewhere(language, trouble, diary))
-        session = _session(SessionKind.LESSON, diary, pupil, keys, settings, language, out, options.devices)
+        session = _session(SessionKind.LESSON, diary, pupil, keys, settings, language, out, options.devices,
+                           options.devices.ears(settings))
         try:
             if tune is not None and tune_name is not None:
                 Lesson(session, tune, tune_name, phrase, wait).run()
@@ -207,12 +221,77 @@ def _pupil(diary: Diary, nickname: str, new: bool) -> Pupil:
 
 
 def _session(kind: SessionKind, diary: Diary | None, pupil: Pupil | None, keys: Keys, settings: Settings,
-             language: Language, out: Out, devices: Devices) -> Session:
+             language: Language, out: Out, devices: Devices, ears: Ears) -> Session:
     """A session with the microphone open."""
     from companion.lesson.session import Session
 
-    return Session(out, devices.ears(settings), keys, settings, kind, language, diary, pupil,
+    return Session(out, ears, keys, settings, kind, language, diary, pupil,
                    answered=devices.answered, listening=devices.listening)
+
+
+@contextlib.contextmanager
+def _closed(out: Out) -> Iterator[None]:
+    """Let go of the loudspeaker at the end."""
+    try:
+        yield
+    finally:
+        out.close()
+
+
+@contextlib.contextmanager
+def _ended_by_signals() -> Iterator[None]:
+    """A terminal that is closed, or a system that asks the program to end, ends a session as Ctrl+C does: what waits is
+    saved. In other threads than the main one nothing is changed."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    import signal
+
+    def end(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    names = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.signal(name, end) for name in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(name, handler)
+
+
+def _gives_sound(opened: Background[Ears], out: Out, keys: Keys, language: Language) -> bool:
+    """Whether a session may begin: where the microphone gives no sound at all, somebody is asked for and waited for, before
+    the child is greeted. False where a key ends it. Raises Trouble where nobody came."""
+    from companion.ear import NOTHING_DB, RATE, MicrophoneGone
+    from companion.language import LessonSentence
+
+    least = 10 ** (NOTHING_DB / 20)
+
+    def sounds(seconds: float) -> bool | None:
+        """Whether anything comes within so many seconds of sound; None where a key ends it."""
+        left = seconds
+        while left > 0:
+            if keys.get() is Action.QUIT:
+                return None
+            try:
+                block = opened.result().read()
+            except MicrophoneGone:
+                return True  # the session says so, and waits for it
+            if block is not None and len(block) and float(np.sqrt(np.mean(np.square(block)))) > least:
+                return True
+            left -= len(block) / RATE if block is not None else 0.1
+        return False
+
+    found = sounds(MUTED_S)
+    for _minute in range(FETCH_MINUTES):
+        if found is not False:
+            return found is True
+        out.say(language.message(LessonSentence.FETCH_SOMEONE))
+        found = sounds(60.0)
+    if found is False:
+        raise Trouble(_("The microphone gave no sound for {minutes} minutes, so the session did not begin. Switch it on, and "
+                        "begin again.").format(minutes=FETCH_MINUTES))
+    return found is True
 
 
 class Background(Generic[T]):
@@ -237,6 +316,11 @@ class Background(Generic[T]):
         with self._lock:
             if self._thread.ident is None:
                 self._thread.start()
+
+    @property
+    def came(self) -> bool:
+        """Whether there is a result, without waiting for it."""
+        return bool(self._result)
 
     def result(self) -> T:
         """What came of it, once it is done."""

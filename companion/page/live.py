@@ -77,6 +77,7 @@ class PageEars:
     def __init__(self, rate: int) -> None:
         self.rate, self.gone, self.over = rate, False, False
         self.typed: Callable[[], bool] = lambda: False
+        self.lost = 0
         self._queue: queue.SimpleQueue[F32] = queue.SimpleQueue()
         self._waiting = 0
         self._fresh()
@@ -91,6 +92,8 @@ class PageEars:
         if self._waiting < MOST_QUEUED_S * self.rate:
             self._waiting += len(samples)
             self._queue.put(samples)
+        else:
+            self.lost += 1
 
     def read(self, timeout_s: float = 0.1) -> F32 | None:
         """The next sound, None where nothing came in time. Raises MicrophoneGone where the browser gives none any more."""
