@@ -50,7 +50,7 @@ class Room:
         self.rng = np.random.default_rng(5)
         self.noise = 10 ** (noise_db / 20)
         self.echo, self.limit_s = echo, limit_s
-        self.at = 0
+        self.at = self.lost = 0
         self.sound = np.zeros(0, dtype=np.float32)
 
     def now(self) -> float:

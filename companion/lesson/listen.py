@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from companion.ear import CLIPPED, HOP, RATE, PitchTrack, Tracker
 from companion.errors import NothingSung
 from companion.lesson.singing import SoundKind, kind_of_sound, without_talk, without_words
+from companion.lesson.timbre import timbre_of
 from companion.match import Follower, Match, joined
 from companion.tune import LineNote
 
@@ -71,7 +72,8 @@ class Heard:
     track, samples: of the take, from a little before its voice; match None without a tune. early: it began before the ear
     opened, over the playback. others: stretches of speech or noise that came before. voice_db, room_db: levels
     of the voice (nan without one) and of the room, dB re full scale; clipped: share of the take's samples that
-    were cut off.
+    were cut off. lost: the microphone lost sound while it was sung. timbre: as in `companion.lesson.timbre`, None where
+    there was too little voice.
     """
 
     kind: HeardKind
@@ -83,6 +85,8 @@ class Heard:
     voice_db: float = float("nan")
     room_db: float = float("nan")
     clipped: float = 0.0
+    lost: bool = False
+    timbre: NDArray[np.float64] | None = None
 
 
 class Listener:
@@ -103,6 +107,7 @@ class Listener:
         self.longest_s = max(LONGEST_S, LONGEST_TIMES * self.expected_s)
         self.others = 0  # stretches of sound that were no singing
         self.latest: PitchTrack | None = None
+        self.singing = False  # a voice has begun
         self._tracker = Tracker()
         self._heard = 0  # samples
         self._level = _Level()
@@ -112,7 +117,7 @@ class Listener:
 
     def _begin(self) -> None:
         """Wait for a voice."""
-        self._singing = False
+        self.singing = False
         self._parts: list[PitchTrack] = []
         self._held: list[PitchTrack] = []
         self._follower: Follower | None = None
@@ -132,11 +137,11 @@ class Listener:
         self._heard += len(samples)
         self._sound.append((self._heard, samples))
         self._level.push(samples)
-        self._cut_off += int(np.count_nonzero(np.abs(samples) >= CLIPPED)) if self._singing else 0
+        self._cut_off += int(np.count_nonzero(np.abs(samples) >= CLIPPED)) if self.singing else 0
         frames = self.latest = self._tracker.push(samples)
-        if not self._singing:
+        if not self.singing:
             self._wait(frames)
-            if not self._singing:
+            if not self.singing:
                 silent = self.seconds >= self.silence_s
                 return Heard(HeardKind.SILENCE, others=self.others, room_db=self._level.noise) if silent else None
             frames = self._take_ring()
@@ -153,7 +158,7 @@ class Listener:
         while len(self._sound) > 1 and self._sound[0][0] < (decided - BEFORE_S - START_WITHIN_S) * RATE:
             self._sound.popleft()
         recent = np.concatenate([p.f0_hz for p in self._ring])[-round(START_WITHIN_S / HOP_S):]
-        self._singing = bool(np.count_nonzero(recent) * HOP_S >= START_VOICE_S)
+        self.singing = bool(np.count_nonzero(recent) * HOP_S >= START_VOICE_S)
 
     def _take_ring(self) -> PitchTrack:
         whole = joined(list(self._ring))
@@ -241,11 +246,13 @@ class Listener:
         if kind is SoundKind.OTHER:
             self._drop()
             return None
+        samples, start_s = self._samples(track)
         return Heard(HeardKind.TAKE if kind is SoundKind.SINGING else HeardKind.UNCLEAR,
                      early=self._first_voice_s < EARLY_S, track=track, match=match,
-                     samples=self._samples(track) if self.keep else None, others=self.others,
+                     samples=samples if self.keep else None, others=self.others,
                      voice_db=self._level.voice, room_db=self._level.noise,
-                     clipped=self._cut_off / max(1.0, (self.seconds - self._first_voice_s) * RATE))
+                     clipped=self._cut_off / max(1.0, (self.seconds - self._first_voice_s) * RATE),
+                     timbre=timbre_of(samples, start_s, track))
 
     def _drop(self) -> None:
         """Something else than singing has ended: wait on."""
@@ -258,12 +265,13 @@ class Listener:
         self._drop()
         return Heard(HeardKind.NOISE)
 
-    def _samples(self, track: PitchTrack) -> F32:
+    def _samples(self, track: PitchTrack) -> tuple[F32, float]:
+        """The sound of a track and the time of its first sample."""
         whole = np.concatenate([s for _, s in self._sound])
         start = self._heard - len(whole)
         a = max(0, round(track.time_s[0] * RATE) - start)
         b = min(len(whole), round((track.time_s[-1] + 0.2) * RATE) - start)
-        return whole[a:b]
+        return whole[a:b], (start + a) / RATE
 
 
 class _Level:

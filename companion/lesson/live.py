@@ -11,8 +11,6 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-import numpy as np
-
 from companion.audio import Sound, line_sound
 from companion.diary import Action, SettingName, WaitForGo
 from companion.language import (
@@ -26,9 +24,9 @@ from companion.language import (
     was_that_you,
 )
 from companion.lesson.listen import Heard, HeardKind
-from companion.lesson.session import Session, no_take
+from companion.lesson.session import Session, middle, no_take
 from companion.lesson.sung_line import SungLine, tune_of
-from companion.lesson.voices import CLEAR, FAR, Singer
+from companion.lesson.voices import CLEAR, Singer, Sung
 from companion.match import CueKind
 from companion.tune import LineNote, Tune, save
 
@@ -44,11 +42,6 @@ def phrases_of(tune: Tune) -> list[tuple[LineNote, ...]]:
     """The phrases of a tune, in order."""
     last = max(n.phrase for n in tune.line())
     return [tune.phrase(k) for k in range(1, last + 1)]
-
-
-def middle(line: Sequence[LineNote]) -> float:
-    """The middle pitch of a line, MIDI number: how high it lies."""
-    return float(np.median([n.midi for n in line]))
 
 
 def quick_run(line: Sequence[LineNote]) -> Sound:
@@ -119,8 +112,7 @@ class Lesson:
         """A take: the pupil's is answered, a model is not, in doubt it is asked. Whether a line is to be given now."""
         session = self.session
         assert heard.match is not None
-        shift = heard.match.shift_semitones
-        singer = session.whose(heard, shift, self._missed) if shift is not None else Singer.PUPIL
+        singer = session.whose(heard, self._missed)
         if singer is Singer.PUPIL:
             return self._answer(heard)
         if singer is Singer.MODEL:
@@ -158,7 +150,7 @@ class Lesson:
         session.give_first_note(line)
         heard = session.listen(line, self.quarter_s, 10 * WAIT_S)
         if not isinstance(heard, Action) and heard.match is not None and heard.match.shift_semitones is not None:
-            session.voices.learn(Singer.MODEL, heard.match.shift_semitones)
+            session.learn_model(heard)
         return heard if isinstance(heard, Action) else None
 
     def _move(self, action: Action) -> None:
@@ -222,21 +214,23 @@ class Echo:
         line = tune_of(heard.track, sung_line_title(session.language, len(self.lines) + 1))
         if line is None or len(line.notes) < 2:
             return None
-        return line if self._teachers(middle(line.notes) + line.off) else None
+        register = middle(line.notes) + line.off
+        if not self._teachers(register):
+            return None
+        key = tuple((n.midi, n.syllable) for n in line.notes)
+        session.voices.learn(Singer.MODEL, Sung(register, key, heard.timbre))
+        return line
 
     def _teachers(self, register: float) -> bool:
         """Whether a line may be the teacher's. The pupil's voice is asked about: roles are never swapped silently."""
         voices = self.session.voices
         asked, self._asked = self._asked, None
-        if voices.pupil is not None and voices.model is not None and asked is None and \
-                abs(register - voices.pupil) + CLEAR <= abs(register - voices.model):
+        sung = Sung(register)
+        own, other = voices.pupil.away(sung), voices.model.away(sung)
+        if own is not None and other is not None and asked is None and own + CLEAR <= other:
             self._asked = register
             self.session.say(LessonSentence.PUPILS_VOICE)
             return False
-        if voices.pupil is None or abs(register - voices.pupil) >= FAR:
-            voices.learn(Singer.MODEL, register)
-        else:
-            voices.model = None  # two voices in one octave: only the turn tells them
         return True
 
     def _serve(self, action: Action) -> Action | None:
@@ -303,7 +297,7 @@ class Echo:
         match = heard.match
         if heard.kind is not HeardKind.TAKE or match is None or match.shift_semitones is None:
             return Singer.PUPIL  # nothing to judge
-        return self.session.whose(heard, middle([n.written for n in match.notes]) + match.shift_semitones, missed)
+        return self.session.whose(heard, missed, middle([n.written for n in match.notes]) + match.shift_semitones)
 
     def _keep(self) -> None:
         """The teacher's last line becomes a written tune."""

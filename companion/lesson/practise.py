@@ -24,10 +24,12 @@ from companion.language import (
     plan_line,
     smaller_piece,
     title_line,
+    was_that_you,
 )
 from companion.lesson.ladder import Ladder, Manner, Size
 from companion.lesson.listen import Heard, HeardKind
 from companion.lesson.session import Session, Taken, no_take
+from companion.lesson.voices import Singer
 from companion.match import CueKind, MoveKind, Verdict, move_to_try
 from companion.tune import Key, LineNote, Tune, spell
 
@@ -44,6 +46,8 @@ PATTERN = (0, 2, 4, 5, 7, 5, 4, 2, 0)  # five notes up and down a major scale
 PATTERN_QUARTER_S = 0.9  # quavers of 0.45 s: calm
 #: How many times as slow a piece is given.
 SLOWNESS = {Manner.PLAIN: 1.0, Manner.SLOWER: 1.35, Manner.TOGETHER: 1.35, Manner.SLIDE: 1.5}
+MOST_MODELS = 3  # takes that are not the pupil's, before the line is given again
+FEWEST_TOLD = 4  # notes of a line from which on it is told who sings
 EASY = 2  # phrases in a row at the first take, after which two are sung in one
 LEAST_SONG_S = 60.0  # with less left no other song is begun: it would end in the middle
 LEAST_LEFT = 0.5  # share of a song's phrases that did not come, from which an easier one is next
@@ -245,19 +249,23 @@ class Practise:
     def _phrase(self, s: Set, line: tuple[LineNote, ...], number: int) -> bool:
         """A phrase until it goes right or is left for another day. Whether it went at the first take."""
         session = self.session
-        ladder = Ladder(line)
+        ladder, missed = Ladder(line), False
         quarter_s = session.quarter_s(s.tune.quarter_bpm)
         self._place = phrase_place(session.language, s.title, number)
         while not ladder.done and not self.over:
             self._rest()
             manner = ladder.piece.manner
-            heard = self._turn(ladder.notes(), quarter_s * SLOWNESS[manner], together=manner is Manner.TOGETHER)
+            # A slide has no words, and a move or a note is too little to tell a voice by.
+            told = manner is not Manner.SLIDE and len(ladder.notes()) >= FEWEST_TOLD
+            heard = self._turn(ladder.notes(), quarter_s * SLOWNESS[manner], together=manner is Manner.TOGETHER,
+                               after_miss=missed if told else None)
             if heard is None:
                 if not self._talked:
                     continue  # silence is no try
                 ladder.unsure()
             else:
                 taken = session.answer(heard, s.name)
+                missed = taken.kind not in (CueKind.ALL_RIGHT, CueKind.ONE_NOTE)
                 self._keys()
                 self._step(ladder, taken)
             if ladder.changed and not ladder.done and not self.over:
@@ -321,30 +329,56 @@ class Practise:
             session.give(line, quarter_s, note)
         self._keys()
 
-    def _turn(self, line: Sequence[LineNote], quarter_s: float, note: bool = True,
-              together: bool = False) -> Heard | None:
-        """Give a line and hear it sung; None where nothing was (that is said, and it was asked again once)."""
-        session = self.session
+    def _turn(self, line: Sequence[LineNote], quarter_s: float, note: bool = True, together: bool = False,
+              after_miss: bool | None = None) -> Heard | None:
+        """Give a line and hear it sung; None where nothing was (that is said, and it was asked again once).
+
+        after_miss: whether the last take of this line was a miss, so that somebody may sing it for the pupil to hear; None
+        where it is not told who sings.
+        """
         self._talked = False
         for _attempt in range(2):
             if self.over:
                 return None
             self._give(line, quarter_s, note, together)
-            heard = session.listen(line, quarter_s)
-            while isinstance(heard, Action):
-                session.action = heard
-                again = heard in GIVEN_AGAIN
-                self._keys()
-                if self._over:
-                    return None
-                if again:
-                    self._give(line, quarter_s, note, together)
-                heard = session.listen(line, quarter_s)
-            if heard.kind is HeardKind.TAKE and heard.match is not None:
+            heard = self._listen(line, quarter_s, note, together)
+            for _model in range(MOST_MODELS):
+                if heard is None or heard.kind is not HeardKind.TAKE or heard.match is None:
+                    break
                 self.silences = 0
-                return heard
-            self._nothing(heard)
+                if after_miss is None or self._pupils(heard, after_miss):
+                    return heard
+                heard = self._listen(line, quarter_s, note, together)
+            if heard is None:
+                return None
+            if heard.kind is not HeardKind.TAKE:
+                self._nothing(heard)
         return None
+
+    def _listen(self, line: Sequence[LineNote], quarter_s: float, note: bool, together: bool) -> Heard | None:
+        """What is heard, keys served; None where one of them ends the session."""
+        session = self.session
+        heard = session.listen(line, quarter_s)
+        while isinstance(heard, Action):
+            session.action = heard
+            again = heard in GIVEN_AGAIN
+            self._keys()
+            if self._over:
+                return None
+            if again:
+                self._give(line, quarter_s, note, together)
+            heard = session.listen(line, quarter_s)
+        return heard
+
+    def _pupils(self, heard: Heard, after_miss: bool) -> bool:
+        """Whether a take is the pupil's. Another's is a model, and in doubt it is asked."""
+        session = self.session
+        singer = session.whose(heard, after_miss)
+        if singer is Singer.MODEL:
+            self._say(LessonSentence.NOW_YOU)
+        elif singer is Singer.UNKNOWN:
+            self._say_line(was_that_you(session.language, session.pupil.nickname if session.pupil else None))
+        return singer is Singer.PUPIL
 
     def _nothing(self, heard: Heard) -> None:
         """What is said where nothing was sung; after long it waits quietly."""

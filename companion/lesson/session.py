@@ -36,14 +36,15 @@ from companion.language import (
 from companion.lesson.keys import Keys, help_lines
 from companion.lesson.listen import Heard, HeardKind, Listener
 from companion.lesson.out import Out
-from companion.lesson.voices import NEAR, Singer, Voices
-from companion.match import CueKind, Match, advise
+from companion.lesson.voices import Singer, Sung, Voices
+from companion.match import CueKind, Match, Verdict, advise, unjudged
 from companion.messages import _
 from companion.tune import LineNote
 
 F32 = NDArray[np.float32]
 Listening = Callable[[Sequence[LineNote], float], Callable[[PitchTrack], None]]
 
+BESIDE_RANGE = 2.0  # semitones beside the pupil's range in which the middle of a first line may still lie
 TAIL_S = 0.25  # the sound card's delay and a furnished room's tail after our own playback
 SILENCE_S = 10.0  # how long a singer may take to begin before it is said that nothing was heard
 GONE_S = 60.0  # how long a microphone may be away before the session ends
@@ -60,7 +61,9 @@ NOTE_S, AFTER_NOTE_S = 0.8, 0.4  # the starting note, and the silence after it
 
 
 class Ears(Protocol):
-    """What a session listens with: a `companion.ear.Microphone`, or a test's."""
+    """What a session listens with: a `companion.ear.Microphone`, or a test's. lost: how often sound was lost so far."""
+
+    lost: int
 
     def read(self, timeout_s: float = 0.1) -> F32 | None: ...
     def forget(self) -> None: ...
@@ -130,9 +133,9 @@ class Session:
         self._advised = self._resumed = False
         self._ends = False  # it was asked whether to end, and the key came again
         self._lowest, self._highest = 0.0, 0.0  # written, of the tune that is sung
+        self._fitted = 0.0  # the shift at which it was given first
         self._tried: dict[tuple[str, int], int] = {}  # by tune and first note of a move: how often it was the one to try
-        self._register = 0.0
-        self._asked: float | None = None  # the register of the take about which it has just been asked
+        self._last_sung: Sung | None = None  # what told the singer of the last take
         self._passed: Heard | None = None  # the last take that was not judged, because of who may have sung it
         self._waiting: list[tuple[Taken, tuple[NDArray[np.float32], int] | None]] = []  # could not be saved yet
         self._said_unkept = False
@@ -152,11 +155,21 @@ class Session:
 
     def say_line(self, text: str) -> bool:
         """Say one line that is already in the session's language; False where a key cut it short."""
+        self._look_for_loudspeaker()
         return self._after(self.out.say(text, self.interrupted))
 
     def play(self, sound: Sound) -> bool:
         """Play a sound; False where a key cut it short."""
         return self._after(self.out.sound(sound, self.interrupted))
+
+    def _look_for_loudspeaker(self) -> None:
+        """Where it was lost: have the system's devices listed anew, for which the microphone is opened anew too."""
+        if self.out.lost:
+            self._open_again()
+
+    def _open_again(self) -> bool:
+        """Have the devices listed anew and open the microphone; whether it is there. PortAudio wants every stream closed."""
+        return self.out.close() and self.ears.again()
 
     def _after(self, done: bool) -> bool:
         """The ear comes back. The key "go" only cuts short what it was pressed in; others are for the loop."""
@@ -251,7 +264,10 @@ class Session:
             return self.action
         listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
         follow = self.listening(line, tempo_s) if self.listening is not None and line else None
+        lost = self.ears.lost
         while True:
+            if not listener.singing:
+                lost = self.ears.lost  # what was lost before the voice began is no part of the take
             action = self.keys.get()
             if action in (Action.PAUSE, Action.QUIT):
                 if action is Action.PAUSE:
@@ -274,7 +290,7 @@ class Session:
             if follow is not None and listener.latest is not None:
                 follow(listener.latest)
             if heard is not None:
-                return heard
+                return replace(heard, lost=self.ears.lost > lost)
 
     @property
     def elapsed_s(self) -> float:
@@ -324,7 +340,7 @@ class Session:
         self.out.say(str(gone), self.interrupted)
         end = self.clock.now() + GONE_S
         while self.clock.now() < end:
-            if self.ears.again():
+            if self._open_again():
                 self.out.say(self.language.message(LessonSentence.MICROPHONE_IS_BACK), self.interrupted)
                 self._drain()
                 return
@@ -338,9 +354,10 @@ class Session:
         low, high = self.range
         lowest, highest = min(n.midi for n in line), max(n.midi for n in line)
         self._lowest, self._highest = lowest, highest
-        if low <= lowest + self.shift and highest + self.shift <= high:
-            return
-        self.shift = float(round((low + high) / 2 - (lowest + highest) / 2))
+        self.voices.moved(self._fitted - self.shift)  # what was followed is where the next tune begins
+        if not (low <= lowest + self.shift and highest + self.shift <= high):
+            self.shift = float(round((low + high) / 2 - (lowest + highest) / 2))
+        self._fitted = self.shift
 
     @property
     def range_known(self) -> bool:
@@ -415,19 +432,22 @@ class Session:
     # --- the answer ---
 
     def answer(self, heard: Heard, tune: str, quiet: bool = False, keep: bool = True) -> Taken:
-        """Keep a take, say its cue, and sound the move to try. Takes that began too early are not judged.
+        """Keep a take, say its cue, and sound the move to try. Takes that began too early or lost sound are not judged, but
+        where all of it went right; another tune is no take, and is not kept.
 
         heard: one with a match. quiet: keep and judge, but say nothing. keep: it counts; a warm-up does not.
         """
         assert heard.match is not None
         match = heard.match
         advice = advise(match)
+        broken = LessonSentence.TOO_EARLY if heard.early else LessonSentence.SOUND_LOST if heard.lost else None
         if advice.kind is CueKind.ANOTHER_TUNE:  # in a lesson the tune is known to be this one
-            advice = replace(advice, kind=CueKind.NOT_SURE)
+            advice, keep = replace(advice, kind=CueKind.NOT_SURE), keep and broken is not None
         counted = self.kind is not SessionKind.LESSON
         say, kind, move = cue_text(self.language, match, advice, counted=counted), advice.kind, advice.move
-        if heard.early and kind is not CueKind.ALL_RIGHT:
-            say, kind, move = self.language.message(LessonSentence.TOO_EARLY), CueKind.NOT_SURE, None
+        if broken is not None and kind is not CueKind.ALL_RIGHT:
+            say, kind, move = self.language.message(broken), CueKind.NOT_SURE, None
+            match = unjudged(match)
         line = tuple(n.written for n in match.notes)
         if move is not None:
             times = self._tried.get((tune, move.start), 0)
@@ -498,29 +518,42 @@ class Session:
 
     # --- who sings ---
 
-    def whose(self, heard: Heard, register: float, after_miss: bool) -> Singer:
+    def _sung(self, heard: Heard, register: float | None) -> Sung:
+        """What tells a take's singer. heard: one with a match and a shift."""
+        match = heard.match
+        assert match is not None
+        assert match.shift_semitones is not None
+        line = tuple((n.written.midi, n.written.syllable) for n in match.notes)
+        at = middle([n.written for n in match.notes]) + match.shift_semitones
+        low, high = self.range
+        outside = self.range_known and not low - BESIDE_RANGE <= at <= high + BESIDE_RANGE
+        return Sung(match.shift_semitones - self._fitted if register is None else register, line, heard.timbre,
+                    all(m.verdict is not Verdict.WRONG for m in match.moves), outside)
+
+    def learn_model(self, heard: Heard) -> None:
+        """A take that is known to be a model."""
+        self.voices.learn(Singer.MODEL, self._sung(heard, None))
+
+    def whose(self, heard: Heard, after_miss: bool, register: float | None = None) -> Singer:
         """Who sang a take; what is sure is learnt. A take that is not the pupil's can still be claimed.
 
-        register: how high, on the scale that the session keeps to. after_miss: the pupil's last take was no success.
+        after_miss: the pupil's last take was no success. register: how high it was, on a scale that the session keeps to; None
+        where a tune is given: then against the key in which it was given first.
         """
-        singer = self.voices.tell(register, after_miss)
-        if singer is Singer.UNKNOWN and self._asked is not None and abs(register - self._asked) <= NEAR:
-            self.voices.correct(register)  # the question asked for the line once more, from the pupil only
-            singer = Singer.PUPIL
-        self._asked = register if singer is Singer.UNKNOWN else None
-        self._register = register
-        if singer is not Singer.UNKNOWN:
-            self.voices.learn(singer, register)
+        if heard.match is None or heard.match.shift_semitones is None:
+            return Singer.PUPIL
+        self._last_sung = self._sung(heard, register)
+        singer = self.voices.settle(self._last_sung, after_miss)
         self._passed = None if singer is Singer.PUPIL else heard
         return singer
 
     def claimed(self) -> Heard | None:
         """The take that was let pass, now that somebody says it was the pupil's; None where there is none."""
         heard, self._passed = self._passed, None
-        if heard is None:
+        if heard is None or self._last_sung is None:
             self.say(LessonSentence.NO_TAKE_TO_CLAIM)
         else:
-            self.voices.correct(self._register)
+            self.voices.correct(self._last_sung)
         return heard
 
     def set_home(self, tune: str, title: str) -> None:
@@ -615,3 +648,8 @@ def no_take(heard: Heard) -> LessonSentence:
     if heard.kind is HeardKind.UNCLEAR:
         return LessonSentence.UNCLEAR_SOUND
     return LessonSentence.NO_SINGING
+
+
+def middle(line: Sequence[LineNote]) -> float:
+    """The middle pitch of a line, MIDI number: how high it lies."""
+    return float(np.median([n.midi for n in line]))

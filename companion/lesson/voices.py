@@ -1,14 +1,23 @@
 """Who sang a take: the pupil, somebody who sings it for the pupil to hear (a model), or it cannot be told.
 
-Told by register (how high the line was sung), against what was learnt from the first lines of each voice, and by turn: a
-model follows a miss. Timbre is not used: on synthesised singers the long-term spectrum of one voice differs from itself,
-word by word, as much as from another in the same octave. So a model in the pupil's own octave is taken for the pupil;
-the key that strikes out a take is for that.
+Told by register (how high the line was sung), by timbre against earlier takes of the same line, and by turn: a model
+follows a miss, and is right. What is known of the two voices is learnt from the first lines of each, and the pupil's range
+from the diary. Where these do not agree the answer is UNKNOWN: then it is asked.
 """
 
 from __future__ import annotations
 
+from collections import deque
+from collections.abc import Hashable
+from dataclasses import dataclass, field
 from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.lesson.timbre import SPREAD, apart
+
+F = NDArray[np.float64]
 
 
 class Singer(StrEnum):
@@ -23,44 +32,162 @@ NEAR = 5.0  # semitones: a child's key drifts so far from one take to the next
 FAR = 7.0  # nearer to an octave than to the same key: another register
 CLEAR = 3.0  # semitones by which the other voice must be farther
 LEARN = 0.3  # weight of a new take in what is known of a voice
+#: Timbre, in the unit of `companion.lesson.timbre.apart`: up to here one voice, where nothing else tells ...
+SAME = 1.1
+OTHER = 2.2  # ... and where the other voice is known to lie in another register
+NEARER = 0.3  # by which one voice must be nearer than the other
+#: On the way from the pupil's timbre (0) to the other's (1): the pupil's until here, the other's from here.
+STILL_PUPIL, SURELY_MODEL = 0.35, 0.65
+MOST_KEPT = 24  # takes whose timbre is remembered
+
+
+@dataclass(frozen=True)
+class Sung:
+    """What tells a take's singer. register: how high, in semitones on a scale that one session keeps to.
+
+    line: what was sung, so that only takes of the same are compared; timbre: None where it is not known. right: nothing in
+    it went another way. outside: it lies outside the pupil's range, as the diary has it.
+    """
+
+    register: float
+    line: Hashable = None
+    timbre: F | None = None
+    right: bool = True
+    outside: bool = False
+
+
+@dataclass
+class Voice:
+    """What is known of one voice."""
+
+    register: float | None = None
+    takes: deque[Sung] = field(default_factory=lambda: deque(maxlen=MOST_KEPT))
+
+    def learn(self, sung: Sung) -> None:
+        """A take of this voice, surely."""
+        self.register = sung.register if self.register is None else self.register + LEARN * (sung.register - self.register)
+        if sung.timbre is not None:
+            self.takes.append(sung)
+
+    def away(self, sung: Sung) -> float | None:
+        """Semitones from this voice's register, None where it is not known."""
+        return None if self.register is None else abs(sung.register - self.register)
+
+    def apart(self, sung: Sung) -> float | None:
+        """How far in timbre from the nearest take of the same line, None where there is none."""
+        timbre = sung.timbre
+        return None if timbre is None else min((apart(timbre, t) for t in self.timbres(sung.line)), default=None)
+
+    def timbres(self, line: Hashable) -> list[F]:
+        """Of the takes of a line."""
+        return [t.timbre for t in self.takes if t.timbre is not None and t.line == line]
 
 
 class Voices:
-    """The pupil's register and one other's, as they are learnt; in semitones on a scale that one session keeps to."""
+    """The pupil's voice and one other, as they are learnt."""
 
     def __init__(self) -> None:
-        self.pupil: float | None = None
-        self.model: float | None = None
+        self.pupil, self.model = Voice(), Voice()
+        self._asked: Sung | None = None  # the take about which it has just been asked
 
-    def tell(self, register: float, after_miss: bool) -> Singer:
+    def tell(self, sung: Sung, after_miss: bool) -> Singer:
         """Whose take it was. after_miss: the pupil has just missed, so that a model may follow."""
-        other = abs(register - self.model) if self.model is not None else None
-        if self.pupil is None:  # the first line is the pupil's, by turn
-            return Singer.PUPIL if other is None or other >= FAR else Singer.UNKNOWN
-        own = abs(register - self.pupil)
-        if other is None:
+        own, other = self.pupil.away(sung), self.model.away(sung)
+        if own is None:  # the first line is the pupil's, by turn
+            models = self.model.apart(sung)
+            again = other is not None and other < FAR and (models is None or models <= SAME)
+            return Singer.UNKNOWN if sung.outside or again else Singer.PUPIL
+        if other is None or self._one_register:
             if own <= NEAR:
-                return Singer.PUPIL
-            return Singer.MODEL if after_miss and own >= FAR else Singer.UNKNOWN
-        if own <= NEAR and other - own >= CLEAR:
-            return Singer.PUPIL
+                return self._by_timbre(sung, after_miss, SAME)
+            return Singer.MODEL if other is None and after_miss and own >= FAR else Singer.UNKNOWN
         if other <= NEAR and own - other >= CLEAR:
             return Singer.MODEL
+        if own <= NEAR and other - own >= CLEAR:
+            return self._by_timbre(sung, after_miss, OTHER)
         return Singer.UNKNOWN
 
-    def learn(self, singer: Singer, register: float) -> None:
-        """A take of this singer, surely: what is known of the voice moves towards it."""
-        known = self.pupil if singer is Singer.PUPIL else self.model
-        value = register if known is None else known + LEARN * (register - known)
-        if singer is Singer.PUPIL:
-            self.pupil = value
-        else:
-            self.model = value
+    @property
+    def _one_register(self) -> bool:
+        """Whether the two voices are known to lie too near each other to be told by register."""
+        pupil, model = self.pupil.register, self.model.register
+        return pupil is not None and model is not None and abs(pupil - model) < FAR
 
-    def correct(self, register: float) -> None:
+    def _by_timbre(self, sung: Sung, after_miss: bool, most: float) -> Singer:
+        """In the pupil's register. most: how far in timbre a take of the pupil's may be from the others."""
+        own = self.pupil.apart(sung)
+        # Who sings it for the pupil to hear sings it right, and after a miss: anybody else who sings here is the pupil.
+        if own is None or not sung.right or not after_miss:
+            return Singer.PUPIL
+        share = self._share(sung)
+        if share is not None:
+            if share >= SURELY_MODEL:
+                return Singer.MODEL
+            return Singer.PUPIL if share <= STILL_PUPIL and own <= OTHER else Singer.UNKNOWN
+        return Singer.PUPIL if own <= most else Singer.UNKNOWN
+
+    def _share(self, sung: Sung) -> float | None:
+        """Where a take lies on the way from the pupil's timbre (0) to the other's (1); None where both are not known.
+
+        The way is learnt from lines that both have sung, and holds for other lines: what is of the line cancels.
+        """
+        own = self.pupil.timbres(sung.line)
+        ways = [other.timbre - one for other in self.model.takes if other.timbre is not None
+                for one in self.pupil.timbres(other.line)]
+        if not own or not ways or sung.timbre is None:
+            return None
+        spread = np.array(SPREAD)
+        way = np.mean(ways, axis=0) / spread
+        return float((sung.timbre - np.mean(own, axis=0)) / spread @ way / max(float(way @ way), 1e-9))
+
+    def settle(self, sung: Sung, after_miss: bool) -> Singer:
+        """Whose take it was, with what follows for what is known: what is sure is learnt, and a take that answers the question
+        "was that you" is the pupil's."""
+        singer = self.tell(sung, after_miss)
+        asked, self._asked = self._asked, None
+        if asked is not None and asked.line == sung.line and singer is not Singer.MODEL:
+            answered = self._answered(asked, sung, singer)
+            if answered:
+                singer = Singer.PUPIL
+        if singer is Singer.UNKNOWN:
+            self._asked = sung
+        else:
+            self.learn(singer, sung)
+        return singer
+
+    def _answered(self, asked: Sung, sung: Sung, singer: Singer) -> bool:
+        """Whether a take answers the question, which asked the pupil alone to sing once more. Where it comes from another voice
+        than the one asked about, that one was a model."""
+        if abs(asked.register - sung.register) > NEAR:
+            if singer is Singer.PUPIL:
+                self.learn(Singer.MODEL, asked)
+            return singer is Singer.PUPIL
+        again = apart(asked.timbre, sung.timbre) if asked.timbre is not None and sung.timbre is not None else None
+        own = self.pupil.apart(sung)
+        if again is not None and own is not None and own + NEARER <= again:
+            self.learn(Singer.MODEL, asked)
+        elif (self.pupil.away(sung) or 0.0) > NEAR:
+            self.correct(sung)
+        return True
+
+    def moved(self, semitones: float) -> None:
+        """The scale of the registers has changed: what was 0 is now `semitones`."""
+        for voice in (self.pupil, self.model):
+            if voice.register is not None:
+                voice.register += semitones
+
+    def learn(self, singer: Singer, sung: Sung) -> None:
+        """A take of this singer, surely: what is known of the voice moves towards it."""
+        (self.pupil if singer is Singer.PUPIL else self.model).learn(sung)
+
+    def correct(self, sung: Sung) -> None:
         """Somebody says that a take taken for another's was the pupil's."""
-        if self.pupil is not None and abs(self.pupil - register) >= FAR:
+        self._asked = None
+        away, other = self.pupil.away(sung), self.model.away(sung)
+        if away is not None and away >= FAR:
             self.model = self.pupil  # what was learnt as the pupil's was the other's
-        elif self.model is not None and abs(self.model - register) < FAR:
-            self.model = None
-        self.pupil = register
+            self.pupil = Voice()
+        elif other is not None and other < FAR:
+            self.model = Voice()
+        self.pupil.register = None
+        self.pupil.learn(sung)

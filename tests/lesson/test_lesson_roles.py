@@ -15,7 +15,8 @@ from singers import VOICES, LineItem, perform, render
 
 from companion.diary import Diary, SessionKind
 from companion.lesson.live import Echo, Lesson
-from companion.lesson.voices import Singer, Voices
+from companion.lesson.timbre import SPREAD
+from companion.lesson.voices import Singer, Sung, Voices
 from companion.tune import LineNote, load
 
 TURNED = replace(PLAIN, turned=3, turned_stays=True)
@@ -103,17 +104,60 @@ def test_in_doubt_it_is_asked_and_a_key_says_that_was_me(tmp_path: Path) -> None
 
 def test_voices_are_told_by_register_and_turn_and_never_swapped() -> None:
     voices = Voices()
-    assert voices.tell(0.0, False) is Singer.PUPIL
-    voices.learn(Singer.PUPIL, 0.0)
-    assert voices.tell(-12.0, False) is Singer.UNKNOWN  # nobody has missed
-    assert voices.tell(-12.0, True) is Singer.MODEL
-    assert voices.tell(3.0, True) is Singer.PUPIL
-    assert voices.tell(6.0, True) is Singer.UNKNOWN
-    voices.learn(Singer.MODEL, -12.0)
-    assert voices.tell(-11.0, False) is Singer.MODEL
-    assert voices.tell(-6.0, True) is Singer.UNKNOWN
-    voices.correct(-12.0)
-    assert (voices.pupil, voices.model) == (-12.0, 0.0)
+    assert voices.tell(Sung(0.0), False) is Singer.PUPIL
+    voices.learn(Singer.PUPIL, Sung(0.0))
+    assert voices.tell(Sung(-12.0), False) is Singer.UNKNOWN  # nobody has missed
+    assert voices.tell(Sung(-12.0), True) is Singer.MODEL
+    assert voices.tell(Sung(3.0), True) is Singer.PUPIL
+    assert voices.tell(Sung(6.0), True) is Singer.UNKNOWN
+    voices.learn(Singer.MODEL, Sung(-12.0))
+    assert voices.tell(Sung(-11.0), False) is Singer.MODEL
+    assert voices.tell(Sung(-6.0), True) is Singer.UNKNOWN
+    voices.correct(Sung(-12.0))
+    assert (voices.pupil.register, voices.model.register) == (-12.0, 0.0)
+
+
+def test_a_first_line_outside_the_pupils_range_is_asked_about() -> None:
+    voices = Voices()
+    assert voices.tell(Sung(0.0, outside=True), False) is Singer.UNKNOWN
+    assert voices.tell(Sung(0.0), False) is Singer.PUPIL
+
+
+def colour(at: float, seed: int) -> np.ndarray:
+    """A timbre at a place between two voices, in spreads, with the spread of a voice's own takes around it."""
+    spread = np.array(SPREAD)
+    return spread * (at * np.linspace(2.0, 1.0, len(SPREAD)) + np.random.default_rng(seed).normal(0, 0.5, len(SPREAD)))
+
+
+def test_a_model_in_the_pupils_octave_is_asked_about_once_and_then_told_by_its_timbre() -> None:
+    voices = Voices()
+    assert voices.settle(Sung(64.0, "one", colour(0, 1), right=False), False) is Singer.PUPIL
+    assert voices.settle(Sung(64.0, "one", colour(2, 2)), True) is Singer.UNKNOWN  # the model
+    assert voices.settle(Sung(64.0, "one", colour(0, 3)), True) is Singer.PUPIL  # so the one before was another's
+    assert voices.settle(Sung(64.0, "two", 3 + colour(0, 4), right=False), False) is Singer.PUPIL
+    assert voices.settle(Sung(64.0, "two", 3 + colour(2, 5)), True) is Singer.MODEL
+    assert voices.settle(Sung(64.0, "two", 3 + colour(0, 6)), True) is Singer.PUPIL
+
+
+def test_the_pupil_who_was_asked_about_and_sings_once_more_is_the_pupil() -> None:
+    voices = Voices()
+    voices.settle(Sung(64.0, "one", colour(0, 1), right=False), False)
+    assert voices.settle(Sung(64.0, "one", colour(1.5, 2)), True) is Singer.UNKNOWN  # near the microphone, perhaps
+    assert voices.settle(Sung(64.0, "one", colour(1.5, 3)), True) is Singer.PUPIL
+    assert voices.model.register is None
+
+
+def test_after_the_teachers_line_another_voice_in_her_octave_is_the_pupil_and_hers_is_asked_about() -> None:
+    voices = Voices()
+    voices.learn(Singer.MODEL, Sung(64.0, "one", colour(2, 1)))
+    assert voices.tell(Sung(64.0, "one", colour(2, 2)), False) is Singer.UNKNOWN
+    assert voices.tell(Sung(64.0, "one", colour(0, 3)), False) is Singer.PUPIL
+
+
+def test_a_take_with_a_wrong_move_is_no_model() -> None:
+    voices = Voices()
+    voices.settle(Sung(64.0, "one", colour(0, 1), right=False), False)
+    assert voices.settle(Sung(64.0, "one", colour(2, 2), right=False), True) is Singer.PUPIL
 
 
 @pytest.mark.parametrize(("low", "high", "voice_at"), [(60.0, 74.0, -12.0), (43.0, 57.0, 12.0)])
