@@ -67,7 +67,8 @@ def teacher(rng: np.random.Generator) -> tuple[VoiceKind, float]:
     """(a grown-up voice, semitones from the pupil): half of them sing in the child's octave."""
     if rng.random() < 0.5:
         return VoiceKind("low", 0, float(rng.uniform(0.96, 1.08)), 0.02, 0.15), -12.0
-    return VoiceKind("high", 0, float(rng.uniform(1.04, 1.18)), float(rng.uniform(0.01, 0.06)), float(rng.uniform(0.1, 0.35))), 0.0
+    breath, vibrato = float(rng.uniform(0.01, 0.06)), float(rng.uniform(0.1, 0.35))
+    return VoiceKind("high", 0, float(rng.uniform(1.04, 1.18)), breath, vibrato), 0.0
 
 
 class Scene:
