@@ -4,7 +4,7 @@
     python tests/catalogue.py --check    says whether what lies there is what would be built
 
 Sentences are the first argument of `_`, `N_`, `message` and `plural` (and its second), those in
-the templates of the page, and the texts of the stages. The
+the templates of the page, the texts of the stages, and those of the guide. The
 American catalogue has those in which a British word of the trade stands; what the table of words would get wrong is
 in `AMERICAN_SENTENCES`. A translator begins with `companion.pot`.
 """
@@ -26,6 +26,10 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import write_po
 
 ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT))
+
+from companion.workbook import GuideMark, GuidePart, guide_lines  # noqa: E402
+
 LOCALE = ROOT / "companion" / "language" / "locale"
 AMERICAN = "en_US"
 
@@ -103,6 +107,10 @@ def sentences() -> dict[str, tuple[str | None, list[str]]]:
     for path in sorted((ROOT / "companion" / "course" / "stages").glob("*.toml")):
         for text in _texts(tomllib.loads(path.read_text(encoding="utf-8"))):
             found.setdefault(text, (None, []))[1].append(str(path.relative_to(ROOT)))
+    for part in GuidePart:
+        for line in guide_lines(part):
+            if line.mark is not GuideMark.TYPED and line.text != "...":
+                found.setdefault(line.text, (None, []))[1].append(f"companion/workbook/guide/{part}.txt")
     return found
 
 

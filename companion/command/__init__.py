@@ -25,6 +25,7 @@ LANGUAGE_VARIABLE = "COMPANION_LANGUAGE"
 #: `arguments(parser)` and `run(options) -> int`; it is imported only when asked for, so that help is quick.
 COMMANDS: dict[str, str] = {
     "page": N_("all of this in a browser, with large print, for screen readers too"),
+    "guide": N_("how this is used: for teacher, helper and pupil, and on privacy for parents"),
     "demo": N_("show what this does, on a take that ships; needs no microphone, loudspeaker or argument"),
     "hear": N_("hold one sung take against a tune and say in one breath what went right and what to try"),
     "review": N_("hold each take of a list against its tune, and say a line for each"),

@@ -31,6 +31,7 @@ from companion.language import (
     export_line,
     new_page,
     no_pupils,
+    not_reached_line,
     nothing_deleted_line,
     pupil_line,
     repair_lines,
@@ -80,7 +81,8 @@ def run(options: argparse.Namespace) -> int:
             print(nothing_deleted_line(options.language))
             return 0
         delete_pupil(options.pupil, options.diary)
-        _print([deletion_line(options.language, options.pupil)], {"deleted": options.pupil} if options.json else None)
+        _print([deletion_line(options.language, options.pupil), not_reached_line(options.language)],
+               {"deleted": options.pupil} if options.json else None)
         return 0
     with Diary(options.diary) as diary:
         pupil = diary.pupil(options.pupil, new=options.new)

@@ -196,3 +196,9 @@ def repair_lines(language: Language, repaired: Repaired) -> list[str]:
 
 def deletion_line(language: Language, nickname: str) -> str:
     return language.message("{name} is deleted for good.").format(name=nickname)
+
+
+def not_reached_line(language: Language) -> str:
+    """After a deletion: what it does not reach."""
+    return language.message("What was handed over, printed or written to other files is not reached, nor are backups that this "
+                            "machine makes of itself.")

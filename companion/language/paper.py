@@ -112,3 +112,18 @@ def wall_card_walk(language: Language, line: Sequence[LineNote], shoulder_cm: fl
             name = language.message("note {name}").format(name=name)  # so that the note A is no word
         steps.append(language.message("{name} {cm}").format(name=name, cm=f"{cm:g}"))
     return language.message("Note by note: {steps}.").format(steps=", ".join(steps))
+
+
+def guide_title(language: Language) -> str:
+    """The title of all parts of the guide together."""
+    return language.message("Guide")
+
+
+def typed_label(language: Language) -> str:
+    """What stands before a line that is to be typed."""
+    return language.message("Type")
+
+
+def more_follows(language: Language) -> str:
+    """After the first lines of what a command prints."""
+    return language.message("More lines follow.")

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
         save_finger_line,
     )
     from companion.paper.forms import save_sheet, to_sound, to_text
-    from companion.paper.large_print import to_html, to_pdf
+    from companion.paper.large_print import html_body, to_html, to_pdf
     from companion.paper.saving import check_outs, save_as, tune_sound
     from companion.paper.sheet import (
         Block,
@@ -55,6 +55,7 @@ __all__ = [
     "finger_line_picture",
     "finger_line_sheet",
     "finger_line_words",
+    "html_body",
     "save_as",
     "save_engraving",
     "save_finger_line",
@@ -74,7 +75,7 @@ __getattr__ = loader(__name__, {
     "engraving": ("check_engraver", "engraved_pdf", "engraved_svgs", "save_engraving"),
     "finger_line": ("FingerLine", "finger_line_picture", "finger_line_sheet", "finger_line_words", "save_finger_line"),
     "forms": ("save_sheet", "to_sound", "to_text"),
-    "large_print": ("to_html", "to_pdf"),
+    "large_print": ("html_body", "to_html", "to_pdf"),
     "saving": ("check_outs", "save_as", "tune_sound"),
     "sheet": ("Block", "CellGroup", "Cells", "Heading", "ListItem", "NewPage", "Paragraph", "Picture", "Question", "Sheet"),
     "wall_card": ("save_wall_card", "wall_card_sheet"),

@@ -71,7 +71,8 @@ def _block_text(block: Block, language: Language) -> list[str]:
     if isinstance(block, Heading):
         return [*([""] if block.gap else []), ended(block.text)]
     if isinstance(block, Paragraph) and not block.print_only:
-        return [ended(labelled(language, block.label, block.text) if block.label else block.text)]
+        text = labelled(language, block.label, block.text) if block.label else block.text
+        return [text if block.typed else ended(text)]
     return [ended(block.text)] if isinstance(block, ListItem) else []
 
 

@@ -52,6 +52,15 @@ def to_html(sheet: Sheet, language: Language) -> str:
 
     Cells are drawn and hidden from screen readers, which read the dots in words beside them instead.
     """
+    title = escape(sheet.title)
+    return (f'<!DOCTYPE html>\n<html lang="{language.code.replace("_", "-")}">\n<head>\n<meta charset="utf-8">\n'
+            f'<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>{title}</title>\n'
+            f"<style>{_style(sheet.text_pt, _foot(sheet.title, language))}</style>\n</head>\n<body>\n<main>\n"
+            f"<h1>{title}</h1>\n{_cell_shapes(sheet)}{html_body(sheet, language)}\n</main>\n</body>\n</html>\n")
+
+
+def html_body(sheet: Sheet, language: Language) -> str:
+    """The blocks as HTML, without title, page and styles around them."""
     out: list[str] = []
     listed = ""
     broken = False
@@ -70,11 +79,7 @@ def to_html(sheet: Sheet, language: Language) -> str:
         html = _block_html(block, language, f' class="{classes}"' if classes else "")
         out += [html] if html else []
     out += [f"</{listed}>"] if listed else []
-    title = escape(sheet.title)
-    return (f'<!DOCTYPE html>\n<html lang="{language.code.replace("_", "-")}">\n<head>\n<meta charset="utf-8">\n'
-            f'<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>{title}</title>\n'
-            f"<style>{_style(sheet.text_pt, _foot(sheet.title, language))}</style>\n</head>\n<body>\n<main>\n"
-            f"<h1>{title}</h1>\n{_cell_shapes(sheet)}" + "\n".join(out) + "\n</main>\n</body>\n</html>\n")
+    return "\n".join(out)
 
 
 def _leads_to_question(after: Sequence[Block]) -> bool:

@@ -30,7 +30,8 @@ class Heading:
 class Paragraph:
     """Sentences. label: what stands before them in text and print ("For the helper"). strong: in bold print.
 
-    print_only: they say something of the drawn cells, and stand in no other form.
+    print_only: they say something of the drawn cells, and stand in no other form. typed: it is something to be typed, and
+    ends as it stands.
     """
 
     text: str
@@ -38,6 +39,7 @@ class Paragraph:
     helper: bool = False
     strong: bool = False
     print_only: bool = False
+    typed: bool = False
 
 
 @dataclass(frozen=True)

@@ -176,7 +176,10 @@ def test_yes_and_a_script_are_not_asked(tmp_path: Path, monkeypatch: pytest.Monk
         add(path, "Wren")
         monkeypatch.setattr("sys.stdin", stdin)
         assert main(["diary", "Wren", "--delete", "--diary", str(path), *more]) == 0
-        assert capsys.readouterr().out == "Wren is deleted for good.\n"
+        assert capsys.readouterr().out.splitlines() == [
+            "Wren is deleted for good.",
+            "What was handed over, printed or written to other files is not reached, nor are backups that this machine makes of "
+            "itself."]
 
 
 def test_a_damaged_diary_is_mended_from_its_copy_and_what_is_readable(tmp_path: Path,
