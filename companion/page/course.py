@@ -42,11 +42,10 @@ from companion.language import (
     kind_name,
     stage_label,
     stage_lines,
-    stage_title,
     standing_lines,
 )
-from companion.messages import _
-from companion.page.diary import given_name, pupils_of
+from companion.messages import N_, _
+from companion.page.diary import begins, given_name, pupils_of
 from companion.page.frame import State, View, checked_form, render, see_other, state_of, whole_number
 from companion.page.kept import Sounds, wav_bytes
 from companion.page.papers import MOST_QUESTIONS
@@ -152,14 +151,21 @@ async def stage(request: Request) -> Response:
     except Trouble:
         raise HTTPException(404) from None
     lines = await run_in_threadpool(stage_lines, language, found)
-    return render(request, "lines.html", stage_title(language, found), lines=lines,
+    return render(request, "lines.html", lines[0].rstrip("."), lines=lines[1:], headings=headings(language),
                   back=("/course", language.message("The course")))
+
+
+def headings(language: Language) -> list[str]:
+    """The lines of a stage that head what comes after them."""
+    return [language.message(line) for line in (N_("For the adult."), N_("You need:"), N_("Say to the pupil."),
+                                                N_("It is known when:"), N_("What may go wrong."))]
 
 
 async def words(request: Request) -> Response:
     """Every word of the trade, and what it means."""
     language = state_of(request).language
-    return render(request, "lines.html", language.message("Words of the trade"), lines=glossary_lines(language, stages()),
+    return render(request, "lines.html", language.message("Words of the trade"), headings=[],
+                  lines=glossary_lines(language, stages()),
                   back=("/course", language.message("The course")))
 
 
@@ -172,7 +178,7 @@ async def begin(request: Request) -> Response:
 
     def settled() -> Language:
         with Diary(state.diary) as diary:
-            pupil = diary.pupil(name, new=new)
+            pupil = diary.pupil(name, new=begins(diary, name, new))
             return choose_language(diary.settings(pupil)["variety"])  # type: ignore[index]
 
     language = await run_in_threadpool(settled)
@@ -254,7 +260,7 @@ async def sitting_page(request: Request) -> Response:
         return see_other("/course")
     title = state.language.message("The sitting has ended") if state.sitting.ended else state.language.message("A sitting")
     return render(request, "sitting.html", title, sitting=state.sitting, entries=list(state.sitting.entries),
-                  typed=typed_words(state.sitting.language))
+                  typed=typed_words(state.sitting.language), headings=headings(state.sitting.language))
 
 
 async def answer(request: Request) -> Response:

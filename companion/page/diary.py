@@ -12,9 +12,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from companion.diary import (
+    VARIETIES,
     Diary,
     Pupil,
     SettingName,
+    Settings,
     delete_pupil,
     export_pupil,
     make_changes,
@@ -23,14 +25,41 @@ from companion.diary import (
     weeks_of,
 )
 from companion.errors import Trouble
-from companion.language import change_lines, deletion_line, new_page, no_pupils, pupil_line, setting_line, week_lines, weeks_lines
-from companion.messages import _
+from companion.language import Language, change_lines, deletion_line, new_page, no_pupils, pupil_line, week_lines, weeks_lines
+from companion.messages import N_, _
 from companion.page.frame import State, View, checked_form, render, see_other, state_of
 from companion.page.kept import files_made
 from companion.page.picture import weeks_picture
 from companion.page.views import download
+from companion.tune import Key, spell
 
 MOST_NAME = 60
+
+
+#: How each setting is asked for, and what can be chosen; without choices it is typed.
+SETTING_WORDS: dict[SettingName, tuple[str, dict[str, str]]] = {
+    SettingName.MINUTES: (N_("Minutes of a session at home, 1 to 20"), {}),
+    SettingName.TEMPO: (N_("How fast tunes are given, 0.4 to 1.5 times their own speed"), {}),
+    SettingName.DETAIL: (N_("What is said of a take"), {"short": N_("One breath"), "more": N_("More, without being asked")}),
+    SettingName.WAIT_FOR_GO: (N_("Before the next phrase of a lesson"), {"off": N_("Go on"), "on": N_("Wait for a key")}),
+    SettingName.SPEECH: (N_("Words, in the terminal"), {"on": N_("Spoken"), "off": N_("Left to a screen reader")}),
+    SettingName.RATE: (N_("How fast words are spoken, 80 to 300 a minute"), {}),
+    SettingName.VARIETY: (N_("Names of notes and values"), {}),
+    SettingName.LOUDNESS: (N_("Loudness, -50 to -14 dB; begin low"), {}),
+    SettingName.KEEP_SOUND_DAYS: (N_("Days for which sound is kept, where that is allowed"), {}),
+    SettingName.KEYS: (N_("Keys and pedals and what they do, as f9:go,pagedown:again"), {}),
+    SettingName.MICROPHONE: (N_("Microphone by its name, in the terminal; empty for the usual one"), {}),
+    SettingName.LOUDSPEAKER: (N_("Loudspeaker by its name, in the terminal; empty for the usual one"), {}),
+}
+
+
+def begins(diary: Diary, name: str, new: bool) -> bool:
+    """Whether a page may be begun for a name that the diary has not. Raises Trouble where it is like another's."""
+    near = diary.near(name)
+    if diary.find(name) is None and near is not None and not new:
+        raise Trouble(_("The diary has no pupil {nickname}. Did you mean {near}? A page for somebody new is begun in the diary."
+                        ).format(nickname=name, near=near))
+    return True
 
 
 def pupils_of(state: State) -> list[str]:
@@ -59,7 +88,7 @@ async def choose(request: Request) -> Response:
 
     def make() -> str:
         with Diary(state.diary) as diary:
-            return diary.pupil(name, new=new).nickname
+            return diary.pupil(name, new=new and begins(diary, name, False)).nickname
 
     state.pupil = await run_in_threadpool(make)
     return see_other("/diary/pupil")
@@ -91,12 +120,29 @@ async def _shown(request: Request, name: str, done: list[str]) -> Response:
             consent, weeks = diary.consent(found), weeks_of(diary, found)
             return {"pupil": found.nickname, "lines": week_lines(language, week_of(diary, found)),
                     "picture": weeks_picture(language, weeks), "weeks": weeks_lines(language, weeks),
-                    "settings": [(s.value, setting_line(language, s, v), _typed(v))
-                                 for s, v in diary.settings(found).items()],
+                    "settings": _settings(language, diary.settings(found)),
+                    "low": _note(found.low),
+                    "high": _note(found.high),
                     "consent": consent is not None, "where": str(diary.path)}
 
     values = await run_in_threadpool(make)
     return render(request, "pupil.html", values["pupil"], done=done, tunes=state.tunes.choices(), **values)
+
+
+def _settings(language: Language, kept: Settings) -> list[tuple[str, str, str, list[tuple[str, str]]]]:
+    """(name, what it is, its value as typed, what can be chosen) of each setting, the most used first."""
+    out = []
+    for name, (label, choices) in SETTING_WORDS.items():
+        found = [(value, language.message(words)) for value, words in choices.items()]
+        if name is SettingName.VARIETY:
+            found = [(variety, variety.capitalize()) for variety in VARIETIES]
+        out.append((name.value, language.message(label), _typed(kept[name]), found))
+    return out
+
+
+def _note(midi: float | None) -> str:
+    """A pitch as it is typed, "" for none: "A3"."""
+    return "" if midi is None else spell(round(midi), Key()).name
 
 
 def _typed(value: Any) -> str:
@@ -116,14 +162,15 @@ async def change(request: Request) -> Response:
     shipped = {c.name for c in state.tunes.choices()}
     if text("set") and text("set") not in shipped:
         raise Trouble(_("Choose a tune from the list."))
-    if text("setting") and text("setting") not in set(SettingName):
-        raise Trouble(_("Choose a setting from the list."))
 
     def make() -> list[str]:
         with Diary(state.diary) as diary:
             found: Pupil = diary.pupil(name)
+            kept = diary.settings(found)
+            settings = [f"{s}={text(f'setting-{s}')}" for s in SettingName
+                        if f"setting-{s}" in form and text(f"setting-{s}") != _typed(kept[s])]
             changes = read_changes(
-                settings=[f"{text('setting')}={text('value')}"] if text("setting") else (),
+                settings=settings,
                 range_names=(text("low"), text("high")) if text("low") or text("high") else None,
                 tunes=[_lasting(state, text("set"))] if text("set") else (), days=int(text("days") or 7),
                 consent_by=text("consent") or None, until=text("until") or None, withdraw=form.get("withdraw") == "yes")

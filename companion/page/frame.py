@@ -32,7 +32,8 @@ MOST_FIELD_BYTES = 400_000  # what is typed into one field: a hundred pages of b
 class State:
     """One run of the page. language: of everything on it. diary: its file, None for the usual one.
 
-    pupil: the nickname that was chosen last, "" for nobody; it stands here and not in any address. seen: when something
+    pupil: the nickname that was chosen last, "" for nobody; it stands here and not in any address. spoken: whether words
+    were last asked to be spoken by the page. seen: when something
     was asked last, on the clock of `time.monotonic`; pinged: whether a page has ever said that it is still open.
     """
 
@@ -45,6 +46,7 @@ class State:
     tunes: Tunes = field(default_factory=Tunes)
     sounds: Sounds = field(default_factory=Sounds)
     pupil: str = ""
+    spoken: bool = False
     sitting: Any = None
     live: dict[str, Any] = field(default_factory=dict)
     sockets: int = 0

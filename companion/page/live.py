@@ -29,7 +29,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from companion import messages
 from companion.course import QuestionKind, stages
-from companion.diary import Action, Diary, SettingName, Settings, Speech, default_settings
+from companion.diary import Action, Diary, SettingName, Settings, Speech, Unusable, default_settings
 from companion.ear import PitchTrack
 from companion.errors import Trouble
 from companion.language import Language, choose_language, hand_for_helper, kind_name, stage_label
@@ -37,7 +37,7 @@ from companion.lesson import Devices, Keys, Out, SessionOptions, Taken, run_less
 from companion.match import CueKind, move_to_try
 from companion.messages import _
 from companion.page.course import Drill, read_drill, typed_words
-from companion.page.diary import MOST_NAME, pupils_of
+from companion.page.diary import MOST_NAME, begins, pupils_of
 from companion.page.frame import State, View, render, state_of
 from companion.page.kept import wav_bytes
 from companion.page.picture import Hillside, VoiceOverPath, hillside
@@ -210,7 +210,6 @@ class Greeting:
     rate: int
     tune: str | None = None
     pupil: str | None = None
-    new: bool = False
     speech: bool = False
     helper: bool = False
     wait: bool = False
@@ -235,12 +234,13 @@ def read_greeting(state: State, text: str) -> Greeting:
     name = " ".join(str(data.get("pupil") or "").split())[:MOST_NAME] or None
     if kind in ("practise", "range", "course") and name is None:
         raise Trouble(_("Give the pupil's nickname first."))
+    state.spoken = data.get("speech") == "on"
     tune = state.tunes.place(str(data["tune"])) if data.get("tune") and kind in ("sing", "practise") else None
     if kind == "sing" and tune is None:
         raise Trouble(_("Choose a tune first."))
     drill = read_drill(state, {**data, "kind": data.get("question")}.get, USUAL_QUESTIONS) if kind == "drill" else None
     minutes, phrase = _between(data.get("minutes"), 1, 20), _between(data.get("phrase"), 1, 999)
-    return Greeting(kind, int(rate), tune, name, data.get("new") == "yes", data.get("speech") == "on",
+    return Greeting(kind, int(rate), tune, name, data.get("speech") == "on",
                     data.get("helper") == "yes", data.get("wait") == "yes", int(phrase or 1), minutes,
                     data.get("warm_up", "yes") != "no", str(data.get("part") or "")[:MOST_NAME] or None, drill)
 
@@ -309,6 +309,7 @@ class Live:
         end = language.message("The session has ended.")
         messages.apart()
         try:
+            self._check_name()
             {"course": self._course, "drill": self._drill, "level": self._level}.get(self.greeting.kind, self._session)()
         except Trouble as trouble:
             if self.out is None or self.out.last != str(trouble):
@@ -322,6 +323,13 @@ class Live:
             self.over = True
             self.put({"end": end})
             self.put(None)
+
+    def _check_name(self) -> None:
+        """A name that is new and like another's is asked about before a page is begun for it."""
+        if self.greeting.pupil is not None:
+            with contextlib.suppress(Unusable), Diary(self.state.diary) as diary:
+                begins(diary, self.greeting.pupil, False)
+            self.state.pupil = self.greeting.pupil
 
     def _devices(self) -> Devices:
         def keys(bound: Any) -> Keys:
@@ -364,7 +372,7 @@ class Live:
     def _session(self) -> None:
         """A lesson or a session at home, by the same functions as the commands."""
         wanted = self.greeting
-        options = SessionOptions(diary=self.state.diary, new=wanted.new, helper=wanted.helper, settings=self._settings(),
+        options = SessionOptions(diary=self.state.diary, new=True, helper=wanted.helper, settings=self._settings(),
                                  devices=self._devices())
         if wanted.kind in ("sing", "lesson"):
             run_lesson(options, wanted.tune, wanted.pupil, wanted.part, phrase=wanted.phrase, wait=wanted.wait)
@@ -377,7 +385,7 @@ class Live:
         from companion.lesson import shift_for, sit
 
         with Diary(self.state.diary) as diary:
-            pupil, some = diary.pupil(self.greeting.pupil or "", new=self.greeting.new), stages()
+            pupil, some = diary.pupil(self.greeting.pupil or "", new=True), stages()
             shift = shift_for(load_progress(diary, pupil).stage(some).material, pupil.low, pupil.high)
             sit(diary, pupil, some, _now, self._sitting(diary.settings(pupil), shift))
 
@@ -393,7 +401,7 @@ class Live:
             drill_sitting(items, Progress(), _now, self._sitting({**default_settings(), **self._settings()}))
             return
         with Diary(self.state.diary) as diary:
-            pupil = diary.pupil(name, new=self.greeting.new)
+            pupil = diary.pupil(name, new=True)
             drill_sitting(items, KeptProgress(diary, pupil), _now, self._sitting(diary.settings(pupil)))
 
     def _sitting(self, settings: Settings, shift: float = 0.0) -> SittingIO:
@@ -605,7 +613,8 @@ def _page(kind: str, title: Callable[[Language], str]) -> View:
         language = state.language
         asks = kind == "drill"
         return render(request, "live.html", title(language), kind=kind, tunes=state.tunes.choices(), chosen=chosen,
-                      pupils=await run_in_threadpool(pupils_of, state), pupil=state.pupil, typed=typed_words(language),
+                      pupils=await run_in_threadpool(pupils_of, state), pupil=state.pupil, spoken=state.spoken,
+                      typed=typed_words(language),
                       kinds=[(k.value, kind_name(language, k)) for k in QuestionKind] if asks else [],
                       stages=[(s.key, stage_label(language, s)) for s in stages()] if asks else [])
 

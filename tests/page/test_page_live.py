@@ -36,6 +36,7 @@ def begun(found: Any, address: str, path: str, **fields: str) -> Any:
     page, first = entered(found, address)
     page.goto(first.rstrip("/") + path)
     page.evaluate(WATCH)
+    page.evaluate("document.querySelectorAll('details').forEach((e) => { e.open = true; })")
     for name, value in fields.items():
         field = page.locator(f"[name={name}]").first
         if field.evaluate("e => e.tagName") == "SELECT":

@@ -87,7 +87,7 @@ def test_session_after_session_leaves_no_thread_and_no_session(page: Any) -> Non
 @pytest.mark.parametrize("kind", ["course", "level"])
 def test_a_sitting_with_sung_answers_and_the_check_of_the_level_end_when_asked(page: Any, kind: str) -> None:
     with page.socket() as opened:
-        opened.send_text(json.dumps({"token": page.state.token, "kind": kind, "rate": 22050, "pupil": "Robin", "new": "yes"}))
+        opened.send_text(json.dumps({"token": page.state.token, "kind": kind, "rate": 22050, "pupil": "Robin"}))
         said: list[dict[str, Any]] = []
         while not any("say" in line for line in said):
             said.append(json.loads(opened.receive_text()))
@@ -123,7 +123,7 @@ def test_an_american_pupil_changes_no_word_on_a_british_page(page: Any) -> None:
         return str(page.post("/papers/wall", tune="tick-tock").text)
 
     page.post("/diary/new", pupil="Robin")
-    page.post("/diary/change", pupil="Robin", setting="variety", value="american")
+    page.post("/diary/change", pupil="Robin", **{"setting-variety": "american"})
     assert "in centimetres" in refused()
     page.post("/course/begin", pupil="Robin")
     assert page.state.sitting.language.code == "en_US"

@@ -152,9 +152,15 @@ def test_a_pupil_from_the_first_page_to_deletion(page: Any, tmp_path: Path) -> N
     assert "Robin has a page." in text_of(page.post("/diary/new", pupil="Robin"))
     said = text_of(page.post("/diary/change", pupil="Robin", set="snail-wall", days="5"))
     assert "Snail on the wall" in said
-    assert "minutes: 8." in text_of(page.post("/diary/change", pupil="Robin", setting="minutes", value="8"))
-    assert page.post("/diary/change", pupil="Robin", setting="minutes", value="90").status_code == 400
-    assert page.post("/diary/change", pupil="Robin", low="A3", high="D5").status_code == 200
+    assert "minutes is 8 for Robin." in text_of(page.post("/diary/change", pupil="Robin", **{"setting-minutes": "8"}))
+    assert page.post("/diary/change", pupil="Robin", **{"setting-minutes": "90"}).status_code == 400
+    changed = page.post("/diary/change", pupil="Robin", low="A3", high="D5")
+    assert re.search(r'id="low"[^>]* value="A3"', changed.text)
+    assert re.search(r'id="setting-minutes"[^>]* value="8"', changed.text)
+    asked = page.post("/course/begin", pupil="Robim")
+    assert "Did you mean Robin?" in text_of(asked)
+    assert "--" not in text_of(asked)
+    assert "Robim" not in text_of(page.get("/diary"))
     given = page.post("/diary/change", pupil="Robin", consent="Her mother", until="2099-12-31")
     assert "End the consent and delete the sound" in text_of(given)
     assert "Who allows it" in text_of(page.post("/diary/change", pupil="Robin", withdraw="yes"))
@@ -179,7 +185,7 @@ def test_a_drill_and_a_sitting_are_answered_by_typing(page: Any) -> None:
     right = page.post("/course/answer", answer=name)
     assert "Right" in text_of(right) or "Yes" in text_of(right), text_of(right)
     assert "ended" in text_of(page.post("/course/answer", stop="yes"))
-    begun = page.post("/course/begin", pupil="Robin", new="yes")
+    begun = page.post("/course/begin", pupil="Robin")
     assert "Stage 1" in text_of(begun)
     assert "<audio" in begun.text
     assert page.get(re.search(r'/sound/[^"]+', begun.text)[0]).content[:4] == b"RIFF"
