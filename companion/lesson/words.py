@@ -46,4 +46,5 @@ def review_line(language: Language, reviewed: Reviewed) -> str:
         return f"{name}: {found.cue(language)}"
     # In a list nothing is sounded or sung again, and the right moves have just been counted.
     cue = cue_sentences(language, found.match, found.advice, found.tune.title, found.likelier, counted=not found.advice.right)
-    return " ".join(s for s in (f"{name}: {count_line(language, found.match.counts)}", cue.well, cue.about) if s)
+    well = "" if found.advice.right else cue.well
+    return " ".join(s for s in (f"{name}: {count_line(language, found.match.counts)}", well, cue.about) if s)
