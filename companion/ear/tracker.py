@@ -1,10 +1,11 @@
 """The tracker that everything uses: pYIN with settings for every voice, and voicing of our own.
 
 One range and frame length for low adults and small children alike, chosen on synthesised and real voices:
-- 80 to 1400 Hz: sung notes reach about 1000 Hz in small children, and a top at 1100 would cut their trough;
-  a bottom above 120 would ruin low voices;
-- frames of 768 samples at 22050 Hz (35 ms, near three periods of the lowest note): longer ones blur
-  children's quick notes, shorter ones lose low voices;
+- 60 to 2000 Hz: low men reach 65 Hz, and what teachers whistle or play on a recorder, as children's squeals, 2000. A
+  little more to both sides is looked at, and what lies there, or an octave above the range, is without voice: at its
+  edges a pitch would be that of the edge, or an octave low;
+- frames of 768 samples at 22050 Hz (35 ms, two periods of the lowest note): longer ones blur children's quick
+  notes, shorter ones lose low voices;
 - a flatter weighting of troughs than pYIN's own (Boltzmann 1, not 2), since octave slips upward come
   from preferring short periods.
 
@@ -29,7 +30,9 @@ from companion.ear.sound import RATE
 
 HOP = 221  # samples: 10 ms
 FRAME = 768
-LOW_HZ, HIGH_HZ = 80.0, 1400.0
+LOW_HZ, HIGH_HZ = 60.0, 2000.0
+RARE_BELOW_HZ = 80.0  # few voices sing lower
+LOOKED_AT = (LOW_HZ / 1.06, HIGH_HZ * 1.06)  # Hz, a semitone beyond the range
 BOLTZMANN = 1.0
 LOOK_AHEAD = 15 - GROUP  # frames; with its group a frame is decided 150 ms after its centre at the latest
 
@@ -77,7 +80,7 @@ class Tracker:
     """
 
     def __init__(self) -> None:
-        self._pyin = Pyin(RATE, FRAME, HOP, LOW_HZ, HIGH_HZ, LOOK_AHEAD, BOLTZMANN, VoiceGate())
+        self._pyin = Pyin(RATE, FRAME, HOP, *LOOKED_AT, LOOK_AHEAD, BOLTZMANN, VoiceGate(), RARE_BELOW_HZ)
         self._samples = 0
 
     @property
@@ -96,9 +99,11 @@ class Tracker:
 
     def _frames(self, new: Frames) -> PitchTrack:
         time = np.asarray((new.first + np.arange(len(new.f0_hz))) * (HOP / RATE), dtype=np.float64)
-        return PitchTrack(time_s=time, f0_hz=new.f0_hz, sure=np.where(new.f0_hz > 0, new.voiced, 0.0),
-                          level_db=new.level_db, harmonic=1.0 - np.minimum(new.lowest, 1.0), hop_s=HOP / RATE,
-                          duration_s=self._samples / RATE, guess_hz=new.guess_hz, octave=new.octave)
+        outside = new.beyond | (new.guess_hz < LOW_HZ) | (new.guess_hz > HIGH_HZ)
+        f0_hz = np.where(outside, 0.0, new.f0_hz)
+        return PitchTrack(time_s=time, f0_hz=f0_hz, sure=np.where(f0_hz > 0, new.voiced, 0.0), level_db=new.level_db,
+                          harmonic=1.0 - np.minimum(new.lowest, 1.0), hop_s=HOP / RATE, duration_s=self._samples / RATE,
+                          guess_hz=new.guess_hz, octave=np.where(outside, 1.0, new.octave))
 
 
 def join(parts: Sequence[PitchTrack]) -> PitchTrack:
