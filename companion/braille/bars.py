@@ -27,7 +27,18 @@ from companion.braille.groups import (
 )
 from companion.braille.model import ProblemCode, Slip
 from companion.braille.notes import NoteReader, plain_note, value_of
-from companion.braille.rhythm import BASES, LONGEST, UNITS, Value, beat, capacity, read_bar
+from companion.braille.rhythm import (
+    BASES,
+    GROUP,
+    LONGEST,
+    UNITS,
+    Value,
+    beat,
+    capacity,
+    comes_out,
+    length,
+    read_bar,
+)
 from companion.braille.units import Unit, UnitKind, direction, read_expression, shape_of, split, unit
 from companion.tune import Bar, Barline, DirectionKind, Display, Key, Note, ScoreDirection, Time, Tuplet
 
@@ -123,6 +134,8 @@ class Reader:
         self.repeats: list[tuple[int, int]] = []  # part-bar repeats: (index in units, offset)
         self.again = _NONE
         self.line_starts: list[int] = []  # indexes of units at which a line begins
+        self.running = 0  # groups of so many that a doubled sign has set going, 0 for none
+        self.named: set[ProblemCode] = set()  # what is said once a page
 
     def set_time(self, time: Time | None) -> None:
         self.time = time
@@ -184,7 +197,7 @@ class Reader:
         notes = self.notes
         unmarked = self.units[0].octave is None
         if not plain or notes.before is None or (unmarked and (notes.due or self.line_starts)) or notes.tied is not None \
-                or self.vocal or self.pitch_only or self.pending or not notes.at_rest:
+                or self.vocal or self.pitch_only or self.pending or self.running or not notes.at_rest:
             self._end_bar(plain, shape)
             return
         key = (group, notes.before, self.key.fifths, self.full, self.beat)
@@ -367,6 +380,8 @@ class Reader:
         self.again = _NONE
         if plain is None:
             plain, shape = all(u.plain for u in units), shape_of(units)
+        if self.running or (not plain and any(u.goes_on for u in units)):
+            shape = self._running_shape(units)
         if self.pitch_only:
             values: Sequence[Value] = [_QUAVER] * len(units)
         else:
@@ -380,6 +395,35 @@ class Reader:
         self.units, self.cells, self.groups, self.starts = [], [], [], []
         if self.line_starts:
             self.line_starts = []
+
+    def _running_shape(self, units: list[Unit]) -> tuple[int, ...]:
+        """As `shape_of`, with the sign at each of the groups that a doubled sign has set going; the last of them has it once
+        more (De Garmo, chapter 16)."""
+        shape: list[int] = []
+        held = count = 0
+        for u in units:
+            if not u.kind or u.grace:
+                continue
+            ended = not count or (count > 1 and self.running > 0 and comes_out(held, self.running))
+            begins = u.group or (self.running if ended else 0)
+            if u.group:
+                self.running = u.group if u.goes_on else 0
+            if begins:
+                held = count = 0
+            shape += [code for code in (u.size, GROUP + begins if begins else 0) if code]
+            shape.append(u.code)
+            held, count = held + length(u.row, u.dots, False), count + 1
+        return tuple(shape)
+
+    def _other_writers(self, u: Unit, i: int) -> None:
+        """Signs of other writers' pages that are passed over: fingers and intervals, said once each. Fingers 2 and 3 have the
+        cells of merged syllables, which only words have."""
+        found = [(ProblemCode.INTERVALS, self.problems)] * bool(u.intervals)
+        found += [(ProblemCode.FINGERING, self.hints)] * bool(u.fingers or (u.merged and not self.vocal))
+        for code, where in found:
+            if code not in self.named:
+                self.named.add(code)
+                where.append((self.offset(i), Slip(code)))
 
     def _plain_bar(self, bar: BarRead, values: Sequence[Value]) -> None:
         """Notes with pitch and value alone, which most bars are made of."""
@@ -413,6 +457,8 @@ class Reader:
                 self._signs_alone(u, bar, i)
                 continue
             value = None if u.grace else next(left)
+            if u.intervals or u.fingers or u.merged:
+                self._other_writers(u, i)
             if u.kind is _REST:
                 self._rest(u, value, bar, i, alone)
                 continue
@@ -470,10 +516,10 @@ class Reader:
         count = sum(index == first for index, _ in where)
         head, rest = self.units[:first], self.units[first:]
         best = len(head) // 2 or len(head)
-        for length in range(1, len(head) + 1):
-            trial = head + head[-length:] * count + rest
+        for taken in range(1, len(head) + 1):
+            trial = head + head[-taken:] * count + rest
             if len(trial) <= LONGEST and read_bar(shape_of(trial), full, self.beat)[1] == full:
-                best = length
+                best = taken
                 break
         else:
             self.problems.append((where[0][1], Slip(ProblemCode.PART_REPEAT_UNCLEAR)))

@@ -29,9 +29,10 @@ from companion.braille.groups import (
     read_metronome,
     read_signature,
 )
+from companion.braille.layout import Row, music_lines
 from companion.braille.model import Meaning, MeaningKind, Problem, ProblemCode, Said
 from companion.braille.page import from_brf
-from companion.braille.reading import Raw, Reading, Row
+from companion.braille.reading import Raw, Reading
 from companion.braille.sung import check_words, sing, words_of
 from companion.braille.text import from_dots, pitch_only_heading, read_words, words
 from companion.errors import Trouble
@@ -118,18 +119,20 @@ def _last_signature(lines: list[Row], first: int) -> int:
 
 def decode(lines: Sequence[str]) -> Reading:
     """Read lines of Unicode cells (spaces and U+2800 both part bars). Never raises."""
-    rows, strange = _rows(lines)
+    every, strange = _rows(lines)
+    found = music_lines(every)
+    rows, strange = found.rows, strange + found.problems
     head = _heading(rows) if rows else 0
     margin = [r for r in rows[head:] if r.indent <= 1]
     inner = [r for r in rows[head:] if r.indent > 1]
     # Music that begins further in, with something at the margin later on, is vocal: plain music begins there.
     if margin and inner and (rows[head].indent > 1 or not all(_music_like(r.cells) for r in margin)):
-        return _PageReader(rows, head, True).reading(strange)
-    reading = _PageReader(rows, head, False).reading(strange)
+        return _PageReader(rows, head, True, found.said).reading(strange)
+    reading = _PageReader(rows, head, False, found.said).reading(strange)
     if reading.problems and margin and inner and all(
             len(r.cells) > 3 and _WORDS_LINE.fullmatch(r.cells) for r in margin):
         # Words whose letters are all cells of notes ("So so"): the reading with less amiss is the likelier.
-        vocal = _PageReader(rows, head, True).reading(strange)
+        vocal = _PageReader(rows, head, True, found.said).reading(strange)
         if len(vocal.problems) < len(reading.problems):
             return vocal
     return reading
@@ -158,15 +161,16 @@ def _rows(lines: Sequence[str]) -> tuple[list[Row], list[Problem]]:
 
 
 class _PageReader:
-    """Reads one page: heading, then music from the margin, or (vocal) words at the margin and music further in."""
+    """Reads one page: heading, then music from the margin, or (vocal) words at the margin and music further in. aside: what
+    was set aside before."""
 
-    def __init__(self, rows: list[Row], head: int, vocal: bool) -> None:
+    def __init__(self, rows: list[Row], head: int, vocal: bool, aside: list[Said]) -> None:
         self.head = rows[:head]
         self.title, self.composer, self.tempo, signatures = _read_heading(self.head)
         self.pitch_only = pitch_only_heading() in self.title or pitch_only_heading() in self.tempo
         self.title = self.title.replace(pitch_only_heading(), "").strip()
         self.reader = Reader(self.pitch_only, vocal)
-        self.texts: list[Said] = []
+        self.texts = list(aside)
         self.hints: list[Problem] = []
         self.offsets: list[int] = []  # where each line of music begins in the whole text
         self.where: list[Row] = []  # and which line it is
@@ -210,7 +214,7 @@ class _PageReader:
         goes_on: dict[int, bool] = {}
         for sung, music in parallels:
             for block in sung:
-                self.texts += [Said(r.number, r.indent + 1, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in block]
+                self.texts += [Said(r.number, r.column, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in block]
             began = len(self.reader.singing)
             self._music(music)
             if not music:
@@ -224,7 +228,7 @@ class _PageReader:
                 merged = [(k, self.reader.merged[place]) for k, place in enumerate(places) if place in self.reader.merged]
                 if text := words_of(cells, merged if verse == 0 else None).strip():
                     if verse == 0 and (slip := check_words(text, len(places))):
-                        self.hints.append(slip.at(sung[0][0].number, sung[0][0].indent + 1))
+                        self.hints.append(slip.at(sung[0][0].number, sung[0][0].column))
                     goes_on[verse] = sing(self.reader, places, text, verse, goes_on.get(verse, False))
 
     def _further_verses(self, blocks: list[list[Row]]) -> None:
@@ -236,7 +240,7 @@ class _PageReader:
     def _at(self, offset: int) -> tuple[int, int]:
         """Line and column of an offset in the music."""
         k = bisect_right(self.offsets, offset) - 1
-        return self.where[k].number, self.where[k].indent + 1 + offset - self.offsets[k]
+        return self.where[k].number, self.where[k].column + offset - self.offsets[k]
 
     def reading(self, strange: list[Problem]) -> Reading:
         """What was read. strange: what was amiss before reading began."""

@@ -41,6 +41,12 @@ class MeaningKind(StrEnum):
     BARS_OF_REST = "bars-of-rest"  # numbers: how many
     BAR_NUMBER = "bar-number"  # numbers
     LYRICS = "lyrics"  # a line of words to be sung
+    PAGE_NUMBER = "page-number"  # text
+    PRINT_PAGE = "print-page"  # text: the number of the print's page that begins
+    RIGHT_HAND = "right-hand"
+    LEFT_HAND = "left-hand"
+    SOLO = "solo"
+    FINGER = "finger"  # numbers: which
     HEADING = "heading"  # text
 
 
@@ -80,6 +86,9 @@ class ProblemCode(StrEnum):
     TOO_MANY_DOTS = "too-many-dots"
     MARK_AT_A_REST = "mark-at-a-rest"
     SECOND_VOICE = "second-voice"
+    INTERVALS = "intervals"
+    TWO_HANDS = "two-hands"
+    ACCOMPANIMENT = "accompaniment"
     # octave marks that are due
     MARK_FOR_FIRST_NOTE = "mark-for-first-note"
     MARK_FOR_LINE = "mark-for-line"
@@ -110,6 +119,7 @@ class ProblemCode(StrEnum):
     SHORT_FIRST_BAR = "short-first-bar"  # beats, wanted
     MORE_WORDS = "more-words"  # numbers: of words, of notes that may have one
     FEWER_SYLLABLES = "fewer-syllables"
+    FINGERING = "fingering"
 
 
 class Slip(NamedTuple):

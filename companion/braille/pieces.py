@@ -502,7 +502,8 @@ class Encoder:
             elif direction.kind in _HAIRPINS or direction.kind is _HAIRPIN_END:
                 self._put(self._hairpin(direction.kind), pieces, after)
             elif direction.kind is _JUMP and (sign := Jump(direction.text).sign):
-                self._put(sign.cells, pieces, after)
+                # A dot keeps what ends the bar from being read as an interval.
+                self._put(sign.cells + S.DOT if after else sign.cells, pieces, after)
             else:
                 self._words(direction, pieces, after)
 

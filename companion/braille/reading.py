@@ -19,20 +19,11 @@ from companion.braille.groups import (
     signature_meanings,
 )
 from companion.braille.hints import hints
+from companion.braille.layout import Row
 from companion.braille.model import Link, Meaning, MeaningKind, Problem, Said
+from companion.braille.signs import Role
 from companion.braille.text import read_words
 from companion.tune import Bar, Note, Tune
-
-
-@dataclass
-class Row:
-    number: int  # from 1
-    indent: int
-    cells: str
-
-    @property
-    def middle(self) -> int:
-        return 2 * self.indent + len(self.cells)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +110,13 @@ class Reading:
                 out.append(Link(len(out) + 1, line, column, cells))
         return tuple(out)
 
+    def _here(self, meaning: Meaning) -> Meaning:
+        """What a sign says on this page: fingers 2 and 3 have the cells of merged syllables, which only songs have."""
+        sign = meaning.sign
+        if sign is None or not (sign in _FINGERS or (sign in _MERGED and self._raw and not self._raw.reader.vocal)):
+            return meaning
+        return Meaning(MeaningKind.FINGER, numbers=(_FINGERS.get(sign) or _MERGED[sign],))
+
     @cached_property
     def said(self) -> tuple[Said, ...]:
         """Every sign of the page and what it says, in order of place."""
@@ -138,12 +136,16 @@ class Reading:
                     out += _group_said(raw, at, cells)
                     continue
                 line, column = raw.at(at)
-                out += [Said(line, column + offset, length, meaning) for offset, length, meaning in u.said]
+                out += [Said(line, column + offset, length, self._here(meaning)) for offset, length, meaning in u.said]
                 if note is not None:
                     offset, length = u.core
                     meaning = Meaning(MeaningKind.NOTE, note=note, pitch_only=self.pitch_only)
                     out.append(Said(line, column + offset, length, meaning))
         return tuple(sorted(out, key=lambda s: (s.line, s.column)))
+
+
+_FINGERS = {S.sign_of(Role.FINGER, n): n for n in (1, 4)}
+_MERGED = {S.sign_of(Role.MERGED, n): n for n in (2, 3)}
 
 
 def _group_said(raw: Raw, place: int, cells: str) -> Iterator[Said]:
@@ -159,7 +161,7 @@ def _group_said(raw: Raw, place: int, cells: str) -> Iterator[Said]:
 def _heading_said(rows: list[Row]) -> list[Said]:
     said: list[Said] = []
     for row in rows:
-        column = row.indent + 1
+        column = row.column
         text: list[str] = []
         began = column
         for group in row.cells.split(S.SPACE):

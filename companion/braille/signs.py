@@ -84,6 +84,8 @@ class Role(StrEnum):
     SLUR = "slur"
     TIE = "tie"
     MERGED = "merged syllables"
+    FINGER = "finger"
+    INTERVAL = "interval"
     BARLINE = "bar line"
     SECOND_VOICE = "second voice"
     # parts of other signs, and signs that stand by themselves
@@ -124,6 +126,7 @@ class Entry:
 
 _BEFORE, _AFTER, _BAR, _APART = Stands.BEFORE, Stands.AFTER, Stands.BAR, Stands.APART
 _OCTAVE = "De Garmo, chapter 7; MBC 2015, 3.2"
+_OTHERS = "music21.braille.lookup"  # of pages by other writers: read, never written
 _ELISION = "New International Manual, 16-8"
 
 TABLE: tuple[Entry, ...] = (
@@ -150,6 +153,13 @@ TABLE: tuple[Entry, ...] = (
     Entry(Sign("dot", "3", _AFTER, 100, "De Garmo, chapter 3"), Role.DOT),
     Entry(Sign("two syllables on one note", "12", _AFTER, 150, _ELISION), Role.MERGED, 2),
     Entry(Sign("three syllables on one note", "123", _AFTER, 150, _ELISION), Role.MERGED, 3),
+    Entry(Sign("full breath", "6-34", _AFTER, 500, "MBC 2015, section 35"), Role.MARK, Mark.BREATH),  # the half one is written
+    Entry(Sign("first finger", "1", _AFTER, 150, _OTHERS), Role.FINGER, 1),  # 2, 3, 5: see `units`
+    Entry(Sign("fourth finger", "2", _AFTER, 150, _OTHERS), Role.FINGER, 4),
+    *(Entry(Sign(name, dots, _AFTER, 160, _OTHERS), Role.INTERVAL, steps) for name, dots, steps in (
+        ("interval of a second", "34", 2), ("interval of a third", "346", 3), ("interval of a fourth", "3456", 4),
+        ("interval of a fifth", "35", 5), ("interval of a sixth", "356", 6), ("interval of a seventh", "25", 7),
+        ("interval of an octave", "36", 8))),
     Entry(Sign("slur", "14", _AFTER, 300, "De Garmo, chapter 12"), Role.SLUR),
     Entry(Sign("tie", "4-14", _AFTER, 400, "De Garmo, chapter 4"), Role.TIE),
     Entry(Sign("repeat to here", "126-23", _BAR, 0, "De Garmo, chapter 17"), Role.BACKWARD),

@@ -56,7 +56,14 @@ _ENDING = f"{S.NUMBER}[{_LOWER}]++{S.DOT}?"
 _DOTTED = (S.SEGNO, S.CODA, S.CRESCENDO_END, S.DIMINUENDO_END)
 _HEADS = f"(?:{_any(_DOTTED)}){S.DOT}?|{_any(HEAD, GROUPS)}"
 _CORE = _any(NOTES, RESTS)
-_TAILS = _any(TAIL)
+_OCTAVE = _any(S.OCTAVES.values())
+_THIRD, _FOURTH = (S.sign_of(Role.INTERVAL, steps).cells for steps in (3, 4))
+#: The interval of a third has the cells of the segno (and with a finger those of the coda), after which a dot or an octave
+#: mark comes; that of a fourth those of the number sign.
+_DIGITS = "".join(S.UPPER_DIGITS.values()) + _LOWER
+_MARKED = f"(?:(?!{_OCTAVE})(?:{_HEADS}|{_WORDS}))*+(?:{_OCTAVE})"
+_TAILS = (f"{_any(cells for cells in TAIL if cells not in (_THIRD, _FOURTH))}|{_FOURTH}(?![{_DIGITS}])"
+          f"|{_THIRD}(?!{S.cells('123')}?(?:{S.DOT}|{_MARKED}))")
 _BARS = _any(BARS)
 _UNIT = re.compile(
     f"(?:(?!{_BARS})(?:{_HEADS}|{_WORDS}|{_ENDING}))++(?:(?:{_CORE})(?:{_TAILS})*+(?:{_BARS})*+|(?:{_BARS})*+)"
@@ -80,28 +87,29 @@ class Unit:
     """One unit of cells, read by itself: what the bar and the notes before must add is not in it.
 
     row: 0 to 3, or 4 for a breve. code: for `rhythm.read_bar`. octave, alter: None where no sign stands. slur: 0, 1,
-    or 2 for a doubled one. merged: how many syllables are sung on it, 0 where no sign says so. core: offset and cells of
-    the note itself, its dots included. lead: cells at its beginning that are not the note's own (words, repeat signs, an
-    ending's number). reset: something stands here after which an octave mark is due. problems and
-    said: places are offsets in the unit.
+    or 2 for a doubled one. merged: how many syllables are sung on it, 0 where no sign says so. fingers, intervals: how many
+    such signs. goes_on: groups of this number follow without their sign. core: offset and cells of the note itself, its
+    dots included. lead: cells at its beginning that are not the note's own (words, repeat signs, an ending's number).
+    reset: something stands here after which an octave mark is due. problems and said: places are offsets in the unit.
     """
 
     __slots__ = ("after", "alter", "backward", "barline", "before", "code", "core", "dots", "editorial", "ending",
-                 "forward", "grace", "group", "index", "kind", "lead", "marks", "merged", "octave", "plain", "problems", "reset",
-                 "row", "said", "size", "slur", "slur_closes", "slur_opens", "step", "tie", "unknown")
+                 "fingers", "forward", "goes_on", "grace", "group", "index", "intervals", "kind", "lead", "marks", "merged",
+                 "octave", "plain", "problems", "reset", "row", "said", "size", "slur", "slur_closes", "slur_opens", "step",
+                 "tie", "unknown")
 
     def __init__(self) -> None:
         self.kind = UnitKind.SIGNS
         self.step = ""
         self.index = 0  # of the letter, C 0 to B 6
         self.row = self.dots = self.code = self.group = self.size = self.lead = 0
-        self.slur = self.slur_opens = self.slur_closes = self.merged = 0
+        self.slur = self.slur_opens = self.slur_closes = self.merged = self.fingers = self.intervals = 0
         self.core = (0, 0)
         self.octave: int | None = None
         self.alter: int | None = None
         self.grace = Grace.NONE
         self.barline = Barline.PLAIN
-        self.editorial = self.tie = self.forward = self.backward = self.reset = self.plain = self.unknown = False
+        self.editorial = self.goes_on = self.tie = self.forward = self.backward = self.reset = self.plain = self.unknown = False
         self.marks: tuple[Mark, ...] = ()
         self.after: tuple[Mark, ...] = ()
         self.before: tuple[ScoreDirection, ...] = ()
@@ -141,7 +149,8 @@ def read_expression(cells: str) -> str:
 _KEPT = {Role.OCTAVE: "octave", Role.ACCIDENTAL: "alter", Role.GRACE: "grace", Role.GROUP: "group",
          Role.BARLINE: "barline", Role.MERGED: "merged"}
 _FLAGS = {Role.EDITORIAL: "editorial", Role.TIE: "tie", Role.FORWARD: "forward", Role.BACKWARD: "backward"}
-_COUNTS = {Role.SLUR: "slur", Role.SLUR_OPENS: "slur_opens", Role.SLUR_CLOSES: "slur_closes"}
+_COUNTS = {Role.SLUR: "slur", Role.SLUR_OPENS: "slur_opens", Role.SLUR_CLOSES: "slur_closes",
+           Role.FINGER: "fingers", Role.INTERVAL: "intervals"}
 #: After these an octave mark is due.
 _RESETS = frozenset((Role.FORWARD, Role.BACKWARD, Role.BARLINE, Role.JUMP, Role.HAIRPIN_END, Role.WORDS, Role.ENDING,
                      Role.SECOND_VOICE))
@@ -235,6 +244,8 @@ class _UnitReader:
     def _does(self, entry: S.Entry) -> None:
         """What a sign of the tables does. Raises KeyError for a role that nothing is known to do: tests read them all."""
         u, role = self.unit, entry.role
+        if role is Role.GROUP and u.group == entry.value:
+            u.goes_on = True
         if role in _KEPT:
             setattr(u, _KEPT[role], entry.value)
         elif role in _FLAGS:
@@ -302,7 +313,7 @@ class _UnitReader:
         u.problems, u.said = tuple(self.problems), tuple(self.said)
         u.code = u.row + 8 * u.dots + (REST if u.kind is UnitKind.REST else 0)
         more = (u.marks, u.after, u.before, u.grace, u.barline, u.slur, u.slur_opens, u.slur_closes, u.group, u.size, u.ending,
-                u.forward, u.backward, u.editorial, u.merged, u.problems)
+                u.forward, u.backward, u.editorial, u.merged, u.fingers, u.intervals, u.problems)
         u.plain = u.kind is not UnitKind.SIGNS and not any(more)
         return u
 

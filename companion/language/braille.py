@@ -120,7 +120,9 @@ _MEANINGS: dict[MeaningKind, str] = {
     MeaningKind.DYNAMIC: N_("dynamic {text}"), MeaningKind.METRONOME: N_("metronome {text}"),
     MeaningKind.BAR_REPEAT: N_("bar repeated, {n} times"), MeaningKind.BARS_OF_REST: N_("{n} bars of rest"),
     MeaningKind.BAR_NUMBER: N_("bar number {n}"), MeaningKind.LYRICS: N_("words"),
-    MeaningKind.HEADING: N_("heading: {text}"),
+    MeaningKind.HEADING: N_("heading: {text}"), MeaningKind.PAGE_NUMBER: N_("page {text}"),
+    MeaningKind.PRINT_PAGE: N_("print page {text}"), MeaningKind.RIGHT_HAND: N_("right hand"),
+    MeaningKind.LEFT_HAND: N_("left hand"), MeaningKind.SOLO: N_("solo"), MeaningKind.FINGER: N_("finger {n}"),
 }
 
 # --- problems -------------------------------------------------------------------------------------------------
@@ -142,6 +144,9 @@ _PROBLEMS: dict[ProblemCode, str] = {
     ProblemCode.TOO_MANY_DOTS: N_("There are more than four dots after the note."),
     ProblemCode.MARK_AT_A_REST: N_("A rest has neither octave mark nor accidental; they are passed over."),
     ProblemCode.SECOND_VOICE: N_("Here begins a second voice in the same bar; only one voice at a time is read."),
+    ProblemCode.INTERVALS: N_("Interval signs stand here, notes that sound together; the written notes alone are read."),
+    ProblemCode.TWO_HANDS: N_("Here is music for two hands; only the right hand is read."),
+    ProblemCode.ACCOMPANIMENT: N_("Here is an accompaniment; only the solo is read."),
     ProblemCode.MARK_FOR_FIRST_NOTE: N_("The first note of the tune wants an octave mark."),
     ProblemCode.MARK_FOR_LINE: N_("The first note of a line wants an octave mark."),
     ProblemCode.MARK_AFTER_WORDS: N_("After words the next note wants an octave mark."),
@@ -168,6 +173,7 @@ _PROBLEMS: dict[ProblemCode, str] = {
     ProblemCode.SHORT_FIRST_BAR: N_("The first bar is short, though the last one is whole. Is something missing here?"),
     ProblemCode.MORE_WORDS: N_("These words are {first}, and the notes to sing them on {second}. Is a note missing, or a slur "
                                "too many?"),
+    ProblemCode.FINGERING: N_("Fingering stands here; it is passed over."),
     ProblemCode.FEWER_SYLLABLES: N_("There are more notes here than these words have syllables. Is a slur missing?"),
 }
 

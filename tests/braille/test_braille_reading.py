@@ -71,7 +71,7 @@ def test_a_right_page_has_nothing_amiss() -> None:
     (["⠐⠩⠹⠱⠫⠻⠀⠗⠏⠣⠅"], 2, 2, "The sharp stands after the octave mark; it belongs before it."),
     (["⠐⠹⠐⠧⠫⠻⠀⠗⠏⠣⠅"], 2, 3, "A rest has neither octave mark nor accidental; they are passed over."),
     (["⠐⠹⠱⠫⠻⠩⠀⠗⠏⠣⠅"], 2, 6, "The sharp has no note after it."),
-    (["⠐⠹⠱⠁⠫⠻⠀⠗⠏⠣⠅"], 2, 4, "This sign is not known here; it is passed over."),
+    (["⠐⠹⠱⠲⠫⠻⠀⠗⠏⠣⠅"], 2, 4, "This sign is not known here; it is passed over."),
     (["⠐⠹⠈⠉⠱⠫⠻⠀⠗⠏⠣⠅"], 2, 5, "The tie before this note leads to another pitch; a tie joins two notes of the "
                              "same pitch."),
     (["⠐⠹⠱⠫⠻⠣⠜⠐⠝⠕⠀⠗⠏⠣⠅"], 2, 6, "Here begins a second voice in the same bar; only one voice at a time is read."),
@@ -84,7 +84,7 @@ def test_proof_reading(lines: list[str], line: int, column: int, say: str) -> No
 
 
 def test_what_is_not_understood_does_not_stop_the_rest() -> None:
-    assert names([HEAD, "⠐⠹⠱⠁⠃⠫⠻⠀⠗⠏⠣⠅"]) == ["C4", "D4", "E4", "F4", "G4", "E4"]
+    assert names([HEAD, "⠐⠹⠱⠲⠔⠲⠫⠻⠀⠗⠏⠣⠅"]) == ["C4", "D4", "E4", "F4", "G4", "E4"]
     assert decode([]).problems == (Problem(1, 1, ProblemCode.NO_MUSIC),)
     assert decode(["xyz"]).tune.bars == ()
 
