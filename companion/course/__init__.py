@@ -39,6 +39,7 @@ from companion.course.drill import (
     make,
     name_cell,
     question_kind,
+    read_and_sing,
     say_octave,
     seconds_of,
     smaller,
@@ -106,7 +107,7 @@ __all__ = [
     "by_cells", "card", "change_progress", "check", "check_count", "check_stages", "check_take", "closing", "difficulty",
     "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "fresh_group", "heard_move", "heard_tune",
     "interleaved", "item_for", "key_name", "letter_of", "line_of", "load_progress", "make", "mark_rule", "material", "mirrored",
-    "name_cell", "new_items", "new_steps", "not_known", "note_fact", "plan", "question_kind", "read_stage", "rows_of",
-    "said_signs", "say_octave", "seconds_of", "smaller", "stages", "sung_move", "taught", "untaught", "used_signs",
+    "name_cell", "new_items", "new_steps", "not_known", "note_fact", "plan", "question_kind", "read_and_sing", "read_stage",
+    "rows_of", "said_signs", "say_octave", "seconds_of", "smaller", "stages", "sung_move", "taught", "untaught", "used_signs",
     "write_cell",
 ]

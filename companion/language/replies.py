@@ -367,8 +367,14 @@ def _other_size(language: Language, item: Item, judged: Judged) -> str:
     if found.verdict == Verdict.UNSURE:
         return language.message("I am not sure how far the voice went from {first} to {second}. Sing it once more.").format(
             first=first, second=second)
-    read = language.message("You sang {sung}; from {first} to {second} is {wanted}.").format(
-        sung=language.message(_SIZES[found.sung or wanted]), first=first, second=second, wanted=language.message(_SIZES[wanted]))
+    if found.sung is not None and _SIZES[found.sung] == _SIZES[wanted]:
+        template = N_("From {first} to {second} the voice went too far.") if found.longer else \
+            N_("From {first} to {second} the voice did not go far enough.")
+        read = language.message(template).format(first=first, second=second)
+    else:
+        read = language.message("You sang {sung}; from {first} to {second} is {wanted}.").format(
+            sung=language.message(_SIZES[found.sung or wanted]), first=first, second=second,
+            wanted=language.message(_SIZES[wanted]))
     second_note = item.sung[found.at + 1]
     cell = fact(second_note.pitch.step)
     return _sentences(read, language.message("Feel the upper part of the second note: {dots}.").format(

@@ -1,8 +1,11 @@
 """Sung answers judged by direction, size and length: gross misreadings are found, and a learner's voice is none."""
 
-import itertools
+import json
 import random
-from collections import Counter
+import subprocess
+import sys
+from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,11 +13,13 @@ from course_pupil import BRITISH, EVERY
 from singers import LineItem, Style, perform
 from singers.performance import STEP_S
 
-from companion.course import Drill, Item, Order, QuestionKind, check_take, make, stages
+from companion.course import Drill, Item, Order, QuestionKind, check_take, line_of, make
 from companion.ear import PitchTrack
 from companion.language import reply_text
 from companion.match import Verdict
-from companion.tune import LineNote
+from companion.tune import Bar, Note, Pitch, Tune
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def sung_as(pitches: list[int], lengths: list[float], seed: int, shrink: float = 0.95, quarter_s: float = 0.5) -> PitchTrack:
@@ -44,41 +49,30 @@ def test_a_fifth_sung_for_a_third_is_told_and_a_third_is_right() -> None:
     assert check_take(item, sung_as([60, 64], [1, 1], 1)).verdict is Verdict.RIGHT
 
 
-def _lines() -> list[Item]:
-    drill = Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=12)
-    return [i for s in stages() for i in make(drill, s.material, random.Random(1))
-            if 2 <= len(i.sung) <= 8]
+def test_a_leap_sung_far_too_wide_is_told_in_a_sentence_of_its_own() -> None:
+    line = line_of([Pitch(s, 4) for s in "CFCFC"])
+    item = Item(QuestionKind.READ_AND_SING, cells="x", sung=line)
+    found = check_take(item, sung_as([60, 65, 60, 69, 60], [1] * 5, 2))
+    assert (found.verdict, found.misread is not None and found.misread.longer) == (Verdict.WRONG, True)
+    assert reply_text(BRITISH, item, found).startswith("From C to F the voice went too far.")
 
 
-def _wide(line: tuple[LineNote, ...], at: int) -> list[int]:
-    """The line with one move a third wider, the same way; what follows keeps its own moves."""
-    midis = [n.midi for n in line]
-    more = 4 if midis[at + 1] > midis[at] else -4
-    return [m + (more if i > at else 0) for i, m in enumerate(midis)]
+def test_values_are_judged_in_short_bars_too() -> None:
+    notes = tuple(Note(pitch=Pitch(s, 4), base=Fraction(v)) for s, v in (("C", 1), ("D", 1), ("E", 2)))
+    item = Item(QuestionKind.READ_AND_SING, cells="x", sung=Tune("", (Bar(number=1, notes=notes),), phrase_starts=()).line())
+    right = check_take(item, sung_as([60, 62, 64], [1, 1, 2], 1))
+    assert right.verdict is Verdict.RIGHT
+    found = check_take(item, sung_as([60, 62, 64], [1, 4, 2], 1))
+    assert found.verdict is Verdict.WRONG
+    assert "was sung too long" in reply_text(BRITISH, item, found)
 
 
 @pytest.mark.slow
-def test_two_hundred_sung_answers_with_truth_size_and_length() -> None:
-    rng, found, asked = random.Random(3), Counter[str](), Counter[str]()
-    items = _lines()
-    for n in range(200):
-        item = items[n % len(items)]
-        midis, lengths = [x.midi for x in item.sung], [float(x.quarters) for x in item.sung]
-        quarter = 1.0 if max(lengths) <= 0.5 else 0.5
-        true = check_take(item, sung_as(midis, lengths, n, rng.uniform(0.8, 1.1), quarter))
-        asked["true"] += 1
-        found["true"] += true.verdict is Verdict.WRONG
-        moving = [i for i, (a, b) in enumerate(itertools.pairwise(midis)) if 0 < abs(a - b) < 5]
-        if moving:
-            asked["size"] += 1
-            found["size"] += check_take(item, sung_as(_wide(item.sung, rng.choice(moving)), lengths, n, 1.0, quarter)
-                                        ).verdict is Verdict.WRONG
-        if len(lengths) > 2 and max(lengths) > 0.5 and not any(x.rest_after for x in item.sung):
-            at = rng.randrange(len(lengths) - 1)
-            other = [x * 4 if i == at else x for i, x in enumerate(lengths)]
-            asked["length"] += 1
-            found["length"] += check_take(item, sung_as(midis, other, n, 1.0, quarter)).verdict is not Verdict.RIGHT
-    print(asked, found)
-    assert found["true"] / asked["true"] <= 0.005
-    assert found["size"] / asked["size"] >= 0.8
-    assert found["length"] / asked["length"] >= 0.8
+def test_sung_answers_of_every_stage_as_the_benchmark_measures_them() -> None:
+    done = subprocess.run([sys.executable, "tests/benchmarks/course_sung.py", "--takes", "40"], cwd=ROOT, capture_output=True,
+                          text=True, check=True)
+    found = json.loads(done.stdout.splitlines()[-1])
+    assert found["true"]["asked"] >= 150
+    assert found["true"]["false"] <= 0.005
+    for kind in ("direction", "size", "length"):
+        assert found[kind]["found"] >= 0.8, found
