@@ -10,12 +10,16 @@ for (const group of document.querySelectorAll("[data-cursor]")) {
   const now = document.getElementById("stop-now");
   let at = 0;
   stops.forEach((stop, i) => { stop.tabIndex = i ? -1 : 0; });
-  const go = (i) => {
-    if (i < 0 || i >= stops.length) return;
+  const arrive = (i) => {
     stops[at].tabIndex = -1;
     at = i;
     stops[at].tabIndex = 0;
-    stops[at].focus();
+    if (now) now.textContent = stops[at].querySelector(".hidden").textContent;
+  };
+  const go = (i) => {
+    if (i < 0 || i >= stops.length) return;
+    arrive(i);
+    stops[i].focus();
   };
   const by = (name, way) => {
     const here = stops[at].dataset[name];
@@ -27,9 +31,7 @@ for (const group of document.querySelectorAll("[data-cursor]")) {
   };
   group.addEventListener("focusin", (event) => {
     const i = stops.indexOf(event.target);
-    if (i < 0) return;
-    stops[at].tabIndex = -1; at = i; stops[at].tabIndex = 0;
-    if (now) now.textContent = event.target.querySelector(".hidden").textContent;
+    if (i >= 0) arrive(i);
   });
   group.addEventListener("keydown", (event) => {
     const moves = { ArrowRight: () => go(at + 1), ArrowLeft: () => go(at - 1), ArrowDown: () => by("line", 1), ArrowUp: () => by("line", -1),
