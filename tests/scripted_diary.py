@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from itertools import pairwise
+from pathlib import Path
+from typing import TextIO
 
 import numpy as np
 
@@ -26,20 +27,17 @@ def some_match(notes: int = 4, verdict: Verdict = Verdict.RIGHT) -> Match:
     return Match(4.1, heard, moves, 0.9)
 
 
-def main() -> None:
-    diary = Diary(sys.argv[1])
+def run(path: str | Path, with_sound: bool, said: TextIO) -> None:
+    """Save take after take, and say each one's number once it is saved, until the process is ended."""
+    diary = Diary(path)
     pupil = diary.pupil("Wren", new=True)
-    if sys.argv[2:] == ["sound"] and diary.consent(pupil) is None:
+    if with_sound and diary.consent(pupil) is None:
         diary.give_consent(pupil, "Wren's mother")
     rng = np.random.default_rng(1)
     sound = rng.normal(0, 0.1, 4000).astype(np.float32)
     while True:
         number = diary.add_take(pupil, SessionKind.PRACTISE, "kite", some_match(), "All three right.",
-                                (sound, 22050) if sys.argv[2:] == ["sound"] else None)
-        print(number, flush=True)
+                                (sound, 22050) if with_sound else None)
+        print(number, file=said, flush=True)
         if number % 5 == 0:
             diary.set_setting(pupil, SettingName.RATE, 100 + number % 50)
-
-
-if __name__ == "__main__":
-    main()

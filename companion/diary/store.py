@@ -167,6 +167,8 @@ class Store:
             self._con.execute("PRAGMA foreign_keys = ON")
             self._take_forward()
             return
+        if path.is_dir():
+            raise Unusable(_("{path} is a folder. Give a file with --diary.").format(path=path))
         found = header(path)
         if found is not None:
             version, application = found
@@ -193,8 +195,6 @@ class Store:
             reason = (error.strerror or str(error)).lower()
             raise Unusable(_("The folder {folder} for the diary could not be made: {reason}. Give another place with "
                              "--diary.").format(folder=folder, reason=reason)) from error
-        if self.path.is_dir():
-            raise Unusable(_("{path} is a folder. Give a file with --diary.").format(path=self.path))
         if not os.access(folder, os.W_OK) or (self.path.exists() and not os.access(self.path, os.W_OK)):
             raise Unusable(read_only(self.path))
         if not self.path.exists():

@@ -85,7 +85,7 @@ def test_somebody_elses_database(tmp_path: Path) -> None:
 
 
 def test_a_folder_and_a_place_that_cannot_be_made(tmp_path: Path) -> None:
-    with pytest.raises(Trouble, match="folder"):
+    with pytest.raises(Trouble, match=r" is a folder\. Give a file"):
         Diary(tmp_path)
     (tmp_path / "file").write_text("x")
     with pytest.raises(Trouble, match="could not be"):
