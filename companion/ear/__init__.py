@@ -25,7 +25,7 @@ if TYPE_CHECKING:
         waiting_blocks,
     )
     from companion.ear.model import PitchTrack, SungNote
-    from companion.ear.notes import cheapest_path, find_notes, measured, steadiness, weighted_median
+    from companion.ear.notes import Doubtful, find_notes, find_notes_and_doubts, steadiness, weighted_median
     from companion.ear.sound import RATE, Sound
     from companion.ear.tracker import HOP, Tracker, join
     from companion.ear.trackers import DEFAULT_TRACKER, PitchTracker, pitch_tracker, tracker_names
@@ -38,6 +38,7 @@ __all__ = [
     "HOP",
     "NOTHING_DB",
     "RATE",
+    "Doubtful",
     "Level",
     "LevelAdvice",
     "Microphone",
@@ -48,16 +49,15 @@ __all__ = [
     "Sound",
     "SungNote",
     "Tracker",
-    "cheapest_path",
     "devices_called",
     "devices_with",
     "find_microphone",
     "find_notes",
+    "find_notes_and_doubts",
     "hear_pitch",
     "is_track_file",
     "join",
     "level_of",
-    "measured",
     "pitch_tracker",
     "read_sound",
     "read_track",
@@ -75,7 +75,7 @@ __getattr__ = loader(__name__, {
     "microphone": ("CLIPPED", "CLIPPED_SHARE", "FAINT_DB", "NOTHING_DB", "Level", "LevelAdvice", "Microphone",
                    "MicrophoneGone", "Resampler", "find_microphone", "level_of", "waiting_blocks"),
     "model": ("PitchTrack", "SungNote"),
-    "notes": ("cheapest_path", "find_notes", "measured", "steadiness", "weighted_median"),
+    "notes": ("Doubtful", "find_notes", "find_notes_and_doubts", "steadiness", "weighted_median"),
     "sound": ("RATE", "Sound"),
     "tracker": ("HOP", "Tracker", "join"),
     "trackers": ("DEFAULT_TRACKER", "PitchTracker", "pitch_tracker", "tracker_names"),

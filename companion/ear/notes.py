@@ -1,12 +1,18 @@
-"""Notes out of a pitch track, with no tune to help: by their steady parts.
+"""Notes out of a pitch track, with no tune to help: every syllable counts, the quick ones too.
 
-A path through the frames is sought that is cheap to describe as few notes of constant pitch with silences
-between. A note costs something to begin, so that vibrato, scoops, slides and final falls are cheaper left
-as misses of one note than made notes of their own. A repeated note is heard as two by the dip in its level
-or by the consonant (a short unvoiced or noisy stretch) between.
+A path through the frames is sought that is cheap to describe as few notes of constant pitch with silences between. A note
+costs something to begin, so that vibrato, scoops, slides and final falls are cheaper left as misses of one note than made
+notes of their own; a note's pitch is that of its steady part. A repeated note is parted from a held one by how deep the
+level dips between and whether voicing suffers; islands of voice that stand alone are kept from half the length of others;
+and a short piece at a phrase's end that comes down off the note before is distinguished from the voice letting go. What the
+sound leaves open is given with its odds, for the rhythm or a person to decide.
 """
 
 from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,29 +23,34 @@ F = NDArray[np.float64]
 
 CELL = 0.25  # semitones of the grid on which constant pitches are sought
 MISS = 15.0  # cost per second and semitone between a frame and its note
-MISS_CAP = 2.5  # semitones: farther off costs no more
-BEGIN = 0.6  # cost of beginning a note; a step of a semitone pays for itself in 0.04 s
-BREAK = 0.35  # cost of beginning one where the level dips or a consonant stands
-SILENT_NOTE = 15.0  # cost per second of an unvoiced frame inside a note
-VOICED_SILENCE = 12.0  # cost per second of a voiced frame that belongs to no note
-DIP_DB = 5.0  # a fall and rise of the level by this much, within DIP_S on each side, parts two notes
-DIP_S = 0.09
-SHORTEST_S = 0.09  # no sung note is shorter; what is becomes part of a neighbour or a slide
+MISS_CAP = 2.5
+BEGIN = 0.7  # cost of a new note where nothing marks it but the pitch
+BREAK = 0.2  # cost of one after a silence, a dip or a consonant
+SILENT_NOTE = 12.0  # cost per second of an unvoiced frame inside a note
+VOICED_SILENCE = 15.0  # cost per second of a voiced frame that belongs to no note
+TRUST = 0.45  # a voiced frame counts at least so much, however unsure
+ONE_DIP_S = 0.06  # dips so near each other are one
+DIP_S = 0.09  # a dip of the level is measured against the peaks so near on each side
+LEAST_DIP_DB = 3.0
+#: Odds that a dip parts two notes: a constant, so much for each dB of its depth (12 at most), and for the
+#: periodicity lost in it (0 to 1). A logistic regression on synthesised singers of both makers.
+DIP_ODDS = (-5.9, 0.87, 7.5)
+NO_DIP, DOUBTFUL_ODDS = -99.0, 2.5
+FALL_S = 0.3  # a piece at a phrase's end, shorter than this, lower than the note before, may be the voice letting go
+FALL_OVER = 0.3  # semitones: what lies farther above the note before is no fall
+#: Odds that such a piece is a note: a constant, then for the odds of a dip before it (from -3 to 6), each second of
+#: steady pitch, each second within 6 dB of its loudest, each dB by which it is softer than the note before (15 at
+#: most), and each semitone that it is lower (4 at most). A logistic regression on singers of both makers.
+NOTE_ODDS = (-5.08, 0.55, 22.0, 24.0, -0.17, 2.05)
+FALL_STEADY, FALL_LOUD_DB = 0.6, 6.0
+SHORTEST_S = 0.075  # between other notes; what is shorter is a slide
+ALONE_S = 0.05  # for an island with silence on both sides
+FAINT_DB = 24.0  # an island so far below the take's loud notes is a breath or an echo
 SLIP_S = 0.15  # an octave away and back again within this is the tracker's slip
 SLIP_WITHIN = 0.8  # semitones about the octave
 #: Semitones a second at which a frame counts half: a slide of two semitones in 0.15 s is 13; a vibrato of
 #: half a semitone at 6 Hz reaches 19 at its steepest and is flat at its turns, so its middle stays.
 SLIDE = 8.0
-
-
-def onset_strength(track: PitchTrack) -> F:
-    """How many dB the level dips at each frame, against the lower of the peaks just before and after."""
-    level = np.nan_to_num(track.level_db, nan=-60.0)
-    reach = max(1, round(DIP_S / track.hop_s))
-    padded = np.pad(level, reach, mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, reach + 1)
-    before, after = windows[:len(level)].max(axis=1), windows[reach:reach + len(level)].max(axis=1)
-    return np.asarray(np.minimum(before, after) - level)
 
 
 def mend_octaves(midi: F, hop_s: float) -> F:
@@ -120,41 +131,149 @@ def measured(track: PitchTrack, midi: F, inside: NDArray[np.int64], steady: F) -
                     weighted_median(np.abs(midi[inside] - pitch), weight), float(track.sure[inside].mean()))
 
 
+def onset_strength(level: F, hop_s: float) -> F:
+    """dB by which the level dips at each frame, against the lower of the peaks just before and after."""
+    reach = max(1, round(DIP_S / hop_s))
+    padded = np.pad(level, reach, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, reach + 1)
+    before, after = windows[:len(level)].max(axis=1), windows[reach:reach + len(level)].max(axis=1)
+    return np.asarray(np.minimum(before, after) - level)
+
+
+@dataclass(frozen=True)
+class _Frames:
+    midi: F
+    voiced: NDArray[np.bool_]
+    sure: F
+    dip: F
+    level: F
+    hop: float
+    known: bool
+    odds: F  # at each frame, that a dip of the level parts two notes there; far below 0 where there is none
+
+
+@dataclass(frozen=True)
+class Doubtful:
+    """What may or may not be heard as a note of its own: when it begins, and the odds (logarithm) that it is.
+
+    piece: None where a dip may or may not part two notes of one pitch; else the piece of voice that is in doubt.
+    """
+
+    time_s: float
+    odds: float
+    piece: SungNote | None = None
+
+
+def _frames(track: PitchTrack) -> _Frames:
+    midi = mend_octaves(track.midi, track.hop_s)
+    known = not bool(np.isnan(track.level_db).all())
+    level = np.nan_to_num(track.level_db, nan=-60.0)
+    dip = onset_strength(level, track.hop_s) if known else np.zeros(len(level))
+    odds = np.full(len(level), NO_DIP)
+    harmonic = np.nan_to_num(track.harmonic, nan=1.0)
+    if known and len(dip) > 2:
+        top = np.flatnonzero((dip[1:-1] >= dip[:-2]) & (dip[1:-1] > dip[2:]) & (dip[1:-1] > LEAST_DIP_DB)) + 1
+        for i in top.tolist():
+            lost = 1.0 - float(harmonic[max(0, i - 3):i + 4].min())
+            odds[i] = DIP_ODDS[0] + DIP_ODDS[1] * min(float(dip[i]), 12.0) + DIP_ODDS[2] * lost
+    return _Frames(midi, ~np.isnan(midi), track.sure, dip, level, track.hop_s, known, odds)
+
+
 def find_notes(track: PitchTrack) -> list[SungNote]:
     """Notes of a track in order; empty where nothing is sung. Pitches are MIDI numbers with fractions."""
-    midi = mend_octaves(track.midi, track.hop_s)
-    voiced = ~np.isnan(midi)
-    if not voiced.any():
-        return []
-    hop = track.hop_s
+    return find_notes_and_doubts(track)[0]
+
+
+def find_notes_and_doubts(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful]]:
+    """The notes of a track in order, and what its sound alone leaves open."""
+    f = _frames(track)
+    if not f.voiced.any():
+        return [], []
+    parts = f.odds > 0
+    label, starts = _decode(f, parts)
+    notes, doubts = _measure(track, f, label, starts, parts)
+    near = round(ONE_DIP_S / f.hop)
+    for i in np.flatnonzero(np.abs(f.odds) < DOUBTFUL_ODDS).tolist():
+        if f.odds[i] >= f.odds[max(0, i - near):i + near + 1].max():  # else it is the edge of a surer one
+            doubts.append(Doubtful(float(track.time_s[i]), float(f.odds[i])))
+    return notes, doubts
+
+
+def _decode(f: _Frames, broken: NDArray[np.bool_]) -> tuple[NDArray[np.int64], list[int]]:
+    """Frame by frame which note of the grid is sung (-1 none), and where notes begin."""
+    midi, voiced, hop = f.midi, f.voiced, f.hop
     grid = np.arange(np.floor(np.nanmin(midi)) - 1, np.ceil(np.nanmax(midi)) + 1.01, CELL)
-    dip = onset_strength(track)
-    top = np.concatenate([[False], (dip[1:-1] >= dip[:-2]) & (dip[1:-1] > dip[2:]), [False]])
-    broken = (dip > DIP_DB) & top
-    silence_ends = voiced & ~np.concatenate([[False], voiced[:-1]])
-    begin = np.where(broken | silence_ends, BREAK, BEGIN)
-    sure = np.maximum(track.sure, 0.2)
+    after_silence = voiced & ~np.concatenate([[False], voiced[:-1]])
+    begin = np.where(broken | after_silence, BREAK, BEGIN)
+    sure = np.maximum(f.sure, TRUST)
     away = np.minimum(np.abs(np.nan_to_num(midi)[:, None] - grid[None, :]), MISS_CAP)
     miss = np.where(voiced[:, None], MISS * hop * sure[:, None] * away, SILENT_NOTE * hop)
     rest = np.where(voiced, VOICED_SILENCE * hop * sure, 0.0)
-
-    label, starts = cheapest_path(miss, rest, begin)
-    return _finish(track, midi, label, starts, broken)
+    return cheapest_path(miss, rest, begin)
 
 
-def _finish(track: PitchTrack, midi: F, label: NDArray[np.int64], starts: list[int],
-            broken: NDArray[np.bool_]) -> list[SungNote]:
-    """Cut at dips, measure each note's steady part, drop what is too short to be one."""
-    hop = track.hop_s
-    voiced = ~np.isnan(midi)
-    cuts = sorted(set(starts) | {int(i) for i in np.flatnonzero(broken) if label[i] >= 0})
-    steady = steadiness(midi, hop)
-    notes: list[SungNote] = []
-    for k, start in enumerate(cuts):
-        limit = cuts[k + 1] if k + 1 < len(cuts) else len(label)
-        inside = np.arange(start, limit)
-        inside = inside[(label[inside] >= 0) & voiced[inside]]
-        if len(inside) * hop < SHORTEST_S:
+def _cuts(f: _Frames, label: NDArray[np.int64], starts: list[int], broken: NDArray[np.bool_]) -> list[int]:
+    """Frames at which pieces begin: where notes do, and at dips, but for those in a voice that is dying away."""
+    dips = {int(i) for i in np.flatnonzero(broken & f.voiced & (label >= 0))} - set(starts)
+    cuts = sorted(dips | set(starts))
+    sung = f.voiced & (label >= 0)
+    kept = []
+    for k, cut in enumerate(cuts):
+        run = sung[cut:cuts[k + 1] if k + 1 < len(cuts) else len(label)]
+        if cut in dips and (len(run) if run.all() else int(run.argmin())) * f.hop < SHORTEST_S - 1e-6:
             continue
-        notes.append(measured(track, midi, inside, steady))
-    return notes
+        kept.append(cut)
+    return kept
+
+
+def _pieces(f: _Frames, label: NDArray[np.int64], cuts: list[int]) -> Iterator[NDArray[np.int64]]:
+    """The voiced frames of each piece between cuts, where there are any."""
+    for start, limit in itertools.pairwise([*cuts, len(label)]):
+        inside = np.arange(start, limit)
+        inside = inside[(label[inside] >= 0) & f.voiced[inside]]
+        if len(inside):
+            yield inside
+
+
+def _silent(f: _Frames, start: int, stop: int) -> bool:
+    """Whether no voice sounds from one frame to before another; frames beyond the ends are silent."""
+    return not f.voiced[max(0, start):max(0, stop)].any()
+
+
+def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: list[int],
+             broken: NDArray[np.bool_]) -> tuple[list[SungNote], list[Doubtful]]:
+    """The notes, and those pieces of voice that may or may not be notes."""
+    steady = steadiness(f.midi, f.hop)
+    faint_db = float(np.percentile(f.level[f.voiced], 80)) - FAINT_DB if f.known else -np.inf
+    notes: list[SungNote] = []
+    doubts: list[Doubtful] = []
+    for inside in _pieces(f, label, _cuts(f, label, starts, broken)):
+        first, after = int(inside[0]), int(inside[-1]) + 1
+        ends = _silent(f, after, after + 2)
+        alone = ends and _silent(f, first - 2, first)
+        too_short = len(inside) * f.hop < (ALONE_S if alone else SHORTEST_S) - 1e-6
+        if too_short or (f.known and float(f.level[inside].max()) < faint_db):
+            continue
+        note = measured(track, f.midi, inside, steady)
+        joined = bool(notes) and first * f.hop - (notes[-1].onset_s + notes[-1].duration_s - track.time_s[0]) < 2.5 * f.hop
+        if joined and ends and f.known and note.duration_s < FALL_S and note.midi < notes[-1].midi + FALL_OVER:
+            odds = _note_odds(f, steady, inside, notes[-1].midi - note.midi)
+            if abs(odds) < DOUBTFUL_ODDS:
+                doubts.append(Doubtful(note.onset_s, odds, note))
+            if odds < 0:
+                end_s = float(track.time_s[inside[-1]]) + f.hop
+                notes[-1] = replace(notes[-1], duration_s=end_s - notes[-1].onset_s)
+                continue
+        notes.append(note)
+    return notes, doubts
+
+
+def _note_odds(f: _Frames, steady: F, inside: NDArray[np.int64], lower: float) -> float:
+    """Odds (logarithm) that a piece at a phrase's end is a note; lower: semitones below the note before."""
+    start, level = int(inside[0]), f.level[inside]
+    before = float(np.median(f.level[max(0, start - 15):max(start - 2, 1)]))
+    given, dip, rest, loud, drop, down = NOTE_ODDS
+    return (given + dip * float(np.clip(f.odds[max(0, start - 6):start + 3].max(), -3.0, 6.0))
+            + rest * float((steady[inside] > FALL_STEADY).sum()) * f.hop
+            + loud * float((level > level.max() - FALL_LOUD_DB).sum()) * f.hop
+            + drop * float(np.clip(before - level.max(), -15.0, 15.0)) + down * min(lower, 4.0))

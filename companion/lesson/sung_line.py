@@ -12,8 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from companion.ear import PitchTrack, SungNote
-from companion.transcribe import sung_notes
+from companion.ear import PitchTrack, SungNote, find_notes
 from companion.tune import Bar, Barline, Key, LineNote, Note, Time, Tune, spell
 
 #: Values that a note of an echoed line may have, in crotchets.
@@ -72,7 +71,7 @@ def key_of(midi: Sequence[int]) -> Key:
 
 def tune_of(track: PitchTrack, title: str) -> SungLine | None:
     """The line in a track, None where there are no notes."""
-    sung = without_falls(sung_notes(track))[:MOST_NOTES]
+    sung = without_falls(find_notes(track))[:MOST_NOTES]
     if not sung:
         return None
     keys, off = nearest_keys([n.midi for n in sung])

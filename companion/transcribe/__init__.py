@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from companion.transcribe.pitches import key_of
     from companion.transcribe.questions import Answer, Question, QuestionKind, answered, question
     from companion.transcribe.score import notate
-    from companion.transcribe.segmentation import sung_notes
     from companion.transcribe.takes import (
         LIVE,
         Take,
@@ -82,7 +81,6 @@ __all__ = [
     "open_work",
     "question",
     "sung_again",
-    "sung_notes",
     "take_of",
     "time_named",
     "unsure_bars",
@@ -103,7 +101,6 @@ __getattr__ = loader(__name__, {
     "pitches": ("key_of",),
     "questions": ("Answer", "Question", "QuestionKind", "answered", "question"),
     "score": ("notate",),
-    "segmentation": ("sung_notes",),
     "takes": ("LIVE", "Take", "Transcription", "given", "live_take", "mended", "take_of", "time_named",
               "worded", "write_takes"),
 })

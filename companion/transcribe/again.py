@@ -8,13 +8,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.ear import PitchTrack, SungNote
+from companion.ear import PitchTrack, SungNote, find_notes
 from companion.errors import NothingSung, Trouble
 from companion.messages import _
 from companion.transcribe.corrections import both_syllables
 from companion.transcribe.folk_counts import MOST_TICKS, TICKS, prior
 from companion.transcribe.notation import Notation, WrittenNote
-from companion.transcribe.segmentation import sung_notes
 from companion.tune import Syllable, spell
 
 F = NDArray[np.float64]
@@ -35,7 +34,7 @@ def sung_again(n: Notation, track: PitchTrack, first: int, last: int) -> Notatio
     if not here:
         raise Trouble(_("There is no bar {bar} in which a note begins; the tune has bars {first} to {last}.").format(
             bar=first, first=0 if n.place else 1, last=n.bars[-1]))
-    notes = sung_notes(track)
+    notes = find_notes(track)
     if not notes:
         raise NothingSung(_("Nothing sung was found. Bar {bar} stays as it is; sing a little closer to the microphone, and once "
                             "more.").format(bar=first))

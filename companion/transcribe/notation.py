@@ -10,12 +10,11 @@ from typing import Any, Generic, TypeVar
 
 import numpy as np
 
-from companion.ear import SungNote
+from companion.ear import Doubtful, SungNote
 from companion.transcribe.folk_counts import Style, ticks_of
 from companion.transcribe.layout import ScoreNote, lay_out
 from companion.transcribe.lyrics import ENGLISH
 from companion.transcribe.metre import Weighed
-from companion.transcribe.segmentation import Doubtful
 from companion.tune import Key, Time, Tune
 
 T = TypeVar("T")

@@ -1,6 +1,6 @@
 """A sung take as a written tune.
 
-The way: notes are found in the pitch track (`segmentation`), their pitches brought to a key with the singer's drift
+The way: notes are found in the pitch track (`companion.ear.notes`), their pitches brought to a key with the singer's drift
 taken out (`pitches`), their times to values in a time signature with a bending tempo (`rhythm`, `metre`, `triplets`,
 `rests`), and all of it is laid out in bars (`layout`). Each step weighs all readings, so the score knows its doubts.
 """
@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from companion.ear import PitchTrack, SungNote
+from companion.ear import Doubtful, PitchTrack, SungNote, find_notes_and_doubts
 from companion.errors import NothingSung, Trouble
 from companion.messages import _
 from companion.transcribe.count_in import CountIn, find_counts, without_counts
@@ -23,7 +23,6 @@ from companion.transcribe.notation import Estimate, Given, Notation, SoundDoubt,
 from companion.transcribe.pitches import Pitches, find_pitches
 from companion.transcribe.rests import rest_ticks
 from companion.transcribe.rhythm import Evidence, Reading, likelihood, moves
-from companion.transcribe.segmentation import Doubtful, sung_and_doubtful
 from companion.transcribe.suitability import check_suitable, sound_doubt
 from companion.transcribe.triplets import triplets
 
@@ -71,7 +70,7 @@ def usable_notes(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful], Sou
     if track.duration_s > LONGEST_S:
         raise Trouble(_("This take lasts {minutes:.0f} minutes; a tune of up to five minutes can be written "
                         "down. Cut out the part that you want.").format(minutes=track.duration_s / 60))
-    notes, doubtful = sung_and_doubtful(track)
+    notes, doubtful = find_notes_and_doubts(track)
     if not notes:
         raise NothingSung(_("Nothing sung was found in this take. Sing a little closer to the microphone, and once "
                             "more."))

@@ -34,8 +34,7 @@ def f_measure(reference: tuple[np.ndarray, np.ndarray], found: tuple[np.ndarray,
 def main() -> None:
     import mir_eval
 
-    from companion.ear import hear_pitch
-    from companion.ear.notes import find_notes
+    from companion.ear import find_notes, hear_pitch
 
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("wav", type=Path)

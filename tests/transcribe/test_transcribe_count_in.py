@@ -7,9 +7,9 @@ import pytest
 from notate_takes import as_sound, as_track, performance
 from tracked import track
 
-from companion.ear import PitchTrack
+from companion.ear import PitchTrack, find_notes
 from companion.errors import Trouble
-from companion.transcribe import Given, notate, sung_notes
+from companion.transcribe import Given, notate
 from companion.transcribe.count_in import find_counts, without_counts
 from companion.tune import load
 
@@ -58,4 +58,4 @@ def test_nothing_is_sung_before_the_last_count_has_died_away() -> None:
     heard = track(sound)
     rest = without_counts(heard, find_counts(heard, 4))
     assert not rest.f0_hz[rest.time_s < start].any()
-    assert len(sung_notes(rest)) == len(load("rain-down").line())
+    assert len(find_notes(rest)) == len(load("rain-down").line())
