@@ -5,6 +5,9 @@ A pupil's name stands in forms and in this process, never in an address.
 
 from __future__ import annotations
 
+import re
+from itertools import count
+from pathlib import Path
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -17,6 +20,7 @@ from companion.diary import (
     Pupil,
     SettingName,
     Settings,
+    default_path,
     delete_pupil,
     export_pupil,
     make_changes,
@@ -31,6 +35,7 @@ from companion.page.frame import State, View, checked_form, render, see_other, s
 from companion.page.kept import files_made
 from companion.page.picture import weeks_picture
 from companion.page.views import download
+from companion.places import write_whole
 from companion.tune import Key, spell
 
 MOST_NAME = 60
@@ -185,12 +190,21 @@ async def change(request: Request) -> Response:
 
 
 def _lasting(state: State, name: str) -> str:
-    """A tune that the diary can name for days. Raises Trouble for one that is gone with this program."""
+    """What the diary calls a tune for days: one that was sent is kept beside the diary first, in a file named by its title."""
     place = state.tunes.place(name)
-    if place != name:
-        raise Trouble(_("A tune that was sent is gone when this program ends, so it cannot be set for the week. Fetch it as "
-                        "MusicXML and set it with companion diary --set, or choose a tune that ships."))
-    return place
+    if place == name:
+        return name
+    folder = Path(state.diary or default_path()).parent / "tunes"
+    folder.mkdir(parents=True, exist_ok=True)
+    data = Path(place).read_bytes()
+    title = re.sub(r"[^\w]+", "-", state.tunes.title(name)).strip("-")[:60] or "tune"
+    for kept in (folder / f"{title}{f'-{k}' if k else ''}.musicxml" for k in count()):
+        if not kept.exists():
+            write_whole(kept, data)
+            break
+        if kept.read_bytes() == data:
+            break
+    return str(kept)
 
 
 async def export(request: Request) -> Response:

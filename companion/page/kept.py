@@ -76,6 +76,10 @@ class Tunes:
             return str(self._sent[name][1])
         raise Trouble(_("This tune is not there any more. Choose a tune from the list, or send the file again."))
 
+    def title(self, name: str) -> str:
+        """How a tune is called."""
+        return next((choice.title for choice in self.choices() if choice.name == name), "")
+
     def send(self, data: bytes, name: str) -> str:
         """A file that was sent, read in a process of its own; the name by which it can be chosen. Raises Trouble."""
         if Path(name).suffix.lower() not in TUNE_ENDINGS:

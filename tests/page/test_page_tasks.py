@@ -15,6 +15,7 @@ import pytest
 from companion.language import choose_language
 from companion.lesson import answer_lines, answer_take
 from companion.places import shipped
+from companion.tune import load
 
 TAKE = shipped("recordings") / "snail-wall-one-move-turned.flac"
 PLACES = ("/", "/sing", "/lesson", "/practise", "/range", "/level", "/read", "/hear", "/score", "/course", "/course/aloud",
@@ -171,6 +172,20 @@ def test_a_pupil_from_the_first_page_to_deletion(page: Any, tmp_path: Path) -> N
     assert "Robin" in text_of(page.post("/diary/delete", pupil="Robin", sure="yes"))
     assert "Robin" not in text_of(page.get("/diary"))
     assert b"Robin" not in b"".join(path.read_bytes() for path in tmp_path.iterdir())
+
+
+def test_a_tune_of_ones_own_can_be_set_for_the_week_and_outlasts_the_program(page: Any, tmp_path: Path) -> None:
+    """It is kept as a file beside the diary; set twice it is kept once."""
+    from companion.diary import Diary
+
+    page.post("/diary/new", pupil="Robin")
+    key = str(page.post("/read/keep", cells="⠐⠹⠱⠫⠻").url).rpartition("/")[2]
+    for _unused in range(2):
+        assert page.post("/diary/change", pupil="Robin", set=key, days="5").status_code == 200
+    kept, = (tmp_path / "tunes").iterdir()
+    with Diary(tmp_path / "diary.db") as diary:
+        assert {work.tune for work in diary.work(diary.pupil("Robin"))} == {str(kept)}
+    assert [n.pitch.name for n in load(kept).line()] == ["C4", "D4", "E4", "F4"]
 
 
 def test_a_drill_and_a_sitting_are_answered_by_typing(page: Any) -> None:

@@ -1,0 +1,192 @@
+"""The main tasks from the first page to their end by keyboard alone, and what a screen reader is given on the way."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from page.browser import browser, entered, missing, served, voice, written
+from singers import LineItem
+
+from companion.tune import load
+
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(bool(missing()), reason=missing() or "-")]
+MOST_TABS = 90
+LATE_MS = 90_000
+#: The name by which a screen reader calls what has the focus: its label, its text.
+NAME = """() => { const e = document.activeElement;
+  return (e.labels?.length ? [...e.labels].map((x) => x.textContent).join(" ") : e.ariaLabel || e.textContent).trim(); }"""
+#: Live regions that say something.
+SAYING = """() => [...document.querySelectorAll('[role="status"], [role="alert"], [aria-live="polite"]')]
+  .map((e) => e.textContent.trim()).filter(Boolean)"""
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with served(tmp_path_factory.mktemp("page")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def sung(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """A browser whose microphone hears a child sing a phrase, once for each page that opens it."""
+    items = [LineItem(n.midi, float(n.quarters), n.syllable) for n in load("snail-wall").phrase(1)]
+    with browser(written(tmp_path_factory.mktemp("sung") / "sung.wav", 1.0, voice(items, seed=3), 60.0)) as found:
+        yield found
+
+
+def tab_to(page: Any, name: str) -> None:
+    """Press Tab until what is called `name` has the focus, as someone does who cannot see where it is."""
+    for _unused in range(MOST_TABS):
+        if page.evaluate(NAME).startswith(name):
+            return
+        page.keyboard.press("Tab")
+    pytest.fail(f"{name} is not reached with Tab: {page.locator('main').aria_snapshot()}")
+
+
+def enter(page: Any, name: str, then: str | re.Pattern[str] = "") -> None:
+    """Go to what is called `name` and press Enter; then: the page that is waited for, by its address."""
+    tab_to(page, name)
+    page.keyboard.press("Enter")
+    if then:
+        page.wait_for_url(then, timeout=LATE_MS)
+        page.wait_for_load_state()
+
+
+def typed(page: Any, name: str, text: str) -> None:
+    tab_to(page, name)
+    page.keyboard.type(text)
+
+
+def test_from_voice_to_score_recorded_asked_and_mended(address: str, sung: Any) -> None:
+    page, _first = entered(sung, address)
+    enter(page, "From voice to score", "**/score")
+    enter(page, "Record now instead")
+    page.wait_for_function("() => document.getElementById('recording').textContent.startsWith('Recording.')", timeout=LATE_MS)
+    page.wait_for_function("(end) => performance.now() > end", arg=page.evaluate("performance.now()") + 7000, timeout=LATE_MS)
+    assert page.evaluate(NAME) == "Stop recording", "the focus stays on the button"
+    page.keyboard.press("Enter")
+    page.wait_for_function("() => document.getElementById('recording').textContent.startsWith('Recorded: ')", timeout=LATE_MS)
+    assert page.evaluate("document.getElementById('take').files.length") == 1
+    typed(page, "Title", "Garden gate")
+    enter(page, "Write it down", "**/work/*")
+    page.wait_for_selector("h2:has-text('Mend it')", timeout=LATE_MS)
+    questions = 0
+    while page.locator("h2:has-text('A question by ear')").count():
+        questions += 1
+        assert questions <= 3, "at most three questions"
+        tree = page.locator("main").aria_snapshot()
+        assert tree.index('heading "A question by ear"') < tree.index('button "I do not know"') < tree.index('heading "Mend it"')
+        answer = page.locator("form[action$=settle] button").first.inner_text()
+        enter(page, answer)
+        page.wait_for_function("() => document.readyState === 'complete' && document.getElementById('heard')", timeout=LATE_MS)
+        assert page.evaluate(SAYING) == ["Read again with that."], "one thing is announced"
+    typed(page, "What is to be otherwise", "bar 1 note 1 is G")
+    page.keyboard.press("Enter")
+    page.wait_for_function("() => document.getElementById('heard')?.textContent.includes('is G now')", timeout=LATE_MS)
+    assert page.evaluate(SAYING) == ["Bar 1, note 1 is G now."]
+    enter(page, "Take the last one back")
+    page.wait_for_function("() => document.getElementById('heard')?.textContent.includes('taken back')", timeout=LATE_MS)
+    with page.expect_download() as kept:
+        enter(page, "brf")
+    assert kept.value.suggested_filename == "score.brf"
+    enter(page, "Sing it, read it, make exercises of it", "**/tunes/*")
+    assert page.title() == "Garden gate, companion"
+
+
+def test_a_recording_made_in_the_page_is_heard(address: str, sung: Any) -> None:
+    page, _first = entered(sung, address)
+    enter(page, "Hear a recording", "**/hear")
+    tab_to(page, "Tune")
+    page.keyboard.type("Snail on")
+    enter(page, "Record now instead")
+    page.wait_for_function("() => document.getElementById('recording').textContent.startsWith('Recording.')", timeout=LATE_MS)
+    page.wait_for_function("(end) => performance.now() > end", arg=page.evaluate("performance.now()") + 7000, timeout=LATE_MS)
+    page.keyboard.press("Enter")
+    enter(page, "Only a part of the tune")
+    typed(page, "Phrase, by its number", "1")
+    enter(page, "Hear it", "**/work/*")
+    page.wait_for_selector("#heard", timeout=LATE_MS)
+    assert page.evaluate(SAYING) == ["All six right."]
+
+
+def test_a_pupil_begun_set_changed_and_deleted(address: str, sung: Any) -> None:
+    page, _first = entered(sung, address)
+    enter(page, "The diary", "**/diary")
+    typed(page, "Nickname", "Robin")
+    enter(page, "Begin a page", "**/diary/new")
+    assert page.evaluate(SAYING) == ["Robin has a page."]
+    enter(page, "Set it", "**/diary/change")
+    assert "for 7 days" in page.evaluate(SAYING)[0]
+    enter(page, "Settings")
+    typed(page, "Minutes of a session", "")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("7")
+    enter(page, "Keep the settings")
+    page.wait_for_function("() => document.querySelector('[role=status]')?.textContent.includes('minutes is 7')", timeout=LATE_MS)
+    enter(page, "Take it along")
+    enter(page, "Delete this pupil", "**/diary/delete")
+    assert page.title() == "Delete Robin for good?, companion"
+    enter(page, "Delete for good")
+    page.wait_for_function("() => document.title.startsWith('Deleted')", timeout=LATE_MS)
+    assert page.evaluate(SAYING) == ["Robin is deleted for good."]
+    enter(page, "The diary", "**/diary")
+    assert "Robin" not in page.inner_text("main")
+
+
+def test_a_sheet_is_made_and_fetched(address: str, sung: Any) -> None:
+    page, _first = entered(sung, address)
+    enter(page, "Sheets and exercises", "**/papers")
+    enter(page, "A stage to read")
+    tab_to(page, "Stage")
+    page.keyboard.press("ArrowDown")
+    enter(page, "Make the sheet", "**/work/*")
+    page.wait_for_selector("h2:has-text('Keep it')", timeout=LATE_MS)
+    with page.expect_download() as kept:
+        enter(page, "sheet.brf")
+    assert Path(kept.value.path()).stat().st_size > 100
+
+
+def test_a_sitting_with_its_requests(address: str, sung: Any) -> None:
+    page, _first = entered(sung, address)
+    enter(page, "The course", "**/course")
+    typed(page, "Pupil's nickname", "Wren")
+    enter(page, "Begin, answers are typed", "**/course/sitting")
+    assert page.evaluate("document.activeElement.id") == "answer", "ready to be answered"
+    tree = page.locator("main").aria_snapshot()
+    assert tree.index('heading "For the adult" [level=2]') < tree.index('heading "Say to the pupil" [level=2]') < tree.index(
+        'textbox "Answer"') < tree.index('button "I do not know"') < tree.index('button "End the sitting"')
+    page.keyboard.press("Enter")
+    page.wait_for_function("() => !document.getElementById('said').textContent.includes('Say to the pupil')", timeout=LATE_MS)
+    before = page.inner_text("#said")
+    enter(page, "I do not know")
+    page.wait_for_function("(old) => document.readyState === 'complete' && document.getElementById('said').innerText !== old",
+                           arg=before, timeout=LATE_MS)
+    enter(page, "End the sitting")
+    page.wait_for_function("() => document.title.startsWith('The sitting has ended')", timeout=LATE_MS)
+
+
+def test_a_problem_in_braille_leads_to_its_place(address: str, sung: Any) -> None:
+    page, _first = entered(sung, address)
+    enter(page, "Read and write braille", "**/read")
+    typed(page, "Cells", "5-1456-156-1246-13456 12456-126")
+    enter(page, "Read it back")
+    page.wait_for_selector("#amiss", timeout=LATE_MS)
+    tree = page.locator("main").aria_snapshot()
+    assert tree.index('heading "To look at"') < tree.index('heading "Sign by sign"') < tree.index('heading "Bar by bar"')
+    enter(page, "Line 1, cell")
+    assert page.evaluate("document.activeElement.classList.contains('stop')")
+
+
+def test_files_dropped_on_a_page_are_chosen_and_said(address: str, sung: Any) -> None:
+    page, first = entered(sung, address)
+    page.goto(first + "review")
+    page.evaluate("""() => { const brought = new DataTransfer();
+      for (const name of ["one.wav", "two.wav"]) brought.items.add(new File(["x"], name));
+      document.querySelector("main").dispatchEvent(new DragEvent("drop",
+        { dataTransfer: brought, bubbles: true, cancelable: true })); }""")
+    assert page.evaluate("document.getElementById('take').files.length") == 2
+    assert page.evaluate(SAYING) == ["Chosen: one.wav, two.wav."]
