@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from companion.messages import _
 
+if TYPE_CHECKING:
+    from companion.paper import Sheet
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("what", metavar="WHAT", choices=("stage", "tune", "drill", "key", "week"),
-                        help=_("stage N, tune TUNE, drill N, key (of all cells, or up to stage N), or week PUPIL"))
+    parser.add_argument("what", metavar="WHAT", choices=("stage", "fingers", "tune", "drill", "key", "week"),
+                        help=_("stage N, fingers N (one line of its cells), tune TUNE, drill N, key (of all cells, or up to "
+                               "stage N), or week PUPIL"))
     parser.add_argument("name", metavar="NAME", nargs="?", help=_("number of a stage, name of a tune, or pupil"))
     parser.add_argument("--out", metavar="FILE",
-                        help=_("write .brf, .html, .pdf, .txt, or spoken .wav; printed as text if not given"))
+                        help=_("write .brf, .html, .pdf, .txt, or spoken .wav: the pupil's sheet, and beside it the "
+                               "helper's with the answers; printed as text if not given"))
     parser.add_argument("--speak", action="store_true", help=_("read it out"))
-    parser.add_argument("--whole", action="store_true", help=_("in .brf, the helper's parts too"))
+    parser.add_argument("--whole", action="store_true", help=_("one file with the helper's parts too"))
     parser.add_argument("--kind", metavar="KIND", help=_("for drills: only this kind"))
     parser.add_argument("--tune", metavar="TUNE", help=_("for drills: from this tune"))
     parser.add_argument("--leave-out", metavar="WHAT", action="append", default=[],
@@ -31,15 +38,14 @@ def run(options: argparse.Namespace) -> int:
     from companion.command.course import moment
     from companion.course import stages
     from companion.diary import Diary
-    from companion.paper import save_sheet, to_sound, to_text
+    from companion.paper import to_sound, to_text
     from companion.workbook import SheetOf, WantedSheet, sheet_of
 
     wanted = WantedSheet(SheetOf(options.what), options.name, options.kind, options.tune, options.leave_out, options.count,
                          options.seed)
     sheet = sheet_of(options.language, wanted, stages(options.stages), lambda: Diary(options.diary), moment(options.on))
     if options.out:
-        save_sheet(sheet, options.out, options.language, whole=options.whole)
-        print(_("{path} written.").format(path=options.out))
+        _save(sheet, options)
     elif not options.speak:
         print("\n".join(to_text(sheet, options.language)))
     if options.speak:
@@ -47,3 +53,21 @@ def run(options: argparse.Namespace) -> int:
 
         play(to_sound(sheet, options.language))
     return 0
+
+
+def _save(sheet: Sheet, options: argparse.Namespace) -> None:
+    """The pupil's sheet, and beside it the helper's, where there is anything for the helper: two files in every form,
+    so that the answers are never under the pupil's hands."""
+    from companion.paper import for_pupil, save_sheet
+
+    out = Path(options.out)
+    pupils = for_pupil(sheet)
+    if options.whole or pupils == sheet:
+        save_sheet(sheet, out, options.language, whole=True)
+        print(_("{path} written.").format(path=out))
+        return
+    helpers = out.with_name(f"{out.stem}-helper{out.suffix}")
+    save_sheet(pupils, out, options.language)
+    save_sheet(sheet, helpers, options.language, whole=True)
+    print(_("{path} written, for the pupil.").format(path=out))
+    print(_("{path} written, for the helper.").format(path=helpers))

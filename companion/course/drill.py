@@ -140,7 +140,8 @@ class Item:
     cells: what is shown (Unicode, "" for nothing). first: MIDI number of the note that is sounded first, None for
     none. played: a line that is sounded. sung: the line to be sung. about: names of the facts it is about; cards:
     what is remembered by it. choices: the cells of each. title: of the tune to be sung whole. group: the bar it is
-    made from. known: the signs that the pupil has met, so that nothing else is named in an answer; None for all.
+    made from. bars: of a whole tune, the number and the cells of each. known: the signs that the pupil has met, so that
+    nothing else is named in an answer; None for all.
 
     The right answer, by what is wanted: fact (NAME, OCTAVE), to_write (CELLS), direction (DIRECTION, and the move to
     be sung), number (NUMBER, PLACE, CHOICE), needs_mark (YES_OR_NO), sung (SUNG).
@@ -157,6 +158,7 @@ class Item:
     choices: tuple[str, ...] = ()
     title: str = ""
     group: Group | None = None
+    bars: tuple[tuple[int, str], ...] = ()
     known: frozenset[str] | None = None
     fact: Fact | None = None
     to_write: str = ""
@@ -466,7 +468,8 @@ def whole_tune(material: Material) -> Item:
     line = material.shown.line()
     return Item(QuestionKind.WHOLE_TUNE, title=material.tune.title, cells="\n".join(material.lines()),
                 first=line[0].midi, sung=line, about=(material.name,),
-                cards=(card(whole_card(material), Way.CELL_TO_VOICE),), signs=material.signs)
+                cards=(card(whole_card(material), Way.CELL_TO_VOICE),), signs=material.signs,
+                bars=tuple((g.bar, g.with_key if i == 0 else g.cells) for i, g in enumerate(material.groups)))
 
 
 def _take_down(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:

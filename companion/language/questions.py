@@ -229,15 +229,22 @@ def choice_heading(language: Language, n: int) -> str:
     return language.message("Number {n}:").format(n=language.number(n))
 
 
+def page_dots(language: Language, item: Item, asked: int) -> str:
+    """The bars of a whole tune as said, one each time it is asked for (from 0), from the first again after the last."""
+    bar, cells = item.bars[asked % len(item.bars)]
+    return language.message("Bar {n}: {dots}.").format(n=bar, dots=say_dots(language, cells))
+
+
 def shown_dots(language: Language, item: Item) -> str:
-    """The cells that are shown, as said: "Dot 5, then 1 4 5."; "" where there are none, or a whole page."""
+    """The cells that are shown, as said: "Dot 5, then 1 4 5."; "" where there are none, or a whole page. Of a bar with
+    words over it the music alone."""
     if item.choices:
         parts = [language.message("{n}: {dots}").format(n=n, dots=say_dots(language, cells))
                  for n, cells in enumerate(item.choices, 1)]
         return language.message("{sentence}.").format(sentence="; ".join(parts))
-    if not item.cells or "\n" in item.cells:
+    if not item.cells or item.bars:
         return ""
-    return _sentence(language, say_dots(language, item.cells))
+    return _sentence(language, say_dots(language, item.cells.split("\n")[-1]))
 
 
 def _sentence(language: Language, words: str) -> str:
@@ -273,7 +280,8 @@ def what_to_sound(language: Language, item: Item | TuneToHear) -> str:
     first = language.pitch_class(_first(item).pitch)
     if not line:
         return language.message("sing or play {line}").format(line=first)
-    return language.message("sing or play {first}, then {line}").format(first=first, line=line)
+    return language.message("give the note {first} and wait a moment; then sing or play the line: {line}").format(
+        first=first, line=line)
 
 
 _GOES = {Direction.UP: N_("up"), Direction.DOWN: N_("down"), Direction.LEVEL: N_("the same")}

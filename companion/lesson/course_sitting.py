@@ -50,6 +50,7 @@ from companion.language import (
     choice_heading,
     how_it_goes,
     next_stage_line,
+    page_dots,
     question_help_hint,
     question_help_lines,
     question_left_line,
@@ -135,10 +136,12 @@ class SittingIO:
 
 @dataclass
 class _Turn:
-    """One question under way. lines: how many were typed. helped: the dots were told."""
+    """One question under way. lines: how many were typed. helped: the dots were told. bars: of a whole tune, of how many
+    bars they were told."""
 
     lines: int = 0
     helped: bool = False
+    bars: int = 0
 
 
 class Record(Protocol):
@@ -263,6 +266,11 @@ class Sitting:
                 self._put(item)  # Enter alone: once more
             elif command is Command.AGAIN:
                 self._put(item)
+            elif command is Command.DOTS and item.bars:
+                # A bar at a time: a whole tune dot by dot takes minutes.
+                self.io.say(page_dots(language, item, turn.bars))
+                turn.bars += 1
+                turn.helped = True
             elif command is Command.DOTS:
                 self._put(item, with_dots=True)
                 turn.helped = True

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
         Picture,
         Question,
         Sheet,
+        for_pupil,
     )
     from companion.paper.wall_card import save_wall_card, wall_card_sheet
 
@@ -55,6 +56,7 @@ __all__ = [
     "finger_line_picture",
     "finger_line_sheet",
     "finger_line_words",
+    "for_pupil",
     "html_body",
     "save_as",
     "save_engraving",
@@ -77,6 +79,7 @@ __getattr__ = loader(__name__, {
     "forms": ("save_sheet", "to_sound", "to_text"),
     "large_print": ("html_body", "to_html", "to_pdf"),
     "saving": ("check_outs", "save_as", "tune_sound"),
-    "sheet": ("Block", "CellGroup", "Cells", "Heading", "ListItem", "NewPage", "Paragraph", "Picture", "Question", "Sheet"),
+    "sheet": ("Block", "CellGroup", "Cells", "Heading", "ListItem", "NewPage", "Paragraph", "Picture", "Question", "Sheet",
+              "for_pupil"),
     "wall_card": ("save_wall_card", "wall_card_sheet"),
 })

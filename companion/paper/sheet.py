@@ -7,7 +7,7 @@ every form.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from companion.errors import Trouble
 from companion.language import Language, labelled
@@ -130,6 +130,11 @@ class Sheet:
     title: str
     blocks: tuple[Block, ...]
     text_pt: int = TEXT_PT
+
+
+def for_pupil(sheet: Sheet) -> Sheet:
+    """The sheet without the helper's parts, in whatever form it is to be."""
+    return replace(sheet, blocks=tuple(b for b in sheet.blocks if not b.helper))
 
 
 def ended(text: str) -> str:

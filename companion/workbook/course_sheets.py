@@ -26,6 +26,7 @@ from companion.messages import _
 from companion.paper import Sheet
 from companion.workbook.sheets import (
     drill_sheet,
+    fingers_sheet,
     key_sheet,
     stage_drill_sheet,
     stage_sheet,
@@ -38,6 +39,7 @@ class SheetOf(StrEnum):
     """What a sheet is of. The values are what is typed."""
 
     STAGE = "stage"
+    FINGERS = "fingers"
     TUNE = "tune"
     DRILL = "drill"
     KEY = "key"
@@ -62,6 +64,8 @@ def sheet_of(language: Language, wanted: WantedSheet, stages: Sequence[Stage], d
     """The sheet that is asked for. Raises Trouble where a name is missing or is none. diary: opened only for a week."""
     if wanted.of is SheetOf.STAGE:
         return stage_sheet(find_stage(_name(wanted), stages), language)
+    if wanted.of is SheetOf.FINGERS:
+        return fingers_sheet(find_stage(_name(wanted), stages), language)
     if wanted.of is SheetOf.TUNE:
         return tune_sheet(material(_name(wanted), wanted.leave_out), language)
     if wanted.of is SheetOf.KEY:
@@ -79,6 +83,7 @@ def _name(wanted: WantedSheet) -> str:
     if wanted.name:
         return wanted.name
     raise Trouble({
+        SheetOf.FINGERS: _("A sheet for fingers needs a stage, as in companion sheet fingers 2."),
         SheetOf.STAGE: _("A sheet of a stage needs a number, as in companion sheet stage 4."),
         SheetOf.TUNE: _("A sheet of a tune needs a tune, as in companion sheet tune snail-wall."),
         SheetOf.WEEK: _("A sheet of a week needs a pupil, as in companion sheet week Robin.")}[wanted.of])

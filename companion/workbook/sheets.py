@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from fractions import Fraction
 
+from companion.braille import SPACE
 from companion.course import (
     Fact,
     Item,
@@ -22,6 +23,7 @@ from companion.course import (
     rows_of,
     taught,
 )
+from companion.errors import Trouble
 from companion.language import (
     Language,
     SheetHeading,
@@ -57,6 +59,7 @@ from companion.language import (
     week_title,
     what_to_sound,
 )
+from companion.messages import _
 from companion.paper import Block, Cells, Heading, ListItem, NewPage, Paragraph, Sheet
 from companion.tune import STEPS
 
@@ -123,6 +126,32 @@ def stage_sheet(stage: Stage, language: Language) -> Sheet:
     blocks += texts(SheetHeading.KNOWN_WHEN, [evidence_line(language, e) for e in stage.known])
     blocks += texts(SheetHeading.TROUBLES, [" ".join(trouble_texts(language, t)) for t in stage.troubles], Paragraph)
     return Sheet(stage_label(language, stage), tuple(blocks))
+
+
+def fingers_sheet(stage: Stage, language: Language) -> Sheet:
+    """One line for the first touch: the stage's number, and its cells wide apart; for the helper what they are.
+
+    A stage that brings no cells has the first bar of its tune. Raises Trouble for one that is not read.
+    """
+    if stage.by_ear:
+        raise Trouble(_("Stage {number} is for the ear, and has no cells. Choose a later one.").format(number=stage.key))
+    facts = stage_facts(stage)
+    cells = [f.cells for f in facts] or [stage.material.groups[0].page.split("\n")[-1]]
+
+    def lines(width: int) -> list[str]:
+        out = [""]
+        for cell in cells:
+            row = f"{out[-1]}{APART}{cell}" if out[-1] else cell
+            if len(row) > width and out[-1]:
+                out.append(cell)
+            else:
+                out[-1] = row
+        return out
+
+    return Sheet("", (Cells(lines, "", stage.key), *(_fact_block(f, language, helper=True) for f in facts)))
+
+
+APART = SPACE * 3  # between cells for a finger that does not yet know where one ends
 
 
 def stage_facts(stage: Stage) -> list[Fact]:

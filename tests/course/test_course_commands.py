@@ -173,10 +173,33 @@ def test_sheets(monkeypatch, capsys, diary, tmp_path) -> None:  # type: ignore[n
         for ending in ("brf", "html", "pdf", "txt"):
             path = tmp_path / f"x.{ending}"
             code, lines, _ = run(monkeypatch, capsys, "sheet", *arguments, "--out", str(path))
-            assert lines == [f"{path} written."]
+            for_both = arguments[0] in ("key", "week")
+            helpers = tmp_path / f"x-helper.{ending}"
+            assert lines == ([f"{path} written."] if for_both else [f"{path} written, for the pupil.",
+                                                                     f"{helpers} written, for the helper."])
             assert path.stat().st_size > 100
+            if not for_both:
+                assert helpers.stat().st_size > path.stat().st_size
+                helpers.unlink()
+            code, lines, _ = run(monkeypatch, capsys, "sheet", *arguments, "--whole", "--out", str(path))
+            assert lines == [f"{path} written."]
     _, lines, _ = run(monkeypatch, capsys, "sheet", "week", "Robin", "--diary", diary, "--on", "2026-09-07")
     assert lines[2].startswith("Monday 7: ")
+
+
+def test_the_answers_are_on_the_helpers_sheet_alone(monkeypatch, capsys, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    for stage in ("2", "8", "13", "17"):
+        for ending in ("txt", "html"):
+            run(monkeypatch, capsys, "sheet", "drill", stage, "--out", str(tmp_path / f"d.{ending}"))
+            pupils, helpers = (str((tmp_path / f"d{which}.{ending}").read_text()) for which in ("", "-helper"))
+            assert "Answers" in helpers
+            assert "Answers" not in pupils
+            assert "sing or play" not in pupils
+    _, lines, _ = run(monkeypatch, capsys, "sheet", "fingers", "3", "--out", str(tmp_path / "f.brf"))
+    assert len(lines) == 2
+    # C to G of the standard's table are the letters d to h; wide apart, on one line, after the stage's number.
+    assert (tmp_path / "f.brf").read_text() == "#C  D   E   F   G   H\n"
+    assert "F" in (tmp_path / "f-helper.brf").read_text()
 
 
 def test_an_own_stage_is_checked_and_used(monkeypatch, capsys, tmp_path) -> None:  # type: ignore[no-untyped-def]
@@ -212,7 +235,7 @@ def test_an_own_stage_is_checked_and_used(monkeypatch, capsys, tmp_path) -> None
     (("drill", "read and sing", "--tune", "no-such"), "no-such"),
     (("drill", "mark or no mark", "--tune", "tick-tock"), "nothing in this tune"),
     (("sheet", "stage"), "needs a number"), (("sheet", "tune"), "needs a tune"),
-    (("sheet", "drill"), "needs a stage"),
+    (("sheet", "drill"), "needs a stage"), (("sheet", "fingers", "1"), "no cells"),
     (("sheet", "week", "Nobody"), "no pupil"), (("sheet", "stage", "2", "--out", "/no/such/x.brf"), "/no/such"),
     (("sheet", "stage", "2", "--out", "x.doc"), ".doc"), (("sheet", "poster"), "--help"),
 ])

@@ -99,7 +99,8 @@ def test_silent_questions_and_what_a_helper_is_told_instead() -> None:
     assert re.fullmatch(r"For the helper: sing any note, then (a higher one|a lower one|the same one again)\.",
                         sound_for_helper(BRITISH, item))
     bar = make(Drill(QuestionKind.WRITE_WHAT_YOU_HEAR, order=Order.UP, count=1), ROW, random.Random(1))[0]
-    assert sound_for_helper(BRITISH, bar) == "For the helper: sing or play C, then C; up to D, E; down to D."
+    assert sound_for_helper(BRITISH, bar) == (
+        "For the helper: give the note C and wait a moment; then sing or play the line: C; up to D, E; down to D.")
     turn = make(Drill(QuestionKind.WHERE_IT_TURNS, ("C", "D", "E"), count=1), None, random.Random(1))[0]
     assert re.fullmatch(r"For the helper: sing any note, then go (up|down)(, (up|down))+\.", sound_for_helper(BRITISH, turn))
     tick = sound_for_helper(BRITISH, heard_tune(find_stage(1).material, by_ear=True))

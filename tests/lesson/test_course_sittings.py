@@ -34,7 +34,7 @@ from companion.course import (
     taught,
 )
 from companion.diary import Diary
-from companion.language import Language, by_hand_hint, question_text, stage_label, standing_lines
+from companion.language import Language, by_hand_hint, question_text, say_dots, stage_label, standing_lines
 from companion.lesson import Sitting, SittingIO, judge_stages, sit
 from companion.match import Verdict
 from companion.tune import Pitch
@@ -230,6 +230,17 @@ def test_a_wrong_answer_comes_again_in_the_sitting_and_missed_again_becomes_smal
     assert bars == [0, 1, 5, 6]  # with its second try, and three questions later
     assert asked[-1] == "Which note is this?"
     assert [a["verdict"] for a in progress.answers].count("not that way") == 1  # coming back it is no evidence
+
+
+def test_the_dots_of_a_whole_tune_are_told_a_bar_at_a_time() -> None:
+    said: list[str] = []
+    item = next(i for i in new_items(find_stage(8), random.Random(1), 40) if i.kind is QuestionKind.WHOLE_TUNE)
+    io = typed_io(iter(["?", "?", "", "?", "+"]), said)
+    Sitting(Progress(), io).go([Step(item, Why.NEW)], lambda: START)
+    bars = [s for s in said if s.startswith("Bar ")]
+    assert bars[0] == f"Bar 1: {say_dots(BRITISH, find_stage(8).material.groups[0].cells)}."
+    assert [b.split(":")[0] for b in bars] == ["Bar 1", "Bar 2", "Bar 3"]
+    assert all(len(b.split()) < 40 for b in bars)
 
 
 def test_a_sitting_ends_in_time_with_something_that_can_be_done() -> None:
