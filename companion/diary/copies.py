@@ -6,6 +6,7 @@ folder that may not be written) stands in nobody's way.
 
 from __future__ import annotations
 
+import glob
 import os
 import sqlite3
 import tempfile
@@ -59,8 +60,8 @@ def _day(timestamp: float) -> str:
 
 
 def erase_copies(path: Path) -> None:
-    """No byte of the copies is left. Raises OSError where one cannot be removed."""
-    for copy in copies(path):
+    """No byte of the copies is left, nor of one that was broken off. Raises OSError where one cannot be removed."""
+    for copy in (*copies(path), *path.parent.glob(f".{glob.escape(path.stem)}-*{glob.escape(path.suffix)}")):
         erase(copy)
 
 

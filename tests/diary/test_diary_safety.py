@@ -106,7 +106,15 @@ def test_a_copy_of_an_earlier_day_is_kept_and_the_third_day_pushes_out_no_more_t
 def test_deletion_reaches_copies_the_diary_beside_and_a_damaged_one_laid_aside(tmp_path: Path) -> None:
     path = tmp_path / "d.sqlite"
     add(path, NICKNAME)
+    with Diary(path):
+        pass
+    (copy,) = copies(path)
+    os.utime(copy, (copy.stat().st_mtime - 86400,) * 2)  # a day goes by
     add(path, "Wren")
+    with Diary(path):
+        pass
+    assert len(copies(path)) == 2
+    os.link(copies(path)[1], tmp_path / "on the disk")  # what lies on the disk after the name is gone
     add(beside(path), NICKNAME)
     (tmp_path / "d-damaged.sqlite").write_bytes(b"..." + NICKNAME.encode() + b"...")
     assert len(traces(tmp_path, NICKNAME.encode())) >= 3
