@@ -222,6 +222,8 @@ def _words_of(tune: Tune, first: int, stop: int, verse: int, text: Callable[[str
     for said in _syllables(tune, first, stop, verse):
         place = said.place
         sung = " ".join(said.text.replace("‿", " ").split())
+        if place == "single" and len(sung) > 1 and sung.endswith("-"):
+            place, sung = "middle", sung[:-1]  # a score that has the hyphens among the letters
         if merged(said) > 1:
             sung = _MERGE + sung + _MERGED
         out += sung if place in ("begin", "middle") else sung + " "

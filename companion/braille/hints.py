@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
+from itertools import accumulate, pairwise
 from typing import NamedTuple
 
 from companion.braille.bars import WrittenBar
@@ -11,7 +13,11 @@ from companion.braille.pieces import needs_octave
 from companion.braille.units import Unit
 from companion.tune import Barline, Display, Note, Pitch, Tune
 
-OCTAVE = 7  # steps of the staff
+THIRD, SIXTH, OCTAVE = 2, 5, 7  # steps of the staff
+USUAL, WIDE = 10, 12  # from the lowest to the highest note of a song, as a rule; and more than most have
+#: What stands on a page more often than this is how the music goes, no slip: two leaps are one wrong octave mark, which
+#: leads away and back.
+_MOST = {ProblemCode.LEAP: 2, ProblemCode.SLUR_BETWEEN_EQUALS: 2}
 
 
 class _Placed(NamedTuple):
@@ -37,15 +43,17 @@ def _notes(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[
 
 def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[int, int]]) -> tuple[Problem, ...]:
     """Leaps beyond an octave, octave marks that the rule leaves out (MBC 2015, 3.2.2), slurs between equal notes and
-    accidentals that change nothing and recall nothing, in order of place.
+    accidentals that change nothing and recall nothing, in order of place; none of a kind that stands there often.
 
     bars: those of the tune as cells; place: line and column of an offset.
     """
     found: list[Problem] = []
     last: _Placed | None = None
-    for here in _notes(tune, bars, place):
+    notes = list(_notes(tune, bars, place))
+    strays = _strays(notes)
+    for i, here in enumerate(notes):
         if last is not None:
-            if abs(here.pitch.diatonic - last.pitch.diatonic) > OCTAVE:
+            if abs(here.pitch.diatonic - last.pitch.diatonic) > OCTAVE or i in strays:
                 found.append(Problem(here.line, here.column, ProblemCode.LEAP))
             elif here.unit.octave is not None and not needs_octave(last.pitch, here.pitch) and _goes_on(tune, last, here):
                 found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_MARK))
@@ -55,7 +63,27 @@ def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[i
         if here.note.accidental is Display.SHOWN and not _recalls(tune, here):
             found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_ACCIDENTAL))
         last = here
-    return tuple(sorted(found, key=lambda p: (p.line, p.column)))
+    often = {code for code, times in Counter(p.code for p in found).items() if times > _MOST.get(code, times)}
+    return tuple(sorted((p for p in found if p.code not in often), key=lambda p: (p.line, p.column)))
+
+
+def _strays(notes: list[_Placed]) -> set[int]:
+    """Notes with a mark that leap a sixth or more away from notes which lie by themselves, above or below all others of a
+    tune: a mark may be missing or wrong before them. What goes on from one octave mark to the next lies together."""
+    places = [note.pitch.diatonic for note in notes]
+    if not places or max(places) - min(places) <= WIDE:
+        return set()
+    marked = [i for i, note in enumerate(notes) if note.unit.octave is not None]
+    before = list(accumulate(places, lambda a, b: (min(a[0], b), max(a[1], b)), initial=(places[0], places[0])))
+    after = list(accumulate(reversed(places), lambda a, b: (min(a[0], b), max(a[1], b)), initial=(places[-1], places[-1])))
+    found = set()
+    for first, end in pairwise([0, *marked]):
+        at = next((k for k in range(end - 1, first, -1) if abs(places[k] - places[k - 1]) > THIRD), first) if end else 0
+        others = [before[at], after[len(places) - end]] if at else [after[len(places) - end]]
+        if end and abs(places[end] - places[end - 1]) >= SIXTH and max(b for _a, b in others) - min(
+                a for a, _b in others) <= USUAL:
+            found.add(end)
+    return found
 
 
 def _goes_on(tune: Tune, last: _Placed, here: _Placed) -> bool:

@@ -230,6 +230,7 @@ class _WordReader:
             self._letter(letter)
         elif sign := _READ_PUNCTUATION.get(cell):
             self.capital_word = False
+            self.number = self.number and sign in ".,"  # UEB 6.3: a point or comma goes on in the number, a hyphen ends it
             # Dots 236 open a quotation where a word begins, and ask after one (UEB 7.5, 7.6).
             opens = sign == "?" and (not self.out or self.out[-1] in _BEFORE_OPENING)
             self.out.append("“" if opens else sign)

@@ -1,10 +1,12 @@
 """Music braille against music21.braille: every Essen folk melody of music21's corpus, the handbook's worked
 examples, and speed.
 
-    python tests/benchmarks/braille.py [--tunes N] [--speed N] [--jobs N]
+    python tests/benchmarks/braille.py [--tunes N] [--speed N] [--parts N] [--slips N] [--jobs N]
 
 --tunes N: only a fixed sample of N melodies (0 for all, which takes about half an hour); --speed N: how many of
-them are timed (200). The last line is one JSON object.
+them are timed (200); --parts N: N parts of the corpus outside that collection, there and back at 40 and 28 cells (0: none);
+--slips N: N single slips of twelve kinds in right pages, and the hints on those pages (0: none). Only what is asked for is
+measured where --only is given. The last line is one JSON object.
 """
 
 from __future__ import annotations
@@ -25,7 +27,7 @@ from typing import Any
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:1] = [str(ROOT), str(ROOT / "tests")]  # not our own folder, where this file has the name of the tests
 
-from braille import corpus  # noqa: E402
+from braille import corpus, parts, slips  # noqa: E402
 
 from companion.braille import decode, encode, from_brf, to_brf  # noqa: E402
 from companion.errors import Trouble  # noqa: E402
@@ -169,12 +171,20 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--tunes", type=int, default=0)
     parser.add_argument("--speed", type=int, default=200)
+    parser.add_argument("--parts", type=int, default=0)
+    parser.add_argument("--slips", type=int, default=0)
+    parser.add_argument("--only", action="store_true", help="parts and slips alone")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     options = parser.parse_args()
     report: dict[str, Any] = {"versions": {"music21": version("music21"), "python": sys.version.split()[0]}}
-    report["speed"] = speed(options.speed) if options.speed else None
-    report["handbook"] = handbook()
-    report["melodies"] = melodies(options.tunes, options.jobs)
+    if not options.only:
+        report["speed"] = speed(options.speed) if options.speed else None
+        report["handbook"] = handbook()
+        report["melodies"] = melodies(options.tunes, options.jobs)
+    if options.slips:
+        report["slips"] = slips.count(options.slips)
+    if options.parts:
+        report["parts"] = parts.count(options.parts)
     print(json.dumps(report, ensure_ascii=False))
 
 

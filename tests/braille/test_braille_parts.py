@@ -130,6 +130,43 @@ def test_octave_marks_after_breaks(bars: dict[str, dict[str, object]], marked: b
     assert bool(wanted) is marked
 
 
+@pytest.mark.parametrize("dots", [
+    "345-145-135-123-14-15-3",  # dolce, kept apart
+    "345-1234-3",  # p, kept apart
+    "345-14-3", "345-145-3",  # hairpins
+    "345-25-3", "345-256-3",  # their ends
+    "346-3", "346-123-3",  # segno, coda
+    "3456-2-3", "126-2356",  # first ending, repeat from here
+])
+def test_after_a_sign_that_breaks_the_line_the_next_note_has_a_mark(dots: str) -> None:
+    """MBC 2015, 3.2: words, dynamics, hairpins, segno and coda, endings and repeats; with the mark nothing is amiss."""
+    head = encode(tune((n("C4"),))).lines[0]
+    before, after = from_dots("5-1456-156-1246-12456-0-"), from_dots("1246-1456-135")
+    wanting = decode([head, before + from_dots(dots) + after]).problems
+    assert [p.code for p in wanting] == [ProblemCode.MARK_AFTER_LEAD]
+    assert decode([head, before + from_dots(dots) + from_dots("5") + after]).problems == ()
+
+
+@pytest.mark.parametrize("dots", range(5))
+@pytest.mark.parametrize("base", [4, 2, 1, Fraction(1, 2)])
+def test_notes_with_dots_come_back(base: Fraction, dots: int) -> None:
+    """De Garmo, chapter 3: as many dots 3 as print has; four occur in print."""
+    made = tune((n("C4", base, dots=dots), n("D4", base, dots=dots)), time=None)
+    assert one_line(made).count(from_dots("3")) == 2 * dots
+    read = decode(encode(made).lines)
+    assert [(x.base, x.dots) for x in read.tune.bars[0].notes] == [(base, dots)] * 2
+    assert read.problems == ()
+
+
+def test_a_number_within_a_line_is_no_bar_number() -> None:
+    """De Garmo, chapter 10: the number of a bar stands at the beginning of a line."""
+    head = encode(tune((n("C4"),))).lines[0]
+    bar = from_dots("5-1456-156-1246-12456")
+    number = from_dots("3456-15")
+    assert decode([head, number + signs.SPACE + bar]).problems == ()
+    assert ProblemCode.UNKNOWN_SIGN in {p.code for p in decode([head, bar + signs.SPACE + number + signs.SPACE + bar]).problems}
+
+
 def test_rests_are_no_break_and_words_are() -> None:
     """MBC 2015, 3.2.2 and 3.2: rests between notes do not change the rule; after a word sign the next note has a mark."""
     assert one_line(tune((n("C4"), rest(), n("D4"), rest()))) == from_dots("5-1456-1236-156-1236")
@@ -151,7 +188,7 @@ def test_bars_and_beats_in_units() -> None:
     assert (UNITS, FULL, capacity(None)) == (256, 1024, 0)
     assert [beat(t) for t in (FOUR, THREE, Time((2,), 2), SIX_EIGHT, Time((3,), 8), Time((9,), 8))] == [
         256, 256, 512, 384, 384, 384]
-    assert beat(Time((5,), 8)) == beat(Time((3, 2), 8)) == 128
+    assert beat(Time((5,), 8)) == beat(Time((3, 2), 8)) == beat(Time((4, 2), 8)) == beat(Time((2, 2, 2), 8)) == 128
     assert beat(None) == 256
 
 
@@ -501,6 +538,33 @@ def test_bar_repeats_and_bars_of_rest() -> None:
         assert len(decode(encode(made).lines).tune.bars) == len(made.bars)
 
 
+@pytest.mark.parametrize(("times", "time"), [(2, FOUR), (3, THREE), (4, FOUR), (6, Time((6,), 4)), (2, SIX_EIGHT)])
+def test_parts_of_a_bar_are_repeated(times: int, time: Time) -> None:
+    """De Garmo, chapter 17: a bar of equal parts as the first of them and so many repeat signs; they come back on one note
+    each."""
+    base = time.quarters / times
+    half = (n("C4", base / 2), n("E4", base / 2)) if base.numerator == 1 or base == 2 else (n("C4", 1), n("E4", Fraction(1, 2)))
+    made = tune(half * times, (n("G4", 4, dots=1) if time == Time((6,), 4) else n("G4", time.quarters / (
+        1.5 if time.quarters == 3 else 1), dots=int(time.quarters == 3)),), time=time)
+    page = encode(made, habits=Habits(part_repeats=True))
+    bar = page.lines[-1].split(signs.SPACE)[0]
+    assert bar.count(signs.BAR_REPEAT) == times - 1
+    assert bar.endswith(signs.BAR_REPEAT * (times - 1))
+    read = decode(page.lines)
+    assert [x.pitch for x in read.tune.bars[0].notes] == [x.pitch for x in made.bars[0].notes]
+    assert read.links == page.links
+
+
+def test_a_tempo_within_a_bar_has_no_place() -> None:
+    """De Garmo, chapter 13: metronome marks stand at the beginning; ours within a bar is left away, the notes stay whole."""
+    mark = ScoreDirection(DirectionKind.METRONOME, "1=96")
+    within = tune((n("C4"), n("D4", before=(mark,)), n("E4"), n("F4")), (n("G4", 4),))
+    assert one_line(within) == one_line(tune((n("C4"), n("D4"), n("E4"), n("F4")), (n("G4", 4),)))
+    later = tune((n("C4", 4),), (n("D4", 4, before=(mark,)),))
+    assert metronome_cells("1=96") in one_line(later)
+    assert decode(encode(later).lines).tune.bars[1].notes[0].before == (mark,)
+
+
 def test_a_pickup_and_the_last_bar_make_one() -> None:
     """Common practice: the last bar is as much shorter as the pickup is long; any other short bar is amiss."""
     def codes(*lengths: int) -> list[tuple[int, Fraction, Fraction]]:
@@ -642,6 +706,14 @@ def test_an_ending_goes_on_to_its_repeat_sign() -> None:
     bars = {"bar2": {"ending": (1,), "backward_repeat": 2}, "bar3": {"ending": (2,)}}
     read = decode(encode(tune((n("C4", 4),), (n("D4", 4),), (n("E4", 4),), (n("F4", 4),), **bars)).lines).tune
     assert [(b.ending, b.ending_stop) for b in read.bars] == [((), False), ((1,), True), ((2,), False), ((), True)]
+    # Without a repeat sign an ending goes on to the next ending, to a repeat that begins, or to a double bar.
+    for more in ({"ending": (2,)}, {"forward_repeat": True}):
+        bars = {"bar2": {"ending": (1,)}, "bar4": more}
+        read = decode(encode(tune(*[(n(name, 4),) for name in ("C4", "D4", "E4", "F4", "G4")], **bars)).lines).tune
+        assert [b.ending_stop for b in read.bars][:4] == [False, False, True, False]
+    bars = {"bar2": {"ending": (1,)}, "bar3": {"barline": Barline.DOUBLE}}
+    read = decode(encode(tune(*[(n(name, 4),) for name in ("C4", "D4", "E4", "F4")], **bars)).lines).tune
+    assert [b.ending_stop for b in read.bars] == [False, False, True, False]
 
 
 def test_notes_that_cannot_be_written_say_so() -> None:

@@ -42,7 +42,8 @@ def test_english_words_equal_liblouis() -> None:
 
 @needs_louis
 @pytest.mark.parametrize("text", ["McDonald's", "NASA's", "ABCdef", "LPs", "O'BRIEN", "2B or not 2b", "à la mañana",
-                                  "Ångström", "garçon (yes)", "and/or", "co-op", "R&B", "3-4", "1,5", "[a]", "50%"])
+                                  "Ångström", "garçon (yes)", "and/or", "co-op", "R&B", "3-4", "1,5", "120.8-a", "8-a/b", "2:a",
+                                  "[a]", "50%"])
 def test_hard_cases_equal_liblouis(text: str) -> None:
     assert words(text) == translate(text, G1)
     assert read_words(words(text)) == text

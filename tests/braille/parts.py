@@ -1,0 +1,162 @@
+"""Parts of music21's corpus outside the folk collection, there and back: reels, airs, chorale voices, madrigals, masses,
+songs with words."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any, NamedTuple
+
+from braille.corpus import Difference, compare
+
+from companion.braille import ProblemCode, decode, encode, from_brf, to_brf, words
+from companion.errors import Trouble
+from companion.tune import Tune, from_music21
+
+#: Folders of the corpus by kind, and how many parts of each there are to be in 600.
+KINDS: dict[str, tuple[tuple[str, ...], int]] = {
+    "reels and dances": (("oneills1850", "ryansMammoth", "nottingham-dataset"), 160),
+    "airs": (("airdsAirs",), 80),
+    "chorale voices": (("bach",), 130),
+    "madrigals": (("monteverdi",), 80),
+    "masses": (("palestrina", "josquin"), 80),
+    "songs": (("schubert", "schumann_clara", "schumann_robert", "leadSheet", "liliuokalani", "trecento", "ciconia", "luca",
+               "johnson_j_r", "miscFolk", "beach"), 70),
+}
+WIDTHS = (40, 28)
+#: Bars that are too short or too long in the score itself.
+OF_THE_SCORE = (ProblemCode.BEATS, ProblemCode.SPACE_TOO_MANY, ProblemCode.SPACE_MISSING)
+MOST_OF_A_FILE = 6  # parts or tunes of one file
+
+
+class Part(NamedTuple):
+    kind: str
+    name: str
+    stream: Any
+    title: str
+    composer: str
+
+
+def parts(count: int = 600, seed: int = 5) -> Iterator[Part]:
+    """A fixed choice of parts, kind by kind; what music21 cannot read is passed over."""
+    from music21 import converter, corpus
+
+    rng = random.Random(seed)
+    for kind, (folders, share) in KINDS.items():
+        wanted = max(1, round(share * count / 600))
+        paths = sorted(p for p in corpus.getCorePaths() if set(folders) & set(p.parts) and "demos" not in p.parts)
+        rng.shuffle(paths)
+        found = 0
+        for path in paths:
+            try:
+                score = converter.parse(path)
+            except Exception:  # music21's own reader
+                continue
+            tunes = list(score.scores) if hasattr(score, "scores") and score.scores else [score]
+            each = [(one, part) for one in tunes for part in one.parts if part.recurse().notes]
+            for one, part in rng.sample(each, min(len(each), MOST_OF_A_FILE)):
+                data = one.metadata
+                title = " ".join(str((data.title or data.movementName) if data else "").split())
+                composer = " ".join(str(data.composer or "").split()) if data else ""
+                yield Part(kind, f"{path.stem} {part.partName or ''}", part, title, composer)
+                found += 1
+                if found == wanted:
+                    break
+            if found == wanted:
+                break
+
+
+def tune_of(part: Part) -> Tune:
+    """Raises Trouble for what a tune cannot hold."""
+    return replace(from_music21(part.stream, title=part.title), composer=part.composer)
+
+
+def differences(tune: Tune, width: int) -> list[Difference]:
+    """What does not come back from a page of this width, through the bytes of a .brf file."""
+    page = encode(tune, width=width)
+    reading = decode(from_brf(to_brf(page)))
+    back = reading.tune
+    out = compare(tune, back)
+    if max(map(len, page.lines), default=0) > width:
+        out.append(Difference("too long", ""))
+    amiss = [p for p in reading.problems if p.code not in OF_THE_SCORE]
+    if amiss:
+        out.append(Difference("called amiss", str(amiss[0])))
+    for what, a, b in (("title", tune.title, back.title), ("composer", tune.composer, back.composer)):
+        if words(a) != words(b):
+            out.append(Difference(what, f"{a!r} and {b!r}"))
+    if len(tune.bars) == len(back.bars):
+        notes = [[n for _, _, n in t.written() if n.pitch and not n.grace] for t in (tune, back)]
+        if len(notes[0]) == len(notes[1]):
+            out += _slurs(*notes)
+            for verse in range(max((len(n.syllables) for n in notes[0]), default=0)):
+                out += _words(*notes, verse)
+    return out
+
+
+def _slurs(a: list[Any], b: list[Any]) -> list[Difference]:
+    """Slurs over notes without words; over words the slur of a syllable stands where print has none."""
+    if any(n.syllables for n in a):
+        return []
+    if not any(n.slur_starts for n in a):
+        return [Difference("slurs", "some where none is")] if any(n.slur_starts for n in b) else []
+    at = next((k for k, (x, y) in enumerate(zip(a, b, strict=True)) if (x.slur_starts, x.slur_stops) != (
+        y.slur_starts, y.slur_stops)), None)
+    return [] if at is None else [Difference("slurs", f"note {at + 1}")]
+
+
+def _words(a: list[Any], b: list[Any], verse: int) -> list[Difference]:
+    """The words of a verse by the note on which each begins, and the notes that have a syllable."""
+    name = f"words of verse {verse + 1}" if verse < 1 else "words of further verses"
+    text = ["".join(w for _, w in _begun(notes, verse)) for notes in (a, b)]
+    if text[0] != text[1]:
+        return [Difference(f"{name}: text", f"{text[0][:60]} and {text[1][:60]}")]
+    one, two = (_begun(notes, verse) for notes in (a, b))
+    wrong = next((k for k, (x, y) in enumerate(zip(one, two, strict=False)) if x != y), None)
+    if wrong is not None:
+        return [Difference(f"{name}: note", f"{one[wrong]} and {two[wrong]}")]
+    return []
+
+
+def _begun(notes: list[Any], verse: int) -> list[tuple[int, str]]:
+    """Words in cells, without stops between syllables, each with the note on which it begins."""
+    out: list[tuple[int, str]] = []
+    inside = False
+    for k, note in enumerate(notes):
+        said = note.syllables[verse] if len(note.syllables) > verse else None
+        if not said:
+            continue
+        text = " ".join(said.text.replace("‿", " ").split())
+        hyphen = len(text) > 1 and text.endswith("-")
+        cells = words(text.removesuffix("-") if hyphen else text).replace("⠀", "")
+        if inside and out:
+            out[-1] = (out[-1][0], out[-1][1] + cells)
+        else:
+            out.append((k, cells))
+        inside = hyphen or said.place in ("begin", "middle")
+    return out
+
+
+def count(number: int = 600) -> dict[str, Any]:
+    """How many parts come back the same at each width, by kind; what differs and what is refused, with examples."""
+    out: dict[str, Any] = {"parts": Counter(), "same": Counter(), "refused": Counter(), "different": Counter(), "bars": 0,
+                           "sung": 0, "hints": Counter(), "examples": []}
+    for part in parts(number):
+        out["parts"][part.kind] += 1
+        try:
+            tune = tune_of(part)
+            found = [d for width in WIDTHS for d in differences(tune, width)]
+        except Trouble as trouble:
+            out["refused"][" ".join(str(trouble).split()[2:9])] += 1
+            continue
+        out["bars"] += len(tune.bars)
+        out["sung"] += any(n.syllables for _, _, n in tune.written())
+        out["hints"].update(h.code.value for h in decode(encode(tune).lines).hints)
+        if found:
+            out["different"].update({d.what for d in found})
+            out["examples"].append([part.kind, part.name, *found[0]])
+        else:
+            out["same"][part.kind] += 1
+    return out
