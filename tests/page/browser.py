@@ -28,15 +28,23 @@ def missing() -> str:
     return "" if CHROMIUM else "A test with a browser needs Chromium."
 
 
+class Address(str):
+    """The address that `companion page` wrote, which lets in. process: the number of its process."""
+
+    process = 0
+
+
 @contextmanager
-def served(folder: Path, *options: str) -> Iterator[str]:
-    """`companion page` in a process of its own; gives the address that it writes, which lets in."""
+def served(folder: Path, *options: str) -> Iterator[Address]:
+    """`companion page` in a process of its own; gives its address."""
     command = "import sys; from companion.command import main; sys.exit(main(sys.argv[1:]))"
     process = subprocess.Popen([sys.executable, "-c", command, "page", "--no-browser", "--port", "0", "--diary",
                                 str(folder / "diary.db"), *options], stdout=subprocess.PIPE, text=True)
     assert process.stdout is not None
     try:
-        yield next(word for word in process.stdout.readline().split() if word.startswith("http"))
+        address = Address(next(word for word in process.stdout.readline().split() if word.startswith("http")))
+        address.process = process.pid
+        yield address
     finally:
         process.terminate()
         process.wait()
