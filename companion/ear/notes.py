@@ -45,6 +45,9 @@ NOTE_ODDS = (-5.08, 0.55, 22.0, 24.0, -0.17, 2.05)
 FALL_STEADY, FALL_LOUD_DB = 0.6, 6.0
 SHORTEST_S = 0.075  # between other notes; what is shorter is a slide
 ALONE_S = 0.05  # for an island with silence on both sides
+#: A piece of the same pitch as the note just before it, softer, that dies away all along, is its echo in a room: 40 dB a
+#: second is an echo of 1.5 s (-60 dB), and a sung note keeps its level. So is one that is very much softer.
+ECHO_S, ECHO_WITHIN, ECHO_DB, ECHO_FALL_DB_S, ECHO_FAINT_DB = 0.3, 0.5, 5.0, 40.0, 15.0
 FAINT_DB = 24.0  # an island so far below the take's loud notes is a breath or an echo
 SLIP_S = 0.15  # an octave away and back again within this is the tracker's slip
 SLIP_WITHIN = 0.8  # semitones about the octave
@@ -255,6 +258,8 @@ def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: li
         if too_short or (f.known and float(f.level[inside].max()) < faint_db):
             continue
         note = measured(track, f.midi, inside, steady)
+        if notes and f.known and _is_echo(track, f, inside, note, notes[-1]):
+            continue
         joined = bool(notes) and first * f.hop - (notes[-1].onset_s + notes[-1].duration_s - track.time_s[0]) < 2.5 * f.hop
         if joined and ends and f.known and note.duration_s < FALL_S and note.midi < notes[-1].midi + FALL_OVER:
             odds = _note_odds(f, steady, inside, notes[-1].midi - note.midi)
@@ -266,6 +271,19 @@ def _measure(track: PitchTrack, f: _Frames, label: NDArray[np.int64], starts: li
                 continue
         notes.append(note)
     return notes, doubts
+
+
+def _is_echo(track: PitchTrack, f: _Frames, inside: NDArray[np.int64], note: SungNote, before: SungNote) -> bool:
+    """Whether a piece of voice is what a room gives back of the note before it."""
+    silence_s = note.onset_s - before.onset_s - before.duration_s
+    if abs(note.midi - before.midi) > ECHO_WITHIN or silence_s > ECHO_S or len(inside) < 3:
+        return False
+    sung = f.level[(track.time_s >= before.onset_s) & (track.time_s < before.onset_s + before.duration_s)]
+    level = f.level[inside]
+    softer = float(sung.max() - level.max()) if len(sung) else 0.0
+    if softer < ECHO_DB:
+        return False
+    return softer > ECHO_FAINT_DB or float(np.polyfit(inside * f.hop, level, 1)[0]) < -ECHO_FALL_DB_S
 
 
 def _note_odds(f: _Frames, steady: F, inside: NDArray[np.int64], lower: float) -> float:

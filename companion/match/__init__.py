@@ -26,9 +26,10 @@ from companion.match.model import (
     move_kind,
 )
 from companion.match.parameters import PARAMETERS, MatchParameters
+from companion.match.singing import frame_odds
 from companion.match.take import match_phrase, match_take, unjudged
 
 __all__ = ["PARAMETERS", "Advice", "CueKind", "Detail", "Doubt", "Follower", "HeardNote", "Highest", "Length", "LengthFault",
            "Match", "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveEvidence", "MoveKind", "Presence", "Size",
-           "SizeFault", "Verdict", "advise", "closeness", "detail", "joined", "line_odds", "match_phrase", "match_take",
-           "move_kind", "move_to_try", "take_features", "unjudged"]
+           "SizeFault", "Verdict", "advise", "closeness", "detail", "frame_odds", "joined", "line_odds", "match_phrase",
+           "match_take", "move_kind", "move_to_try", "take_features", "unjudged"]
