@@ -103,6 +103,8 @@ def on_the_command_line(voice: np.ndarray) -> tuple[str, float]:
     keys = Keys()
 
     class Ears:
+        lost = 0
+
         def read(self, timeout_s: float = 0.1) -> np.ndarray:
             return stage.block(BLOCK)
 
