@@ -66,7 +66,7 @@ def _save(sheet: Sheet, options: argparse.Namespace) -> None:
         save_sheet(sheet, out, options.language, whole=True)
         print(_("{path} written.").format(path=out))
         return
-    helpers = out.with_name(f"{out.stem}-helper{out.suffix}")
+    helpers = out.with_name(_("{name}-helper").format(name=out.stem) + out.suffix)
     save_sheet(pupils, out, options.language)
     save_sheet(sheet, helpers, options.language, whole=True)
     print(_("{path} written, for the pupil.").format(path=out))

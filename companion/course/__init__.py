@@ -95,19 +95,19 @@ from companion.course.stage import (
     untaught,
     used_signs,
 )
-from companion.course.tune_material import LEAVE_OUT, Group, Material, material, note_fact, rows_of
+from companion.course.tune_material import LEAVE_OUT, Group, Material, Pulse, material, note_fact, rows_of
 from companion.course.vocabulary import Command, Vocabulary
 
 __all__ = [
     "ADULT_MINUTES", "BARS_OF", "CHILD_MINUTES", "FOLDER", "HEARD_RIGHT", "HEARD_WRONG", "LEAVE_OUT", "MOST_NEW",
     "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS", "Change", "Command", "Difference", "Drill", "Evidence", "Fact",
     "FactKind", "Finding", "Group", "HelpWith", "Item", "Judged", "KeptProgress", "MarkRule", "Material", "Misread",
-    "Misreading", "Order", "PassedBy", "Place", "PlaceKind", "Progress", "QuestionKind", "Recall", "Shown", "Stage", "Standing",
-    "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn", "Vocabulary", "Wanted", "Wants", "Way", "Why", "brings",
-    "by_cells", "card", "change_progress", "check", "check_count", "check_stages", "check_take", "closing", "difficulty",
-    "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "fresh_group", "heard_move", "heard_tune",
-    "interleaved", "item_for", "key_name", "letter_of", "line_of", "load_progress", "make", "mark_rule", "material", "mirrored",
-    "name_cell", "new_items", "new_steps", "not_known", "note_fact", "plan", "question_kind", "read_and_sing", "read_stage",
-    "rows_of", "said_signs", "say_octave", "seconds_of", "smaller", "stages", "sung_move", "taught", "untaught", "used_signs",
-    "write_cell",
+    "Misreading", "Order", "PassedBy", "Place", "PlaceKind", "Progress", "Pulse", "QuestionKind", "Recall", "Shown", "Stage",
+    "Standing", "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn", "Vocabulary", "Wanted", "Wants", "Way", "Why",
+    "brings", "by_cells", "card", "change_progress", "check", "check_count", "check_stages", "check_take", "closing",
+    "difficulty", "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "fresh_group", "heard_move",
+    "heard_tune", "interleaved", "item_for", "key_name", "letter_of", "line_of", "load_progress", "make", "mark_rule",
+    "material", "mirrored", "name_cell", "new_items", "new_steps", "not_known", "note_fact", "plan", "question_kind",
+    "read_and_sing", "read_stage", "rows_of", "said_signs", "say_octave", "seconds_of", "smaller", "stages", "sung_move",
+    "taught", "untaught", "used_signs", "write_cell",
 ]

@@ -326,9 +326,10 @@ def _other_writing(item: Item, readings: list[str]) -> Judged | None:
 def _decoded(cells: str) -> tuple[tuple[object, ...], Problem | None]:
     """The notes of each bar as (pitch, quarters ...), and the first thing amiss in them."""
     reading = decode([cells])
-    notes = tuple(tuple((n.pitch, n.quarters, n.tie, n.slur_starts, n.slur_stops, n.marks) for n in bar.notes)
+    notes: tuple[object, ...] = tuple(tuple((n.pitch, n.quarters, n.tie, n.slur_starts, n.slur_stops, n.marks) for n in bar.notes)
                   for bar in reading.tune.bars)
-    return notes, reading.problems[0] if reading.problems else None
+    # A key that is still there is another one than the bar's, which was taken away.
+    return (reading.tune.key.fifths, notes), reading.problems[0] if reading.problems else None
 
 
 def mirrored(cell: str) -> str:

@@ -17,7 +17,7 @@ from fractions import Fraction
 from companion.braille import needs_octave
 from companion.braille import signs as S
 from companion.course.facts import Fact, FactKind, fact, octave_name, placed_name
-from companion.course.tune_material import Group, Material, make_group, note_fact
+from companion.course.tune_material import Group, Material, Pulse, make_group, note_fact, pulse_of
 from companion.errors import Trouble
 from companion.match import move_kind
 from companion.messages import _
@@ -140,7 +140,8 @@ class Item:
     cells: what is shown (Unicode, "" for nothing). first: MIDI number of the note that is sounded first, None for
     none. played: a line that is sounded. sung: the line to be sung. about: names of the facts it is about; cards:
     what is remembered by it. choices: the cells of each. title: of the tune to be sung whole. group: the bar it is
-    made from. bars: of a whole tune, the number and the cells of each. known: the signs that the pupil has met, so that
+    made from. bars: of a whole tune, the number and the cells of each. pulse: the beat that is counted in, None for
+    none. known: the signs that the pupil has met, so that
     nothing else is named in an answer; None for all.
 
     The right answer, by what is wanted: fact (NAME, OCTAVE), to_write (CELLS), direction (DIRECTION, and the move to
@@ -159,6 +160,7 @@ class Item:
     title: str = ""
     group: Group | None = None
     bars: tuple[tuple[int, str], ...] = ()
+    pulse: Pulse | None = None
     known: frozenset[str] | None = None
     fact: Fact | None = None
     to_write: str = ""
@@ -451,7 +453,7 @@ def _read_and_sing(drill: Drill, material: Material | None, rng: random.Random) 
 def read_and_sing(g: Group) -> Item:
     """A bar is read silently; its first note is sounded, then it is sung."""
     return Item(QuestionKind.READ_AND_SING, cells=g.page, first=g.line[0].midi, sung=g.line,
-                about=(g.name,), cards=(card(g.name, Way.CELL_TO_VOICE),), signs=g.signs, group=g)
+                about=(g.name,), cards=(card(g.name, Way.CELL_TO_VOICE),), signs=g.signs, group=g, pulse=g.pulse)
 
 
 def _whole(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
@@ -469,13 +471,14 @@ def whole_tune(material: Material) -> Item:
     return Item(QuestionKind.WHOLE_TUNE, title=material.tune.title, cells="\n".join(material.lines()),
                 first=line[0].midi, sung=line, about=(material.name,),
                 cards=(card(whole_card(material), Way.CELL_TO_VOICE),), signs=material.signs,
+                pulse=pulse_of(material.shown, material.leave_out),
                 bars=tuple((g.bar, g.with_key if i == 0 else g.cells) for i, g in enumerate(material.groups)))
 
 
 def _take_down(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     return [Item(QuestionKind.WRITE_WHAT_YOU_HEAR, to_write=g.cells, first=g.line[0].midi, played=g.line,
-                 about=(g.name,), cards=(card(g.name, Way.VOICE_TO_CELL),), signs=g.signs, group=g)
-            for g in _cycle(_groups(material), drill, rng)]
+                 about=(g.name,), cards=(card(g.name, Way.VOICE_TO_CELL),), signs=g.signs, group=g, pulse=g.pulse)
+            for g in _cycle([g for g in _groups(material) if not g.ends_in_silence], drill, rng)]
 
 
 def _which_bar(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
@@ -491,7 +494,7 @@ def _which_bar(drill: Drill, material: Material | None, rng: random.Random) -> l
         rng.shuffle(pair)
         out.append(Item(QuestionKind.WHICH_BAR, number=Fraction(pair.index(g) + 1), played=g.line, about=(g.name,),
                         cards=(card(g.name, Way.BY_EAR),), signs=g.signs | other.signs,
-                        choices=(pair[0].with_key, pair[1].with_key), group=g))
+                        choices=(pair[0].with_key, pair[1].with_key), group=g, pulse=g.pulse))
     return out
 
 
@@ -533,7 +536,7 @@ def _wrong_cell(drill: Drill, material: Material | None, rng: random.Random) -> 
             continue
         other, place = spoilt
         out.append(Item(QuestionKind.FIND_THE_WRONG_CELL, number=Fraction(place), cells=other.with_key, played=g.line,
-                        about=(g.name,), cards=(card(g.name, Way.CELL_TO_NAME),), signs=g.signs, group=g))
+                        about=(g.name,), cards=(card(g.name, Way.CELL_TO_NAME),), signs=g.signs, group=g, pulse=g.pulse))
     return out
 
 

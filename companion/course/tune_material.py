@@ -6,6 +6,7 @@ the values are left out, every note is sung as a quaver.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -45,6 +46,25 @@ def habits(leave_out: Collection[str]) -> Habits:
 
 
 @dataclass(frozen=True)
+class Pulse:
+    """The beat of what is heard or sung: how many beats a bar has, which is how many are counted in, and the length of
+    each in crotchets."""
+
+    counts: int
+    beat: Fraction
+
+
+def pulse_of(tune: Tune, leave_out: Collection[str]) -> Pulse | None:
+    """The beat of a shown tune, None where its values are left out: then every note is as long as the next."""
+    if "values" in leave_out:
+        return None
+    time = next((b.time for b in tune.bars if b.time), None)
+    beat = time.beat if time else Fraction(1)
+    bar = time.quarters if time else max(sum((n.quarters for n in b.notes), Fraction(0)) for b in tune.bars)
+    return Pulse(max(2, math.ceil(bar / beat)), beat)
+
+
+@dataclass(frozen=True)
 class Group:
     """A bar or a few as shown: their cells, the notes to be sung, what each sign says, and the signs in it by name.
 
@@ -68,6 +88,16 @@ class Group:
     def notes(self) -> tuple[Note, ...]:
         """Its notes and rests as they are written."""
         return tuple(n for bar in self.piece.bars for n in bar.notes)
+
+    @property
+    def pulse(self) -> Pulse | None:
+        """Its beat, None where all is quavers."""
+        return pulse_of(self.piece, self.leave_out)
+
+    @property
+    def ends_in_silence(self) -> bool:
+        """Whether a rest stands last, which nobody can hear."""
+        return bool(self.notes) and self.notes[-1].pitch is None
 
     @property
     def with_key(self) -> str:

@@ -12,16 +12,18 @@ from companion.course import (
     FactKind,
     Group,
     Item,
+    Pulse,
     QuestionKind,
     TuneToHear,
     Wants,
     fact,
+    key_name,
     note_fact,
 )
 from companion.language.braille import say_dots, say_meaning, say_sign
 from companion.language.interface import Language
 from companion.messages import N_
-from companion.tune import Direction, Grace, LineNote, Pitch, direction_of
+from companion.tune import VALUES, Direction, Grace, LineNote, Pitch, direction_of
 
 #: Signs for which the course has a name of its own.
 COURSE_SIGNS = {"breath mark": N_("breath mark"), "getting louder": N_("getting louder"), "getting softer": N_("getting softer")}
@@ -76,15 +78,37 @@ def fact_at_start(language: Language, known: Fact) -> str:
     return language.capitalised(fact_name(language, known))
 
 
-def said_line(language: Language, line: Sequence[LineNote]) -> str:
-    """A line in words that leave no doubt which C is meant: "C; up to D, E; again E; down to D"."""
+def said_line(language: Language, line: Sequence[LineNote], values: bool = False) -> str:
+    """A line in words that leave no doubt which C is meant: "C; up to D, E; again E; down to D". values: with the length of
+    each note and the rests, where they have names: "C crotchet; up to D quaver, E quaver"."""
     openings = {Direction.UP: N_("up to {notes}"), Direction.DOWN: N_("down to {notes}"), Direction.LEVEL: N_("again {notes}")}
-    names = [language.pitch_class(n.pitch) for n in line]
+    names = [_with_value(language, n) if values else language.pitch_class(n.pitch) for n in line]
     parts = names[:1]
     moves = [(direction_of(b.midi - a.midi), name) for (a, b), name in zip(itertools.pairwise(line), names[1:], strict=True)]
     for direction, run in itertools.groupby(moves, key=lambda move: move[0]):
         parts.append(language.message(openings[direction]).format(notes=", ".join(name for _unused, name in run)))
     return "; ".join(parts)
+
+
+def _with_value(language: Language, note: LineNote) -> str:
+    """A note with its length and the rest after it, as far as they are single values: "C crotchet, crotchet rest"."""
+    said = language.pitch_class(note.pitch)
+    value = _value_of(note.quarters)
+    if value is not None:
+        said = language.message("{note} {value}").format(note=said, value=language.value(*value))
+    rest = _value_of(note.rest_after)
+    if rest is not None:
+        said = language.message("{note} with {rest} after it").format(
+            note=said, rest=language.indefinite(language.message("{value} rest").format(value=language.value(*rest))))
+    return said
+
+
+def _value_of(quarters: Fraction) -> tuple[Fraction, int] | None:
+    """(undotted value, dots) of a length, None where no single note has it."""
+    for dots, times in ((0, Fraction(1)), (1, Fraction(3, 2))):
+        if quarters / times in VALUES:
+            return quarters / times, dots
+    return None
 
 
 def group_said(language: Language, group: Group) -> str:
@@ -158,21 +182,39 @@ def _ask_to_write(language: Language, item: Item) -> str:
 
 def _ask_to_read(language: Language, item: Item) -> str:
     n = len(item.sung)
-    return language.plural("Read this {n} note in silence. You hear the first. Then sing it.",
-                           "Read these {n} notes in silence. You hear the first. Then sing them.",
-                           n).format(n=language.number(n))
+    if item.pulse is None:
+        return language.plural("Read this {n} note in silence. You hear the first. Then sing it.",
+                               "Read these {n} notes in silence. You hear the first. Then sing them.",
+                               n).format(n=language.number(n))
+    return language.plural("Read this {n} note in silence. You hear the first, and {beats}. Then sing it.",
+                           "Read these {n} notes in silence. You hear the first, and {beats}. Then sing them.",
+                           n).format(n=language.number(n), beats=_beats_counted(language, item.pulse))
+
+
+def _beats_counted(language: Language, pulse: Pulse) -> str:
+    return language.plural("{n} beat", "{n} beats", pulse.counts).format(n=language.number(pulse.counts))
 
 
 def _ask_whole(language: Language, item: Item) -> str:
-    return language.message("Take the sheet of {tune}. Read it in silence. You hear the first note. Then sing it "
-                            "all.").format(tune=item.title)
+    if item.pulse is None:
+        return language.message("Take the sheet of {tune}. Read it in silence. You hear the first note. Then sing it "
+                                "all.").format(tune=item.title)
+    return language.message("Take the sheet of {tune}. Read it in silence. You hear the first note, and {beats}. Then sing it "
+                            "all.").format(tune=item.title, beats=_beats_counted(language, item.pulse))
 
 
 def _ask_to_take_down(language: Language, item: Item) -> str:
     assert item.group is not None
     pitch = item.played[0].pitch
     first = said_pitch(language, pitch) if item.group.shows_octave else language.pitch_class(pitch)
-    return language.message("Listen, then write what you hear. The first note is {note}.").format(note=first)
+    key = item.group.piece.key.fifths
+    parts = [language.message("Listen, then write what you hear. The first note is {note}.").format(note=first)]
+    if item.pulse is not None:
+        parts.append(language.message("You hear it alone, then {beats}, then the bar.").format(
+            beats=_beats_counted(language, item.pulse)))
+    if key:
+        parts.append(language.message("The key has {signs}.").format(signs=fact_name(language, fact(key_name(key)))))
+    return " ".join(parts)
 
 
 def _ask_how_often(language: Language, item: Item) -> str:
@@ -274,7 +316,7 @@ def what_to_sound(language: Language, item: Item | TuneToHear) -> str:
     if item.kind is QuestionKind.WHERE_IT_TURNS:
         moves = [language.message(_GOES[direction_of(b.midi - a.midi)]) for a, b in itertools.pairwise(item.played)]
         return language.message("sing any note, then go {moves}").format(moves=", ".join(moves))
-    line = said_line(language, item.played) if item.kind is not QuestionKind.MARK_OR_NO_MARK else ""
+    line = said_line(language, item.played, item.pulse is not None) if item.kind is not QuestionKind.MARK_OR_NO_MARK else ""
     if item.first is None:
         return language.message("sing or play {line}").format(line=line) if line else ""
     first = language.pitch_class(_first(item).pitch)
@@ -315,7 +357,7 @@ def how_it_goes(language: Language, item: Item) -> str:
     if item.wants is not Wants.SUNG:
         return language.message("The word key helps only where the answer is sung.")
     if item.cells:
-        return language.message("For the helper: {what}.").format(what=said_line(language, item.sung))
+        return language.message("For the helper: {what}.").format(what=said_line(language, item.sung, item.pulse is not None))
     return language.message({Direction.UP: N_("For the helper: the second note goes up."),
                              Direction.DOWN: N_("For the helper: the second note goes down."),
                              Direction.LEVEL: N_("For the helper: the second note stays.")}[item.wanted_direction])

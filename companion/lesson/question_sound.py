@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from companion.audio import OUTPUT_RATE, Sound, concatenated, line_sound, silence, starting_note
+from companion.audio import OUTPUT_RATE, Sound, concatenated, count_in, line_sound, silence, starting_note, with_beats
 from companion.course import Item, Material, QuestionKind, TuneToHear
 
 QUARTER_S = 0.6  # a calm step
@@ -28,9 +28,16 @@ def sound_of_question(item: Item | TuneToHear, shift: float = 0.0) -> Sound | No
     else:
         first, line = item.first, item.played if item.kind is not QuestionKind.MARK_OR_NO_MARK else ()
     parts = [starting_note(first + shift)] if first is not None else []
-    if line:
-        quick = max(n.quarters for n in line) * 2 <= 1
-        if parts:
-            parts.append(silence(BETWEEN_S, OUTPUT_RATE))
-        parts.append(line_sound(line, shift, QUAVERS_S if quick else QUARTER_S))
+    pulse = item.pulse if isinstance(item, Item) else None
+    if parts and (line or pulse):
+        parts.append(silence(BETWEEN_S, OUTPUT_RATE))
+    if pulse is not None:
+        # A bar is counted in, for what is heard and for what is to be sung; then it begins on the next beat.
+        parts.append(count_in(pulse.counts, float(pulse.beat) * QUARTER_S))
+    if line and pulse is not None:
+        led = concatenated(silence(float(line[0].onset_quarters) * QUARTER_S, OUTPUT_RATE),
+                           line_sound(line, shift, QUARTER_S), rate=OUTPUT_RATE)
+        parts.append(with_beats(led, float(pulse.beat) * QUARTER_S, pulse.counts))
+    elif line:
+        parts.append(line_sound(line, shift, QUAVERS_S if max(n.quarters for n in line) * 2 <= 1 else QUARTER_S))
     return concatenated(*parts, rate=OUTPUT_RATE) if parts else None

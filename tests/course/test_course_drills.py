@@ -19,6 +19,7 @@ from companion.course import (
     Way,
     card,
     fact,
+    find_stage,
     make,
     material,
     name_cell,
@@ -344,6 +345,44 @@ def test_a_question_sounds_what_it_says() -> None:
         heard = [int(m) for m, run in itertools.groupby(midi) if len(list(run)) > 12]
         wanted = [n.midi + shift for n in item.played]
         assert heard in (wanted, [wanted[0], *wanted])
+
+
+def test_what_has_values_is_counted_in_and_has_a_beat() -> None:
+    from companion.lesson import sound_of_question
+    from companion.lesson.question_sound import BETWEEN_S, QUARTER_S
+
+    m = find_stage(10).material  # four crotchets in a bar, with rests; its time is not shown yet
+    read = make(Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=1), m, random.Random(1))[0]
+    assert read.pulse is not None
+    assert (read.pulse.counts, read.pulse.beat) == (4, 1)
+    assert question_text(BRITISH, read).endswith("You hear the first, and four beats. Then sing them.")
+    sound = sound_of_question(read)
+    assert sound is not None
+    # The first note, a pause, and the count: nothing of the line itself, which is to be read.
+    assert len(sound.samples) / sound.rate == pytest.approx(1.0 + BETWEEN_S + 4 * QUARTER_S, abs=0.01)
+    heard = make(Drill(QuestionKind.WRITE_WHAT_YOU_HEAR, count=8), m, random.Random(1))
+    assert heard
+    for item in heard:
+        assert item.group is not None
+        assert item.group.notes[-1].pitch is not None  # silence at the end cannot be heard, so it is not asked for
+        line = float(item.played[-1].onset_quarters + item.played[-1].quarters)  # a rest before it counts too
+        sound = sound_of_question(item)
+        assert sound is not None
+        assert len(sound.samples) / sound.rate == pytest.approx(1.0 + BETWEEN_S + (4 + line) * QUARTER_S, abs=0.01)
+    # Where all notes are quavers nothing is counted.
+    assert make(Drill(QuestionKind.READ_AND_SING, count=1), ROW, random.Random(1))[0].pulse is None
+
+
+def test_a_dictation_names_its_key_and_takes_it_written_or_not() -> None:
+    m = find_stage(15).material  # one flat, three crotchets in a bar
+    item = make(Drill(QuestionKind.WRITE_WHAT_YOU_HEAR, count=1), m, random.Random(2))[0]
+    assert item.group is not None
+    assert "The key has 1 flat." in question_text(BRITISH, item)
+    assert to_ascii(item.group.before) == "<#C4"  # De Garmo: the flat, then three over four
+    for text in (item.group.cells, item.group.with_key):
+        assert judged(item, text).verdict is Verdict.RIGHT
+    wrong_key = to_ascii(item.group.with_key).replace("<#C4", "%#C4")
+    assert judged(item, f"ascii:{wrong_key}").verdict is Verdict.WRONG
 
 
 def test_notes_are_sounded_inside_the_voice() -> None:
