@@ -12,6 +12,7 @@ from companion.diary import (
     Diary,
     Pupil,
     check_diary,
+    decrypt_export,
     delete_pupil,
     export_pupil,
     make_changes,
@@ -33,6 +34,8 @@ from companion.language import (
     no_pupils,
     not_reached_line,
     nothing_deleted_line,
+    passphrase_again,
+    passphrase_question,
     pupil_line,
     repair_lines,
     setting_line,
@@ -57,6 +60,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--until", metavar="DATE", help=_("last day of the consent, as 2026-12-31"))
     parser.add_argument("--withdraw", action="store_true", help=_("end the consent and delete the sound"))
     parser.add_argument("--export", metavar="FILE.zip", help=_("everything of this pupil: JSON, MusicXML, sound"))
+    parser.add_argument("--encrypt", action="store_true",
+                        help=_("encrypt the export with a passphrase that is asked for; its name ends in .age (needs pyrage)"))
+    parser.add_argument("--decrypt", metavar="FILE.age", help=_("open an encrypted export; it is written beside, without .age"))
     parser.add_argument("--delete", action="store_true",
                         help=_("delete this pupil for good; at a terminal the name is asked for again"))
     parser.add_argument("--yes", action="store_true", help=_("delete without asking"))
@@ -72,6 +78,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     if options.check or options.repair or options.restore:
         return _mend(options)
+    if options.decrypt:
+        plain = decrypt_export(options.decrypt, _passphrase(options.language, again=False))
+        _print([_("{path} written.").format(path=plain)], {"written": str(plain)} if options.json else None)
+        return 0
     if options.pupil is None:
         if options.delete:
             raise Trouble(_("--delete wants a pupil; give a nickname before it."))
@@ -143,8 +153,21 @@ def _changed(diary: Diary, pupil: Pupil, options: argparse.Namespace) -> list[st
     if options.weeks:
         lines += weeks_lines(language, weeks_of(diary, pupil))
     if options.export:
-        lines.append(export_line(language, options.export, len(export_pupil(diary, pupil, options.export))))
+        passphrase = _passphrase(language, again=True) if options.encrypt else None
+        lines.append(export_line(language, options.export, len(export_pupil(diary, pupil, options.export, passphrase))))
     return lines
+
+
+def _passphrase(language: Language, again: bool) -> str:
+    """Asked for at a terminal, where it is not shown; a program gives it as the first line of standard input."""
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\n")
+    import getpass
+
+    first = getpass.getpass(passphrase_question(language))
+    if again and getpass.getpass(passphrase_again(language)) != first:
+        raise Trouble(_("The two passphrases differ; nothing was written. Try again."))
+    return first
 
 
 def _page(diary: Diary, pupil: Pupil, language: Language) -> dict[str, Any]:

@@ -134,7 +134,7 @@ class Diary:
         file = beside(self.path)
         if is_beside(self.path) or not file.is_file():
             return
-        with suppress(Trouble, OSError, sqlite3.Error), \
+        with suppress(Trouble, OSError, sqlite3.Error, UnicodeDecodeError), \
                 closing(sqlite3.connect(f"file:{quote(str(file))}?mode=rw", uri=True, timeout=0, isolation_level=None)) as con:
             con.execute("PRAGMA locking_mode = EXCLUSIVE")  # fails where a session has it open: another time, then
             con.execute("BEGIN EXCLUSIVE")

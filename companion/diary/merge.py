@@ -47,7 +47,7 @@ def read_rows(con: sqlite3.Connection) -> Rows:
         found: dict[tuple[Any, ...], Row] = {}
         backwards = ", ".join(f"{column.strip()} DESC" for column in key.split(","))
         for order in (key, backwards):
-            with suppress(sqlite3.Error):
+            with suppress(sqlite3.Error, UnicodeDecodeError):  # the latter of SQLite's own messages, which name what is damaged
                 for values in con.execute(f"SELECT {', '.join(columns)} FROM {table} ORDER BY {order}"):
                     found.setdefault(tuple(values), dict(zip(columns, values, strict=True)))
                 break

@@ -83,6 +83,8 @@ if TYPE_CHECKING:
         no_pupils,
         not_reached_line,
         nothing_deleted_line,
+        passphrase_again,
+        passphrase_question,
         pupil_line,
         repair_lines,
         setting_line,
@@ -324,6 +326,8 @@ __all__ = [
     "numbered_question",
     "octave_marks_answer",
     "page_dots",
+    "passphrase_again",
+    "passphrase_question",
     "phrase_place",
     "phrase_went_well",
     "phrase_words",
@@ -447,7 +451,7 @@ __getattr__ = loader(__name__, {
     ),
     "diary": (
         "change_lines", "check_lines", "deletion_line", "deletion_question", "export_line", "new_page", "no_pupils",
-        "not_reached_line",
+        "not_reached_line", "passphrase_again", "passphrase_question",
         "nothing_deleted_line", "pupil_line", "repair_lines",
         "setting_line", "week_lines", "weeks_lines"
     ),

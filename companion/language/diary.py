@@ -202,3 +202,12 @@ def not_reached_line(language: Language) -> str:
     """After a deletion: what it does not reach."""
     return language.message("What was handed over, printed or written to other files is not reached, nor are backups that this "
                             "machine makes of itself.")
+
+
+def passphrase_question(language: Language) -> str:
+    """Asked at a terminal; what is typed after it is not shown."""
+    return language.message("Passphrase, which is not shown: ")
+
+
+def passphrase_again(language: Language) -> str:
+    return language.message("The same passphrase again: ")

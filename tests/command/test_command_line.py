@@ -37,7 +37,8 @@ def test_every_command_has_help(run: Run, name: str) -> None:
 @pytest.mark.parametrize(("arguments", "says"), [
     (("hear", "x.wav"), "--tune TUNE is missing: MusicXML or MIDI, or the name of a tune that ships"),
     (("hear",), "TAKE and --tune TUNE are missing. Write it as in companion hear song.wav --tune snail-wall.\n"),
-    (("sheet",), "WHAT is missing: stage N, tune TUNE, drill N, key (of all cells, or up to stage N), or week PUPIL. "
+    (("sheet",), "WHAT is missing: stage N, fingers N (one line of its cells), tune TUNE, drill N, key (of all cells, or up to "
+                 "stage N), or week PUPIL. "
                  "Write it as in companion sheet tune snail-wall.\n"),
     (("hear", "x.wav", "--tune"), "--tune wants something after it."),
     (("hear", "x.wav", "--tune", "mole", "--phrase", "two"), "--phrase takes a whole number, not 'two'."),

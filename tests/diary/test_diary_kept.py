@@ -240,3 +240,47 @@ def test_everything_of_a_pupil_is_exported(tmp_path: Path) -> None:
             assert about["consents"][0]["given_by"] == "Wren's mother"
             assert [m["verdict"] for m in takes[0]["moves"]] == ["right"] * 3
             assert archive.read(f"sound/take-{number}.flac") == diary.sound(number)
+
+
+@pytest.mark.slow  # the format makes each guess of a passphrase cost a second
+def test_an_encrypted_export_opens_with_its_passphrase_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+                                                             capsys: pytest.CaptureFixture[str]) -> None:
+    """The age format (age-encryption.org/v1): its first line says so, and no byte of the child stands in it."""
+    pyrage = pytest.importorskip("pyrage", reason="the package pyrage is not installed")
+    diary, plain, sealed = str(tmp_path / "d.sqlite"), tmp_path / "wren.zip", tmp_path / "wren.zip.age"
+
+    def typed(text: str) -> None:
+        monkeypatch.setattr("sys.stdin", io.StringIO(text))
+
+    typed("blue snail wall\n")
+    assert main(["diary", "Wren", "--new", "--diary", diary, "--export", str(sealed), "--encrypt"]) == 0
+    assert "2 files in it" in capsys.readouterr().out
+    data = sealed.read_bytes()
+    assert data.startswith(b"age-encryption.org/v1\n-> scrypt ")
+    assert b"Wren" not in data
+    assert b"PK" not in data[:200]
+    assert zipfile.ZipFile(io.BytesIO(pyrage.passphrase.decrypt(data, "blue snail wall"))).namelist()
+    typed("another phrase\n")
+    assert main(["diary", "--decrypt", str(sealed)]) == 2
+    assert "another passphrase was used, or the file is damaged" in capsys.readouterr().err
+    assert not plain.exists()
+    typed("blue snail wall\n")
+    assert main(["diary", "--decrypt", str(sealed)]) == 0
+    assert "pupil.json" in zipfile.ZipFile(plain).namelist()
+    assert main(["diary", "--decrypt", str(sealed)]) == 2
+    assert "is there already" in capsys.readouterr().err
+    for text, path, says in (("short\n", sealed, "give at least 8"), ("blue snail wall\n", plain, "ends in .age")):
+        typed(text)
+        assert main(["diary", "Wren", "--diary", diary, "--export", str(path), "--encrypt"]) == 2
+        assert says in capsys.readouterr().err
+    assert sealed.read_bytes() == data
+
+
+def test_without_its_package_encryption_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+                                                        capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setitem(__import__("sys").modules, "pyrage", None)
+    monkeypatch.setattr("sys.stdin", io.StringIO("blue snail wall\n"))
+    out = tmp_path / "wren.zip.age"
+    assert main(["diary", "Wren", "--new", "--diary", str(tmp_path / "d.sqlite"), "--export", str(out), "--encrypt"]) == 2
+    assert "pip install pyrage" in capsys.readouterr().err
+    assert not out.exists()
