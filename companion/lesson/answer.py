@@ -141,7 +141,7 @@ def answer_take(take: str | Path, tune_name: str | Path, phrase: int | None = No
     def check_length(seconds: float) -> None:
         if len(line) > MOST_NOTES or seconds * len(line) > MOST_NOTE_SECONDS:
             raise Trouble(_("{tune} has {line} notes and the take lasts {seconds:.0f} seconds, too much to hold one "
-                            "against the other. Give one phrase with --phrase, and a take of that phrase.").format(
+                            "against the other. Give one phrase (--phrase), and a take of that phrase.").format(
                                 tune=tune.title or _("This tune"), line=len(line), seconds=seconds))
 
     pitch = hear_pitch(take, tracker, check_length)

@@ -48,6 +48,18 @@ def files_made(write: Callable[[Path], object]) -> dict[str, bytes]:
     return made
 
 
+def shown_name(name: str) -> str:
+    """A file's own name, to be shown: without folders and without what is no letter of a name."""
+    return re.sub(r"[^\w .,'-]", " ", re.split(r"[/\\]", name)[-1]).strip()[:80] or "take"
+
+
+def named(text: str, files: list[tuple[str, str]]) -> str:
+    """A sentence about files of ours, with the names that their sender knows. files: (path, name)."""
+    for path, name in files:
+        text = text.replace(path, name)
+    return text
+
+
 @dataclass(frozen=True)
 class Choice:
     """A tune that can be chosen. name: what forms give; title: what is shown."""
@@ -80,11 +92,21 @@ class Tunes:
         """How a tune is called."""
         return next((choice.title for choice in self.choices() if choice.name == name), "")
 
-    def send(self, data: bytes, name: str) -> str:
-        """A file that was sent, read in a process of its own; the name by which it can be chosen. Raises Trouble."""
+    def send(self, data: bytes, name: str, part: str | None = None) -> str:
+        """A file that was sent, read in a process of its own; the name by which it can be chosen. Raises Trouble.
+
+        part: of a score with several.
+        """
         if Path(name).suffix.lower() not in TUNE_ENDINGS:
             raise Trouble(_("A tune is a file of MusicXML or MIDI (.musicxml, .mxl, .mid). Choose such a file."))
-        tune = in_folder(lambda folder: run_limited(load, str(written_apart(data, name, folder))))
+        def work(folder: Path) -> Any:
+            path = written_apart(data, name, folder)
+            try:
+                return run_limited(load, str(path), part)
+            except Trouble as trouble:
+                raise Trouble(named(str(trouble), [(str(path), shown_name(name))])) from None
+
+        tune = in_folder(work)
         return self.keep(tune, tune.title or re.sub(r"[^\w .,'-]", " ", Path(name).stem)[:80])
 
     def keep(self, tune: Any, title: str) -> str:

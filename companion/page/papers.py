@@ -56,7 +56,7 @@ async def sheet(request: Request) -> Response:
         found = sheet_of(language, wanted, stages(), lambda: Diary(diary), datetime.now().astimezone())
         return made_sheet(language, found, "sheet")
 
-    return _begun(request, language.message("Making the sheet"), make)
+    return _begun(request, language.message("Making the sheet"), language.message("The sheet"), make)
 
 
 def made_sheet(language: Language, found: Any, name: str) -> Made:
@@ -70,8 +70,8 @@ def made_sheet(language: Language, found: Any, name: str) -> Made:
     return Made(lines=[line for line in to_text(found, language) if line], files=files_made(write))
 
 
-def _begun(request: Request, title: str, make: Callable[[], Made]) -> Response:
-    return see_other(f"/work/{state_of(request).jobs.start(title, make).key}")
+def _begun(request: Request, title: str, done: str, make: Callable[[], Made]) -> Response:
+    return see_other(f"/work/{state_of(request).jobs.start(title, done, make).key}")
 
 
 async def exercises(request: Request) -> Response:
@@ -92,7 +92,7 @@ async def exercises(request: Request) -> Response:
         return Made(lines=[x for x in to_text(booklet_sheet(booklet, language, False), language) if x],
                     files=files_made(lambda folder: save_booklet(booklet, folder / "exercises", language, sound=sound)))
 
-    return _begun(request, language.message("Making the exercises"), make)
+    return _begun(request, language.message("Making the exercises"), language.message("The exercises"), make)
 
 
 async def finger_line(request: Request) -> Response:
@@ -112,7 +112,7 @@ async def finger_line(request: Request) -> Response:
 
         return Made(lines=list(finger_line_words(tune, language)), files=files_made(write))
 
-    return _begun(request, language.message("Drawing the line"), make)
+    return _begun(request, language.message("Drawing the line"), language.message("The line to follow"), make)
 
 
 async def wall(request: Request) -> Response:
@@ -135,7 +135,7 @@ async def wall(request: Request) -> Response:
 
         return Made(lines=[x for x in to_text(card, language) if x], files=files_made(write))
 
-    return _begun(request, language.message("Making the wall card"), make)
+    return _begun(request, language.message("Making the wall card"), language.message("The wall card"), make)
 
 
 PAGES: dict[str, View] = {"/papers": papers}

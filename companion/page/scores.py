@@ -38,7 +38,7 @@ async def write(request: Request) -> Response:
     takes = await sent_files(form, "take")
     typed = {key: str(form.get(key, ""))[:MOST_TEXT].strip() for key in ("title", "words", "time", "key", "bpm", "counted_in")}
     code = state.language.code
-    job = state.jobs.start(state.language.message("Writing down the tune"),
+    job = state.jobs.start(state.language.message("Writing down the tune"), state.language.message("The tune, written down"),
                            partial(made_apart, written, takes, typed, code, seconds=SCORE_SECONDS))
     return see_other(f"/work/{job.key}")
 
@@ -106,7 +106,7 @@ async def mend(request: Request) -> Response:
                       " ".join(change_line(language, change) for change in changes), made.asked)
 
     job.result = await run_in_threadpool(make)
-    return see_other(f"/work/{job.key}")
+    return see_other(f"/work/{job.key}#heard")
 
 
 def _scored(request: Request) -> Job:
@@ -136,7 +136,7 @@ async def settle(request: Request) -> Response:
         return _shown(language, after, [*made.past, made.score][-MOST_UNDO:], said, (*made.asked, now.kind))
 
     job.result = await run_in_threadpool(make)
-    return see_other(f"/work/{job.key}")
+    return see_other(f"/work/{job.key}#heard")
 
 
 async def score_file(request: Request) -> Response:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -21,7 +20,7 @@ from companion.language import choose_language, hand_for_helper, tune_line
 from companion.limits import SECONDS, run_limited
 from companion.messages import _
 from companion.page.frame import State, View, checked_form, render, see_other, state_of, whole_number
-from companion.page.kept import files_made, in_folder, wav_bytes, written_apart
+from companion.page.kept import files_made, in_folder, named, shown_name, wav_bytes, written_apart
 from companion.page.picture import hillside
 from companion.page.stops import stops_of
 from companion.page.work import Job, JobState, Made
@@ -39,7 +38,8 @@ async def home(request: Request) -> Response:
     """What shall we do? The first time, the demo and the check of the microphone stand first."""
     state = state_of(request)
     newcomer = not await run_in_threadpool(Path(state.diary or default_path()).exists)
-    return render(request, "home.html", state.language.message("What shall we do?"), newcomer=newcomer)
+    return render(request, "home.html", state.language.message("What shall we do?"), newcomer=newcomer,
+                  jobs=state.jobs.latest())
 
 
 async def tunes(request: Request) -> Response:
@@ -54,7 +54,8 @@ async def send_tune(request: Request) -> Response:
     """A tune from a file, read in a process of its own."""
     form = await checked_form(request)
     data, name = await sent_file(form, "file")
-    key = await run_in_threadpool(state_of(request).tunes.send, data, name)
+    part = str(form.get("part") or "")[:60].strip() or None
+    key = await run_in_threadpool(state_of(request).tunes.send, data, name, part)
     return see_other(f"/tunes/{key}")
 
 
@@ -177,7 +178,7 @@ async def heard(request: Request) -> Response:
     state = state_of(request)
     wanted = read_wanted(state, form)
     data, name = await sent_file(form, "take")
-    job = state.jobs.start(state.language.message("Listening to the recording"),
+    job = state.jobs.start(state.language.message("Listening to the recording"), state.language.message("What was heard"),
                            partial(made_apart, answer_made, [(data, name)], wanted))
     return see_other(f"/work/{job.key}")
 
@@ -207,7 +208,7 @@ async def reviewed(request: Request) -> Response:
     state = state_of(request)
     wanted = read_wanted(state, form)
     takes = await sent_files(form, "take")
-    job = state.jobs.start(state.language.message("Listening to the recordings"),
+    job = state.jobs.start(state.language.message("Listening to the recordings"), state.language.message("What was heard"),
                            partial(made_apart, review_made, takes, wanted))
     return see_other(f"/work/{job.key}")
 
@@ -219,17 +220,10 @@ def made_apart(work: Callable[..., Made], takes: list[tuple[bytes, str]], *args:
         try:
             return run_limited(work, apart, *args, seconds=seconds * len(takes))
         except Trouble as trouble:
-            raise Trouble(_named(str(trouble), apart)) from None
+            raise Trouble(named(str(trouble), apart)) from None
 
     made: Made = in_folder(go)
     return made
-
-
-def _named(text: str, takes: list[tuple[str, str]]) -> str:
-    """A sentence about our file, with the name that its sender knows it by."""
-    for path, name in takes:
-        text = text.replace(path, name)
-    return text
 
 
 def _written(takes: list[tuple[bytes, str]], folder: Path) -> list[tuple[str, str]]:
@@ -241,11 +235,6 @@ def _written(takes: list[tuple[bytes, str]], folder: Path) -> list[tuple[str, st
     return out
 
 
-def shown_name(name: str) -> str:
-    """A file's own name, to be shown: without folders and without what is no letter of a name."""
-    return re.sub(r"[^\w .,'-]", " ", re.split(r"[/\\]", name)[-1]).strip()[:80] or "take"
-
-
 def review_made(takes: list[tuple[str, str]], wanted: Wanted) -> Made:
     """A line for each take, as `companion review` gives it, and all of it as a file of JSON lines."""
     from companion.lesson import Job, review_line, review_take
@@ -255,7 +244,7 @@ def review_made(takes: list[tuple[str, str]], wanted: Wanted) -> Made:
     found = []
     for path, name in takes:
         one = review_take(Job(name, wanted.place, path, wanted.place, **column))
-        found.append(replace(one, error=_named(one.error, takes)))
+        found.append(replace(one, error=named(one.error, takes)))
     told = "".join(json.dumps(one.as_json(language), ensure_ascii=False) + "\n" for one in found)
     return Made(lines=[review_line(language, one) for one in found], files={"review.jsonl": told.encode()})
 
@@ -276,7 +265,7 @@ async def demo(request: Request) -> Response:
                     picture=hillside(state.language, found.line, found.match))
 
     await checked_form(request)
-    job = state.jobs.start(state.language.message("The demo: a child sings Snail on the wall"), make)
+    job = state.jobs.start(*(state.language.message("The demo: a child sings Snail on the wall"),) * 2, make)
     return see_other(f"/work/{job.key}")
 
 
@@ -296,7 +285,9 @@ async def work(request: Request) -> Response:
     job = known_job(request)
     from companion.language import EXAMPLES  # here, since it loads all that writes scores
 
-    return render(request, "work.html", job.title, job=job, examples=EXAMPLES, running=job.state is JobState.RUNNING,
+    title = {JobState.RUNNING: job.title, JobState.DONE: job.done,
+             JobState.FAILED: state_of(request).language.message("That did not work")}[job.state]
+    return render(request, "work.html", title, job=job, examples=EXAMPLES, running=job.state is JobState.RUNNING,
                   failed=job.state is JobState.FAILED)
 
 

@@ -15,6 +15,7 @@ from companion.page.security import new_token
 
 MOST_KEPT = 50  # the oldest is forgotten beyond: what is worth keeping is downloaded or in the diary
 MOST_AT_ONCE = 4
+MOST_LISTED = 5  # on the first page, so that what was left is found again
 
 
 @dataclass
@@ -50,10 +51,14 @@ class JobState(StrEnum):
 
 @dataclass
 class Job:
-    """A piece of work. title: what it is, as said. result: what it gave; problem: why it failed, one sentence."""
+    """A piece of work. title: what is done, as said while it goes on; done: what there is afterwards.
+
+    result: what it gave; problem: why it failed, one sentence.
+    """
 
     key: str
     title: str
+    done: str
     began: float = field(default_factory=time.monotonic)
     state: JobState = JobState.RUNNING
     result: Made = field(default_factory=Made)
@@ -73,15 +78,20 @@ class Jobs:
         self._lock = threading.Lock()
         self._free = threading.Semaphore(MOST_AT_ONCE)
 
-    def start(self, title: str, work: Callable[[], Made]) -> Job:
-        """Begin a job in a thread of its own."""
-        job = Job(new_token(), title)
+    def start(self, title: str, done: str, work: Callable[[], Made]) -> Job:
+        """Begin a job in a thread of its own. title, done: as in `Job`."""
+        job = Job(new_token(), title, done)
         with self._lock:
             self._jobs[job.key] = job
             while len(self._jobs) > MOST_KEPT:
                 self._jobs.popitem(last=False)
         threading.Thread(target=self._run, args=(job, work), name="job", daemon=True).start()
         return job
+
+    def latest(self, most: int = MOST_LISTED) -> list[Job]:
+        """The newest jobs, newest first."""
+        with self._lock:
+            return list(self._jobs.values())[::-1][:most]
 
     def find(self, key: str) -> Job | None:
         """A job by its key, None where there is none (any more)."""

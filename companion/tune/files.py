@@ -314,7 +314,7 @@ def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
     with_words = [p for p in parts if any(n.lyrics for n in p.recurse().notes)]
     if len(with_words) == 1:
         return with_words[0]
-    raise Trouble(_("{path} has {parts} parts: {listed}. Say which with --part.").format(
+    raise Trouble(_("{path} has {parts} parts: {listed}. Say which part is wanted (--part).").format(
                         path=path, parts=len(parts), listed=listed))
 
 

@@ -34,8 +34,25 @@ def text_of(found: Any) -> str:
 
 @pytest.mark.parametrize("place", PLACES)
 def test_every_page_is_valid_html_with_one_heading_and_its_title_first(page: Any, place: str) -> None:
+    checked(page, page.get(place))
+
+
+def test_pages_that_come_after_something_was_done_are_valid_too(page: Any) -> None:
+    """A pupil, a question before deletion, braille read back, a sitting, an answer, a sheet, a problem."""
+    checked(page, page.post("/diary/new", pupil="Robin"))
+    checked(page, page.post("/diary/delete", pupil="Robin"))
+    checked(page, page.post("/read", cells="⠐⠹⠱⠫⠬ ⠻⠣"))
+    checked(page, page.post("/course/begin", pupil="Robin"))
+    checked(page, page.post("/course/drill", kind="name the cell", stage="2"))
+    checked(page, page.done(page.post("/demo")))
+    checked(page, page.done(page.post("/papers/sheet", what="key", stage="2")))
+    checked(page, page.post("/papers/wall", tune="tick-tock", shoulder="high"))
+    checked(page, page.get("/"))
+
+
+def checked(page: Any, found: Any) -> None:
+    """Valid HTML, one heading which begins the title, landmarks, names that are there once, tokens, labels."""
     html5lib = pytest.importorskip("html5lib")
-    found = page.get(place)
     assert len(found.content) < 60_000
     parser = html5lib.HTMLParser(namespaceHTMLElements=False)
     tree = parser.parse(found.text)
@@ -77,6 +94,8 @@ def test_a_recording_is_answered_as_the_command_answers_it(page: Any) -> None:
     expected = answer_take(TAKE, "snail-wall")
     english = choose_language("british")
     said = text_of(found)
+    assert "<h1>What was heard</h1>" in found.text
+    assert f"What was heard: {expected.cue(english)}" in text_of(page.get("/")), "what was left is found again"
     for line in answer_lines(english, expected):
         assert line in said
     told = page.get(str(found.url) + "/json").json()
@@ -172,6 +191,20 @@ def test_a_pupil_from_the_first_page_to_deletion(page: Any, tmp_path: Path) -> N
     assert "Robin" in text_of(page.post("/diary/delete", pupil="Robin", sure="yes"))
     assert "Robin" not in text_of(page.get("/diary"))
     assert b"Robin" not in b"".join(path.read_bytes() for path in tmp_path.iterdir())
+
+
+def test_a_score_with_several_parts_asks_which_and_takes_its_number(page: Any) -> None:
+    parts = "".join(
+        f'<part id="P{k}"><measure number="1"><attributes><divisions>1</divisions><time><beats>2</beats><beat-type>4</beat-type>'
+        f"</time></attributes>" + f"<note><pitch><step>{step}</step><octave>4</octave></pitch><duration>1</duration></note>" * 2
+        + "</measure></part>" for k, step in ((1, "C"), (2, "E")))
+    music = ('<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>High</part-name></score-part>'
+             f'<score-part id="P2"><part-name>Low</part-name></score-part></part-list>{parts}</score-partwise>').encode()
+    asked = page.post("/tunes", files={"file": ("duet.musicxml", music)})
+    assert asked.status_code == 400
+    assert "duet.musicxml has 2 parts" in text_of(asked)
+    assert "Say which part is wanted" in text_of(asked)
+    assert "Move by move: level." in text_of(page.post("/tunes", part="2", files={"file": ("duet.musicxml", music)}))
 
 
 def test_a_tune_of_ones_own_can_be_set_for_the_week_and_outlasts_the_program(page: Any, tmp_path: Path) -> None:

@@ -88,6 +88,7 @@ def test_from_voice_to_score_recorded_asked_and_mended(address: str, sung: Any) 
     page.keyboard.press("Enter")
     page.wait_for_function("() => document.getElementById('heard')?.textContent.includes('is G now')", timeout=LATE_MS)
     assert page.evaluate(SAYING) == ["Bar 1, note 1 is G now."]
+    assert page.evaluate("document.activeElement.id") == "heard", "what came of it has the focus"
     enter(page, "Take the last one back")
     page.wait_for_function("() => document.getElementById('heard')?.textContent.includes('taken back')", timeout=LATE_MS)
     with page.expect_download() as kept:
@@ -179,6 +180,16 @@ def test_a_problem_in_braille_leads_to_its_place(address: str, sung: Any) -> Non
     assert tree.index('heading "To look at"') < tree.index('heading "Sign by sign"') < tree.index('heading "Bar by bar"')
     enter(page, "Line 1, cell")
     assert page.evaluate("document.activeElement.classList.contains('stop')")
+
+
+def test_a_program_that_has_ended_is_said_on_the_page_once(sung: Any, tmp_path: Path) -> None:
+    with served(tmp_path) as address:
+        page, _first = entered(sung, address)
+        page.wait_for_load_state("networkidle")
+    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")  # somebody comes back to the tab
+    page.wait_for_function("() => document.getElementById('gone').textContent", timeout=LATE_MS)
+    assert page.evaluate(SAYING) == [
+        "The program has ended or was started anew. Start it with companion page; what was kept is there."]
 
 
 def test_files_dropped_on_a_page_are_chosen_and_said(address: str, sung: Any) -> None:
