@@ -149,6 +149,13 @@ _CELL_OPENINGS = ("the letter", "letter", "braille letter", "braille", "it is", 
                   "the keys", "keys", "key", "it's dots", "write", "i write", "i wrote", "that is", "that's", "um", "answer",
                   "is it", "maybe", "the cell", "i think it's", "i think it is", "chord", "the dots are", "press")
 
+_KEY_FORMS = tuple(f"{before}{{count}} {{accidental}}{after}"
+                   for before in ("", "key with ", "key of ", "key signature of ", "key signature with ", "key ",
+                                  "key signature ")
+                   for after in ("", " key", " in the key", " key signature", " signs", " in key"))
+_TIME_FORMS = tuple(f"{before}{{upper}}{by}{{lower}}{after}" for before in ("", "time ", "time signature ", "time signature of ")
+                    for by in (" ", "/", " by ", " over ", " / ", " on ") for after in ("", " time"))
+
 
 def english_vocabulary(numbers: Sequence[str], ordinals: Sequence[str],
                        values: Sequence[Mapping[Fraction, str]]) -> Vocabulary:
@@ -177,12 +184,8 @@ def english_vocabulary(numbers: Sequence[str], ordinals: Sequence[str],
         placed_forms=_PLACED_FORMS,
         rest_forms=("{dotted}{value} rest", "rest of a {dotted}{value}", "rest {dotted}{value}", "{dotted}{value}'s rest",
                     "{dotted}{value} rests", "rest for a {dotted}{value}", "rest a {dotted}{value}"),
-        key_forms=tuple(f"{before}{{count}} {{accidental}}{after}" for before in ("", "key with ", "key of ", "key signature of ",
-                                                                                 "key signature with ", "key ", "key signature ")
-                        for after in ("", " key", " in the key", " key signature", " signs", " in key")),
-        time_forms=tuple(f"{before}{{upper}}{by}{{lower}}{after}"
-                         for before in ("", "time ", "time signature ", "time signature of ")
-                         for by in (" ", "/", " by ", " over ", " / ", " on ") for after in ("", " time")),
+        key_forms=_KEY_FORMS,
+        time_forms=_TIME_FORMS,
         ending_forms=("ending {number}", "ending number {number}"),
         dynamic_forms=("dynamic {dynamic}",),
         openings=_OPENINGS,
@@ -191,9 +194,8 @@ def english_vocabulary(numbers: Sequence[str], ordinals: Sequence[str],
         ordinal_endings=ORDINAL_ENDINGS,
         cell_openings=_CELL_OPENINGS,
         cell_fillers=("dots", "dot", "and", "a", "with", "the", "number", "numbers", "points", "point", "plus", "please", "pins"),
-        cell_breaks=("then", "followed by", "next cell", "new cell", "and then", "next", "after that", "second cell",
-            "first cell",
-                     "third cell", "space"),
+        cell_breaks=("then", "followed by", "next cell", "new cell", "and then", "next", "after that", "first cell",
+                     "second cell", "third cell", "space"),
         dot_words={numbers[n]: str(n) for n in range(1, 9)} | {"too": "2", "for": "4"},
         whole_cells={"full cell": "123456", "all six dots": "123456", "all six": "123456", "all dots": "123456",
                      "a full cell": "123456", "the full cell": "123456", "all the dots": "123456"},
