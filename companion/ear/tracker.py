@@ -31,6 +31,7 @@ from companion.ear.sound import RATE
 HOP = 221  # samples: 10 ms
 FRAME = 768
 LOW_HZ, HIGH_HZ = 60.0, 2000.0
+HUM_HZ = 60.7  # up to here lies what is the hum of the mains in half of the world, and no voice
 RARE_BELOW_HZ = 80.0  # few voices sing lower
 LOOKED_AT = (LOW_HZ / 1.06, HIGH_HZ * 1.06)  # Hz, a semitone beyond the range
 BOLTZMANN = 1.0
@@ -99,7 +100,7 @@ class Tracker:
 
     def _frames(self, new: Frames) -> PitchTrack:
         time = np.asarray((new.first + np.arange(len(new.f0_hz))) * (HOP / RATE), dtype=np.float64)
-        outside = new.beyond | (new.guess_hz < LOW_HZ) | (new.guess_hz > HIGH_HZ)
+        outside = new.beyond | (new.guess_hz < HUM_HZ) | (new.guess_hz > HIGH_HZ)
         f0_hz = np.where(outside, 0.0, new.f0_hz)
         return PitchTrack(time_s=time, f0_hz=f0_hz, sure=np.where(f0_hz > 0, new.voiced, 0.0), level_db=new.level_db,
                           harmonic=1.0 - np.minimum(new.lowest, 1.0), hop_s=HOP / RATE, duration_s=self._samples / RATE,

@@ -237,7 +237,7 @@ def limited(*arguments: object, file_size: int | None = None, stdout: object = s
 def test_a_full_disk_leaves_nothing_half_written(tmp_path: Path) -> None:
     (tmp_path / "cue.wav").write_bytes(b"the old one")
     done = limited("hear", RIGHT_TAKE, "--tune", "snail-wall", "--sound", tmp_path / "cue.wav", file_size=4096)
-    assert done.returncode == 2
+    assert (done.returncode, done.stdout) == (2, ""), "nothing is answered before what was asked for is saved"
     assert done.stderr.count("\n") == 1
     assert "could not be written" in done.stderr
     assert (tmp_path / "cue.wav").read_bytes() == b"the old one"
@@ -549,11 +549,12 @@ def test_a_folder_of_takes_of_one_tune_is_reviewed_by_name(run: Run, tmp_path: P
     assert "--tune" in err
 
 
-def test_a_list_may_name_a_phrase_and_a_verse(run: Run, tmp_path: Path) -> None:
-    (tmp_path / "l.csv").write_text(f"take,tune,phrase,verse\n{RIGHT_TAKE},snail-wall,2,\n{RIGHT_TAKE},snail-wall,x,\n"
-                                    f"{RIGHT_TAKE},snail-wall,,9\n")
+def test_a_list_may_name_a_phrase_a_part_and_a_verse(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "l.csv").write_text(f"take,tune,phrase,part,verse\n{RIGHT_TAKE},snail-wall,2,1,\n"
+                                    f"{RIGHT_TAKE},snail-wall,x,,\n{RIGHT_TAKE},snail-wall,,,9\n{RIGHT_TAKE},snail-wall,,Alto,\n")
     _, out, _ = run("review", tmp_path / "l.csv", "--jobs", 1)
     lines = [line.partition(": ")[2] for line in out.splitlines()]
     assert lines[0] == "All six right."
     assert "whole number" in lines[1]
     assert "no verse 9" in lines[2]
+    assert "Alto" in lines[3]

@@ -6,10 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from singers import Style, VoiceKind, corpus, melody, noisy, perform, render
+from singers import corpus
 from singers.performance import STEP_S
-from singers.whistle import Pipe
-from singers.whistle import render as whistle
+from singers.whistle import end_take
 from tracked import track
 
 from companion.ear import read_sound
@@ -145,7 +144,7 @@ def test_pitch_from_low_men_to_squeals(hz: float) -> None:
     assert np.mean(np.abs(1200 * np.log2(np.maximum(heard, 1) / hz)) < 10) > 0.98
 
 
-@pytest.mark.parametrize("hz", [50.0, 58.0, 2030.0, 2200.0, 2500.0, 3000.0, 3900.0])
+@pytest.mark.parametrize("hz", [50.0, 58.0, 60.0, 2030.0, 2200.0, 2500.0, 3000.0, 3900.0])
 def test_beyond_the_range_nothing_is_heard_rather_than_an_octave_off(hz: float) -> None:
     t, rng = np.arange(22050) / 22050, np.random.default_rng(0)
     partials = [np.sin(2 * np.pi * hz * k * t) / k**1.2 for k in range(1, int(9000 / hz) if hz < 100 else 2)]
@@ -155,24 +154,16 @@ def test_beyond_the_range_nothing_is_heard_rather_than_an_octave_off(hz: float) 
     assert np.median(found.octave) == 1.0  # and it is said to be unclear
 
 
-LOW_MAN, SQUEAL = VoiceKind("low man", 40.0, 0.95, 0.02, 0.1), VoiceKind("squealing child", 86.0, 1.5, 0.05, 0.0)
-
-
-@pytest.mark.parametrize(("sounds", "middle", "least"), [
-    (LOW_MAN, 40.5, 0.94), (SQUEAL, 86.0, 0.94), (Pipe.WHISTLE, 87.0, 0.94), (Pipe.RECORDER, 84.0, 0.96)],
-    ids=["low man", "squealing child", "whistle", "recorder"])
-def test_lines_at_both_ends_of_the_range(sounds: VoiceKind | Pipe, middle: float, least: float) -> None:
-    """Against what was sung (65 to 110 Hz, or 700 to 2000), by mir_eval: at 80 to 1400 Hz they had 0.71, 0.74, 0.67, 0.93."""
+@pytest.mark.parametrize(("name", "least"), [
+    ("low man", 0.94), ("squealing child", 0.94), ("whistle", 0.94), ("recorder", 0.96)])
+def test_lines_at_both_ends_of_the_range(name: str, least: float) -> None:
+    """Against what was sung, by mir_eval (figures of before and now: tests/benchmarks/README.md)."""
     import mir_eval
 
     right = []
     for seed in range(3):
-        rng = np.random.default_rng([17, seed])
-        line = melody(rng, 6)
-        centre = (min(n.midi for n in line) + max(n.midi for n in line)) / 2
-        p = perform(line, Style(shift=middle - centre, miss=0.1, scoop=0.5, fall=0.5, shrink=0.8), rng)
-        samples = render(p, sounds, "formants", rng) if isinstance(sounds, VoiceKind) else whistle(p, sounds, rng)
-        found = track(noisy(samples, rng, 30.0))
+        samples, p = end_take(name, seed)
+        found = track(samples)
         truth = np.where(np.isnan(p.contour), 0.0, 440.0 * 2.0 ** ((np.nan_to_num(p.contour) - 69.0) / 12.0))
         scores = mir_eval.melody.evaluate(np.arange(len(truth)) * STEP_S, truth, found.time_s, found.f0_hz)
         right.append(scores["Overall Accuracy"])

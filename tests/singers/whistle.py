@@ -1,4 +1,4 @@
-"""Lines that are whistled or played on a recorder: nearly a sine, with breath."""
+"""Lines at both ends of the range: low men, squealing children, and what is whistled or played on a recorder."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from enum import Enum
 import numpy as np
 from scipy.signal import butter, sosfilt
 
-from singers.performance import STEP_S, Performance
+from singers import melody, noisy, perform
+from singers.formants import render as render_voice
+from singers.performance import STEP_S, Performance, Style, VoiceKind
 
 RATE = 22050
 
@@ -35,3 +37,21 @@ def render(performance: Performance, pipe: Pipe, rng: np.random.Generator, rate:
     hiss = sosfilt(butter(2, [0.05, 0.6], "band", output="sos"), rng.normal(0, 1, samples))
     out = level * (tone + breath * hiss / hiss.std())
     return (0.3 * out / (np.abs(out).max() + 1e-9)).astype(np.float32)
+
+
+#: What sounds, and the middle of its lines (MIDI): 65 to 110 Hz, or 700 to 2000.
+ENDS: dict[str, tuple[VoiceKind | Pipe, float]] = {
+    "low man": (VoiceKind("low man", 40.5, 0.95, 0.02, 0.1), 40.5),
+    "squealing child": (VoiceKind("squealing child", 86.0, 1.5, 0.05, 0.0), 86.0),
+    "whistle": (Pipe.WHISTLE, 87.0), "recorder": (Pipe.RECORDER, 84.0)}
+
+
+def end_take(name: str, seed: int) -> tuple[np.ndarray, Performance]:
+    """A line of six notes at an end of the range, 30 dB over noise; all chance from the seed."""
+    sounds, middle = ENDS[name]
+    rng = np.random.default_rng([17, seed])
+    line = melody(rng, 6)
+    centre = (min(n.midi for n in line) + max(n.midi for n in line)) / 2
+    p = perform(line, Style(shift=middle - centre, miss=0.1, scoop=0.5, fall=0.5, shrink=0.8), rng)
+    samples = render(p, sounds, rng) if isinstance(sounds, Pipe) else render_voice(p, sounds.tract, sounds.breath, rng)
+    return noisy(samples, rng, 30.0), p
