@@ -28,7 +28,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--words", action="store_true", help=_("every word of the trade, and what it means"))
     parser.add_argument("--stage", metavar="N", help=_("read one stage out: for the adult, for the pupil"))
     parser.add_argument("--pass", dest="passed", metavar="N", action="append", default=[],
-                        help=_("the adult's word that a stage is known"))
+                        help=_("the adult's word that a stage is known, and all before it"))
+    parser.add_argument("--place", action="store_true", help=_("a short test that finds the stage to begin with"))
     parser.add_argument("--back", metavar="N", action="append", default=[],
                         help=_("the adult's word that a stage is to be done again"))
     parser.add_argument("--begin-again", action="store_true", help=_("forget all of this pupil's course"))
@@ -94,7 +95,7 @@ def _with_pupil(options: argparse.Namespace, some: Sequence[Stage]) -> int:
     from companion.course import forget_progress, load_progress
     from companion.diary import Diary, read_setting
     from companion.language import course_begins_again_line, standing_lines
-    from companion.lesson import judge_stages, progress_json, shift_for, sit, terminal
+    from companion.lesson import judge_stages, place, progress_json, shift_for, sit, terminal
 
     start = moment(options.on)
     with Diary(options.diary) as diary:
@@ -118,6 +119,9 @@ def _with_pupil(options: argparse.Namespace, some: Sequence[Stage]) -> int:
         shift = shift_for(progress.stage(some).material, pupil.low, pupil.high)
         io = terminal(spoken(options, settings), language, silent=options.silent, listens=options.listen,
                       hands_free=options.hands_free, cells_as=options.form, shift=shift)
+        if options.place:
+            place(diary, pupil, some, lambda: moment(options.on), io)
+            return 0
         sit(diary, pupil, some, lambda: moment(options.on), io, options.questions, settings[SettingName.COURSE_MINUTES])
     return 0
 

@@ -47,11 +47,12 @@ from companion.course.drill import (
     write_cell,
 )
 from companion.course.facts import PLAIN, SIGNS, Fact, FactKind, by_cells, fact, key_name, letter_of, said_signs
-from companion.course.fresh import Wanted, difficulty, fresh_group
+from companion.course.fresh import Wanted, difficulty, fresh_group, fresh_material
 from companion.course.planning import (
     ADULT_MINUTES,
     BARS_OF,
     CHILD_MINUTES,
+    KNOWN_FROM,
     MOST_NEW,
     Step,
     Why,
@@ -59,11 +60,14 @@ from companion.course.planning import (
     closing,
     interleaved,
     item_for,
+    lay_cards,
     new_items,
     new_steps,
     plan,
+    probes,
 )
 from companion.course.progress import (
+    Fluency,
     KeptProgress,
     PassedBy,
     Progress,
@@ -99,15 +103,15 @@ from companion.course.tune_material import LEAVE_OUT, Group, Material, Pulse, ma
 from companion.course.vocabulary import Command, Vocabulary
 
 __all__ = [
-    "ADULT_MINUTES", "BARS_OF", "CHILD_MINUTES", "FOLDER", "HEARD_RIGHT", "HEARD_WRONG", "LEAVE_OUT", "MOST_NEW",
+    "ADULT_MINUTES", "BARS_OF", "CHILD_MINUTES", "FOLDER", "HEARD_RIGHT", "HEARD_WRONG", "KNOWN_FROM", "LEAVE_OUT", "MOST_NEW",
     "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS", "Change", "Command", "Difference", "Drill", "Evidence", "Fact",
-    "FactKind", "Finding", "Group", "HelpWith", "Item", "Judged", "KeptProgress", "MarkRule", "Material", "Misread",
+    "FactKind", "Finding", "Fluency", "Group", "HelpWith", "Item", "Judged", "KeptProgress", "MarkRule", "Material", "Misread",
     "Misreading", "Order", "PassedBy", "Place", "PlaceKind", "Progress", "Pulse", "QuestionKind", "Recall", "Shown", "Stage",
     "Standing", "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn", "Vocabulary", "Wanted", "Wants", "Way", "Why",
     "brings", "by_cells", "card", "change_progress", "check", "check_count", "check_stages", "check_take", "closing",
-    "difficulty", "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "fresh_group", "heard_move",
-    "heard_tune", "interleaved", "item_for", "key_name", "letter_of", "line_of", "load_progress", "make", "mark_rule",
-    "material", "mirrored", "name_cell", "new_items", "new_steps", "not_known", "note_fact", "plan", "question_kind",
-    "read_and_sing", "read_stage", "rows_of", "said_signs", "say_octave", "seconds_of", "smaller", "stages", "sung_move",
-    "taught", "untaught", "used_signs", "write_cell",
+    "difficulty", "drill_items", "fact", "fill_places", "find_stage", "forget_progress", "fresh_group", "fresh_material",
+    "heard_move", "heard_tune", "interleaved", "item_for", "key_name", "lay_cards", "letter_of", "line_of", "load_progress",
+    "make", "mark_rule", "material", "mirrored", "name_cell", "new_items", "new_steps", "not_known", "note_fact", "plan",
+    "probes", "question_kind", "read_and_sing", "read_stage", "rows_of", "said_signs", "say_octave", "seconds_of", "smaller",
+    "stages", "sung_move", "taught", "untaught", "used_signs", "write_cell",
 ]

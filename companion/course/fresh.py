@@ -19,6 +19,8 @@ from companion.tune import STEPS, Bar, Barline, Grace, Note, Pitch, Tune
 EASIEST, HARDEST = 1, 4  # levels of difficulty
 ROW_NOTES = {1: (3, 4), 2: (4, 5), 3: (5, 7), 4: (6, 8)}  # notes in a row without bars, by level
 WIDEST = {1: 2, 2: 3, 3: 4, 4: 7}  # widest move, in letters, by level; never wider than the tune's own
+LAST_ONES = 40  # bars that are never met again so soon
+NARROWEST = 4  # letters from the lowest note to the highest, a fifth, which every voice has: a narrower tune is widened to it
 TRIES = 40  # for one bar, before there is none
 MOST_SAME = 2  # equal notes in a row
 STEPWISE = 0.6  # share of moves to the next letter (half of the moves and more in folk tunes: Dowling 1978)
@@ -29,7 +31,7 @@ class Wanted:
     """What a new bar should be like.
 
     known: the signs that may be in it. new: those of which it has at least one, where the tune has them at all. avoid:
-    cells of bars that were met lately. level: EASIEST to HARDEST.
+    cells of bars that were met lately, oldest first. level: EASIEST to HARDEST.
     """
 
     known: frozenset[str]
@@ -41,16 +43,19 @@ class Wanted:
 def fresh_material(m: Material, name: str, wanted: Wanted, count: int, rng: random.Random) -> Material:
     """So many new bars in the manner of a tune, each different, as material for drills, all under one name.
 
-    Fewer where the signs that are known allow no more; the tune itself where none can be made.
+    Where all bars of a level have been met, they are longer; where those have been met too, they are met again, the last
+    ones last. Fewer where the signs that are known allow no more; the tune itself where none can be made.
     """
     made: list[Tune] = []
-    met = set(wanted.avoid)
+    lately = list(wanted.avoid)
     source = _Source.of(m, wanted)
     for _unused in range(count):
-        group = fresh_group(m, name, replace(wanted, avoid=met), rng, source)
+        tries = [replace(wanted, avoid=frozenset(lately), level=level) for level in range(wanted.level, HARDEST + 1)]
+        tries.append(replace(wanted, avoid=frozenset(lately[-LAST_ONES:]), level=HARDEST))
+        group = next((g for w in tries if (g := fresh_group(m, name, w, rng, source)) is not None), None)
         if group is None:
             break
-        met.add(group.cells)
+        lately.append(group.cells)
         made.append(group.piece)
     return replace(m, name=name, made=tuple(made)) if made else m
 
@@ -106,7 +111,8 @@ class _Source:
         own = m.pitches
         key, steps = m.shown.key, [s for s in STEPS if s in wanted.known]
         scale = {Pitch(s, o, key.alter(s)) for s in steps for o in range(own[0].octave, own[-1].octave + 1)}
-        inside = {p for p in scale if own[0].diatonic <= p.diatonic <= own[-1].diatonic}
+        top = max(own[-1].diatonic, own[0].diatonic + NARROWEST)
+        inside = {p for p in scale if own[0].diatonic <= p.diatonic <= top}
         line = m.shown.line()
         widest = max((abs(b.pitch.diatonic - a.pitch.diatonic) for a, b in itertools.pairwise(line)), default=1)
         return _Source(tuple(sorted(inside | set(own), key=lambda p: (p.midi, p.diatonic))), widest,

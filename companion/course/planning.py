@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 
 from companion.course.drill import (
@@ -18,6 +19,7 @@ from companion.course.drill import (
     Wants,
     Way,
     beats_of,
+    card,
     heard_move,
     make,
     name_cell,
@@ -243,6 +245,44 @@ def _mostly_new(steps: Sequence[Step], stage: Stage) -> list[Step]:
     allowed = round(min(count, new) * MOST_CONTRAST)
     out = [s for s in steps if brings(s.item, stage) or s in rest[:allowed]]
     return out[:count]
+
+
+# --- what is known without having been asked here ---
+
+LAID_DAYS = 7  # over which the cards of what is known already were last recalled, so that they come back a few a day
+PROBES = (QuestionKind.NAME_THE_CELL, QuestionKind.WRITE_THE_CELL, QuestionKind.READ_AND_SING, QuestionKind.SAY_THE_OCTAVE,
+          QuestionKind.MARK_OR_NO_MARK, QuestionKind.FIND_THE_WRONG_CELL, QuestionKind.HIGHER_OR_LOWER,
+          QuestionKind.SING_THE_MOVE)
+PROBED = 3  # questions of a stage that tell whether it is known
+KNOWN_FROM = 2  # of these right
+
+
+def cards_of(stage: Stage) -> list[str]:
+    """What is remembered of a stage: its facts in every way that it drills, and its bars."""
+    out: dict[str, None] = {}
+    for drill in stage.drills:
+        if drill.facts and drill.kind not in FRESH:
+            items = make(replace(drill, order=Order.UP, count=len(drill.facts)), stage.material, random.Random(0))
+            out.update(dict.fromkeys(name for item in items for name in item.cards))
+        elif drill.kind in (*_BAR_KINDS.values(), QuestionKind.WRITE_WHAT_YOU_HEAR):
+            out[card(f"{BARS_OF}{stage.name}", drill.way)] = None
+    return list(out)
+
+
+def lay_cards(progress: Progress, passed: Sequence[Stage], now: datetime) -> None:
+    """Remember what these stages teach as known, so that it is asked again, a few things a day."""
+    names = [n for stage in passed for n in cards_of(stage)]
+    for i, name in enumerate(names):
+        # In turn over the days, so that every stage comes back early and late.
+        progress.recall.lay(name, now - timedelta(days=LAID_DAYS * (i * 3 % len(names)) / len(names)))
+
+
+def probes(stage: Stage, rng: random.Random, progress: Progress) -> list[Item]:
+    """A few questions that tell whether a stage is known: its cells named and written, a bar read and sung."""
+    items = [s.item for s in new_steps(stage, rng, MOST_NEW * 2, progress) if brings(s.item, stage)]
+    by_kind = [[i for i in items if i.kind is kind] for kind in PROBES]
+    turns = itertools.chain.from_iterable(itertools.zip_longest(*(rng.sample(some, len(some)) for some in by_kind)))
+    return [replace(i, known=taught(stage.number)) for i in turns if i is not None][:PROBED]
 
 
 # --- a question for what is remembered ---

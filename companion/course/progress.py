@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Any, TypeVar
 
 from companion.course.answer import Judged
-from companion.course.drill import Item, Way, card, split_card
+from companion.course.drill import Item, QuestionKind, Way, card, split_card
 from companion.course.fresh import difficulty
 from companion.course.recall import Recall, utc
 from companion.course.stage import Evidence, Stage
@@ -27,6 +27,8 @@ OWNER, NAME = "course", "progress"  # where the diary keeps it
 VERSION = 1
 KEPT_ANSWERS = 40  # of each stage and way: more than any evidence asks for
 KEPT_BARS = 150  # that were met lately: those of some weeks
+KEPT_DAYS = 60  # of reading
+ENOUGH_NOTES = 20  # in a week, before they are a rate
 PACES = (0.5, 3.0)  # how much quicker or slower than the usual a pupil may be taken to be
 NEW_PACE = 0.3  # share of the last sitting in the pace
 ENOUGH_MOVES = 3  # of a kind sung elsewhere, before they count as a review
@@ -38,6 +40,7 @@ class PassedBy(StrEnum):
 
     EVIDENCE = "evidence"
     WORD = "word"  # of an adult
+    PLACEMENT = "placement"  # the test that finds where to begin
 
 
 @dataclass(frozen=True)
@@ -52,13 +55,22 @@ class Shown:
 
 
 @dataclass(frozen=True)
+class Fluency:
+    """Notes a minute that were read aloud or sung rightly, in the last seven days and the seven before, None where too few
+    were."""
+
+    this_week: int | None = None
+    week_before: int | None = None
+
+
+@dataclass(frozen=True)
 class Standing:
     """Where a pupil is in the course.
 
     here: the first stage that is not passed, the last where all are (finished). shown: how far its evidence has got.
     passed: how many are passed of `stages`; last: the last of them, and by what. due: how many things are due now;
     next_due: when the next is, in the time zone of `now`, where none is due and something is remembered.
-    following: the stage after `here`.
+    following: the stage after `here`. fluency: how quickly notes are read.
     """
 
     here: Stage
@@ -71,13 +83,15 @@ class Standing:
     due: int
     next_due: datetime | None
     following: Stage | None
+    fluency: Fluency = Fluency()
 
 
 @dataclass
 class Progress:
     """answers: each {"at", "stage", "way", "verdict"}, oldest first. passed: stage number to {"at", "by"}, by a
     `PassedBy`. since: stage number to the moment from which its answers count. seen: cells of the bars that were met
-    lately, oldest first. pace: how many times as long as usual the pupil takes for a question."""
+    lately, oldest first. pace: how many times as long as usual the pupil takes for a question. read: a day
+    ("2026-09-01") to the notes that were read rightly on it and the seconds they took."""
 
     answers: list[dict[str, Any]] = field(default_factory=list)
     passed: dict[str, dict[str, str]] = field(default_factory=dict)
@@ -86,10 +100,12 @@ class Progress:
     moves_until: str = ""
     seen: list[str] = field(default_factory=list)
     pace: float = 1.0
+    read: dict[str, list[float]] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         return {"version": VERSION, "answers": self.answers, "passed": self.passed, "since": self.since,
-                "cards": self.recall.cards, "moves_until": self.moves_until, "seen": self.seen, "pace": self.pace}
+                "cards": self.recall.cards, "moves_until": self.moves_until, "seen": self.seen, "pace": self.pace,
+                "read": self.read}
 
     @staticmethod
     def from_json(data: dict[str, Any]) -> Progress:
@@ -100,7 +116,8 @@ class Progress:
         try:
             progress = Progress(list(data["answers"]), dict(data["passed"]), dict(data["since"]),
                                 Recall(dict(data["cards"])), str(data.get("moves_until", "")),
-                                list(data.get("seen", [])), float(data.get("pace", 1.0)))
+                                list(data.get("seen", [])), float(data.get("pace", 1.0)),
+                                {day: [float(x) for x in row] for day, row in data.get("read", {}).items()})
             progress._check()
             return progress
         except (KeyError, TypeError, ValueError, AttributeError) as error:
@@ -122,6 +139,10 @@ class Progress:
             _moment(moment)
         if not all(isinstance(cells, str) for cells in self.seen) or not PACES[0] <= self.pace <= PACES[1]:
             raise ValueError(self.pace)
+        for day, (notes, seconds) in self.read.items():
+            _moment(day)
+            if notes < 0 or seconds < 0:
+                raise ValueError(day)
         self.recall.check()
 
     # --- stages ---
@@ -151,14 +172,20 @@ class Progress:
 
     # --- answers ---
 
-    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False) -> bool:
+    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False,
+               seconds: float | None = None) -> bool:
         """Remember an answer; returns True where it completes the evidence of the stage it belongs to.
 
         stage: the stage whose evidence it is, None for a review of something older. What is not sure is
-        neither right nor wrong and is not remembered.
+        neither right nor wrong and is not remembered. seconds: from the question to the answer, where that is known.
         """
         for name, verdict in judged.cards.items():
             self.recall.review(name, verdict, now, helped)
+        notes = notes_read(item)
+        if seconds and notes and judged.verdict is Verdict.RIGHT and not helped:
+            before = self.read.get(f"{now:%Y-%m-%d}", [0.0, 0.0])
+            self.read[f"{now:%Y-%m-%d}"] = [before[0] + notes, before[1] + seconds]
+            self.read = dict(sorted(self.read.items())[-KEPT_DAYS:])
         if item.group is not None:
             self.seen = [*(c for c in self.seen if c != item.group.cells), item.group.cells][-KEPT_BARS:]
         if stage is None or judged.verdict == Verdict.UNSURE:
@@ -193,6 +220,15 @@ class Progress:
                     days.add(a["at"][:10])
             out.append(Shown(e, last, seen, len(days), holds and len(days) >= e.days))
         return out
+
+    def fluency(self, now: datetime) -> Fluency:
+        """Notes a minute, this week and the week before."""
+        def rate(first: int, last: int) -> int | None:
+            days = {f"{now - timedelta(days=d):%Y-%m-%d}" for d in range(first, last)}
+            notes, seconds = (sum(row[i] for day, row in self.read.items() if day in days) for i in (0, 1))
+            return round(60 * notes / seconds) if notes >= ENOUGH_NOTES and seconds else None
+
+        return Fluency(rate(0, 7), rate(7, 14))
 
     def level(self, stage: Stage) -> int:
         """How difficult the next bars of a stage should be, from the answers to those before (see `difficulty`)."""
@@ -238,7 +274,14 @@ class Progress:
         return Standing(here, self.finished(stages), tuple(self.shown(here)), len(stages), len(done), last,
                         PassedBy(self.passed[last.key]["by"]) if last else PassedBy.WORD, len(due),
                         min(waiting).astimezone(now.tzinfo) if waiting else None,
-                        next((s for s in stages if s.number > here.number), None))
+                        next((s for s in stages if s.number > here.number), None), self.fluency(now))
+
+
+def notes_read(item: Item) -> int:
+    """How many notes a right answer shows to have been read: of a cell that is named, of a bar that is sung; else 0."""
+    if item.kind is QuestionKind.NAME_THE_CELL:
+        return int(item.wanted_fact.is_note)
+    return len(item.sung) if item.kind in (QuestionKind.READ_AND_SING, QuestionKind.SING_THE_CELL) else 0
 
 
 def _moment(text: str) -> datetime:
@@ -274,9 +317,10 @@ class KeptProgress:
     diary: Diary
     pupil: Pupil
 
-    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False) -> bool:
+    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False,
+               seconds: float | None = None) -> bool:
         """As `Progress.record`. Raises Trouble where the diary cannot be written."""
-        return change_progress(self.diary, self.pupil, lambda p: p.record(item, judged, stage, now, helped))
+        return change_progress(self.diary, self.pupil, lambda p: p.record(item, judged, stage, now, helped, seconds))
 
 
 def forget_progress(diary: Diary, pupil: Pupil) -> None:

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from companion.course import (
     Evidence,
+    Fluency,
     HelpWith,
     PassedBy,
     Place,
@@ -127,6 +128,12 @@ def stage_passed_line(language: Language, stage: Stage) -> str:
     return language.message("{stage} is passed, by your word.").format(stage=stage_label(language, stage))
 
 
+def stages_before_line(language: Language, n: int) -> str:
+    """That stages before one were passed with it."""
+    return language.plural("{n} stage before it is passed too.", "{n} stages before it are passed too.", n).format(
+        n=language.capitalised(language.number(n)))
+
+
 def stage_taken_back_line(language: Language, stage: Stage) -> str:
     return language.message("{stage} is taken back. It is asked again from today.").format(
         stage=stage_label(language, stage))
@@ -172,12 +179,15 @@ def standing_lines(language: Language, standing: Standing, now: datetime) -> lis
     if not standing.finished:
         out += [evidence_so_far_line(language, s) for s in standing.shown]
     if standing.last is not None:
-        template = N_("{passed} of {all} stages passed. The last: {title}, by what was shown.") \
-            if standing.last_by is PassedBy.EVIDENCE else \
-            N_("{passed} of {all} stages passed. The last: {title}, by the word of an adult.")
+        template = {PassedBy.EVIDENCE: N_("{passed} of {all} stages passed. The last: {title}, by what was shown."),
+                    PassedBy.PLACEMENT: N_("{passed} of {all} stages passed. The last: {title}, by the test at the beginning."),
+                    PassedBy.WORD: N_("{passed} of {all} stages passed. The last: {title}, by the word of an adult."),
+                    }[standing.last_by]
         out.append(language.message(template).format(
             passed=language.capitalised(language.number(standing.passed)), all=language.number(standing.stages),
             title=stage_title(language, standing.last)))
+    if speed := fluency_line(language, standing.fluency):
+        out.append(speed)
     if standing.due:
         out.append(language.plural("Due today: {n} thing to come back to.", "Due today: {n} things to come back to.",
                                    standing.due).format(n=language.number(standing.due)))
@@ -189,6 +199,27 @@ def standing_lines(language: Language, standing: Standing, now: datetime) -> lis
     if standing.following is not None and not standing.finished:
         out.append(language.message("Next: {stage}.").format(stage=stage_label(language, standing.following)))
     return out
+
+
+def fluency_line(language: Language, fluency: Fluency) -> str:
+    """How quickly notes are read; "" where too few were read this week."""
+    if fluency.this_week is None:
+        return ""
+    if fluency.week_before is None:
+        return language.plural("Reads {n} note a minute this week.", "Reads {n} notes a minute this week.",
+                               fluency.this_week).format(n=fluency.this_week)
+    return language.plural("Reads {n} note a minute this week; {before} the week before.",
+                           "Reads {n} notes a minute this week; {before} the week before.", fluency.this_week).format(
+        n=fluency.this_week, before=fluency.week_before)
+
+
+def placement_begin_line(language: Language) -> str:
+    return language.message("A few questions find where to begin. Say or type don't know as often as you like.")
+
+
+def placement_found_line(language: Language, found: Stage) -> str:
+    return language.message("Begin with {stage}. What comes before it is passed, and comes back now and then.").format(
+        stage=stage_label(language, found))
 
 
 # --- a sitting ---

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from companion.lesson.correcting import asked, corrected
     from companion.lesson.course_json import glossary_json, progress_json, question_json, stage_json
     from companion.lesson.course_session import hear_answer, terminal
-    from companion.lesson.course_sitting import Sitting, SittingIO, Tally, drill_sitting, judge_stages, sit
+    from companion.lesson.course_sitting import Sitting, SittingIO, Tally, drill_sitting, judge_stages, place, sit
     from companion.lesson.demo import demo_answer, demo_lines, save_cue
     from companion.lesson.keys import Keys
     from companion.lesson.out import Out
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Answer", "Devices", "Job", "Keys", "Out", "ReviewProgress", "Reviewed", "SessionOptions", "Sitting", "SittingIO",
            "Taken", "Tally", "answer_lines", "answer_take", "asked", "check_level", "compared_sound", "corrected", "cue_sound",
-           "demo_answer", "demo_lines", "drill_sitting", "glossary_json", "hear_answer", "judge_stages",
+           "demo_answer", "demo_lines", "drill_sitting", "glossary_json", "hear_answer", "judge_stages", "place",
            "progress_json", "question_json", "review_line", "review_list", "review_take",
            "run_lesson", "run_practise", "save_cue",
            "shift_for", "sit", "sound_of_question", "stage_json", "terminal", "why_json"]
@@ -42,7 +42,7 @@ __getattr__ = loader(__name__, {
     "correcting": ("asked", "corrected"),
     "course_json": ("glossary_json", "progress_json", "question_json", "stage_json"),
     "course_session": ("hear_answer", "terminal"),
-    "course_sitting": ("Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "sit"),
+    "course_sitting": ("Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "place", "sit"),
     "demo": ("demo_answer", "demo_lines", "save_cue"),
     "keys": ("Keys",),
     "out": ("Out",),

@@ -55,7 +55,7 @@ def progress_json(language: Language, progress: Progress, stages: Sequence[Stage
     """Where a pupil is."""
     standing = progress.standing(stages, now)
     return {"stage": standing.here.number, "name": standing.here.name, "finished": standing.finished,
-            "passed": progress.passed, "due": progress.due(stages, now),
+            "passed": progress.passed, "notes_a_minute": standing.fluency.this_week, "due": progress.due(stages, now),
             "evidence": [{"way": s.evidence.way, "right": s.right, "answers": s.answers, "days": s.days, "met": s.met}
                          for s in standing.shown],
             "say": standing_lines(language, standing, now)}

@@ -17,6 +17,7 @@ from companion.course import (
     CHILD_MINUTES,
     HEARD_RIGHT,
     HEARD_WRONG,
+    KNOWN_FROM,
     MOST_NEW,
     Command,
     Item,
@@ -35,9 +36,11 @@ from companion.course import (
     check_take,
     find_stage,
     heard_tune,
+    lay_cards,
     load_progress,
     not_known,
     plan,
+    probes,
     seconds_of,
     smaller,
 )
@@ -51,6 +54,8 @@ from companion.language import (
     how_it_goes,
     next_stage_line,
     page_dots,
+    placement_begin_line,
+    placement_found_line,
     question_help_hint,
     question_help_lines,
     question_left_line,
@@ -64,6 +69,7 @@ from companion.language import (
     stage_rest,
     stage_sheet_hint,
     stage_taken_back_line,
+    stages_before_line,
     standing_line,
     tally_lines,
     tune_title_line,
@@ -147,7 +153,8 @@ class _Turn:
 class Record(Protocol):
     """What remembers answers: a `Progress`, or a `KeptProgress` in the diary."""
 
-    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False) -> bool: ...
+    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False,
+               seconds: float | None = None) -> bool: ...
 
 
 @dataclass
@@ -195,6 +202,7 @@ class Sitting:
         item, turn = step.item, _Turn()
         judged: Judged | None = None
         self._put(item)
+        put = now()
         while True:
             answer = self._answer(item, turn)
             if answer is Command.NOT_KNOWN:
@@ -213,7 +221,8 @@ class Sitting:
         tally.asked += 1
         tally.right += judged.verdict == Verdict.RIGHT
         helped = turn.helped or step.why is Why.AGAIN
-        if self.answers.record(item, judged, step.stage, now(), helped) and step.stage is not None:
+        at = now()
+        if self.answers.record(item, judged, step.stage, at, helped, (at - put).total_seconds()) and step.stage is not None:
             tally.passed.append(step.stage)
         if judged.verdict != Verdict.WRONG:
             return Asked.ANSWERED
@@ -228,6 +237,20 @@ class Sitting:
         self.io.say(reply_text(self.io.language, step.item, judged))
         self.answers.record(step.item, judged, None, now())
         return Asked.NOT_KNOWN if self._once_more(step.item) else Asked.STOPPED
+
+    def probe(self, item: Item) -> bool | None:
+        """One question of a test: whether the answer was right; None where the test is to end. Nothing is taught, and
+        nothing remembered."""
+        self._put(item)
+        turn, judged = _Turn(), None
+        while turn.lines <= MOST_LINES:
+            answer = self._answer(item, turn)
+            if isinstance(answer, Command):
+                return None if answer is Command.STOP else False
+            judged = self._judge(item, answer, judged)
+            if judged.verdict != Verdict.UNSURE:
+                return judged.verdict == Verdict.RIGHT
+        return False
 
     def _once_more(self, item: Item) -> bool:
         """The same again, right after it was taught; this answer is for learning, and is not counted."""
@@ -369,6 +392,45 @@ def _begin(here: Stage, io: SittingIO) -> bool:
             return True
 
 
+def place(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], datetime], io: SittingIO) -> Stage | None:
+    """A short test that finds where to begin: the first stage that is not known. Those before it are passed by it, and what
+    they teach is remembered as known. None where it was stopped, and then nothing is changed.
+
+    The stages are halved each time, three questions each, so that some fifteen are enough.
+    """
+    rng = random.Random(f"{pupil.nickname} {now():%Y-%m-%d} placement")
+    sitting = Sitting(Progress(), io, rng=rng)
+    asked = [s for s in stages if not s.unseen]  # what nobody is to have met is no test
+    io.say(placement_begin_line(io.language))
+    low, high = 0, len(asked)
+    while low < high:
+        middle = (low + high) // 2
+        answers = []
+        for item in probes(asked[middle], rng, Progress()):
+            right = sitting.probe(item)
+            if right is None:
+                return None
+            answers.append(right)
+        low, high = (middle + 1, high) if sum(answers) >= min(KNOWN_FROM, len(answers)) else (low, middle)
+    found = asked[low] if low < len(asked) else stages[-1]
+    before = [s for s in stages if s.number < found.number]
+
+    def change(progress: Progress) -> None:
+        _pass_all(progress, before, now(), PassedBy.PLACEMENT)
+
+    change_progress(diary, pupil, change)
+    io.say(placement_found_line(io.language, found))
+    return found
+
+
+def _pass_all(progress: Progress, passed: Sequence[Stage], now: datetime, by: PassedBy) -> None:
+    """Pass stages that are not passed yet, and remember what they teach as known."""
+    fresh = [s for s in passed if not progress.has_passed(s)]
+    for stage in fresh:
+        progress.pass_stage(stage, now, by)
+    lay_cards(progress, fresh, now)
+
+
 def drill_sitting(items: Sequence[Item], answers: Record, now: Callable[[], datetime], io: SittingIO) -> Tally:
     """A single drill gone through; what is answered is remembered, but is evidence for no stage."""
     tally = Sitting(answers, io).go([Step(item, Why.DRILL) for item in items], now)
@@ -378,20 +440,26 @@ def drill_sitting(items: Sequence[Item], answers: Record, now: Callable[[], date
 
 def judge_stages(diary: Diary, pupil: Pupil, stages: Sequence[Stage], passed: Sequence[str], back: Sequence[str],
                  now: datetime, language: Language) -> list[str]:
-    """Stages passed or taken back by the adult's word; what is said to it. Raises Trouble for a stage that is none."""
+    """Stages passed, with all before them, or taken back by the adult's word; what is said to it. What they teach is
+    remembered as known. Raises Trouble for a stage that is none."""
     named = [(find_stage(n, stages), True) for n in passed] + [(find_stage(n, stages), False) for n in back]
+
+    out: list[str] = []
 
     def change(progress: Progress) -> Standing:
         for stage, is_passed in named:
             if is_passed:
-                progress.pass_stage(stage, now, PassedBy.WORD)
+                before = [s for s in stages if s.number < stage.number and not progress.has_passed(s)]
+                _pass_all(progress, [*before, stage], now, PassedBy.WORD)
+                out.append(stage_passed_line(language, stage))
+                out.extend([stages_before_line(language, len(before))] if before else [])
             else:
                 progress.take_back(stage, now)
+                out.append(stage_taken_back_line(language, stage))
         return progress.standing(stages, now)
 
     standing = change_progress(diary, pupil, change)
-    out = [(stage_passed_line if is_passed else stage_taken_back_line)(language, stage) for stage, is_passed in named]
     return [*out, standing_line(language, standing)]
 
 
-__all__ = ["HEARD_RIGHT", "HEARD_WRONG", "Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "sit"]
+__all__ = ["HEARD_RIGHT", "HEARD_WRONG", "Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "place", "sit"]

@@ -35,6 +35,7 @@ from companion.language import (
     drills_title,
     evidence_line,
     fact_name,
+    fluency_line,
     group_said,
     key_title,
     last_day_task,
@@ -222,6 +223,8 @@ def week_sheet(name: str, progress: Progress, stages: Sequence[Stage], now: date
         blocks.append(ListItem(day_line(language, day, tasks, _due_on_day(progress, stages, now, d))))
     if work:
         blocks.append(Paragraph(set_line(language, work)))
+    if speed := fluency_line(language, progress.fluency(now)):
+        blocks.append(Paragraph(speed))
     blocks.append(Paragraph(minutes_line(language, SITTING_MINUTES)))
     return Sheet(week_title(language, name, stage), tuple(blocks))
 

@@ -137,9 +137,10 @@ class Recorder:
     progress: Progress
     rows: list[tuple[datetime, Item, Judged, bool]] = field(default_factory=list)
 
-    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False) -> bool:
+    def record(self, item: Item, judged: Judged, stage: Stage | None, now: datetime, helped: bool = False,
+               seconds: float | None = None) -> bool:
         self.rows.append((now, item, judged, helped))
-        return self.progress.record(item, judged, stage, now, helped)
+        return self.progress.record(item, judged, stage, now, helped, seconds)
 
 
 # --- load ---

@@ -15,6 +15,7 @@ from companion.course import (
     Progress,
     QuestionKind,
     Step,
+    Wanted,
     Wants,
     Way,
     Why,
@@ -22,6 +23,7 @@ from companion.course import (
     card,
     fact,
     find_stage,
+    fresh_material,
     interleaved,
     item_for,
     load_progress,
@@ -202,6 +204,17 @@ def test_bars_are_new_in_every_sitting_and_use_what_the_stage_brings() -> None:
                 progress.record(item, judged(item, "+"), stage, START + timedelta(days=day))
         assert sum(used) >= 0.9 * len(used), (stage.name, sum(used) / len(used))
         assert len(met) >= 8, stage.name
+
+
+def test_new_bars_do_not_run_out() -> None:
+    # Stage 2 has three notes: of its easiest bars there are some ninety. In a year none of the last forty comes again.
+    stage, rng, met = find_stage(2), random.Random(1), list[str]()
+    for _ in range(300):
+        m = fresh_material(stage.material, "bars", Wanted(taught(2), frozenset(stage.introduces), met[-150:]), 1, rng)
+        assert m.made
+        assert m.groups[0].cells not in met[-40:]
+        met.append(m.groups[0].cells)
+    assert len(set(met)) > 150
 
 
 def test_bars_of_a_tune_are_retired_with_its_stage() -> None:
