@@ -21,6 +21,7 @@ NARROWEST = 18.0
 LETTER, MOST_WORDS = 11.0, 60  # width of a letter below the path; more words than that are not drawn
 EDGE, TOP, FOOT = 30.0, 60.0, 60.0
 MOST_NOTES = 400
+SHOWN = 1.6  # pixels to a unit, where there is room
 ANCHOR_FRAMES = 15  # of voice before its own key is known: 0.15 s
 EVERY = 3  # frames of the voice a point of what is drawn as it comes
 _numbers = count(1)  # several pictures may stand on one page, and names in a page are there once
@@ -74,7 +75,8 @@ class Hillside:
         title, says = path_words(language, [*before, *self.line], match)
         key = f"hill-{next(_numbers)}"
         return (f'<svg class="hillside" role="img" aria-labelledby="{key}-title {key}-text" '
-                f'viewBox="0 0 {self.width:.0f} {self.floor:.0f}" width="{self.width:.0f}" height="{self.floor:.0f}" '
+                f'viewBox="0 0 {self.width:.0f} {self.floor:.0f}" '
+                f'width="{self.width * SHOWN:.0f}" height="{self.floor * SHOWN:.0f}" '
                 f'xmlns="http://www.w3.org/2000/svg"><title id="{key}-title">{escape(title)}</title>'
                 f'<desc id="{key}-text">{escape(says)}</desc>{"".join(shapes)}</svg>')
 

@@ -245,3 +245,14 @@ def test_a_microphone_that_was_denied_is_allowed_afterwards(address: str, tmp_pa
         page.context.grant_permissions(["microphone"])
         page.keyboard.press("Enter")
         assert until(page, "Sing or play a line.")[-1] == "Sing or play a line."
+
+
+def test_microphone_and_loudspeaker_are_checked_by_ear(address: str, tmp_path: Path) -> None:
+    """A soft note to set the loudspeaker by, then three seconds of singing, then one sentence what to change."""
+    with browser(written(tmp_path / "level.wav", 1.0, *[voice(line(64), seed=k) for k in range(8)])) as found:
+        page = begun(found, address, "/level")
+        announced = until(page, "The session has ended.")
+    assert announced[0].startswith("A soft note comes now.")
+    assert announced[1].startswith("Sing for three seconds")
+    assert len(announced) == 4
+    assert announced[2].endswith(".")

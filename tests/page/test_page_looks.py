@@ -126,6 +126,11 @@ def test_cells_are_written_with_six_keys_and_taken_back(opened: tuple[Any, str])
     assert page.evaluate("document.activeElement.id") == "chords"
     page.click("button:has-text('Read it back')")
     assert "Bar 1: C, fourth octave, crotchet; D, fourth octave, crotchet." in page.inner_text("main")
+    assert page.is_checked("#chords"), "as it was left"
+    page.uncheck("#chords")
+    assert not page.is_visible("#chord-help")
+    page.reload()
+    assert not page.is_checked("#chords")
 
 
 @needs_browser

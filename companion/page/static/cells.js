@@ -1,5 +1,5 @@
 // The cursor over braille, and writing with six keys.
-import { chordKeys, keepChordKeys } from "./dots.js";
+import { chordKeys, keepChordKeys, keepSixKeys, sixKeys } from "./dots.js";
 
 const words = JSON.parse(document.getElementById("words")?.textContent ?? "{}");
 const player = new Audio();
@@ -60,6 +60,7 @@ const box = document.getElementById("chords");
 const written = document.getElementById("written");
 if (field && box) {
   box.disabled = false;
+  box.checked = sixKeys();  // as it was left at the question before
   const help = document.getElementById("chord-help"), keysField = document.getElementById("chord-keys");
   let dots = {}, chord = 0;
   const down = new Set();
@@ -70,8 +71,13 @@ if (field && box) {
     help.textContent = words.keys.replace("{left}", shown.slice(0, 3).join(" ")).replace("{right}", shown.slice(3).join(" "));
     keysField.value = keys.join("");
   };
+  const choose = () => {
+    keepSixKeys(box.checked);
+    help.hidden = document.getElementById("change-keys").hidden = !box.checked;
+  };
   learn();
-  document.getElementById("change-keys").hidden = false;
+  choose();
+  box.addEventListener("change", choose);
   document.getElementById("keep-keys").addEventListener("click", () => {
     const done = keepChordKeys(keysField.value);
     learn();

@@ -29,3 +29,5 @@ export function keepChordKeys(text) {
   if (keys === USUAL) localStorage.removeItem("chord-keys"); else localStorage.setItem("chord-keys", keys);
   return true;
 }
+export const sixKeys = () => localStorage.getItem("six-keys") === "on";
+export function keepSixKeys(on) { if (on) localStorage.setItem("six-keys", "on"); else localStorage.removeItem("six-keys"); }
