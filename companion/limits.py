@@ -10,6 +10,7 @@ import contextlib
 import multiprocessing
 import os
 import sys
+import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
@@ -53,7 +54,24 @@ def run_limited(work: Callable[..., T], *args: Any, seconds: float = SECONDS, me
     return result  # type: ignore[no-any-return]
 
 
+def end_with_parent() -> None:
+    """Called at the beginning of a process that was started for some work: it ends when the one that started it is gone.
+
+    A killed program would else leave its processes behind, waiting or at work for nobody.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def wait() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=wait, name="parent", daemon=True).start()
+
+
 def _child(pipe: Connection, work: Callable[..., Any], args: tuple[Any, ...], memory_bytes: int) -> None:
+    end_with_parent()
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[name] = "1"  # threads of the numerical libraries each reserve memory of their own
     if sys.platform != "win32":

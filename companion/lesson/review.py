@@ -19,6 +19,7 @@ from companion.lesson.review_kept import KeptAnswers, ReviewLine
 from companion.lesson.reviewed import Reviewed, review_take
 from companion.lesson.takes_list import Job, read_folder, read_list
 from companion.lesson.words import review_line
+from companion.limits import end_with_parent
 from companion.messages import _
 
 if TYPE_CHECKING:
@@ -158,7 +159,8 @@ def _broken_off(job: Job, language: Language) -> ReviewLine:
 
 
 def _begin_worker() -> None:
-    """One thread a process."""
+    """One thread a process, which ends with the program that began it."""
+    end_with_parent()
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[name] = "1"
 

@@ -6,6 +6,8 @@ import json
 import os
 import signal
 import stat
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -216,6 +218,39 @@ def test_two_thousand_takes_are_handed_out_a_few_at_a_time(tmp_path: Path, monke
     assert most <= 8
 
 
+def alive(pid: int) -> bool:
+    """Whether a process runs; one that ended and that nobody has asked about yet (state Z of proc(5)) does not."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="processes are looked up in /proc")
+def test_no_process_outlives_a_review_that_was_killed(tmp_path: Path) -> None:
+    log = tmp_path / "log"
+    log.touch()
+    code = ("import companion.lesson.review as review, review_faults, sys\n"
+            "from companion.language import English\n"
+            "if __name__ == '__main__':\n"
+            "    review.review_row = review_faults.slow_row\n"
+            "    list(review.review_list(sys.argv[1], English(), 2))\n")
+    (tmp_path / "run.py").write_text(code)
+    path = listed(tmp_path, *(f"t{n}" for n in range(200)), tune=log)
+    program = subprocess.Popen([sys.executable, str(tmp_path / "run.py"), str(path)],
+                               env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "tests")])})
+    end = time.monotonic() + 60
+    while len(pids := {int(line.split()[1]) for line in log.read_text().splitlines()}) < 2 and time.monotonic() < end:
+        time.sleep(0.05)
+    program.kill()
+    program.wait()
+    assert len(pids) == 2
+    end = time.monotonic() + 60
+    while any(map(alive, pids)) and time.monotonic() < end:
+        time.sleep(0.05)
+    assert not any(map(alive, pids))
+
+
 @pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="SIGKILL is POSIX's")
 def test_on_a_dask_cluster_a_worker_that_is_killed_loses_nothing_and_nothing_comes_twice(
@@ -244,7 +279,7 @@ def test_on_a_dask_cluster_a_worker_that_is_killed_loses_nothing_and_nothing_com
 
 
 def test_no_cluster_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    monkeypatch.setitem(__import__("sys").modules, "distributed", None)
+    monkeypatch.setitem(sys.modules, "distributed", None)
     assert main(["review", str(listed(tmp_path, "a")), "--dask", "tcp://127.0.0.1:1"]) == 2
     assert "reached by the package distributed" in capsys.readouterr().err
     monkeypatch.undo()
