@@ -57,6 +57,17 @@ def test_any_key_can_be_bound_and_what_is_none_is_said() -> None:
         bindings({"x": "fly"})
 
 
+def test_the_readme_has_every_key_with_the_words_that_are_spoken() -> None:
+    from companion.language.lesson import KEY_LINES
+
+    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in (ROOT / "README.md").read_text("utf-8").splitlines()
+            if line.startswith("| ") and line.count("|") == 4]
+    told = {word.strip("`"): (keys.replace("`", ""), what) for keys, what, word in rows[1:] if word != "---"}
+    wanted = {action.value: (" or ".join(k for k, a in USUAL.items() if a is action),
+                             KEY_LINES[action].removeprefix("{keys}: ").rstrip(".")) for action in Action}
+    assert told == wanted
+
+
 def test_every_action_has_a_key_and_help_names_them() -> None:
     assert set(USUAL.values()) == set(Action)
     lines = help_lines(English(), USUAL)
