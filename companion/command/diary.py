@@ -27,6 +27,7 @@ from companion.language import (
     Language,
     change_lines,
     check_lines,
+    course_week_line,
     deletion_line,
     deletion_question,
     export_line,
@@ -100,8 +101,16 @@ def run(options: argparse.Namespace) -> int:
         if options.json:
             _print([], _page(diary, diary.pupil(options.pupil), options.language))
         else:
-            _print(lines or week_lines(options.language, week_of(diary, pupil)))
+            _print(lines or _week(diary, pupil, options.language))
     return 0
+
+
+def _week(diary: Diary, pupil: Pupil, language: Language) -> list[str]:
+    """The week as sung, and what the course did where it has been begun."""
+    from companion.course import stages, week_of_course
+
+    course = week_of_course(diary, pupil, stages())
+    return week_lines(language, week_of(diary, pupil)) + ([course_week_line(language, course)] if course else [])
 
 
 def _confirmed(options: argparse.Namespace) -> bool:
@@ -174,7 +183,7 @@ def _page(diary: Diary, pupil: Pupil, language: Language) -> dict[str, Any]:
     """A pupil's page as JSON."""
     consent = diary.consent(pupil)
     return {"nickname": pupil.nickname, "low": pupil.low, "high": pupil.high,
-            "lines": week_lines(language, week_of(diary, pupil)),
+            "lines": _week(diary, pupil, language),
             "settings": diary.settings(pupil), "takes": len(diary.takes(pupil)),
             "work": [{"tune": w.tune, "until": w.until.isoformat(), "takes": w.takes} for w in diary.work(pupil)],
             "moves": [asdict(t) for t in diary.tally(pupil)],

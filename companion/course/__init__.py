@@ -67,6 +67,7 @@ from companion.course.planning import (
     probes,
 )
 from companion.course.progress import (
+    CourseWeek,
     Fluency,
     KeptProgress,
     PassedBy,
@@ -76,6 +77,7 @@ from companion.course.progress import (
     change_progress,
     forget_progress,
     load_progress,
+    week_of_course,
 )
 from companion.course.recall import Recall
 from companion.course.stage import (
@@ -104,7 +106,8 @@ from companion.course.vocabulary import Command, Vocabulary
 
 __all__ = [
     "ADULT_MINUTES", "BARS_OF", "CHILD_MINUTES", "FOLDER", "HEARD_RIGHT", "HEARD_WRONG", "KNOWN_FROM", "LEAVE_OUT", "MOST_NEW",
-    "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS", "Change", "Command", "Difference", "Drill", "Evidence", "Fact",
+    "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS", "Change", "Command", "CourseWeek", "Difference", "Drill",
+    "Evidence", "Fact",
     "FactKind", "Finding", "Fluency", "Group", "HelpWith", "Item", "Judged", "KeptProgress", "MarkRule", "Material", "Misread",
     "Misreading", "Order", "PassedBy", "Place", "PlaceKind", "Progress", "Pulse", "QuestionKind", "Recall", "Shown", "Stage",
     "Standing", "Step", "Term", "TuneToHear", "Untaught", "Use", "UsedIn", "Vocabulary", "Wanted", "Wants", "Way", "Why",
@@ -113,5 +116,5 @@ __all__ = [
     "heard_move", "heard_tune", "interleaved", "item_for", "key_name", "lay_cards", "letter_of", "line_of", "load_progress",
     "make", "mark_rule", "material", "mirrored", "name_cell", "new_items", "new_steps", "not_known", "note_fact", "plan",
     "probes", "question_kind", "read_and_sing", "read_stage", "rows_of", "said_signs", "say_octave", "seconds_of", "smaller",
-    "stages", "sung_move", "taught", "untaught", "used_signs", "write_cell",
+    "stages", "sung_move", "taught", "untaught", "used_signs", "week_of_course", "write_cell",
 ]

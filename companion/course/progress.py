@@ -294,6 +294,24 @@ def load_progress(diary: Diary, pupil: Pupil) -> Progress:
     return Progress.from_json(kept[NAME]) if NAME in kept else Progress()
 
 
+@dataclass(frozen=True)
+class CourseWeek:
+    """What the course did in the last seven days: where the pupil stands, answers given and how many of them were right."""
+
+    standing: Standing
+    answers: int
+    right: int
+
+
+def week_of_course(diary: Diary, pupil: Pupil, stages: Sequence[Stage]) -> CourseWeek | None:
+    """The last seven days; None where the course has not been begun."""
+    progress, now = load_progress(diary, pupil), diary.now()
+    if not progress.answers and not progress.passed:
+        return None
+    lately = [a["verdict"] for a in progress.answers if _moment(a["at"]) >= now - timedelta(days=7)]
+    return CourseWeek(progress.standing(stages, now), len(lately), sum(v == Verdict.RIGHT for v in lately))
+
+
 def change_progress(diary: Diary, pupil: Pupil, change: Callable[[Progress], T]) -> T:
     """What `change` gives back, after it changed what the diary keeps of a pupil's course.
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from companion.course import (
+    CourseWeek,
     Evidence,
     Fluency,
     HelpWith,
@@ -163,6 +164,16 @@ def evidence_so_far_line(language: Language, shown: Shown) -> str:
         N_("{have}; {right} of {of} are wanted, on {days} days.")
     return language.message(template).format(have=have, right=language.number(e.right), of=language.number(e.of),
                                              days=language.number(e.days), held=language.number(shown.days))
+
+
+def course_week_line(language: Language, week: CourseWeek) -> str:
+    """The course beside what was sung, for a parent: what was answered in the last seven days, and the stage."""
+    where = standing_line(language, week.standing)
+    if not week.answers:
+        return language.message("Braille course: nothing in the last seven days. {where}").format(where=where)
+    answers = language.plural("{n} question answered", "{n} questions answered", week.answers).format(n=week.answers)
+    return language.message("Braille course: {answers} in the last seven days, {right} right. {where}").format(
+        answers=answers, right=week.right, where=where)
 
 
 def standing_line(language: Language, standing: Standing) -> str:

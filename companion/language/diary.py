@@ -44,10 +44,13 @@ def week_lines(language: Language, week: Week) -> list[str]:
 def sung_line(language: Language, nickname: str, sung: Sung) -> str:
     if not sung.takes:
         return language.message("{name} has sung nothing in the last seven days.").format(name=nickname)
-    return language.message("{name}: {takes} on {days} of the last seven; {right} of {total} moves right, {unclear} "
-                            "unclear.").format(name=nickname, takes=_takes(language, sung.takes),
-                                               days=_days(language, sung.days), right=sung.right, total=sung.moves,
-                                               unclear=sung.unsure)
+    times = language.plural("{n} time", "{n} times", sung.takes).format(n=sung.takes)
+    template = language.message("{name} sang {times} on {days} of the last seven. From note to note the voice went the right way "
+                                "{right} times of {total}; {unclear} could not be told.") if sung.unsure else \
+        language.message("{name} sang {times} on {days} of the last seven. From note to note the voice went the right way "
+                         "{right} times of {total}.")
+    return template.format(name=nickname, times=times, days=_days(language, sung.days), right=sung.right, total=sung.moves,
+                           unclear=sung.unsure)
 
 
 def weeks_lines(language: Language, weeks: Sequence[tuple[date, Sung]]) -> list[str]:
@@ -78,24 +81,27 @@ def work_line(language: Language, work: Sequence[SetTune]) -> str:
 
 def comparison_line(language: Language, comparison: Comparison | None) -> str:
     if comparison is None:
-        return language.message("Changed: too little from before to compare.")
+        return language.message("Whether it is better than before cannot be told yet.")
     if not comparison.marked:
-        return language.message("Changed: nothing much since the weeks before.")
+        return language.message("It goes as well as in the weeks before.")
     now, before = comparison.now, comparison.before
-    return language.message("Changed: {moves}, {right} of {total} right now, {right_before} of {total_before} in the weeks "
-                            "before.").format(moves=kind_of_moves(language, now.kind), right=now.right, total=now.total,
-                                              right_before=before.right, total_before=before.total)
+    template = language.message("Better than before: {moves}, right {right} times of {total}; in the weeks before {right_before} "
+                                "of {total_before}.") if comparison.change > 0 else \
+        language.message("Harder than before: {moves}, right {right} times of {total}; in the weeks before {right_before} of "
+                         "{total_before}.")
+    return template.format(moves=kind_of_moves(language, now.kind), right=now.right, total=now.total,
+                           right_before=before.right, total_before=before.total)
 
 
 def suggestion_line(language: Language, suggestion: Suggestion | None) -> str:
     if suggestion is None:
-        return language.message("Next: no kind of move stands out; any tune will do.")
+        return language.message("Next: any song will do; nothing stands out as hard.")
     tally = suggestion.tally
-    line = language.message("Next: {moves}, {right} of {total} right.").format(
+    line = language.message("Next: {moves}, which went right {right} times of {total}.").format(
         moves=kind_of_moves(language, tally.kind), right=tally.right, total=tally.total)
     if not suggestion.tunes:
         return line
-    return f"{line} {language.message('Tunes with many: {tunes}.').format(tunes=', '.join(suggestion.tunes))}"
+    return f"{line} {language.message('Songs with many of them: {tunes}.').format(tunes=', '.join(suggestion.tunes))}"
 
 
 def sound_line(language: Language, sound: KeptSound) -> str:
@@ -103,16 +109,16 @@ def sound_line(language: Language, sound: KeptSound) -> str:
     consent, n = sound.consent, sound.takes
     if consent is None:
         if not n:
-            return language.message("Sound: none is kept; nobody has given consent.")
-        return language.plural("Sound: that of {n} take is kept from before; no consent holds now.",
-                               "Sound: that of {n} takes is kept from before; no consent holds now.", n).format(n=n)
+            return language.message("Recordings: none kept, as nobody has consented.")
+        return language.plural("Recordings: {n} is kept from before; no consent holds now.",
+                               "Recordings: {n} are kept from before; no consent holds now.", n).format(n=n)
     days = _days(language, sound.days)
     if consent.until is None:
-        return language.plural("Sound: kept for {days} by consent of {who}; that of {n} take is here.",
-                               "Sound: kept for {days} by consent of {who}; that of {n} takes is here.", n).format(
+        return language.plural("Recordings: kept for {days}, as {who} has consented; {n} is here.",
+                               "Recordings: kept for {days}, as {who} has consented; {n} are here.", n).format(
                                    days=days, who=consent.given_by, n=n)
-    return language.plural("Sound: kept for {days} by consent of {who} until {date}; that of {n} take is here.",
-                           "Sound: kept for {days} by consent of {who} until {date}; that of {n} takes is here.", n).format(
+    return language.plural("Recordings: kept for {days}, as {who} has consented until {date}; {n} is here.",
+                           "Recordings: kept for {days}, as {who} has consented until {date}; {n} are here.", n).format(
                                days=days, who=consent.given_by, date=language.full_date(consent.until), n=n)
 
 

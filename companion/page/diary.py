@@ -14,6 +14,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from companion.course import stages, week_of_course
 from companion.diary import (
     VARIETIES,
     Diary,
@@ -29,7 +30,17 @@ from companion.diary import (
     weeks_of,
 )
 from companion.errors import Trouble
-from companion.language import Language, change_lines, deletion_line, new_page, no_pupils, pupil_line, week_lines, weeks_lines
+from companion.language import (
+    Language,
+    change_lines,
+    course_week_line,
+    deletion_line,
+    new_page,
+    no_pupils,
+    pupil_line,
+    week_lines,
+    weeks_lines,
+)
 from companion.messages import N_, _
 from companion.page.frame import State, View, checked_form, render, see_other, state_of
 from companion.page.kept import files_made
@@ -123,7 +134,9 @@ async def _shown(request: Request, name: str, done: list[str]) -> Response:
         with Diary(state.diary) as diary:
             found = diary.pupil(name)
             consent, weeks = diary.consent(found), weeks_of(diary, found)
-            return {"pupil": found.nickname, "lines": week_lines(language, week_of(diary, found)),
+            course = week_of_course(diary, found, stages())
+            lines = week_lines(language, week_of(diary, found)) + ([course_week_line(language, course)] if course else [])
+            return {"pupil": found.nickname, "lines": lines,
                     "picture": weeks_picture(language, weeks), "weeks": weeks_lines(language, weeks),
                     "settings": _settings(language, diary.settings(found)),
                     "low": _note(found.low),

@@ -187,16 +187,18 @@ def test_five_lines_and_what_is_next(tmp_path: Path) -> None:
             diary.add_take(pupil, SessionKind.PRACTISE, "snail-wall", some_match(3), "Both right.")
         lines = week_lines(English(), week_of(diary, pupil))
         assert len(lines) == 5
-        assert lines[0] == "Wren: 4 takes on 1 day of the last seven; 8 of 8 moves right, 0 unclear."
+        assert lines[0] == "Wren sang 4 times on 1 day of the last seven. " \
+            "From note to note the voice went the right way 8 times of 8."
         assert lines[1] == "Set until Thursday: Snail on the wall, sung 4 times."
-        assert lines[2] == "Changed: steps up, 8 of 8 right now, 0 of 8 in the weeks before."
+        assert lines[2] == "Better than before: steps up, right 8 times of 8; in the weeks before 0 of 8."
         next_one = suggestion(diary, pupil)
         assert next_one is not None
         kind = next_one.tally
         assert (kind.kind, kind.right, kind.total) == ("step up", 8, 16)
         assert list(next_one.tunes) == tunes_with(kind.kind)[:3]
-        assert lines[3] == f"Next: steps up, 8 of 16 right. Tunes with many: {', '.join(next_one.tunes)}."
-        assert lines[4] == "Sound: none is kept; nobody has given consent."
+        assert lines[3] == ("Next: steps up, which went right 8 times of 16. Songs with many of them: "
+                            f"{', '.join(next_one.tunes)}.")
+        assert lines[4] == "Recordings: none kept, as nobody has consented."
         assert next_kind(diary.tally(pupil, since=clock.time - timedelta(days=1))) is None
 
 

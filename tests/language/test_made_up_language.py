@@ -260,7 +260,7 @@ def test_diary(run: Run) -> None:
     assert said.count("«") > 30
     left = OPTIONS.sub("", outside(said))
     data = ("speech rate variety loudness detail tempo minutes keys microphone loudspeaker keep sound days go on off wait "
-            "british short "
+            "course british short "
             "nonsense Robin Robyn Ada robin.zip sqlite snail wall Snail on the wall")
     assert english(left, data, str(Path.cwd())) == set()
 
