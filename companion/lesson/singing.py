@@ -158,13 +158,20 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
 
 
 def without_words(track: PitchTrack) -> PitchTrack:
-    """The same where no tune is known: what is clearly speech, and long enough to be told, is left out."""
+    """The same where no tune is known: what is clearly speech, before it or after it, and long enough to be told, is left
+    out."""
     for cut in reversed(_pauses(track)[:MOST_PAUSES]):
-        lead = track.part(slice(0, cut))
-        spoken = np.count_nonzero(lead.f0_hz > 0) * track.hop_s >= LEAST_WORDS_S
-        if spoken and singing_odds(lead) < OTHER_BELOW:
-            return track.part(slice(cut, len(track.f0_hz)))
+        if _spoken(track.part(slice(0, cut))):
+            track = track.part(slice(cut, len(track.f0_hz)))
+            break
+    for cut in _pauses(track)[-MOST_PAUSES:]:
+        if _spoken(track.part(slice(cut, len(track.f0_hz)))):
+            return track.part(slice(0, cut))
     return track
+
+
+def _spoken(part: PitchTrack) -> bool:
+    return bool(np.count_nonzero(part.f0_hz > 0) * part.hop_s >= LEAST_WORDS_S) and singing_odds(part) < OTHER_BELOW
 
 
 def _pauses(track: PitchTrack) -> list[int]:

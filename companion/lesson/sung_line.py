@@ -22,17 +22,23 @@ REST_S = 0.3  # a silence this long inside a line is a rest
 MOST_NOTES = 40
 FALL_S, FALL_SEMITONES = 0.17, 1.4  # a voice that lets go falls so far within so short a time
 APART_S = 0.02
+#: A piano's note falls by 10 dB a second and more, and its pitch stands still; a voice's level is held, its pitch wavers.
+FALLS_DB_PER_S, STEADY_SEMITONES = -6.0, 0.04
+CHORD = 0.7  # periodicity at most, where several pitches sound: three piano notes have 0.5, a voice 0.95
+EDGE_S, FEWEST_FRAMES = 0.04, 8  # what is left out at both ends of a note; frames that it takes to tell
 MAJOR = (0, 2, 4, 5, 7, 9, 11)
 
 
 @dataclass(frozen=True)
 class SungLine:
-    """tune: as written; notes: as sung; quarter_s: seconds a crotchet; off: semitones sung minus written."""
+    """tune: as written; notes: as sung; quarter_s: seconds a crotchet; off: semitones sung minus written. times_s: of each
+    note, onset and length in seconds."""
 
     tune: Tune
     notes: tuple[LineNote, ...]
     quarter_s: float
     off: float
+    times_s: tuple[tuple[float, float], ...] = ()
 
 
 def nearest_keys(midi: Sequence[float]) -> tuple[list[int], float]:
@@ -60,6 +66,31 @@ def without_falls(sung: Sequence[SungNote]) -> list[SungNote]:
     return out
 
 
+def is_struck(track: PitchTrack, note: SungNote) -> bool:
+    """Whether a note is that of struck or plucked strings: its level falls all the time, and its pitch does not move, or it is
+    several at once."""
+    inside = (track.time_s > note.onset_s + EDGE_S) & (track.time_s < note.onset_s + note.duration_s - EDGE_S) & (track.f0_hz > 0)
+    t = track.time_s[inside]
+    if len(t) < FEWEST_FRAMES:
+        return False
+    midi, level = track.midi[inside], track.level_db[inside]
+    wander = midi - np.polyval(np.polyfit(t, midi, 1), t)
+    several = np.median(track.harmonic[inside]) <= CHORD
+    return bool(np.polyfit(t, level, 1)[0] <= FALLS_DB_PER_S and (several or np.std(wander) <= STEADY_SEMITONES))
+
+
+def without_instrument(track: PitchTrack, sung: Sequence[SungNote]) -> list[SungNote]:
+    """A sung line without the prelude or the chord that a piano gave before it, and what it played after. A line that is
+    played as a whole is left as it is."""
+    struck = [is_struck(track, n) for n in sung]
+    first = next((i for i, s in enumerate(struck) if not s), 0)
+    last = next((i for i, s in reversed(list(enumerate(struck))) if not s), len(sung) - 1)
+    voice = sung[first:last + 1]
+    if sum(struck[first:last + 1]) * 2 > len(voice) or len(voice) < 2:
+        return list(sung)
+    return list(voice)
+
+
 def key_of(midi: Sequence[int]) -> Key:
     """The major key that holds most of the notes, of equals the one of the last note, then fewest signs."""
     def fit(fifths: int) -> tuple[int, bool, int]:
@@ -71,7 +102,7 @@ def key_of(midi: Sequence[int]) -> Key:
 
 def tune_of(track: PitchTrack, title: str) -> SungLine | None:
     """The line in a track, None where there are no notes."""
-    sung = without_falls(find_notes(track))[:MOST_NOTES]
+    sung = without_instrument(track, without_falls(find_notes(track)))[:MOST_NOTES]
     if not sung:
         return None
     keys, off = nearest_keys([n.midi for n in sung])
@@ -90,7 +121,8 @@ def tune_of(track: PitchTrack, title: str) -> SungLine | None:
         notes.append(Note(pitch=None, base=Fraction(1, 2)))
     bar = Bar(number=1, notes=tuple(notes), key=key, time=Time((int(beats),), 4), barline=Barline.FINAL)
     tune = Tune(title=title, bars=(bar,), quarter_bpm=round(60 / quarter_s), phrase_starts=(1,))
-    return SungLine(tune, tuple(replace(n, phrase=1) for n in tune.line()), quarter_s, off)
+    return SungLine(tune, tuple(replace(n, phrase=1) for n in tune.line()), quarter_s, off,
+                    tuple((n.onset_s, n.duration_s) for n in sung))
 
 
 def _values(sung: Sequence[SungNote]) -> tuple[float, list[Fraction], list[Fraction]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 from other_sounds import KINDS, other_sounds
@@ -138,3 +140,52 @@ def test_a_teacher_who_speaks_before_the_line_gives_the_line_alone() -> None:
             midi = [n.midi - line.notes[0].midi for n in line.notes]
             good += midi == list(steps)
     assert good >= 6
+
+
+def piano(midi: Sequence[int], seconds: float) -> np.ndarray:
+    """Strings struck together: partials that die away, the higher the sooner (after Fletcher and Rossing 1998, chapter 12)."""
+    t = np.arange(int(seconds * RATE)) / RATE
+    out = np.zeros(len(t))
+    for m in midi:
+        f0 = 440.0 * 2.0 ** ((m - 69) / 12)
+        for k in range(1, 9):
+            out += np.sin(2 * np.pi * k * f0 * t) / k * np.exp(-t * (1.2 + 0.5 * k))
+    return 0.12 * out * np.clip(t / 0.005, 0, 1)
+
+
+@pytest.mark.parametrize("before", [[(60, 64, 67)], [(60,), (64,), (67,), (64,)], []], ids=["a chord", "a prelude", "nothing"])
+@pytest.mark.parametrize("after", [True, False], ids=["talk after", "nothing after"])
+def test_what_a_piano_gives_before_the_line_and_talk_after_it_are_no_part_of_it(before: list[tuple[int, ...]],
+                                                                                after: bool) -> None:
+    from live_room import PLAIN
+    from singers import VOICES, LineItem, perform, render
+
+    from companion.lesson.sung_line import tune_of
+
+    steps = (0, 2, 4, 5, 7, 4, 0)
+    items = [LineItem(60 + s, 2 if i == 6 else 1, "la") for i, s in enumerate(steps)]
+    good = 0
+    for k, talk in enumerate(other_sounds("speech", 4, 31)):
+        rng = np.random.default_rng(k)
+        voice = render(perform(items, PLAIN, rng), VOICES[3], "formants", rng)
+        parts = [np.zeros(RATE), *(piano(chord, 0.6) for chord in before), np.zeros(int(0.3 * RATE)), voice]
+        if after:
+            parts += [np.zeros(int(0.4 * RATE)), talk[RATE:len(talk) - 2 * RATE]]
+        sound = np.concatenate([*parts, np.zeros(2 * RATE)])
+        sound = (sound + rng.normal(0, 1e-4, len(sound))).astype(np.float32)
+        ear = Listener(None, silence_s=60.0)
+        heard = next(h for s in range(0, len(sound), BLOCK) if (h := ear.push(sound[s:s + BLOCK])) is not None)
+        line = tune_of(heard.track, "Line") if heard.track is not None else None
+        good += line is not None and [n.midi - line.notes[0].midi for n in line.notes] == list(steps)
+    assert good >= 3
+
+
+def test_a_line_that_is_played_as_a_whole_is_the_line() -> None:
+    from tracked import track
+
+    from companion.lesson.sung_line import tune_of
+
+    sound = np.concatenate([np.zeros(RATE // 2), *(piano((60 + s,), 0.5) for s in (0, 2, 4, 5, 7)), np.zeros(RATE)])
+    line = tune_of(track(sound.astype(np.float32)), "Line")
+    assert line is not None
+    assert [n.midi for n in line.notes] == [60, 62, 64, 65, 67]
