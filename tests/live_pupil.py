@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from soundcard import RATE, Recording, SoundCard
 
-SILENT_S = 1.0  # longer than any pause within what the companion says and plays before it listens
+SILENT_S = 1.5  # longer than any pause within what the companion says and plays, also where a machine is busy
 LOUD = 0.003
 
 

@@ -25,6 +25,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from ctypes.util import find_library
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -88,9 +89,16 @@ class SoundCard:
                 raise RuntimeError("PulseAudio made no null sink")
         self.pactl("set-default-sink", SINK)
         self.pactl("set-default-source", f"{VOICE if apart else SINK}.monitor")
-        # An idle sink may rest; one that is fed silence keeps time, and one that is listened to answers at once.
+        # An idle sink may rest; one that is fed keeps time, and one that is listened to answers at once. The microphone hears
+        # a room, 84 dB under full scale: digital silence is what a muted one gives.
+        room = folder / "room.raw"
+        room.write_bytes(np.random.default_rng(1).normal(0, 2, 20 * RATE).round().astype("<i2").tobytes())
         for name in (SINK, VOICE) if apart else (SINK,):
-            self._start("pacat", "--playback", f"--device={name}", *_RAW, "--latency-msec=20", "/dev/zero")
+            if name == SINK and apart:
+                self._start("pacat", "--playback", f"--device={name}", *_RAW, "--latency-msec=20", "/dev/zero")
+            else:
+                again = self._start("sh", "-c", f"while cat {room}; do :; done", stdout=subprocess.PIPE)
+                self._start("pacat", "--playback", f"--device={name}", *_RAW, "--raw", "--latency-msec=20", stdin=again.stdout)
             self._start("parec", f"--device={name}.monitor", *_RAW, "--raw", "--latency-msec=20")
         self._wait_until(lambda: b"RUNNING" in self.pactl("list", "short", "sinks").stdout,
                          "The null sink did not start")
@@ -100,8 +108,8 @@ class SoundCard:
                 pass
 
     def _start(self, *command: str, env: dict[str, str] | None = None,
-               stdout: int = subprocess.DEVNULL) -> subprocess.Popen[bytes]:
-        process = subprocess.Popen(command, env=env or self.env, stdin=subprocess.DEVNULL, stdout=stdout,
+               stdout: int = subprocess.DEVNULL, stdin: Any = subprocess.DEVNULL) -> subprocess.Popen[bytes]:
+        process = subprocess.Popen(command, env=env or self.env, stdin=stdin, stdout=stdout,
                                    stderr=subprocess.DEVNULL)
         self.processes.append(process)
         return process
@@ -142,8 +150,9 @@ class SoundCard:
         """
         raw = self.folder / f"voice-{len(self.processes)}-{time.monotonic_ns()}.raw"
         raw.write_bytes(np.asarray(samples, dtype="<f4").tobytes())
+        # A long buffer: a busy machine tears no voice.
         return self._start("pacat", "--playback", f"--device={VOICE if self.apart else SINK}", "--raw",
-                           f"--rate={rate}", "--channels=1", "--format=float32le", "--latency-msec=40", str(raw))
+                           f"--rate={rate}", "--channels=1", "--format=float32le", "--latency-msec=400", str(raw))
 
     def unplug(self, sink: str = SINK) -> None:
         """Take a sink away, as if it were pulled out."""
