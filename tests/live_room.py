@@ -126,22 +126,32 @@ class RoomSession(Session):
         self.alone = quarter_s
         return super().along(line, quarter_s)
 
+    def slide_along(self, start_midi: float, end_midi: float) -> bool:
+        self.along_s += 1.1
+        return super().slide_along(start_midi, end_midi)
+
+    def give_slide(self, line: Sequence[LineNote], quarter_s: float) -> bool:
+        done = super().give_slide(line, quarter_s)
+        self.__dict__.setdefault("given", []).append(len(line))
+        self._answered(line, quarter_s)
+        return done
+
+    def _answered(self, line: Sequence[LineNote], quarter_s: float) -> None:
+        if self.pupil_sings is not None:
+            samples = self.pupil_sings(line, self.shift, quarter_s)
+            if samples is not None:
+                self.ears.put(samples)  # type: ignore[attr-defined]
+
     def give_first_note(self, line: Sequence[LineNote]) -> bool:
         """After singing together the first note alone is given: the pupil sings at the same tempo."""
         done = super().give_first_note(line)
-        if self.pupil_sings is not None:
-            samples = self.pupil_sings(line, self.shift, self.__dict__.get("alone", 0.7))
-            if samples is not None:
-                self.ears.put(samples)  # type: ignore[attr-defined]
+        self._answered(line, self.__dict__.get("alone", 0.7))
         return done
 
     def give(self, line: Sequence[LineNote], quarter_s: float, note: bool = True) -> bool:
         done = super().give(line, quarter_s, note)
         self.__dict__.setdefault("given", []).append(len(line))
-        if self.pupil_sings is not None:
-            samples = self.pupil_sings(line, self.shift, quarter_s)
-            if samples is not None:
-                self.ears.put(samples)  # type: ignore[attr-defined]
+        self._answered(line, quarter_s)
         return done
 
 

@@ -66,8 +66,8 @@ def glide(start_midi: float, end_midi: float, timbre: str = "tune") -> Sound:
     return Sound(tone(contour, timbre, SOFT_EDGE_S), OUTPUT_RATE)
 
 
-def move_glides(match: Match, move: Move) -> Sound:
-    """For one move: the tune's glide, then the voice's own, both in the pupil's octave and key.
+def move_glides(match: Match, move: Move, own: bool = True) -> Sound:
+    """For one move: the tune's glide, then (with `own`) the voice's own, both in the pupil's octave and key.
 
     The tune's glide begins on the pitch that was sung, so that what differs is the move.
     """
@@ -76,7 +76,7 @@ def move_glides(match: Match, move: Move) -> Sound:
     shift = match.shift_semitones or 0.0
     start = first.midi if first.midi is not None else first.written.midi + shift
     tune = glide(start, start + move.wanted_semitones, "tune")
-    if last.midi is None or first.midi is None:
+    if last.midi is None or first.midi is None or not own:
         return tune
     return concatenated(tune, silence(BETWEEN_S, OUTPUT_RATE), glide(start, last.midi, "voice"), rate=OUTPUT_RATE)
 

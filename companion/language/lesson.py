@@ -66,18 +66,24 @@ class LessonSentence(StrEnum):
     WARMING_UP = N_("We are warming up.")
     WARM_UP = N_("First we warm up. If anything hurts or tickles, stop for today.")
     FIVE_NOTES = N_("Five notes up and down. Listen, then sing.")
-    SLIDE = N_("Slide up with me, then down. Listen, then sing.")
-    SLOWER_NOW = N_("Once more, slower.")
-    WHOLE_PHRASE_SLOWLY = N_("Now the whole phrase, slowly.")
-    WITH_ME = N_("Now sing it with me.")
+    DOWN_WITH_ME = N_("And down again, with me.")
+    SLIDE = N_("Slide with me on oo, up and then down.")
+    SLOWER_WITH_ME = N_("Once more, slower, with me.")
+    WHOLE_PHRASE_WITH_ME = N_("Now the whole phrase, with me.")
+    THIS_ONE_WITH_ME = N_("This one with me first.")
+    ONCE_MORE_WITH_ME = N_("And once more, with me.")
+    ONCE_TOGETHER = N_("We sing it once together.")
     NOW_ALONE = N_("Now you alone.")
-    ON_OO = N_("Sing it on oo, like a slide.")
+    ON_OO = N_("On oo, like a slide.")
     ONLY_THE_FIRST_NOTE = N_("Now only the first note. Listen, and sing it.")
     WHAT_WENT_WELL = N_("Once more what went well.")
     TWO_PHRASES = N_("The next two phrases in one.")
     WHOLE_SONG_WITH_ME = N_("Now the whole song, with me.")
     WHOLE_SONG_ALONE = N_("And now the whole song alone.")
+    WHOLE_SONG_TOGETHER = N_("That was the whole song.")
+    WHOLE_SONG_RIGHT = N_("You sang the whole song, and all of it right.")
     WHOLE_SONG_SUNG = N_("You sang the whole song.")
+    ENOUGH_OF_THIS_SONG = N_("That is enough of this song for today.")
     EASIER_SONG = N_("Now an easier song.")
     ROOM_AROUND_YOU = N_("Make sure that there is room around you for the arm.")
     HEADPHONES = N_("If you wear headphones, keep them quiet.")
@@ -86,7 +92,7 @@ class LessonSentence(StrEnum):
     WELCOME_BACK = N_("We go on where we were.")
     SANG_TO_THE_END = N_("You sang to the end.")
     WHOLE_PHRASE = N_("Now the whole phrase.")
-    LEAVE_FOR_ANOTHER_DAY = N_("We leave the rest of that for another day.")
+    LEAVE_FOR_ANOTHER_DAY = N_("The rest of it another day.")
     STILL_NOTHING = N_("I still hear nothing. Is the microphone near?")
     REST = N_("Rest a moment. Breathe in, and out.")
     NOTHING_FOR_A_WHILE = N_("I have heard nothing for a while.")
@@ -164,7 +170,7 @@ def all_for_today(language: Language, nickname: str | None) -> str:
 
 def phrase_went_well(language: Language, line: Sequence[LineNote]) -> str:
     """What went well, in the song's own words."""
-    return language.message("{words}: that went well.").format(words=phrase_words(language, line))
+    return language.message("{words}: that went well.").format(words=language.capitalised(phrase_words(language, line)))
 
 
 def try_again(language: Language, line: Sequence[LineNote], move: Move, times: int) -> str:
@@ -175,12 +181,12 @@ def try_again(language: Language, line: Sequence[LineNote], move: Move, times: i
     from companion.tune import Direction
 
     templates = {
-        Direction.UP: (language.message("Once more {first}, then {second}: up. Listen to the two tones."),
-                       language.message("Begin with {first} and climb to {second}. Listen.")),
-        Direction.DOWN: (language.message("Once more {first}, then {second}: down. Listen to the two tones."),
-                         language.message("Begin with {first} and come down to {second}. Listen.")),
-        Direction.LEVEL: (language.message("Once more {first}, then {second}: the same note. Listen to the two tones."),
-                          language.message("Begin with {first} and stay there for {second}. Listen.")),
+        Direction.UP: (language.message("Again {first}, {second}: up. Listen."),
+                       language.message("Climb from {first} to {second}. Listen.")),
+        Direction.DOWN: (language.message("Again {first}, {second}: down. Listen."),
+                         language.message("Come down from {first} to {second}. Listen.")),
+        Direction.LEVEL: (language.message("Again {first}, {second}: the same note. Listen."),
+                          language.message("Stay from {first} to {second}. Listen.")),
     }[move.wanted]
     names = [(note_name(language, line, at), note_name(language, line, at + 1)),
              (place_name(language, at), place_name(language, at + 1))]

@@ -1,4 +1,4 @@
-"""How a phrase is learnt that does not come at once: slower, together, smaller, and up again after success.
+"""How a phrase is learnt that does not come at once: slower and together, smaller, and up again after success.
 
 No sound and no clock in here: what is to be sung now, in which manner, and what follows from how it went.
 """
@@ -30,8 +30,7 @@ class Manner(StrEnum):
     """How a piece is given and sung."""
 
     PLAIN = "plain"
-    SLOWER = "slower"
-    TOGETHER = "together"  # with the companion, then alone
+    TOGETHER = "together"  # slower, with the companion and then alone
     SLIDE = "slide"  # on "oo", from note to note without a break
 
 
@@ -50,12 +49,14 @@ class Ladder:
 
     Feed it `right`, `missed` or `unsure` after each take. changed: the piece is another than before the take. Down it goes
     once, and up once: what is missed on the way up ends with the piece that went right, so that no ladder is climbed
-    twice and the last take is a success where there was one at all. easy: right at the first take.
+    twice and the last take is a success where there was one at all. easy: right at the first take, alone.
+    together: it begins with the companion, after a phrase that did not come.
     """
 
-    def __init__(self, line: Sequence[LineNote]) -> None:
+    def __init__(self, line: Sequence[LineNote], together: bool = False) -> None:
         self.line = tuple(line)
-        self.piece = self._whole = Piece(Size.PHRASE, 0, len(self.line) - 1)
+        self.piece = self._whole = Piece(Size.PHRASE, 0, len(self.line) - 1,
+                                         Manner.TOGETHER if together else Manner.PLAIN)
         self.done = self.left = self.changed = False
         self.takes = 0
         self._unsure = self._at_note = 0
@@ -66,7 +67,7 @@ class Ladder:
 
     @property
     def easy(self) -> bool:
-        return self.done and not self.left and self.takes == 1
+        return self.done and not self.left and self.takes == 1 and self.piece.manner is Manner.PLAIN
 
     def notes(self) -> tuple[LineNote, ...]:
         """What is to be sung now."""
@@ -85,7 +86,7 @@ class Ladder:
             self._learnt = self.piece
             # Built up again the way it came down.
             up = self._half if self.piece.size is Size.MOVE and self._half is not None else self._whole
-            self._go(Piece(up.size, up.first, up.last, Manner.SLOWER))
+            self._go(Piece(up.size, up.first, up.last, Manner.TOGETHER))
 
     def missed(self, move: Move | None = None) -> None:
         """A move went another way. move: the one to try, None keeps the one before or takes the middle."""
@@ -102,9 +103,7 @@ class Ladder:
             self._to_note()
         elif self._learnt is not None:
             self._end()
-        elif size is Size.PHRASE and manner is Manner.PLAIN:
-            self._go(Piece(size, self.piece.first, self.piece.last, Manner.SLOWER))
-        elif size is Size.MOVE and manner is Manner.SLIDE:
+        elif (size is Size.PHRASE and manner is Manner.PLAIN) or (size is Size.MOVE and manner is Manner.SLIDE):
             self._go(Piece(size, self.piece.first, self.piece.last, Manner.TOGETHER))
         elif size is Size.MOVE:
             self._to_note()

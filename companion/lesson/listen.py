@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from companion.ear import CLIPPED, HOP, RATE, PitchTrack, Tracker
 from companion.errors import NothingSung
 from companion.lesson.singing import SoundKind, kind_of_sound, without_talk, without_words
-from companion.lesson.timbre import timbre_of
+from companion.lesson.timbre import Colour, colour_of
 from companion.match import Follower, Match, joined
 from companion.tune import LineNote
 
@@ -72,8 +72,8 @@ class Heard:
     track, samples: of the take, from a little before its voice; match None without a tune. early: it began before the ear
     opened, over the playback. others: stretches of speech or noise that came before. voice_db, room_db: levels
     of the voice (nan without one) and of the room, dB re full scale; clipped: share of the take's samples that
-    were cut off. lost: the microphone lost sound while it was sung. timbre: as in `companion.lesson.timbre`, None where
-    there was too little voice.
+    were cut off. lost: the microphone lost sound while it was sung. colour: its timbre frame by frame, None where there was too
+    little voice.
     """
 
     kind: HeardKind
@@ -86,7 +86,7 @@ class Heard:
     room_db: float = float("nan")
     clipped: float = 0.0
     lost: bool = False
-    timbre: NDArray[np.float64] | None = None
+    colour: Colour | None = None
 
 
 class Listener:
@@ -252,7 +252,7 @@ class Listener:
                      samples=samples if self.keep else None, others=self.others,
                      voice_db=self._level.voice, room_db=self._level.noise,
                      clipped=self._cut_off / max(1.0, (self.seconds - self._first_voice_s) * RATE),
-                     timbre=timbre_of(samples, start_s, track))
+                     colour=colour_of(samples, start_s, track))
 
     def _drop(self) -> None:
         """Something else than singing has ended: wait on."""

@@ -26,8 +26,9 @@ from companion.language import (
 from companion.lesson.listen import Heard, HeardKind
 from companion.lesson.session import Session, middle, no_take
 from companion.lesson.sung_line import SungLine, tune_of
+from companion.lesson.timbre import timbre_of
 from companion.lesson.voices import CLEAR, Singer, Sung
-from companion.match import CueKind
+from companion.match import CueKind, HeardNote
 from companion.tune import LineNote, Tune, save
 
 WAIT_S = 30.0  # in a lesson people think and talk: a shorter silence is nothing to remark on
@@ -211,14 +212,18 @@ class Echo:
             return self._serve(heard)
         if heard.kind is not HeardKind.TAKE or heard.track is None:
             return None
+        if heard.lost:
+            session.say(LessonSentence.SOUND_LOST)
+            return None
         line = tune_of(heard.track, sung_line_title(session.language, len(self.lines) + 1))
         if line is None or len(line.notes) < 2:
             return None
         register = middle(line.notes) + line.off
         if not self._teachers(register):
             return None
-        key = tuple((n.midi, n.syllable) for n in line.notes)
-        session.voices.learn(Singer.MODEL, Sung(register, key, heard.timbre))
+        heard_as = [HeardNote(n, True, n.midi + line.off, start, length) for n, (start, length) in
+                    zip(line.notes, line.times_s, strict=True)]
+        session.voices.learn(Singer.MODEL, Sung(register, timbre_of(heard.colour, heard_as) if heard.colour is not None else {}))
         return line
 
     def _teachers(self, register: float) -> bool:
@@ -297,7 +302,7 @@ class Echo:
         match = heard.match
         if heard.kind is not HeardKind.TAKE or match is None or match.shift_semitones is None:
             return Singer.PUPIL  # nothing to judge
-        return self.session.whose(heard, missed, middle([n.written for n in match.notes]) + match.shift_semitones)
+        return self.session.whose(heard, missed, middle([n.written for n in match.notes]))
 
     def _keep(self) -> None:
         """The teacher's last line becomes a written tune."""

@@ -33,6 +33,7 @@ class Out:
         self.last = ""
         self._lost = self._failed = False  # the loudspeaker is away; it failed in the last sound
         self._stream = stream
+        self._prepared: dict[str, audio.Sound] = {}
         self._speaker: audio.Loudspeaker | None = None
 
     def say(self, text: str, interrupt: Interrupt | None = None, after_start: Callable[[], None] | None = None) -> bool:
@@ -48,10 +49,16 @@ class Out:
                 after_start()
             return True
         self._failed = False
-        done = self.sound(audio.speak(text, self.language, self.rate), interrupt, after_start)
+        sound = self._prepared.pop(text, None) or audio.speak(text, self.language, self.rate)
+        done = self.sound(sound, interrupt, after_start)
         if self._failed and not self.show:
             self.write(text)
         return done
+
+    def prepare(self, text: str) -> None:
+        """Make the sound of a line that will be said, while something else is waited for."""
+        if self.speech:
+            self._prepared[text] = audio.speak(text, self.language, self.rate)
 
     def write(self, text: str) -> None:
         """A plain line on the screen."""

@@ -1,7 +1,7 @@
 """At home, alone, no key from start to end: greeting, warm-up, what was set, and an end by itself.
 
-What a good teacher does: after a miss slower, then together, then a smaller piece, down to the one move as a slide and to
-the first note, and up again; every piece ends with something that went right, and a song with the whole of it.
+What a good teacher does: after a miss slower and together, then a smaller piece, down to the one move as a slide and to the
+first note, and up again; every piece ends with something that went right or is sung together, and a song with the whole.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
-from companion.audio import glide
 from companion.diary import Action, Tally, next_kind, suggestion
 from companion.ear import NOTHING_DB
 from companion.language import (
@@ -45,11 +44,12 @@ MOVED_DB, MOVED_S = 12.0, 0.1  # a sound so far over the room for so long is lis
 PATTERN = (0, 2, 4, 5, 7, 5, 4, 2, 0)  # five notes up and down a major scale
 PATTERN_QUARTER_S = 0.9  # quavers of 0.45 s: calm
 #: How many times as slow a piece is given.
-SLOWNESS = {Manner.PLAIN: 1.0, Manner.SLOWER: 1.35, Manner.TOGETHER: 1.35, Manner.SLIDE: 1.5}
+SLOWNESS = {Manner.PLAIN: 1.0, Manner.TOGETHER: 1.35, Manner.SLIDE: 1.5}
 MOST_MODELS = 3  # takes that are not the pupil's, before the line is given again
 FEWEST_TOLD = 4  # notes of a line from which on it is told who sings
 EASY = 2  # phrases in a row at the first take, after which two are sung in one
 LEAST_SONG_S = 60.0  # with less left no other song is begun: it would end in the middle
+MOST_OF_IT = 0.8  # share of its notes from which on a song has been sung, right or not
 LEAST_LEFT = 0.5  # share of a song's phrases that did not come, from which an easier one is next
 #: Keys after which the line is given again before it is listened for.
 GIVEN_AGAIN = (Action.AGAIN, Action.SLOWER, Action.FASTER, Action.LOWER, Action.HIGHER)
@@ -112,6 +112,8 @@ class Practise:
         self._talk_said = self._room_said = self._talked = False
         self._next_rest = SET_S
         self._over = False
+        self._helped = False  # the phrase before did not come, so the next one begins together
+        self._given: float | None = None  # the key in which was given last, None before a new song
         self._place = session.language.message(LessonSentence.WARMING_UP)
 
     # --- the session ---
@@ -145,6 +147,7 @@ class Practise:
         if self.over:
             return
         self.session.fit(s.tune.line())
+        self._given, self._helped = None, False
         self._say_line(title_line(self.session.language, s.title))
         self.left = easy = k = 0
         while k < len(s.phrases) and not self.over:
@@ -169,15 +172,28 @@ class Practise:
         self._say(LessonSentence.WHOLE_SONG_WITH_ME)
         session.along(line, quarter_s)
         self._keys()
-        if self.left >= LEAST_LEFT * len(s.phrases) or left_s < 2.5 * song_s or self.over:
-            self._say(LessonSentence.WHOLE_SONG_SUNG)
+        weak = self.left >= LEAST_LEFT * len(s.phrases)
+        if weak and left_s >= 2.5 * song_s and not self.over:
+            self._say(LessonSentence.ONCE_MORE_WITH_ME)
+            session.along(line, quarter_s)
+            self._keys()
+        if weak or left_s < 2.5 * song_s or self.over:
+            self._say(LessonSentence.WHOLE_SONG_TOGETHER)
             return
         self._say(LessonSentence.WHOLE_SONG_ALONE)
         session.give_first_note(line)
         heard = session.listen(line, quarter_s)
-        if not isinstance(heard, Action) and heard.kind is HeardKind.TAKE and heard.match is not None:
-            session.answer(heard, s.name, quiet=True)
-            self._say(LessonSentence.WHOLE_SONG_SUNG)
+        if isinstance(heard, Action):
+            session.action = heard
+            self._keys()
+        elif heard.kind is HeardKind.TAKE and heard.match is not None:
+            taken = session.answer(heard, s.name, quiet=True)
+            sung = sum(n.sung for n in taken.match.notes)
+            whole = taken.kind is not CueKind.STOPPED_EARLY and sung >= MOST_OF_IT * len(line)
+            self._say(LessonSentence.WHOLE_SONG_RIGHT if taken.kind is CueKind.ALL_RIGHT else
+                      LessonSentence.WHOLE_SONG_SUNG if whole else LessonSentence.ENOUGH_OF_THIS_SONG)
+        else:
+            self._say(LessonSentence.ENOUGH_OF_THIS_SONG)
 
     @property
     def over(self) -> bool:
@@ -211,37 +227,43 @@ class Practise:
         self._glide(low, high)
         if self.over or session.elapsed_s >= end:
             return
-        missed = 0
-        lows = rising(low, high)
         self._say(LessonSentence.FIVE_NOTES)
         shift, session.shift = session.shift, 0.0
-        k = 0
-        while k < len(lows) and not self.over and session.elapsed_s < end:
+        lows = rising(low, high)
+        up, half = lows[:len(lows) // 2 + 1], (session.elapsed_s + end) / 2
+        missed, reached = 0, 0
+        while reached < len(up) and missed < 2 and not self.over and session.elapsed_s < half:
+            missed = 0 if self._pattern(up[reached]) else missed + 1
+            reached += 1
+        # Higher is not easy today, or half the time is over: down again, over what has been sung. Nothing need be listened to.
+        down = up[:max(1, reached - missed)][::-1]
+        if session.elapsed_s < end and not self.over:
+            self._say(LessonSentence.DOWN_WITH_ME)
+        for lowest in down:
+            if self.over or session.elapsed_s >= end:
+                break
             session.shift = 0.0
-            line = pattern(lows[k])
-            heard = self._turn(line, PATTERN_QUARTER_S, note=False)
-            if heard is None:
-                missed += 1
-            elif heard.match is not None:
-                taken = session.answer(heard, "warm-up", quiet=True, keep=False)
-                missed = 0 if taken.kind is CueKind.ALL_RIGHT else missed + 1
-            if missed >= 2:
-                # Higher or lower than is easy today: back towards the middle, or on with the tune.
-                if k >= len(lows) // 2:
-                    break
-                k, missed = len(lows) - 1 - k, 0
-            k += 1
+            session.along(pattern(lowest), PATTERN_QUARTER_S)
+            self._keys()
         session.shift = shift
+
+    def _pattern(self, lowest: int) -> bool:
+        """A pattern given and sung; whether it went right."""
+        session = self.session
+        session.shift = self._given = 0.0  # a pattern begins on its own first note
+        heard = self._turn(pattern(lowest), PATTERN_QUARTER_S)
+        if heard is None or heard.match is None:
+            return False
+        return session.answer(heard, "warm-up", quiet=True, keep=False).kind is CueKind.ALL_RIGHT
 
     def _glide(self, low: float, high: float) -> None:
         session = self.session
         middle = (low + high) / 2
         self._say(LessonSentence.SLIDE)
-        for a, b in ((middle - 4, middle + 3), (middle + 3, middle - 4)):
-            if self.over or not session.play(glide(a, b)):
+        for a, b in ((middle - 4, middle + 3), (middle + 3, middle - 4)) * 2:
+            if self.over:
                 break
-            # Whatever is sung is a slide; nothing is judged.
-            session.listen(None, silence_s=6.0)
+            session.slide_along(a, b)  # whatever is sung with it is a slide; nothing is judged
             self._keys()
 
     # --- phrases ---
@@ -249,16 +271,17 @@ class Practise:
     def _phrase(self, s: Set, line: tuple[LineNote, ...], number: int) -> bool:
         """A phrase until it goes right or is left for another day. Whether it went at the first take."""
         session = self.session
-        ladder, missed = Ladder(line), False
+        ladder, missed = Ladder(line, together=self._helped), False
         quarter_s = session.quarter_s(s.tune.quarter_bpm)
         self._place = phrase_place(session.language, s.title, number)
+        self._rest()
+        if self._helped and not self.over:
+            self._say(LessonSentence.THIS_ONE_WITH_ME)
         while not ladder.done and not self.over:
-            self._rest()
             manner = ladder.piece.manner
             # A slide has no words, and a move or a note is too little to tell a voice by.
             told = manner is not Manner.SLIDE and len(ladder.notes()) >= FEWEST_TOLD
-            heard = self._turn(ladder.notes(), quarter_s * SLOWNESS[manner], together=manner is Manner.TOGETHER,
-                               after_miss=missed if told else None)
+            heard = self._turn(ladder.notes(), quarter_s * SLOWNESS[manner], manner, missed if told else None)
             if heard is None:
                 if not self._talked:
                     continue  # silence is no try
@@ -269,9 +292,17 @@ class Practise:
                 self._keys()
                 self._step(ladder, taken)
             if ladder.changed and not ladder.done and not self.over:
+                self._rest()
                 self._announce(ladder)
+        self._helped = ladder.left
+        if missed and not ladder.done and not self._over:  # the time is over: not with a miss
+            self._say(LessonSentence.ONCE_TOGETHER)
+            session.along(line, quarter_s)
         if ladder.left and not self.over:
             self.left += 1
+            self._say(LessonSentence.ONCE_TOGETHER)
+            session.along(line, quarter_s)
+            self._keys()
             self._say(LessonSentence.LEAVE_FOR_ANOTHER_DAY)
         return ladder.easy
 
@@ -292,11 +323,11 @@ class Practise:
         if ladder.ending:
             self._say(LessonSentence.WHAT_WENT_WELL)
             return
+        together = piece.manner is Manner.TOGETHER
         if piece.size is Size.PHRASE:
-            self._say(LessonSentence.SLOWER_NOW if ladder.takes == 1 else LessonSentence.WHOLE_PHRASE_SLOWLY)
+            self._say(LessonSentence.SLOWER_WITH_ME if ladder.takes == 1 else LessonSentence.WHOLE_PHRASE_WITH_ME)
             return
-        if piece.manner is not Manner.TOGETHER or piece.size is not Size.MOVE:
-            self._say_line(smaller_piece(language, notes, ladder.line))
+        self._say_line(smaller_piece(language, notes, ladder.line, together))
         if piece.manner is not Manner.SLIDE or len(notes) < 2:
             return
         semitones = notes[1].midi - notes[0].midi
@@ -307,29 +338,25 @@ class Practise:
             self._say_line(hand_for_pupil(language, semitones))
             self.session.hand(semitones)
         self._say(LessonSentence.ON_OO)
-        self._glide_of(notes)
-
-    def _glide_of(self, notes: Sequence[LineNote]) -> None:
-        shift = self.session.shift
-        self.session.play(glide(notes[0].midi + shift, notes[1].midi + shift))
-        self._keys()
 
     # --- turns ---
 
-    def _give(self, line: Sequence[LineNote], quarter_s: float, note: bool, together: bool) -> None:
-        """The line for the pupil to sing; together: with the companion first."""
+    def _give(self, line: Sequence[LineNote], quarter_s: float, manner: Manner) -> None:
+        """The line for the pupil to sing, with its first note before it where the key is new."""
         session = self.session
-        if together:
-            self._say(LessonSentence.WITH_ME)
+        if manner is Manner.TOGETHER:
             session.along(line, quarter_s)
             self._keys()
             self._say(LessonSentence.NOW_ALONE)
             session.give_first_note(line)
+        elif manner is Manner.SLIDE and len(line) > 1:
+            session.give_slide(line, quarter_s)
         else:
-            session.give(line, quarter_s, note)
+            session.give(line, quarter_s, note=session.shift != self._given)
+        self._given = session.shift
         self._keys()
 
-    def _turn(self, line: Sequence[LineNote], quarter_s: float, note: bool = True, together: bool = False,
+    def _turn(self, line: Sequence[LineNote], quarter_s: float, manner: Manner = Manner.PLAIN,
               after_miss: bool | None = None) -> Heard | None:
         """Give a line and hear it sung; None where nothing was (that is said, and it was asked again once).
 
@@ -340,22 +367,22 @@ class Practise:
         for _attempt in range(2):
             if self.over:
                 return None
-            self._give(line, quarter_s, note, together)
-            heard = self._listen(line, quarter_s, note, together)
+            self._give(line, quarter_s, manner)
+            heard = self._listen(line, quarter_s, manner)
             for _model in range(MOST_MODELS):
                 if heard is None or heard.kind is not HeardKind.TAKE or heard.match is None:
                     break
                 self.silences = 0
                 if after_miss is None or self._pupils(heard, after_miss):
                     return heard
-                heard = self._listen(line, quarter_s, note, together)
+                heard = self._listen(line, quarter_s, manner)
             if heard is None:
                 return None
             if heard.kind is not HeardKind.TAKE:
                 self._nothing(heard)
         return None
 
-    def _listen(self, line: Sequence[LineNote], quarter_s: float, note: bool, together: bool) -> Heard | None:
+    def _listen(self, line: Sequence[LineNote], quarter_s: float, manner: Manner) -> Heard | None:
         """What is heard, keys served; None where one of them ends the session."""
         session = self.session
         heard = session.listen(line, quarter_s)
@@ -366,7 +393,7 @@ class Practise:
             if self._over:
                 return None
             if again:
-                self._give(line, quarter_s, note, together)
+                self._give(line, quarter_s, manner)
             heard = session.listen(line, quarter_s)
         return heard
 
@@ -391,6 +418,7 @@ class Practise:
             return
         if heard.kind is HeardKind.SILENCE:
             self.silences += 1
+            self._next_rest = self.session.elapsed_s + SET_S  # the voice has rested
             if self.silences >= GIVE_UP:
                 self._away()
                 return

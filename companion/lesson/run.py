@@ -110,6 +110,7 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
     with diary, _ended_by_signals(), _closed(out), _keys(options, settings) as keys:
         session = None
         try:
+            out.prepare(greeting(language, pupil.nickname))
             if not _gives_sound(opened, out, keys, language):
                 return
             sets = Background(lambda: _sets(diary, pupil, tune))

@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.audio import OUTPUT_RATE, Sound, concatenated, line_sound, move_glides, silence, starting_note
+from companion.audio import OUTPUT_RATE, Sound, concatenated, glide, line_sound, move_glides, silence, starting_note
 from companion.diary import Action, Detail, Diary, Pupil, SessionKind, SettingName, Settings, beside
 from companion.ear import CLIPPED_SHARE, FAINT_DB, NOTHING_DB, RATE, MicrophoneGone, PitchTrack
 from companion.errors import Trouble
@@ -36,6 +36,7 @@ from companion.language import (
 from companion.lesson.keys import Keys, help_lines
 from companion.lesson.listen import Heard, HeardKind, Listener
 from companion.lesson.out import Out
+from companion.lesson.timbre import timbre_of
 from companion.lesson.voices import Singer, Sung, Voices
 from companion.match import CueKind, Match, Verdict, advise, unjudged
 from companion.messages import _
@@ -420,6 +421,14 @@ class Session:
                  line_sound(line, self.shift, quarter_s)]
         return self.play(concatenated(*parts, rate=OUTPUT_RATE))
 
+    def slide_along(self, start_midi: float, end_midi: float) -> bool:
+        """A slide while the pupil slides with it: nothing is listened to. False where a key cut it short."""
+        return self.play(glide(start_midi, end_midi))
+
+    def give_slide(self, line: Sequence[LineNote], quarter_s: float) -> bool:
+        """The first move of a line as a slide, for the pupil to answer at `quarter_s`; False where a key cut it short."""
+        return self.play(glide(line[0].midi + self.shift, line[1].midi + self.shift))
+
     def hand(self, semitones: float) -> None:
         """The hand's way of a move, in print for the helper beside the pupil; not spoken."""
         if self.out.show and self.out.speech:
@@ -448,7 +457,7 @@ class Session:
         if broken is not None and kind is not CueKind.ALL_RIGHT:
             say, kind, move = self.language.message(broken), CueKind.NOT_SURE, None
             match = unjudged(match)
-        line = tuple(n.written for n in match.notes)
+        line, times = tuple(n.written for n in match.notes), 0
         if move is not None:
             times = self._tried.get((tune, move.start), 0)
             self._tried[tune, move.start] = times + 1
@@ -464,7 +473,7 @@ class Session:
             return taken
         if move is not None:
             self.hand(move.wanted_semitones)
-        if move is not None and not self.play(move_glides(match, move)):
+        if move is not None and not self.play(move_glides(match, move, own=not times)):
             return taken
         if kind in (CueKind.NOT_SURE, CueKind.STOPPED_EARLY):
             self._advise(heard)
@@ -518,31 +527,36 @@ class Session:
 
     # --- who sings ---
 
-    def _sung(self, heard: Heard, register: float | None) -> Sung:
-        """What tells a take's singer. heard: one with a match and a shift."""
+    def _sung(self, heard: Heard, scale: float | None) -> Sung:
+        """What tells a take's singer. heard: one with a match and a shift; scale: as in `whose`."""
         match = heard.match
         assert match is not None
-        assert match.shift_semitones is not None
-        line = tuple((n.written.midi, n.written.syllable) for n in match.notes)
-        at = middle([n.written for n in match.notes]) + match.shift_semitones
+        shift = key_of_beginning(match)
+        at = middle([n.written for n in match.notes]) + shift
         low, high = self.range
         outside = self.range_known and not low - BESIDE_RANGE <= at <= high + BESIDE_RANGE
-        return Sung(match.shift_semitones - self._fitted if register is None else register, line, heard.timbre,
+        return Sung(shift + (-self._fitted if scale is None else scale),
+                    timbre_of(heard.colour, match.notes) if heard.colour is not None else {},
                     all(m.verdict is not Verdict.WRONG for m in match.moves), outside)
 
     def learn_model(self, heard: Heard) -> None:
         """A take that is known to be a model."""
         self.voices.learn(Singer.MODEL, self._sung(heard, None))
 
-    def whose(self, heard: Heard, after_miss: bool, register: float | None = None) -> Singer:
+    def whose(self, heard: Heard, after_miss: bool, scale: float | None = None) -> Singer:
         """Who sang a take; what is sure is learnt. A take that is not the pupil's can still be claimed.
 
-        after_miss: the pupil's last take was no success. register: how high it was, on a scale that the session keeps to; None
-        where a tune is given: then against the key in which it was given first.
+        after_miss: the pupil's last take was no success. scale: added to how far from written it was sung, so that registers
+        of the session can be compared; None where a tune is given: then they count from the key in which it was given first.
         """
-        if heard.match is None or heard.match.shift_semitones is None:
+        match = heard.match
+        if match is None or match.shift_semitones is None:
             return Singer.PUPIL
-        self._last_sung = self._sung(heard, register)
+        judged = sum(m.verdict is not Verdict.UNSURE for m in match.moves)
+        far = sum(m.verdict is Verdict.WRONG for m in match.moves) > 1 and match.closeness < FOLLOW_FROM
+        if far or 2 * judged < len(match.moves):  # hardly the line, or another: its key and its notes tell nothing
+            return Singer.PUPIL
+        self._last_sung = self._sung(heard, scale)
         singer = self.voices.settle(self._last_sung, after_miss)
         self._passed = None if singer is Singer.PUPIL else heard
         return singer
@@ -653,3 +667,12 @@ def no_take(heard: Heard) -> LessonSentence:
 def middle(line: Sequence[LineNote]) -> float:
     """The middle pitch of a line, MIDI number: how high it lies."""
     return float(np.median([n.midi for n in line]))
+
+
+def key_of_beginning(match: Match) -> float:
+    """Semitones sung minus written before the first move that went another way; over all of it where there is no note before.
+    A move that is turned round may take all that follows into another key. match: one with a shift."""
+    wrong = next((m.start for m in match.moves if m.verdict is Verdict.WRONG), None)
+    shifts = [n.midi - n.written.midi for n in match.notes if n.midi is not None and (wrong is None or n.written.number <= wrong)]
+    assert match.shift_semitones is not None
+    return float(np.median(shifts)) if shifts else match.shift_semitones

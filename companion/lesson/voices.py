@@ -8,16 +8,12 @@ from the diary. Where these do not agree the answer is UNKNOWN: then it is asked
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Hashable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
-from companion.lesson.timbre import SPREAD, apart
-
-F = NDArray[np.float64]
+from companion.lesson.timbre import Timbre, apart, difference
 
 
 class Singer(StrEnum):
@@ -36,6 +32,7 @@ LEARN = 0.3  # weight of a new take in what is known of a voice
 SAME = 1.1
 OTHER = 2.2  # ... and where the other voice is known to lie in another register
 NEARER = 0.3  # by which one voice must be nearer than the other
+LEAST_WAY = 1.2  # spreads (root of the mean of squares) by which two voices must differ for that way to tell anything
 #: On the way from the pupil's timbre (0) to the other's (1): the pupil's until here, the other's from here.
 STILL_PUPIL, SURELY_MODEL = 0.35, 0.65
 MOST_KEPT = 24  # takes whose timbre is remembered
@@ -45,13 +42,12 @@ MOST_KEPT = 24  # takes whose timbre is remembered
 class Sung:
     """What tells a take's singer. register: how high, in semitones on a scale that one session keeps to.
 
-    line: what was sung, so that only takes of the same are compared; timbre: None where it is not known. right: nothing in
-    it went another way. outside: it lies outside the pupil's range, as the diary has it.
+    timbre: of each note, so that only the same notes are compared; empty where it is not known. right: nothing in it went
+    another way. outside: it lies outside the pupil's range, as the diary has it.
     """
 
     register: float
-    line: Hashable = None
-    timbre: F | None = None
+    timbre: Timbre = field(default_factory=dict)
     right: bool = True
     outside: bool = False
 
@@ -61,26 +57,21 @@ class Voice:
     """What is known of one voice."""
 
     register: float | None = None
-    takes: deque[Sung] = field(default_factory=lambda: deque(maxlen=MOST_KEPT))
+    takes: deque[Timbre] = field(default_factory=lambda: deque(maxlen=MOST_KEPT))
 
     def learn(self, sung: Sung) -> None:
         """A take of this voice, surely."""
         self.register = sung.register if self.register is None else self.register + LEARN * (sung.register - self.register)
-        if sung.timbre is not None:
-            self.takes.append(sung)
+        if sung.timbre:
+            self.takes.append(sung.timbre)
 
     def away(self, sung: Sung) -> float | None:
         """Semitones from this voice's register, None where it is not known."""
         return None if self.register is None else abs(sung.register - self.register)
 
     def apart(self, sung: Sung) -> float | None:
-        """How far in timbre from the nearest take of the same line, None where there is none."""
-        timbre = sung.timbre
-        return None if timbre is None else min((apart(timbre, t) for t in self.timbres(sung.line)), default=None)
-
-    def timbres(self, line: Hashable) -> list[F]:
-        """Of the takes of a line."""
-        return [t.timbre for t in self.takes if t.timbre is not None and t.line == line]
+        """How far in timbre from the nearest take of the same notes, None where there is none."""
+        return min((d for take in self.takes if (d := apart(sung.timbre, take)) is not None), default=None)
 
 
 class Voices:
@@ -96,7 +87,8 @@ class Voices:
         if own is None:  # the first line is the pupil's, by turn
             models = self.model.apart(sung)
             again = other is not None and other < FAR and (models is None or models <= SAME)
-            return Singer.UNKNOWN if sung.outside or again else Singer.PUPIL
+            # After a miss that told nothing of the voice it may be either.
+            return Singer.UNKNOWN if sung.outside or again or (after_miss and sung.right) else Singer.PUPIL
         if other is None or self._one_register:
             if own <= NEAR:
                 return self._by_timbre(sung, after_miss, SAME)
@@ -121,7 +113,7 @@ class Voices:
             return Singer.PUPIL
         share = self._share(sung)
         if share is not None:
-            if share >= SURELY_MODEL:
+            if share >= SURELY_MODEL and own > SAME:
                 return Singer.MODEL
             return Singer.PUPIL if share <= STILL_PUPIL and own <= OTHER else Singer.UNKNOWN
         return Singer.PUPIL if own <= most else Singer.UNKNOWN
@@ -131,21 +123,21 @@ class Voices:
 
         The way is learnt from lines that both have sung, and holds for other lines: what is of the line cancels.
         """
-        own = self.pupil.timbres(sung.line)
-        ways = [other.timbre - one for other in self.model.takes if other.timbre is not None
-                for one in self.pupil.timbres(other.line)]
-        if not own or not ways or sung.timbre is None:
+        own = [d for take in self.pupil.takes if (d := difference(sung.timbre, take)) is not None]
+        ways = [d for other in self.model.takes for one in self.pupil.takes if (d := difference(other, one)) is not None]
+        if not own or not ways:
             return None
-        spread = np.array(SPREAD)
-        way = np.mean(ways, axis=0) / spread
-        return float((sung.timbre - np.mean(own, axis=0)) / spread @ way / max(float(way @ way), 1e-9))
+        way = np.mean(ways, axis=0)
+        if float(np.sqrt(np.mean(way**2))) < LEAST_WAY:
+            return None  # too alike to be told by it
+        return float(np.mean(own, axis=0) @ way / max(float(way @ way), 1e-9))
 
     def settle(self, sung: Sung, after_miss: bool) -> Singer:
         """Whose take it was, with what follows for what is known: what is sure is learnt, and a take that answers the question
         "was that you" is the pupil's."""
         singer = self.tell(sung, after_miss)
         asked, self._asked = self._asked, None
-        if asked is not None and asked.line == sung.line and singer is not Singer.MODEL:
+        if asked is not None and singer is not Singer.MODEL:
             answered = self._answered(asked, sung, singer)
             if answered:
                 singer = Singer.PUPIL
@@ -162,7 +154,7 @@ class Voices:
             if singer is Singer.PUPIL:
                 self.learn(Singer.MODEL, asked)
             return singer is Singer.PUPIL
-        again = apart(asked.timbre, sung.timbre) if asked.timbre is not None and sung.timbre is not None else None
+        again = apart(asked.timbre, sung.timbre)
         own = self.pupil.apart(sung)
         if again is not None and own is not None and own + NEARER <= again:
             self.learn(Singer.MODEL, asked)

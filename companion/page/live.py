@@ -160,6 +160,9 @@ class PageOut(Out):
             after_start()
         return True
 
+    def prepare(self, text: str) -> None:
+        """Nothing: a page is quick enough."""
+
     def write(self, text: str) -> None:
         """What the helper's hands do."""
         self._put({"hand": text})

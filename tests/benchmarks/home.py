@@ -1,7 +1,7 @@
 """Three sessions at home in time of sound: a child who sings well, one who is weak, one who wanders off.
 
-Prints each transcript and last a JSON object: words a minute, share of the time between plan and goodbye in which the
-child sings, whether each song's last take was a success.
+Prints each transcript and last a JSON object: words a minute; share of the session in which the child sings, alone or with
+the companion; the same without the turns in which the child is silent or talks; how each song's last take went.
 """
 
 from __future__ import annotations
@@ -36,11 +36,17 @@ class Child:
     def __init__(self, kind: str, room: Room) -> None:
         self.kind, self.room, self.rng = kind, room, np.random.default_rng(7)
         self.turns, self.sung_s = 0, 0.0
+        self.not_there_s, self._left_at = 0.0, -1.0
         self.talk = list(other_sounds("speech", 4, 3))
 
     def __call__(self, line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray | None:
         self.turns += 1
+        if self._left_at >= 0:
+            self.not_there_s += self.room.now() - self._left_at
+            self._left_at = -1.0
         if self.kind == "wandering":
+            if self.turns in (3, 4) or 7 <= self.turns <= 13:
+                self._left_at = self.room.now()
             if self.turns in (3, 4):
                 return np.asarray(self.talk[self.turns % len(self.talk)], dtype=np.float32)
             if 7 <= self.turns <= 13:
@@ -95,7 +101,9 @@ def run(kind: str, folder: str) -> dict[str, object]:
         minutes = here.elapsed_s / 60
         last = {t.tune: t.kind for t in here.taken}
         return {"minutes": round(minutes, 1), "words_a_minute": round(words / minutes, 1),
-                "sings_share": round((child.sung_s + here.along_s) / here.elapsed_s, 2), "takes": len(here.taken),
+                "sings_share": round((child.sung_s + here.along_s) / here.elapsed_s, 2),
+                "sings_share_while_there": round((child.sung_s + here.along_s) / (here.elapsed_s - child.not_there_s), 2),
+                "takes": len(here.taken),
                 "right": sum(t.kind is CueKind.ALL_RIGHT for t in here.taken), "last_takes": last}
 
 

@@ -1,6 +1,7 @@
 """Who sings: lessons and sessions at home in time of sound, in which pupil, teacher and a third voice take turns.
 
-Each scene draws its singers (a child; a teacher an octave lower or in the child's octave; another child) from one of the
+Each scene draws its singers (a child; a teacher an octave lower or in the child's octave; a third voice, grown-up or another
+child) from one of the
 two makers, and what they do: sing right, miss, stop early, talk first, leave, sing another song, sing along with what is
 played; after a miss the teacher often sings the line for the pupil to hear. The truth of every sung turn is known; what the
 session made of it is seen from outside: judged (the pupil), "Now you." (a model), or asked about.
@@ -80,7 +81,7 @@ class Scene:
         self.maker = ("formants", "speech")[number // len(KINDS) % 2]
         self.pupil = child(self.rng)
         self.teacher, self.octave = teacher(self.rng)
-        self.third = child(self.rng, self.pupil.tract)
+        self.third, self.third_octave = teacher(self.rng) if self.rng.random() < 0.5 else (child(self.rng, self.pupil.tract), 0.0)
         self.room = Room(noise_db=float(self.rng.uniform(-70, -55)), limit_s=3000.0)
         self.tune_name = TUNES[number // 2 % len(TUNES)]
         self.talk = [s[RATE:-RATE] for s in other_sounds("speech", 3, number)]
@@ -96,7 +97,7 @@ class Scene:
     def _sound(self, who: str, way: str, line: Sequence[LineNote]) -> np.ndarray:
         rng = self.rng
         voice = {PUPIL: self.pupil, TEACHER: self.teacher, THIRD: self.third}[who]
-        octave = self.octave if who == TEACHER else 0.0
+        octave = {PUPIL: 0.0, TEACHER: self.octave, THIRD: self.third_octave}[who]
         style = replace(PLAIN, vibrato=voice.vibrato, drift=float(rng.normal(0, 0.2)), miss=0.1)
         if way == "misses":
             style = replace(style, turned=int(rng.integers(1, max(2, len(line) - 2))), turned_stays=True)
@@ -156,8 +157,7 @@ class Scene:
     def judged(self, taken: Taken) -> None:
         """A take is answered: that of the pupil, by what the session thinks."""
         self._made("judged")
-        self._cue = taken.say
-        self._missed = taken.kind is CueKind.ONE_TO_TRY
+        self._cue, self._to_try = taken.say, taken.kind is CueKind.ONE_TO_TRY
         self._right = taken.kind is CueKind.ALL_RIGHT
 
     def _made(self, what: str) -> None:
@@ -172,7 +172,7 @@ class Scene:
                 self.here.keys.press(key)
             return
         if text == self._cue:
-            self._cue = ""
+            self._cue, self._missed = "", self._to_try  # said aloud, so that a model may follow
             if self.kind == "home" or (self._right and self.kind != "no tune"):
                 return  # the next line is given
             if self._right:
@@ -300,7 +300,10 @@ def main() -> None:
                   + "; ".join(f"{t.who} {t.way} {t.made}" for t in turns), flush=True)
             number += 1
     turns_all = whole["turns"]
-    print(json.dumps({**whole, "share_right": round((whole["right"] + whole["asked_other"]) / turns_all, 3)}))
+    third = whole["wrong: third judged"]
+    print(json.dumps({**whole, "share_right": round((whole["right"] + whole["asked_other"]) / turns_all, 3),
+                      "share_wrong": round(whole["wrong"] / turns_all, 3),
+                      "share_wrong_of_pupil_and_teacher": round((whole["wrong"] - third) / turns_all, 3)}))
 
 
 if __name__ == "__main__":

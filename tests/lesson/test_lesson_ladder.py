@@ -38,7 +38,7 @@ def test_down_it_goes_slower_together_and_to_the_one_move_as_a_slide(line: tuple
     for at in range(len(line) - 1):
         ladder = Ladder(line)
         found = steps(ladder, "mmmmm", move_at(line, at))
-        assert found == [(Size.PHRASE, Manner.SLOWER), (Size.HALF, Manner.TOGETHER), (Size.MOVE, Manner.SLIDE),
+        assert found == [(Size.PHRASE, Manner.TOGETHER), (Size.HALF, Manner.TOGETHER), (Size.MOVE, Manner.SLIDE),
                          (Size.MOVE, Manner.TOGETHER), (Size.NOTE, Manner.PLAIN)]
         assert [n.number for n in ladder.notes()] == [line[at].number]
 
@@ -93,6 +93,16 @@ def test_easy_is_right_at_the_first_take(line: tuple) -> None:
     ladder = Ladder(line)
     ladder.right()
     assert ladder.easy
+
+
+def test_after_a_phrase_that_did_not_come_the_next_begins_together(line: tuple) -> None:
+    ladder = Ladder(line, together=True)
+    assert ladder.piece == Piece(Size.PHRASE, 0, len(line) - 1, Manner.TOGETHER)
+    assert steps(ladder, "m", move_at(line, 1)) == [(Size.HALF, Manner.TOGETHER)]
+    again = Ladder(line, together=True)
+    again.right()
+    assert again.done
+    assert not again.easy
 
 
 def test_a_phrase_of_one_note_has_nothing_smaller() -> None:

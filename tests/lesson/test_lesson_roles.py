@@ -83,7 +83,7 @@ def test_the_teachers_repeat_after_a_miss_is_a_model_and_not_kept(tmp_path: Path
 
 def test_a_model_in_the_first_phrase_is_told_again_later() -> None:
     scene = Scene([("Listen.", voice(1, -12.0)), ("Now you.", voice(1, style=TURNED, after_s=1.0)),
-                   ("two tones.", voice(1, -12.0)), ("Now you.", voice(1, after_s=1.0)), ("right.", lambda here: "qq")])
+                   ("Again", voice(1, -12.0)), ("Now you.", voice(1, after_s=1.0)), ("right.", lambda here: "qq")])
     scene.here.pupil_sings = first_then(lambda: TURNED)
     scene.run()
     assert [t.kind for t in scene.here.taken] == ["one to try", "one to try", "all right"]
@@ -123,41 +123,42 @@ def test_a_first_line_outside_the_pupils_range_is_asked_about() -> None:
     assert voices.tell(Sung(0.0), False) is Singer.PUPIL
 
 
-def colour(at: float, seed: int) -> np.ndarray:
+def colour(at: float, seed: int, line: str = "one") -> dict[Any, np.ndarray]:
     """A timbre at a place between two voices, in spreads, with the spread of a voice's own takes around it."""
     spread = np.array(SPREAD)
-    return spread * (at * np.linspace(2.0, 1.0, len(SPREAD)) + np.random.default_rng(seed).normal(0, 0.5, len(SPREAD)))
+    one = spread * (at * np.linspace(2.0, 1.0, len(SPREAD)) + np.random.default_rng(seed).normal(0, 0.5, len(SPREAD)))
+    return {(line, k): one + k for k in range(7)}
 
 
 def test_a_model_in_the_pupils_octave_is_asked_about_once_and_then_told_by_its_timbre() -> None:
     voices = Voices()
-    assert voices.settle(Sung(64.0, "one", colour(0, 1), right=False), False) is Singer.PUPIL
-    assert voices.settle(Sung(64.0, "one", colour(2, 2)), True) is Singer.UNKNOWN  # the model
-    assert voices.settle(Sung(64.0, "one", colour(0, 3)), True) is Singer.PUPIL  # so the one before was another's
-    assert voices.settle(Sung(64.0, "two", 3 + colour(0, 4), right=False), False) is Singer.PUPIL
-    assert voices.settle(Sung(64.0, "two", 3 + colour(2, 5)), True) is Singer.MODEL
-    assert voices.settle(Sung(64.0, "two", 3 + colour(0, 6)), True) is Singer.PUPIL
+    assert voices.settle(Sung(64.0, colour(0, 1), right=False), False) is Singer.PUPIL
+    assert voices.settle(Sung(64.0, colour(2, 2)), True) is Singer.UNKNOWN  # the model
+    assert voices.settle(Sung(64.0, colour(0, 3)), True) is Singer.PUPIL  # so the one before was another's
+    assert voices.settle(Sung(64.0, colour(0, 4, "two"), right=False), False) is Singer.PUPIL
+    assert voices.settle(Sung(64.0, colour(2, 5, "two")), True) is Singer.MODEL
+    assert voices.settle(Sung(64.0, colour(0, 6, "two")), True) is Singer.PUPIL
 
 
 def test_the_pupil_who_was_asked_about_and_sings_once_more_is_the_pupil() -> None:
     voices = Voices()
-    voices.settle(Sung(64.0, "one", colour(0, 1), right=False), False)
-    assert voices.settle(Sung(64.0, "one", colour(1.5, 2)), True) is Singer.UNKNOWN  # near the microphone, perhaps
-    assert voices.settle(Sung(64.0, "one", colour(1.5, 3)), True) is Singer.PUPIL
+    voices.settle(Sung(64.0, colour(0, 1), right=False), False)
+    assert voices.settle(Sung(64.0, colour(1.5, 2)), True) is Singer.UNKNOWN  # near the microphone, perhaps
+    assert voices.settle(Sung(64.0, colour(1.5, 3)), True) is Singer.PUPIL
     assert voices.model.register is None
 
 
 def test_after_the_teachers_line_another_voice_in_her_octave_is_the_pupil_and_hers_is_asked_about() -> None:
     voices = Voices()
-    voices.learn(Singer.MODEL, Sung(64.0, "one", colour(2, 1)))
-    assert voices.tell(Sung(64.0, "one", colour(2, 2)), False) is Singer.UNKNOWN
-    assert voices.tell(Sung(64.0, "one", colour(0, 3)), False) is Singer.PUPIL
+    voices.learn(Singer.MODEL, Sung(64.0, colour(2, 1)))
+    assert voices.tell(Sung(64.0, colour(2, 2)), False) is Singer.UNKNOWN
+    assert voices.tell(Sung(64.0, colour(0, 3)), False) is Singer.PUPIL
 
 
 def test_a_take_with_a_wrong_move_is_no_model() -> None:
     voices = Voices()
-    voices.settle(Sung(64.0, "one", colour(0, 1), right=False), False)
-    assert voices.settle(Sung(64.0, "one", colour(2, 2), right=False), True) is Singer.PUPIL
+    voices.settle(Sung(64.0, colour(0, 1), right=False), False)
+    assert voices.settle(Sung(64.0, colour(2, 2), right=False), True) is Singer.PUPIL
 
 
 @pytest.mark.parametrize(("low", "high", "voice_at"), [(60.0, 74.0, -12.0), (43.0, 57.0, 12.0)])
