@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,7 @@ from companion.match.fragments import Fragments, cut, is_bare
 from companion.match.parameters import PARAMETERS, MatchParameters
 
 F = NDArray[np.float64]
+FEW_NOTES = 48
 
 
 @dataclass(frozen=True)
@@ -210,6 +212,21 @@ def _sums(weight: F, low: NDArray[np.int64], high: NDArray[np.int64]) -> F:
     return np.asarray(before[np.clip(high, 0, len(weight))] - before[np.clip(low, 0, len(weight))])
 
 
+@lru_cache(maxsize=256)
+def _band(size: int, m: int, low: int, high: int) -> F:
+    """size x m: 1 for the weights from `low` to before `high` of each row, both counted from the row's number."""
+    away = np.arange(m)[None, :] - np.arange(size)[:, None]
+    return np.asarray((away >= low) & (away < high), dtype=np.float64)
+
+
+def _sums_beside(weight: F, size: int, low: int, high: int) -> F:
+    """For each of `size` notes the sum of the m weights from `low` to before `high`, counted from the note."""
+    if size <= FEW_NOTES and len(weight) <= FEW_NOTES:  # one product is several times as fast as sums and clips
+        return np.asarray(_band(size, len(weight), low, high) @ weight)
+    number = np.arange(size)
+    return _sums(weight, number + low, number + high)
+
+
 @dataclass(frozen=True)
 class Step:
     """The forward pass at one fragment, for the notes from `first` to before `enter_end`, at P pitches.
@@ -296,8 +313,7 @@ def _entering(model: Model, before: F, leaving: F, start: float, here: slice) ->
     size, reach, p = before.shape
     entering = np.matmul(before.reshape(size, 1, reach * p), model.kernel[here])[:, 0]
     entering += start * model.enter[here, None]
-    number = np.arange(size)
-    far = _sums(leaving.sum(axis=1), number - model.parameters.line_left_out_most, number - reach)
+    far = _sums_beside(leaving.sum(axis=1), size, -model.parameters.line_left_out_most, -reach)
     entering += model.jump * far[:, None]
     return np.asarray(entering)
 
@@ -352,8 +368,7 @@ def _onto(model: Model, kernel: F, fresh: F) -> F:
     onward = np.zeros((size + reach, p))
     for k in range(reach):
         onward[k:k + size] += back[:, k]
-    number = np.arange(size)
-    far = _sums(fresh.sum(axis=1), number + reach + 1, number + model.parameters.line_left_out_most + 1)
+    far = _sums_beside(fresh.sum(axis=1), size, reach + 1, model.parameters.line_left_out_most + 1)
     return np.asarray(onward[reach:] + model.jump * far[:, None])
 
 
