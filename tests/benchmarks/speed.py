@@ -6,6 +6,10 @@ thread. The last line is one JSON object:
   1024 samples; on a demo take that ships;
 - work_left_share: what is still to be done in the live loop when the block has come in with which the answer is
   decided (tracking, match, verdicts, words), against `librosa.pyin` on the whole phrase;
+- answer_share: the whole answer to a finished take (tracking, finding the line, verdicts), loaded and on one thread,
+  against the length of the take: a plain take, ten minutes of it again and again held against a line of ten notes,
+  ten minutes of another tune; answer_times_as_fast: librosa.pyin on the plain take against it; answer_linear: a second
+  of the ten minutes against a second of one minute;
 - braille_times_as_fast, reading_against_writing: on tunes of music21's corpus, against `music21.braille`;
 - start_ratio, start_s: `companion --help` against a bare interpreter;
 - memory_mb_more: an hour of sound through the stream against a minute of it, peak of each process;
@@ -74,6 +78,34 @@ def work_left(samples: np.ndarray) -> float:
             cue_text(English(), heard.match, advise(heard.match))
             return time.perf_counter() - start
     raise RuntimeError("the take was not answered")
+
+
+def answered(samples: np.ndarray, notes: int | None = None) -> float:
+    """Seconds for the whole answer to a take of the first `notes` notes (all of them where None) of its tune."""
+    from companion.ear import Sound, track
+    from companion.match import match_take
+    from companion.tune import load
+
+    line = load("snail-wall").line()[:notes]
+    return seconds(lambda: match_take(track(Sound(samples, 22050)), line))
+
+
+def again(samples: np.ndarray, length_s: float) -> np.ndarray:
+    """The same sound again and again, so many seconds long."""
+    return np.resize(samples, int(length_s * 22050))
+
+
+def answers(samples: np.ndarray, other: np.ndarray, by_librosa: Callable[[], object], pairs: int) -> dict[str, float]:
+    """The whole answer's time, as shares of the take's length and ratios; `other` is a take of another tune."""
+    answered(samples)
+    plain = [(answered(samples), seconds(by_librosa)) for _ in range(pairs)]
+    long = [(answered(again(samples, 600.0), 10) / 600, answered(again(samples, 60.0), 10) / 60)
+            for _ in range(max(1, pairs // 3))]
+    return {"answer_share": round(statistics.median(a for a, _ in plain) / (len(samples) / 22050), 4),
+            "answer_share_ten_minutes": round(statistics.median(a for a, _ in long), 4),
+            "answer_share_ten_minutes_of_another_tune": round(answered(again(other, 600.0), 10) / 600, 4),
+            "answer_linear": round(statistics.median(a / b for a, b in long), 2),
+            "answer_times_as_fast": round(statistics.median(b / a for a, b in plain), 2)}
 
 
 HOUR = """
@@ -162,12 +194,14 @@ def main() -> None:
 
     tracker = paired(lambda: stream(samples), by_librosa, options.pairs)
     work_left(samples)
+    other = read_sound(ROOT / "recordings" / "snail-wall-another-tune.flac").samples
+    answer = answers(samples, other, by_librosa, options.pairs)
     left = [work_left(samples) / seconds(by_librosa) for _ in range(options.pairs)]
     ratio, start_s = start_up(options.pairs)
     hour, minute = through_the_stream(take, options.hour_s), through_the_stream(take, 60.0)
     print(json.dumps({
         "tracker_times_as_fast": round(statistics.median(tracker), 2),
-        "work_left_share": round(statistics.median(left), 4),
+        "work_left_share": round(statistics.median(left), 4), **answer,
         **{k: round(v, 2) for k, v in braille(options.pairs).items()},
         "start_ratio": round(ratio, 2), "start_s": round(start_s, 3),
         "memory_mb_more": round(hour[0] - minute[0], 1), "hour_last_against_first": round(hour[1], 2),
