@@ -14,16 +14,25 @@ from companion.match.fragments import Fragments, is_bare
 from companion.tune import LineNote
 
 MARGIN_S = 0.15  # silence and consonants around an attempt that are judged with it
-AS_GOOD = 0.35  # a later whole attempt is taken where it has this share of the odds of the best one
+AS_GOOD = 0.35  # a whole attempt may be the one to be judged where it has this share of the odds of the best one
+MOST_ATTEMPTS = 3  # so many whole attempts, the last ones, are looked at
 LEAST_NOTES = 3  # fewer notes in a row are found by chance in any tune
 BREATH_S = 0.3  # singing that follows within this belongs to the attempt, where notes of it are missing
 LONGER = 1.7  # ... as far as its missing notes reach, sung so much slower
 LEAST_BESIDE_S = 0.12
+NEAR_S = 0.5  # other singing so near may have been taken for the first or last note of the line, or that for it
 LEAST_FRAMES = 5
+LONGEST_NOTE_S = 2.0  # on average over a line
 MOST_OF_IT = 0.5  # share of all singing
 STRAY = 1.5  # notes: singing so short beside an attempt, in one breath with it, is weighed with it
 BONUS = 10.0  # nats in favour of the line where it was not found at even odds
 SEARCHING = replace(PARAMETERS, enter=(PARAMETERS.enter[0] - BONUS, PARAMETERS.enter[1] - BONUS), inside=(7.0, 11.0))
+#: So much in its favour that the whole line is found wherever it fits best, and no part of it: for a line of repeated
+#: notes, or in the midst of talk, which the filler explains as well.
+FORCED_BONUS = 20.0
+FORCED = replace(PARAMETERS, enter=(PARAMETERS.enter[0] - FORCED_BONUS, PARAMETERS.enter[1] - FORCED_BONUS),
+                 inside=(FORCED_BONUS + 10, FORCED_BONUS + 15))
+MOST_FORCED = 2
 LEAST_ODDS = -BONUS  # of all that is sung, where nothing of the line was found
 
 
@@ -33,7 +42,8 @@ class Stretch:
 
     from_s, to_s: in the take. attempts: how many there were. odds: nats for the line against anything else, 0 where
     the line was not found and all that is sung is taken. joined_at: place of the note with which the singer began
-    again in mid-line. share: of all singing in the take, what lies in the stretch.
+    again in mid-line. share: of all singing in the take, what lies in the stretch. beside: whether other singing goes on
+    right before and right after it.
     """
 
     frames: NDArray[np.bool_]
@@ -45,46 +55,75 @@ class Stretch:
     odds: float
     share: float
     joined_at: int | None = None
+    beside: tuple[bool, bool] = (False, False)
 
 
-def stretch_of(track: PitchTrack, line: Sequence[LineNote]) -> Stretch | None:
-    """The stretch of a take to be judged against a line; None where nothing in it is sung."""
+def likely_stretches(track: PitchTrack, line: Sequence[LineNote], found: Found) -> list[Stretch]:
+    """What is most likely to be judged of a take in which `found` was found: each of the last whole attempts in order,
+    else the one most of the line was sung in, as the part of the line it seems to be and as the whole line."""
     n = len(line)
-    if n == 1:  # one note has no interval to be found by
-        return Stretch(np.ones(len(track.f0_hz), dtype=bool), 0, 0, float(track.time_s[0]), float(track.time_s[-1]), 1,
-                       0.0, 1.0)
-    found = find(track, line)
-    if found is None:
-        return None
-    stretch = _found(found, track, line)
-    if stretch is not None and is_bare(track) and stretch.attempts <= 1 and stretch.share >= MOST_OF_IT:
+    attempts = [a for a in found.attempts if _has_notes(a, n) and a.odds > 0]
+    if attempts:
+        stretches = _attempted(found, track, attempts, n)
+    else:
+        # Against the odds: where it would lie if it is there, for the match to tell.
+        again = find(track, line, SEARCHING) or found
+        likely = [replace(a, odds=a.odds - BONUS) for a in again.attempts if _has_notes(a, n)]
+        stretches = [_of_parts(again, track, [max(likely, key=lambda a: a.odds)], n)] if likely else []
+    if stretches and is_bare(track) and len(attempts) <= 1 and stretches[0].share >= MOST_OF_IT:
         # A bare track has no level to part notes by, and is a take that somebody has cut already: all of it is judged.
-        stretch = replace(stretch, frames=np.ones(len(track.f0_hz), dtype=bool), first=0, last=n - 1, joined_at=None)
-    return stretch if stretch is not None and np.count_nonzero(stretch.frames) >= LEAST_FRAMES else None
+        return [replace(stretches[0], frames=np.ones(len(track.f0_hz), dtype=bool), first=0, last=n - 1, joined_at=None)]
+    parts = [s for s in stretches if (s.first, s.last) != (0, n - 1)]
+    # A wrong note may have parted the line from its beginning or end.
+    return _long_enough([*stretches, *(replace(s, first=0, last=n - 1, joined_at=None) for s in parts)])
+
+
+def _has_notes(attempt: Attempt, n: int) -> bool:
+    """Whether an attempt at a line of n notes holds more of them than are found by chance."""
+    return attempt.last - attempt.first + 1 >= min(LEAST_NOTES, n)
+
+
+def _attempted(found: Found, track: PitchTrack, attempts: list[Attempt], n: int) -> list[Stretch]:
+    """The stretches of the last whole attempts, of those that are about as good as the best, else of the best part."""
+    whole = [a for a in attempts if a.first == 0 and a.last == n - 1]
+    best = max((a.odds for a in whole), default=0.0)
+    chosen = [a for a in whole if a.odds >= AS_GOOD * best][-MOST_ATTEMPTS:]
+    return [_stretch(found, track, [(a, a.first, a.last)], len(attempts), n) for a in chosen] or [
+        _of_parts(found, track, attempts, n)]
+
+
+def other_stretches(track: PitchTrack, line: Sequence[LineNote], found: Found) -> list[Stretch]:
+    """What else may hold the line where none of the likely stretches does: where the whole of it fits best, all that
+    seems sung, and all of the take."""
+    n = len(line)
+    forced = find(track, line, FORCED) or found
+    whole = sorted((replace(a, odds=a.odds - FORCED_BONUS) for a in forced.attempts if (a.first, a.last) == (0, n - 1)),
+                   key=lambda a: a.odds)[-MOST_FORCED:]
+    best = [_stretch(forced, track, [(a, 0, n - 1)], 1, n) for a in whole]
+    attempts = [a for a in found.attempts if a.odds > 0]
+    odds = max((a.odds for a in attempts), default=LEAST_ODDS)
+    sung = _all_sung(found, track, len(line))
+    some = [] if sung is None else [replace(sung, odds=odds, attempts=len(attempts))]
+    # Of what is longer than any singer takes over the line only a part can be the line, and that was looked for.
+    most_s = LONGEST_NOTE_S * len(line)
+    return [s for s in _long_enough([*best, *some, all_of(track, line, len(attempts), odds)])
+            if float(np.count_nonzero(track.f0_hz[s.frames] > 0)) * track.hop_s <= most_s]
+
+
+def all_of(track: PitchTrack, line: Sequence[LineNote], attempts: int = 1, odds: float = 0.0) -> Stretch:
+    """The whole take as the whole line."""
+    return Stretch(np.ones(len(track.f0_hz), dtype=bool), 0, len(line) - 1, float(track.time_s[0]), float(track.time_s[-1]),
+                   attempts, odds, 1.0)
+
+
+def _long_enough(stretches: Sequence[Stretch]) -> list[Stretch]:
+    return [s for s in stretches if np.count_nonzero(s.frames) >= LEAST_FRAMES]
 
 
 def line_odds(track: PitchTrack, line: Sequence[LineNote]) -> float:
     """Nats for the best whole attempt at a line in a take against anything else that may be sung; 0 where there is none."""
     found = find(track, line) if len(line) > 1 else None
     return max((a.odds for a in found.attempts if a.first == 0 and a.last == len(line) - 1), default=0.0) if found else 0.0
-
-
-def _found(found: Found, track: PitchTrack, line: Sequence[LineNote]) -> Stretch | None:
-    n = len(line)
-    attempts = [a for a in found.attempts if a.last - a.first + 1 >= min(LEAST_NOTES, n) and a.odds > 0]
-    whole = [a for a in attempts if a.first == 0 and a.last == n - 1]
-    if whole:
-        best = max(a.odds for a in whole)
-        chosen = [a for a in whole if a.odds >= AS_GOOD * best][-1]
-        return _stretch(found, track, [(chosen, chosen.first, chosen.last)], len(attempts), n)
-    if attempts:
-        return _of_parts(found, track, attempts, n)
-    # Against the odds: where it would lie if it is there, for the ratio to tell.
-    found = find(track, line, SEARCHING) or found
-    likely = [replace(a, odds=a.odds - BONUS) for a in found.attempts if a.last - a.first + 1 >= min(LEAST_NOTES, n)]
-    if likely:
-        return _of_parts(found, track, [max(likely, key=lambda a: a.odds)], n)
-    return _all_sung(found, track, n)
 
 
 def _of_parts(found: Found, track: PitchTrack, attempts: list[Attempt], n: int) -> Stretch:
@@ -124,7 +163,20 @@ def _stretch(found: Found, track: PitchTrack, parts: list[tuple[Attempt, int, in
     to = int(pieces.first[spans[-1][1] - 1] + pieces.frames[spans[-1][1] - 1])
     return Stretch(frames, first, last, float(track.time_s[pieces.first[spans[0][0]]]),
                    float(track.time_s[min(to, len(track.time_s) - 1)]), max(1, attempts),
-                   max(a.odds for a, _, _ in parts), _share(found, spans), parts[1][1] if len(parts) > 1 else None)
+                   max(a.odds for a, _, _ in parts), _share(found, spans), parts[1][1] if len(parts) > 1 else None,
+                   (_sung_near(found, spans[0][0], -1), _sung_near(found, spans[-1][1], 1)))
+
+
+def _sung_near(found: Found, at: int, way: int) -> bool:
+    """Whether something is sung within `NEAR_S` before (way -1) or after (1) a border."""
+    seconds, passed = found.pieces.seconds, 0.0
+    i = at - 1 if way < 0 else at
+    while 0 <= i < len(seconds) and passed < NEAR_S:
+        if found.sung[i]:
+            return True
+        passed += float(seconds[i])
+        i += way
+    return False
 
 
 def _share(found: Found, spans: Sequence[Sequence[int]]) -> float:

@@ -180,7 +180,9 @@ def call(e: Evidence, wanted: Direction, params: MatchParameters = PARAMETERS) -
     if right >= params.right_threshold and evidence_row(e, wanted, params)[0] >= -params.leeway:
         return Call(Verdict.RIGHT, wanted, right)
     others = {k: v for k, v in e.probability.items() if k != wanted}
-    if 1 - right >= params.wrong_threshold and not as_wanted:
+    clear = e.seconds >= params.short_s and evidence_row(e, wanted, params)[0] <= -params.clear_by
+    needed = params.wrong_threshold if clear else max(params.wrong_threshold, params.wrong_threshold_unclear)
+    if 1 - right >= needed and not as_wanted:
         return Call(Verdict.WRONG, max(others, key=lambda k: others[k]), 1 - right)
     heard = max(e.probability, key=lambda k: e.probability[k])
     return Call(Verdict.UNSURE, None if e.probability[heard] < params.right_threshold else heard, max(right, 1 - right))

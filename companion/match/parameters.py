@@ -110,6 +110,16 @@ class MatchParameters:
     slip_within: float = 0.7  # semitones: a leap so near to an octave, where none is written, is rather a tracker's
     right_threshold: float = 0.8  # probability from which a move is called right
     wrong_threshold: float = 0.92  # and "not that way": a false one costs more, so it needs more
+    #: The same once it is known how surely this line was sung there (`presence.presence_odds`), for nearly all false ones
+    #: lie in a line found at the wrong place: from these odds on, less where nothing else was sung in the take ...
+    firm_odds: float = 2.5
+    firm_odds_alone: float = 1.5
+    wrong_threshold_firm: float = 0.81
+    wrong_threshold_doubtful: float = 0.97  # ... below them where nothing else was sung; beside other singing never
+    #: At least this where a note is shorter than `short_s` or the interval less than `clear_by` beyond the edge, which a
+    #: slide or a tracker may make.
+    wrong_threshold_unclear: float = 0.92
+    clear_by: float = 0.9  # semitones
     leeway: float = 0.1  # semitones short of the edge at which "right" may still be said, in the child's favour
     folded_confidence: float = 0.9  # no more is claimed for a move seen only with an octave folded away
 

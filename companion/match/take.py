@@ -12,15 +12,16 @@ from numpy.typing import NDArray
 from companion.ear import PitchTrack
 from companion.errors import NothingSung
 from companion.match.align import Alignment, align
-from companion.match.attempts import Stretch, stretch_of
+from companion.match.attempts import Stretch, all_of, likely_stretches, other_stretches
 from companion.match.closeness import closeness
 from companion.match.details import detail
 from companion.match.evidence import move_evidences, with_doubt
+from companion.match.finder import find
 from companion.match.fragments import is_bare
 from companion.match.judge import DOUBT, Evidence, call, move_evidence
 from companion.match.model import Doubt, HeardNote, Length, Match, Move, MoveEvidence, Presence, Size, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
-from companion.match.presence import FEWEST, presence, presence_odds
+from companion.match.presence import ALL_SINGING, FEWEST, presence, presence_odds
 from companion.match.sizes import with_lengths, with_sizes
 from companion.match.steady import Steady, steady_parts
 from companion.messages import _
@@ -31,6 +32,10 @@ F = NDArray[np.float64]
 QUIET_DB = 6.0  # below the singing: what follows a stop is at least so quiet in its quieter part
 LISTENED_S = (0.1, 1.5)  # after the last sung note, for that
 
+AS_WELL = 1.0  # nats: of attempts whose odds differ by less the later one is judged ...
+SURE = 2.0  # ... and so it is where it has these odds of its own
+CONVINCING = 1.5  # nats from which no other stretch is looked at
+NEVER = 2.0  # a probability that nothing reaches
 MOST_UNHEARD = 2  # so many notes missing at the end are no longer left out: the singer stopped
 
 
@@ -97,22 +102,16 @@ def match_take(track: PitchTrack, line: Sequence[LineNote], params: MatchParamet
     voice to speak of, or nothing but talk.
     """
     voice_s = float((track.sure * (track.f0_hz > 0)).sum() * track.hop_s)
-    stretch = stretch_of(track, line) if voice_s >= params.least_voice_s else None
-    judged = _judged(track, line, stretch, params) if stretch else None
-    if judged is None or stretch is None:
+    judged = _best(track, line, params) if voice_s >= params.least_voice_s else None
+    if judged is None:
         raise NothingSung(_("Nothing sung was found in this take. Sing a little closer to the microphone, and once "
                             "more."))
-    if (stretch.first, stretch.last) != (0, len(line) - 1):
-        # A wrong note may have parted the line from its beginning or end: whichever explains the stretch better.
-        whole = _judged(track, line, replace(stretch, first=0, last=len(line) - 1, joined_at=None), params)
-        judged = whole if whole is not None and whole.odds > judged.odds else judged
-    stretch, placed, notes, moves = judged.stretch, judged.placed, judged.notes, judged.moves
-    there = presence(stretch, notes, moves, len(line), judged.heard)
+    stretch, placed, notes, moves, there = judged.stretch, judged.placed, judged.notes, judged.moves, judged.presence
     if there is not Presence.PRESENT:
         moves = tuple(map(_unjudged, moves))
-    elif stretch.joined_at is not None:
-        moves = _rejoined(moves, stretch.joined_at - stretch.first - 1)
-    found = _whole(placed, stretch, line, notes, moves, there, params)
+    else:
+        moves = _never_wrong(moves, _where_it_joins(stretch, len(moves)))
+    found = _whole(placed, stretch, line, notes, moves, there, judged.params)
     if found.stopped and not _quiet_after(track, found):
         found = replace(found, stopped=False)
     return replace(found, presence_odds=round(judged.odds, 2)) if len(line) >= FEWEST else found
@@ -150,6 +149,27 @@ class _Judged(NamedTuple):
     notes: tuple[HeardNote, ...]
     moves: tuple[Move, ...]
     odds: float
+    presence: Presence
+    params: MatchParameters
+
+
+def _best(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters) -> _Judged | None:
+    """The stretch that is judged: the last of those that hold the line about as well as any; None where none is sung."""
+    if len(line) == 1:  # one note has no interval to be found by
+        return _judged(track, line, all_of(track, line), params)
+    found = find(track, line)
+    if found is None:
+        return None
+    likely = [j for s in likely_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
+    best = max(likely, key=lambda j: j.odds, default=None)
+    if best is not None:
+        least = min(best.odds - AS_WELL, SURE)
+        best = max((j for j in likely if j.odds >= least), key=lambda j: (j.stretch.from_s, j.odds))
+    if best is None or (best.odds < CONVINCING and len(line) >= FEWEST):
+        others = [j for s in other_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
+        best = max([*others, *([] if best is None else [best])], key=lambda j: j.odds, default=None)
+    # What is nothing but talk is no other tune.
+    return None if best is None or (not found.sung.any() and best.presence is not Presence.PRESENT) else best
 
 
 def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, params: MatchParameters) -> _Judged | None:
@@ -160,7 +180,19 @@ def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, param
         return None
     notes = tuple(_note(placed, i, n, params) for i, n in enumerate(some))
     moves = tuple(_move(placed, some, notes, i, params) for i in range(len(some) - 1))
-    return _Judged(stretch, heard, placed, notes, moves, presence_odds(stretch, notes, moves, len(line), heard))
+    odds = presence_odds(stretch, notes, moves, len(line), heard)
+    there = presence(odds, stretch, len(line), heard)
+    if len(line) >= FEWEST:
+        params = replace(params, wrong_threshold=_wrong_threshold(odds, stretch.share >= ALL_SINGING, params))
+        moves = tuple(_move(placed, some, notes, i, params) for i in range(len(some) - 1))
+    return _Judged(stretch, heard, placed, notes, moves, odds, there, params)
+
+
+def _wrong_threshold(odds: float, alone: bool, params: MatchParameters) -> float:
+    """From which probability on a move is wrong in a line that was sung at these odds, alone in its take or not."""
+    if odds >= (params.firm_odds_alone if alone else params.firm_odds):
+        return params.wrong_threshold_firm
+    return params.wrong_threshold_doubtful if alone else NEVER
 
 
 def _quiet_after(track: PitchTrack, match: Match) -> bool:
@@ -183,9 +215,19 @@ def unjudged(match: Match) -> Match:
                    notes=tuple(replace(n, length=Length.UNSURE) for n in match.notes))
 
 
-def _rejoined(moves: tuple[Move, ...], at: int) -> tuple[Move, ...]:
-    """The moves, of which the one over a restart is never wrong: the singer may have begun again in another key."""
-    return tuple(_unjudged(m) if i == at and m.verdict == Verdict.WRONG else m for i, m in enumerate(moves))
+def _where_it_joins(stretch: Stretch, moves: int) -> set[int]:
+    """Places (from 0) of the moves of a stretch over which something else was sung, or may have been."""
+    over = set() if stretch.joined_at is None else {stretch.joined_at - stretch.first - 1}
+    return over | ({0} if stretch.beside[0] else set()) | ({moves - 1} if stretch.beside[1] else set())
+
+
+def _never_wrong(moves: tuple[Move, ...], places: set[int]) -> tuple[Move, ...]:
+    """The moves, of which those at these places are never wrong.
+
+    Over a restart the singer may have begun again in another key, and a note of another line may be taken for the first
+    or last one of this.
+    """
+    return tuple(_unjudged(m) if i in places and m.verdict == Verdict.WRONG else m for i, m in enumerate(moves))
 
 
 def _unjudged(move: Move) -> Move:

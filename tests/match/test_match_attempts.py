@@ -7,7 +7,17 @@ import numpy as np
 import pytest
 from match.test_match_take import TUNE, drawn, line
 
-from companion.match.attempts import MARGIN_S, Stretch, line_odds, stretch_of
+from companion.ear import PitchTrack
+from companion.match.attempts import (
+    LONGEST_NOTE_S,
+    MARGIN_S,
+    Stretch,
+    all_of,
+    likely_stretches,
+    line_odds,
+    other_stretches,
+)
+from companion.match.finder import find
 
 NOTE_S = 0.48  # from onset to onset in `drawn`
 BEFORE_S = 0.2  # of silence before its first note
@@ -15,21 +25,32 @@ OTHER = (67, 60, 60, 69, 64, 65, 71)
 PAUSE: tuple[float | None, ...] = (None,)
 
 
-def stretch(sung: Sequence[float | None], tune: Sequence[int] = TUNE) -> Stretch:
-    found = stretch_of(drawn(sung), line(tune))
+def stretches(track: PitchTrack, tune: Sequence[int] = TUNE) -> list[Stretch]:
+    found = find(track, line(tune))
     assert found is not None
-    return found
+    return likely_stretches(track, line(tune), found)
+
+
+def stretch(sung: Sequence[float | None]) -> Stretch:
+    return stretches(drawn(sung))[0]
 
 
 def when(note: int) -> float:
     return BEFORE_S + NOTE_S * note
 
 
-def test_of_two_whole_attempts_the_last_is_judged() -> None:
-    found = stretch([*TUNE, *PAUSE, *TUNE])
-    assert (found.first, found.last, found.attempts) == (0, 7, 2)
-    assert (found.from_s, found.to_s) == pytest.approx((when(9), when(17) - 0.08), abs=0.05)
-    assert found.share == pytest.approx(0.5, abs=0.03)
+def test_each_whole_attempt_is_one_that_may_be_judged() -> None:
+    one, two = stretches(drawn([*TUNE, *PAUSE, *TUNE]))
+    for found, first in ((one, 0), (two, 9)):
+        assert (found.first, found.last, found.attempts) == (0, 7, 2)
+        assert (found.from_s, found.to_s) == pytest.approx((when(first), when(first + 8) - 0.08), abs=0.05)
+        assert found.share == pytest.approx(0.5, abs=0.03)
+
+
+def test_of_many_attempts_the_last_three_are_looked_at() -> None:
+    found = stretches(drawn([*TUNE, *PAUSE] * 5))
+    assert [s.from_s for s in found] == pytest.approx([when(18), when(27), when(36)], abs=0.05)
+    assert {s.attempts for s in found} == {5}
 
 
 def test_a_whole_attempt_goes_before_a_later_half_one() -> None:
@@ -41,8 +62,7 @@ def test_a_whole_attempt_goes_before_a_later_half_one() -> None:
 
 def test_the_frames_are_those_of_the_stretch_with_a_margin_of_silence() -> None:
     track = drawn([*OTHER, *PAUSE, *TUNE])
-    found = stretch_of(track, line(TUNE))
-    assert found is not None
+    (found,) = stretches(track)
     inside = track.time_s[found.frames]
     voiced = track.time_s[track.f0_hz > 0]
     sung = voiced[voiced >= when(8) - 0.02]
@@ -52,36 +72,60 @@ def test_the_frames_are_those_of_the_stretch_with_a_margin_of_silence() -> None:
 
 
 def test_a_stop_leaves_the_rest_of_the_line_out() -> None:
-    found = stretch(TUNE[:5])
-    assert (found.first, found.last, found.joined_at) == (0, 4, None)
-    assert found.share == pytest.approx(1.0)
+    part, whole = stretches(drawn(TUNE[:5]))
+    assert (part.first, part.last, part.joined_at) == (0, 4, None)
+    assert part.share == pytest.approx(1.0)
+    # It may as well be the whole line with wrong notes.
+    assert (whole.first, whole.last) == (0, 7)
+    assert np.array_equal(whole.frames, part.frames)
 
 
 def test_a_restart_in_mid_line_is_one_line_in_two_pieces() -> None:
     track = drawn([*TUNE[:6], *PAUSE, *TUNE[4:]])
-    found = stretch_of(track, line(TUNE))
-    assert found is not None
+    (found,) = stretches(track)
     assert (found.first, found.last, found.joined_at) == (0, 7, 4)
     # What was sung twice is judged as it was sung the second time.
     twice = (track.time_s > when(4)) & (track.time_s < when(6) - 0.08)
     assert not found.frames[twice].all()
 
 
-def test_one_note_has_no_interval_to_be_found_by_and_all_of_the_take_is_judged() -> None:
-    found = stretch([60.0, 64.0], (60,))
-    assert found.frames.all()
-    assert (found.first, found.last) == (0, 0)
+def test_what_else_may_hold_the_line_is_all_that_was_sung_and_the_whole_take() -> None:
+    track = drawn([*OTHER[:4], None, None, None, *OTHER])
+    found = find(track, line(TUNE))
+    assert found is not None
+    *_, sung, everything = other_stretches(track, line(TUNE), found)
+    assert everything.frames.all()
+    assert everything == replace(all_of(track, line(TUNE), everything.attempts, everything.odds), frames=everything.frames)
+    voiced = np.flatnonzero(track.f0_hz > 0)
+    assert sung.frames[voiced].all()
+    assert not sung.frames[0]
 
 
-def test_silence_has_no_stretch() -> None:
-    assert stretch_of(drawn([None, None]), line(TUNE)) is None
+def test_what_is_longer_than_any_line_is_not_tried_as_one() -> None:
+    sung = [OTHER[i % len(OTHER)] for i in range(int(LONGEST_NOTE_S * len(TUNE) / 0.4) + 2)]
+    track = drawn(sung)
+    found = find(track, line(TUNE))
+    assert found is not None
+    for other in other_stretches(track, line(TUNE), found):
+        assert np.count_nonzero(other.frames) * track.hop_s < len(track.f0_hz) * track.hop_s / 2
+
+
+REPEATED = (60, 60, 60, 60, 57)
+
+
+def test_a_line_of_repeated_notes_is_found_where_it_fits_best_though_any_held_note_explains_it() -> None:
+    track = drawn([*OTHER, *PAUSE, *REPEATED])
+    found = find(track, line(REPEATED))
+    assert found is not None
+    best = other_stretches(track, line(REPEATED), found)[:2]
+    assert max(best, key=lambda s: s.odds).from_s == pytest.approx(when(8), abs=0.1)
+    assert {(s.first, s.last) for s in best} == {(0, 4)}
 
 
 def test_of_a_bare_track_with_one_attempt_all_is_judged() -> None:
     bare = drawn([*TUNE, *PAUSE, 62.0, 59.0])
     bare = replace(bare, level_db=np.full(len(bare.f0_hz), np.nan))
-    found = stretch_of(bare, line(TUNE))
-    assert found is not None
+    (found,) = stretches(bare)
     assert found.frames.all()
 
 

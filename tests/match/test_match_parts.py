@@ -348,6 +348,13 @@ def test_right_is_said_from_its_threshold_and_wrong_only_from_a_higher_one() -> 
     assert PARAMETERS.wrong_threshold > PARAMETERS.right_threshold
 
 
+def test_of_a_note_that_may_be_a_slide_more_is_asked() -> None:
+    brief, long = evidence(-2.0, seconds=0.06), evidence(-2.0)
+    for e, verdict in ((long, Verdict.WRONG), (brief, Verdict.UNSURE)):
+        firm = replace(with_probability(0.12, e, UP), wrong_threshold=PARAMETERS.wrong_threshold_firm)
+        assert call(e, UP, firm).verdict == verdict
+
+
 def test_an_interval_of_the_wanted_direction_is_never_called_wrong() -> None:
     e = evidence(0.6, 0.5)
     assert call(e, UP, with_probability(0.01, e, UP)).verdict == Verdict.UNSURE
