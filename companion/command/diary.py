@@ -15,6 +15,7 @@ from companion.diary import (
     decrypt_export,
     delete_pupil,
     export_pupil,
+    import_pupil,
     make_changes,
     read_changes,
     repair_diary,
@@ -31,6 +32,7 @@ from companion.language import (
     deletion_line,
     deletion_question,
     export_line,
+    import_line,
     new_page,
     no_pupils,
     not_reached_line,
@@ -61,6 +63,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--until", metavar="DATE", help=_("last day of the consent, as 2026-12-31"))
     parser.add_argument("--withdraw", action="store_true", help=_("end the consent and delete the sound"))
     parser.add_argument("--export", metavar="FILE.zip", help=_("everything of this pupil: JSON, MusicXML, sound"))
+    parser.add_argument("--import", dest="imported", metavar="FILE.zip",
+                        help=_("put an export into this diary, as on another machine; nothing that is there is changed"))
     parser.add_argument("--encrypt", action="store_true",
                         help=_("encrypt the export with a passphrase that is asked for; its name ends in .age (needs pyrage)"))
     parser.add_argument("--decrypt", metavar="FILE.age", help=_("open an encrypted export; it is written beside, without .age"))
@@ -82,6 +86,12 @@ def run(options: argparse.Namespace) -> int:
     if options.decrypt:
         plain = decrypt_export(options.decrypt, _passphrase(options.language, again=False))
         _print([_("{path} written.").format(path=plain)], {"written": str(plain)} if options.json else None)
+        return 0
+    if options.imported:
+        with Diary(options.diary) as diary:
+            name, merged = import_pupil(diary, options.imported)
+        _print([import_line(options.language, name, merged.takes)],
+               {"nickname": name, "takes": merged.takes} if options.json else None)
         return 0
     if options.pupil is None:
         if options.delete:

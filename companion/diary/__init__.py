@@ -38,6 +38,7 @@ from companion.lazy import loader
 if TYPE_CHECKING:
     from companion.diary.changes import Changes, delete_pupil, make_changes, read_changes
     from companion.diary.export import check_encryption, decrypt_export, export_pupil
+    from companion.diary.importing import import_pupil
     from companion.diary.repair import DiaryCheck, Repaired, check_diary, repair_diary, restore_copy
     from companion.diary.week import (
         Comparison,
@@ -57,13 +58,14 @@ __all__ = ["MOST_MINUTES", "SETTINGS", "VARIETIES", "Action", "Changes", "Compar
            "DiaryCheck", "KeptSound", "KeptTake", "Locked", "Pupil", "Purpose", "Repaired", "SessionKind", "SetTune",
            "SettingName", "Settings", "Speech", "Suggestion", "Sung", "TakeMove", "Tally", "Unusable", "WaitForGo",
            "Week", "Work", "beside", "check_diary", "check_encryption", "decrypt_export", "default_path",
-           "default_settings", "delete_pupil", "export_pupil", "make_changes", "next_kind", "open_or_beside",
-           "read_changes", "read_setting", "repair_diary", "restore_copy", "suggestion", "tune_title", "week_of",
-           "weeks_of"]
+           "default_settings", "delete_pupil", "export_pupil", "import_pupil", "make_changes", "next_kind",
+           "open_or_beside", "read_changes", "read_setting", "repair_diary", "restore_copy", "suggestion", "tune_title",
+           "week_of", "weeks_of"]
 
 __getattr__ = loader(__name__, {
     "changes": ("Changes", "delete_pupil", "make_changes", "read_changes"),
     "export": ("check_encryption", "decrypt_export", "export_pupil"),
+    "importing": ("import_pupil",),
     "repair": ("DiaryCheck", "Repaired", "check_diary", "repair_diary", "restore_copy"),
     "week": ("Comparison", "KeptSound", "SetTune", "Suggestion", "Sung", "Week", "next_kind", "suggestion",
              "tune_title", "week_of", "weeks_of"),

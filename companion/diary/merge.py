@@ -51,7 +51,7 @@ def read_rows(con: sqlite3.Connection) -> Rows:
                 for values in con.execute(f"SELECT {', '.join(columns)} FROM {table} ORDER BY {order}"):
                     found.setdefault(tuple(values), dict(zip(columns, values, strict=True)))
                 break
-        rows[table] = sorted((r for r in found.values() if _makes_sense(table, r)),
+        rows[table] = sorted((r for r in found.values() if makes_sense(table, r)),
                              key=lambda r: [str(r[c]).zfill(20) for c in columns[:2]])
     return rows
 
@@ -70,7 +70,7 @@ def _number(value: Any) -> bool:
     return isinstance(value, int | float)
 
 
-def _makes_sense(table: str, row: Row) -> bool:
+def makes_sense(table: str, row: Row) -> bool:
     """Whether the diary could have written a row."""
     from companion.diary.model import Purpose, SessionKind  # the enums alone; `diary.py` imports this file
     from companion.diary.settings import SettingName

@@ -84,6 +84,7 @@ if TYPE_CHECKING:
         deletion_line,
         deletion_question,
         export_line,
+        import_line,
         new_page,
         no_pupils,
         not_reached_line,
@@ -295,6 +296,7 @@ __all__ = [
     "hand_for_pupil",
     "helper_label",
     "how_it_goes",
+    "import_line",
     "kept_beside",
     "kept_in_memory",
     "key_line",
@@ -462,7 +464,8 @@ __getattr__ = loader(__name__, {
         "move_line", "move_name", "moves_of_kind", "note_name", "smaller_piece", "start_line", "went_well"
     ),
     "diary": (
-        "change_lines", "check_lines", "deletion_line", "deletion_question", "export_line", "new_page", "no_pupils",
+        "change_lines", "check_lines", "deletion_line", "deletion_question", "export_line", "import_line",
+        "new_page", "no_pupils",
         "not_reached_line", "passphrase_again", "passphrase_question",
         "nothing_deleted_line", "pupil_line", "repair_lines",
         "setting_line", "week_lines", "weeks_lines"

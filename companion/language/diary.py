@@ -217,3 +217,9 @@ def passphrase_question(language: Language) -> str:
 
 def passphrase_again(language: Language) -> str:
     return language.message("The same passphrase again: ")
+
+
+def import_line(language: Language, nickname: str, takes: int) -> str:
+    """After an export was put into the diary. takes: those that were not there."""
+    return language.plural("{name} is in the diary; {n} take was new.", "{name} is in the diary; {n} takes were new.",
+                           takes).format(name=nickname, n=takes)

@@ -28,6 +28,7 @@ async def _problem(request: Request, error: Exception) -> Response:
         status = error.status_code
         text = {403: message("This form is from an earlier start of the program. Go back, load the page again and send it "
                              "once more."),
+                405: message("This part needs JavaScript, for the microphone. All else works without."),
                 404: message("There is no such page here. What was made may be too long ago; make it again.")}.get(
                     status, message("This could not be done. Go back and try again."))
     return render(request, "problem.html", message("That did not work"), status, text=text)

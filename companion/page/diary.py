@@ -238,7 +238,10 @@ async def delete(request: Request) -> Response:
     state, name = state_of(request), given_name(form)
     if form.get("sure") != "yes":
         return render(request, "delete.html", state.language.message("Delete {pupil} for good?").format(pupil=name), pupil=name)
+    if any((live.greeting.pupil or "").casefold() == name.casefold() for live in state.live.values()):
+        raise Trouble(_("A session of {pupil} is under way. End it first; then nothing of it is left.").format(pupil=name))
     await run_in_threadpool(delete_pupil, name, state.diary)
+    state.jobs.forget()
     if state.pupil.casefold() == name.casefold():
         state.pupil = ""
     if state.sitting is not None and state.sitting.pupil.casefold() == name.casefold():

@@ -93,6 +93,12 @@ class Jobs:
         with self._lock:
             return list(self._jobs.values())[::-1][:most]
 
+    def forget(self) -> None:
+        """Forget what is done: it may be about somebody who is to be forgotten."""
+        with self._lock:
+            for key in [key for key, job in self._jobs.items() if job.state is not JobState.RUNNING]:
+                del self._jobs[key]
+
     def find(self, key: str) -> Job | None:
         """A job by its key, None where there is none (any more)."""
         with self._lock:

@@ -14,6 +14,7 @@ from companion.messages import _
 from companion.transcribe.corrections import both_syllables
 from companion.transcribe.folk_counts import MOST_TICKS, TICKS, prior
 from companion.transcribe.notation import Notation, WrittenNote
+from companion.transcribe.talk import talk_silenced
 from companion.tune import Syllable, spell
 
 F = NDArray[np.float64]
@@ -34,7 +35,7 @@ def sung_again(n: Notation, track: PitchTrack, first: int, last: int) -> Notatio
     if not here:
         raise Trouble(_("There is no bar {bar} in which a note begins; the tune has bars {first} to {last}.").format(
             bar=first, first=0 if n.place else 1, last=n.bars[-1]))
-    notes = find_notes(track)
+    notes = find_notes(talk_silenced(track))
     if not notes:
         raise NothingSung(_("Nothing sung was found. Bar {bar} stays as it is; sing a little closer to the microphone, and once "
                             "more.").format(bar=first))

@@ -24,7 +24,7 @@ from companion.transcribe.pitches import Pitches, find_pitches
 from companion.transcribe.rests import rest_ticks
 from companion.transcribe.rhythm import Evidence, Reading, likelihood, moves
 from companion.transcribe.suitability import check_suitable, sound_doubt
-from companion.transcribe.talk import without_talk
+from companion.transcribe.talk import talk_silenced
 from companion.transcribe.triplets import triplets
 
 #: A syllable is felt to begin between its consonant and its vowel (Morton, Marcus and Frankish 1976; from memory): of
@@ -71,7 +71,7 @@ def usable_notes(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful], Sou
     if track.duration_s > LONGEST_S:
         raise Trouble(_("This take lasts {minutes:.0f} minutes; a tune of up to five minutes can be written "
                         "down. Cut out the part that you want.").format(minutes=track.duration_s / 60))
-    track = without_talk(track)
+    track = talk_silenced(track)
     notes, doubtful = find_notes_and_doubts(track)
     if not notes:
         raise NothingSung(_("Nothing sung was found in this take. Sing a little closer to the microphone, and once "

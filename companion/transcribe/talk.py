@@ -22,7 +22,7 @@ SURELY = 10.0  # nats for the singing of a take together: with less, it may all 
 SILENT_DB = -120.0
 
 
-def without_talk(track: PitchTrack) -> PitchTrack:
+def talk_silenced(track: PitchTrack) -> PitchTrack:
     """A take with silence where it is talk; as it stands where all of it is singing, or none surely.
 
     Found by the cheapest path through its stretches of voice, each singing or talk, so that a short or unsure one counts as

@@ -1,6 +1,10 @@
 """Facts: their cells come from the tables of braille, and those agree with music21's; names and signs."""
 
+import json
+import subprocess
+import sys
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -10,6 +14,8 @@ from companion.course import PLAIN, SIGNS, FactKind, by_cells, fact, letter_of, 
 from companion.language import English, Variety, fact_name
 from companion.language.braille import say_meaning
 from companion.tune import STEPS, Key, Mark, Note, Pitch, load, shipped_names
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def said_of(page: BraillePage) -> list[str]:
@@ -169,3 +175,15 @@ def test_every_plain_sign_has_a_name_in_words() -> None:
     for name in PLAIN:
         assert fact_name(English(), fact(name)) == name
         assert fact(name).kind in (FactKind.SIGN, FactKind.OCTAVE, FactKind.ACCIDENTAL)
+
+
+@pytest.mark.slow
+def test_new_bars_of_every_stage_equal_what_music21_writes() -> None:
+    """The benchmark's figures, on fewer bars: facts, bars and questions against music21.braille."""
+    done = subprocess.run([sys.executable, "tests/benchmarks/course_facts.py", "--bars", "5"], cwd=ROOT, capture_output=True,
+                          text=True, check=True)
+    found = json.loads(done.stdout.splitlines()[-1])
+    assert found["facts"]["same"] == found["facts"]["compared"] >= 140
+    assert found["bars"]["same"] == found["bars"]["bars"] > 60
+    assert found["questions"]["right"] == found["questions"]["only_what_was_taught"] == found["questions"]["made"] > 1000
+    assert found["sheets"]["problems"] == 0

@@ -14,7 +14,8 @@ import soundfile
 from scripted_diary import some_match
 
 from companion.command import main
-from companion.diary import Diary, Locked, SessionKind, SettingName, export_pupil, suggestion, week_of
+from companion.diary import Diary, Locked, SessionKind, SettingName, export_pupil, import_pupil, suggestion, week_of
+from companion.diary.merge import Merged
 from companion.diary.week import next_kind, tunes_with
 from companion.errors import Trouble
 from companion.language import English, week_lines
@@ -286,3 +287,86 @@ def test_without_its_package_encryption_is_one_sentence(tmp_path: Path, monkeypa
     assert main(["diary", "Wren", "--new", "--diary", str(tmp_path / "d.sqlite"), "--export", str(out), "--encrypt"]) == 2
     assert "pip install pyrage" in capsys.readouterr().err
     assert not out.exists()
+
+
+def exported(path: Path) -> tuple[dict[str, object], list[dict[str, object]]]:
+    """What an export says, without what another diary numbers or dates anew."""
+    with zipfile.ZipFile(path) as archive:
+        about, takes = json.loads(archive.read("pupil.json")), json.loads(archive.read("takes.json"))
+    return about, [{k: v for k, v in t.items() if k != "number"} for t in takes]
+
+
+def test_an_export_put_into_another_diary_holds_the_same_and_nothing_twice(tmp_path: Path,
+                                                                           capsys: pytest.CaptureFixture[str]) -> None:
+    clock = Clock()
+    with Diary(tmp_path / "one.sqlite", clock) as diary:
+        pupil = diary.pupil("Wren", new=True)
+        diary.set_range(pupil, 57, 74)
+        diary.set_setting(pupil, SettingName.RATE, 120)
+        diary.set_setting(pupil, SettingName.KEYS, {"f9": "go"})
+        diary.keep(pupil, "course", "progress", {"answers": [{"at": "2026-03-02", "stage": "1"}]})
+        for n in range(3):
+            clock.time += timedelta(seconds=20)
+            if n == 1:
+                diary.set_work(pupil, "kite", 14)
+                diary.give_consent(pupil, "Wren's mother")
+            diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "All three right.", SOUND)
+        export_pupil(diary, pupil, tmp_path / "wren.zip")
+    with Diary(tmp_path / "two.sqlite", clock) as other:
+        other.add_take(other.pupil("Robin", new=True), SessionKind.LESSON, "kite", some_match(), "")
+        assert import_pupil(other, tmp_path / "wren.zip") == ("Wren", Merged(1, 3))
+        assert import_pupil(other, tmp_path / "wren.zip") == ("Wren", Merged(0, 0))
+        wren = other.pupil("wren")
+        assert [w.takes for w in other.work(wren)] == [2], "as many takes count for what is set as before"
+        assert len(other.sounds(wren)) == 2
+        export_pupil(other, wren, tmp_path / "again.zip")
+        assert len(other.takes(other.pupil("Robin"))) == 1
+    assert exported(tmp_path / "again.zip") == exported(tmp_path / "wren.zip")
+    assert main(["diary", "--import", str(tmp_path / "wren.zip"), "--diary", str(tmp_path / "three.sqlite")]) == 0
+    assert capsys.readouterr().out == "Wren is in the diary; 3 takes were new.\n"
+
+
+def test_sound_comes_in_only_where_a_consent_holds(tmp_path: Path) -> None:
+    """Recordings of children are kept only when someone responsible has said so (product rule)."""
+    clock = Clock()
+    with Diary(tmp_path / "one.sqlite", clock) as diary:
+        pupil = diary.pupil("Wren", new=True)
+        diary.give_consent(pupil, "Wren's mother")
+        diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "Right.", SOUND)
+        export_pupil(diary, pupil, tmp_path / "with.zip")
+        diary.withdraw_consent(pupil)
+        export_pupil(diary, pupil, tmp_path / "ended.zip")
+    with zipfile.ZipFile(tmp_path / "with.zip") as one, zipfile.ZipFile(tmp_path / "ended.zip") as ended, \
+            zipfile.ZipFile(tmp_path / "mixed.zip", "w") as mixed:  # its sound, and the page on which the consent has ended
+        for archive, names in ((ended, ["pupil.json", "takes.json"]), (one, ["sound/take-1.flac"])):
+            for name in names:
+                mixed.writestr(name, archive.read(name))
+    with Diary(tmp_path / "two.sqlite", clock) as other:
+        import_pupil(other, tmp_path / "mixed.zip")
+        assert other.sounds(other.pupil("Wren")) == []
+        assert len(other.takes(other.pupil("Wren"))) == 1
+
+
+@pytest.mark.parametrize(("name", "old", "new"), [
+    ("pupil.json", b'"nickname": "Wren"', b'"nickname": ""'), ("pupil.json", b'"nickname"', b'"name"'),
+    ("pupil.json", b'"settings": {', b'"settings": {"speed": 3, '), ("takes.json", b'"lesson"', b'"dance"'),
+    ("takes.json", b'"up"', b'"sideways"'), ("takes.json", b"[", b""), ("takes.json", b'"first": 1', b'"first": "x"'),
+])
+def test_what_is_no_export_puts_nothing_in(tmp_path: Path, name: str, old: bytes, new: bytes) -> None:
+    with Diary(tmp_path / "one.sqlite") as diary:
+        pupil = diary.pupil("Wren", new=True)
+        diary.add_take(pupil, SessionKind.LESSON, "kite", some_match(), "Right.")
+        export_pupil(diary, pupil, tmp_path / "wren.zip")
+    with zipfile.ZipFile(tmp_path / "wren.zip") as whole, zipfile.ZipFile(tmp_path / "bad.zip", "w") as bad:
+        for inside in whole.namelist():
+            data = whole.read(inside)
+            assert inside != name or old in data
+            bad.writestr(inside, data.replace(old, new, 1) if inside == name else data)
+    (tmp_path / "text.zip").write_text("no zip at all")
+    with Diary(tmp_path / "two.sqlite") as other:
+        for file in ("bad.zip", "text.zip"):
+            with pytest.raises(Trouble, match=r"is no export of this program, or is cut or damaged; nothing was put in\.$"):
+                import_pupil(other, tmp_path / file)
+        with pytest.raises(Trouble, match="could not be read"):
+            import_pupil(other, tmp_path / "none.zip")
+        assert other.pupils() == []

@@ -7,6 +7,7 @@ scripting.
 from __future__ import annotations
 
 import json
+import time
 from typing import Any
 
 import numpy as np
@@ -189,6 +190,34 @@ def test_a_script_as_nickname_title_or_cell_is_only_text(page: Any) -> None:
 def test_a_nickname_stands_in_no_address(page: Any) -> None:
     assert "Robin" not in str(page.post("/diary/choose", pupil="Robin", new="yes").url)
     assert "Robin" not in str(page.post("/course/begin", pupil="Robin").url)
+
+
+@pytest.mark.parametrize("place", ["sing", "lesson", "practise", "range", "course/aloud", "course/questions"])
+def test_without_javascript_no_nickname_comes_into_an_address(page: Any, place: str) -> None:
+    """The form of a session is a change like any other; a browser without JavaScript sends it, and is told."""
+    assert '<form id="begin" method="post">' in page.get(f"/{place}").text
+    found = page.post(f"/{place}", pupil="Robin")
+    assert found.status_code == 405
+    assert "needs JavaScript" in found.text
+    assert "Robin" not in str(found.url)
+
+
+def test_a_pupil_whose_session_is_under_way_is_not_deleted_under_it(page: Any) -> None:
+    with page.socket() as opened:
+        opened.send_text(greeting(page, pupil="Robin"))
+        opened.receive_text()
+        while "Sing or play a line." not in opened.receive_text():
+            pass
+        found = page.post("/diary/delete", pupil="Robin", sure="yes")
+        assert found.status_code == 400
+        assert "under way" in found.text
+        opened.send_text('{"leave": true}')
+        while "end" not in opened.receive_text():
+            pass
+    end = time.monotonic() + 10
+    while page.state.live and time.monotonic() < end:
+        time.sleep(0.01)
+    assert page.post("/diary/delete", pupil="Robin", sure="yes").status_code == 200
 
 
 def test_what_is_no_sound_or_no_tune_is_said_and_nothing_breaks(page: Any) -> None:

@@ -185,12 +185,15 @@ def test_a_pupil_from_the_first_page_to_deletion(page: Any, tmp_path: Path) -> N
     assert "End the consent and delete the sound" in text_of(given)
     assert "Who allows it" in text_of(page.post("/diary/change", pupil="Robin", withdraw="yes"))
     assert page.post("/diary/export", pupil="Robin").content[:2] == b"PK"
+    week = page.done(page.post("/papers/sheet", what="week", pupil="Robin"))
+    assert "Robin" in text_of(week)
     asked = page.post("/diary/delete", pupil="Robin")
     assert "Delete Robin for good?" in text_of(asked)
     assert "Robin" in text_of(page.get("/diary"))
     assert "Robin" in text_of(page.post("/diary/delete", pupil="Robin", sure="yes"))
     assert "Robin" not in text_of(page.get("/diary"))
     assert b"Robin" not in b"".join(path.read_bytes() for path in tmp_path.iterdir())
+    assert page.get(week.url).status_code == 404, "a sheet about the pupil is gone too"
 
 
 def test_a_score_with_several_parts_asks_which_and_takes_its_number(page: Any) -> None:

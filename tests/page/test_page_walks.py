@@ -56,6 +56,13 @@ def enter(page: Any, name: str, then: str | re.Pattern[str] = "") -> None:
         page.wait_for_load_state()
 
 
+def renewed(page: Any, name: str) -> None:
+    """Press what is called `name`, and wait for the page that comes of it, which may have the same address."""
+    page.evaluate("window.before = true")
+    enter(page, name)
+    page.wait_for_function("() => !window.before && document.readyState === 'complete'", timeout=LATE_MS)
+
+
 def typed(page: Any, name: str, text: str) -> None:
     tab_to(page, name)
     page.keyboard.type(text)
@@ -81,8 +88,7 @@ def test_from_voice_to_score_recorded_asked_and_mended(address: str, sung: Any) 
         tree = page.locator("main").aria_snapshot()
         assert tree.index('heading "A question by ear"') < tree.index('button "I do not know"') < tree.index('heading "Mend it"')
         answer = page.locator("form[action$=settle] button").first.inner_text()
-        enter(page, answer)
-        page.wait_for_function("() => document.readyState === 'complete' && document.getElementById('heard')", timeout=LATE_MS)
+        renewed(page, answer)
         assert page.evaluate(SAYING) == ["Read again with that."], "one thing is announced"
     typed(page, "What is to be otherwise", "bar 1 note 1 is G")
     page.keyboard.press("Enter")
@@ -92,7 +98,7 @@ def test_from_voice_to_score_recorded_asked_and_mended(address: str, sung: Any) 
     enter(page, "Take the last one back")
     page.wait_for_function("() => document.getElementById('heard')?.textContent.includes('taken back')", timeout=LATE_MS)
     with page.expect_download() as kept:
-        enter(page, "brf")
+        enter(page, "braille, for embosser")
     assert kept.value.suggested_filename == "score.brf"
     enter(page, "Sing it, read it, make exercises of it", "**/tunes/*")
     assert page.title() == "Garden gate, companion"
@@ -147,7 +153,7 @@ def test_a_sheet_is_made_and_fetched(address: str, sung: Any) -> None:
     enter(page, "Make the sheet", "**/work/*")
     page.wait_for_selector("h2:has-text('Keep it')", timeout=LATE_MS)
     with page.expect_download() as kept:
-        enter(page, "sheet.brf")
+        enter(page, "sheet: braille")
     assert Path(kept.value.path()).stat().st_size > 100
 
 
@@ -162,10 +168,7 @@ def test_a_sitting_with_its_requests(address: str, sung: Any) -> None:
         'textbox "Answer"') < tree.index('button "I do not know"') < tree.index('button "End the sitting"')
     page.keyboard.press("Enter")
     page.wait_for_function("() => !document.getElementById('said').textContent.includes('Say to the pupil')", timeout=LATE_MS)
-    before = page.inner_text("#said")
-    enter(page, "I do not know")
-    page.wait_for_function("(old) => document.readyState === 'complete' && document.getElementById('said').innerText !== old",
-                           arg=before, timeout=LATE_MS)
+    renewed(page, "I do not know")
     enter(page, "End the sitting")
     page.wait_for_function("() => document.title.startsWith('The sitting has ended')", timeout=LATE_MS)
 

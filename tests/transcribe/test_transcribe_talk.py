@@ -14,7 +14,7 @@ from tracked import track
 from companion.ear import find_notes, read_sound
 from companion.places import shipped
 from companion.transcribe import notate
-from companion.transcribe.talk import _singing, without_talk
+from companion.transcribe.talk import _singing, talk_silenced
 from companion.tune import load
 
 RATE = 22050
@@ -22,7 +22,7 @@ RATE = 22050
 
 def voiced_s(samples: np.ndarray) -> float:
     found = track(samples)
-    return float(np.count_nonzero(without_talk(found).f0_hz > 0)) * found.hop_s
+    return float(np.count_nonzero(talk_silenced(found).f0_hz > 0)) * found.hop_s
 
 
 def singing(seed: int) -> np.ndarray:
@@ -34,13 +34,13 @@ def singing(seed: int) -> np.ndarray:
 @pytest.mark.parametrize("seed", [0, 1, 3])
 def test_singing_alone_stays_as_it_is(seed: int) -> None:
     found = track(singing(seed))
-    assert without_talk(found) is found
+    assert talk_silenced(found) is found
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_talk_alone_stays_for_the_sentence_that_says_so(seed: int) -> None:
     found = track(speech(np.random.default_rng(seed)))
-    assert without_talk(found) is found
+    assert talk_silenced(found) is found
 
 
 def test_talk_around_a_song_is_silence_and_the_song_is_whole() -> None:
@@ -49,7 +49,7 @@ def test_talk_around_a_song_is_silence_and_the_song_is_whole() -> None:
     song, said = singing(1), [0.3 * s / np.abs(s).max() for s in map(speech, map(np.random.default_rng, (8, 1)))]
     whole = np.concatenate([said[0], pause, song, pause, said[1]])
     start, end = (len(said[0]) + len(pause)) / RATE, (len(said[0]) + len(pause) + len(song)) / RATE
-    heard, kept = track(whole), without_talk(track(whole))
+    heard, kept = track(whole), talk_silenced(track(whole))
     inside = (heard.time_s >= start) & (heard.time_s < end)
     assert np.array_equal(kept.f0_hz[inside], heard.f0_hz[inside])
     assert np.count_nonzero(kept.f0_hz[~inside]) < 0.3 * np.count_nonzero(heard.f0_hz[~inside])
