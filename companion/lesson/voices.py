@@ -65,6 +65,13 @@ class Voice:
         if sung.timbre:
             self.takes.append(sung.timbre)
 
+    def forget_like(self, sung: Sung) -> None:
+        """Forget takes of this timbre, and all where none is left: they were another's."""
+        kept = [t for t in self.takes if (d := apart(sung.timbre, t)) is None or d > SAME]
+        if len(kept) < len(self.takes):
+            self.takes = deque(kept, maxlen=MOST_KEPT)
+            self.register = self.register if kept else None
+
     def away(self, sung: Sung) -> float | None:
         """Semitones from this voice's register, None where it is not known."""
         return None if self.register is None else abs(sung.register - self.register)
@@ -79,6 +86,7 @@ class Voices:
 
     def __init__(self) -> None:
         self.pupil, self.model = Voice(), Voice()
+        self._in_a_row = 0  # models without the pupil between them
         self._asked: Sung | None = None  # the take about which it has just been asked
 
     def tell(self, sung: Sung, after_miss: bool) -> Singer:
@@ -91,12 +99,14 @@ class Voices:
             return Singer.UNKNOWN if sung.outside or again or (after_miss and sung.right) else Singer.PUPIL
         if other is None or self._one_register:
             if own <= NEAR:
-                return self._by_timbre(sung, after_miss, SAME)
+                return self._by_timbre(sung, after_miss)
             return Singer.MODEL if other is None and after_miss and own >= FAR else Singer.UNKNOWN
         if other <= NEAR and own - other >= CLEAR:
             return Singer.MODEL
         if own <= NEAR and other - own >= CLEAR:
-            return self._by_timbre(sung, after_miss, OTHER)
+            # The other is known to sing in another register; only a timbre far from all of the pupil's is asked about.
+            strange = after_miss and sung.right and (self.pupil.apart(sung) or 0.0) > OTHER
+            return Singer.UNKNOWN if strange else Singer.PUPIL
         return Singer.UNKNOWN
 
     @property
@@ -105,8 +115,8 @@ class Voices:
         pupil, model = self.pupil.register, self.model.register
         return pupil is not None and model is not None and abs(pupil - model) < FAR
 
-    def _by_timbre(self, sung: Sung, after_miss: bool, most: float) -> Singer:
-        """In the pupil's register. most: how far in timbre a take of the pupil's may be from the others."""
+    def _by_timbre(self, sung: Sung, after_miss: bool) -> Singer:
+        """In the pupil's register, which may be the other's too."""
         own = self.pupil.apart(sung)
         # Who sings it for the pupil to hear sings it right, and after a miss: anybody else who sings here is the pupil.
         if own is None or not sung.right or not after_miss:
@@ -116,7 +126,7 @@ class Voices:
             if share >= SURELY_MODEL and own > SAME:
                 return Singer.MODEL
             return Singer.PUPIL if share <= STILL_PUPIL and own <= OTHER else Singer.UNKNOWN
-        return Singer.PUPIL if own <= most else Singer.UNKNOWN
+        return Singer.PUPIL if own <= SAME else Singer.UNKNOWN
 
     def _share(self, sung: Sung) -> float | None:
         """Where a take lies on the way from the pupil's timbre (0) to the other's (1); None where both are not known.
@@ -124,7 +134,8 @@ class Voices:
         The way is learnt from lines that both have sung, and holds for other lines: what is of the line cancels.
         """
         own = [d for take in self.pupil.takes if (d := difference(sung.timbre, take)) is not None]
-        ways = [d for other in self.model.takes for one in self.pupil.takes if (d := difference(other, one)) is not None]
+        ways = [d for other in self.model.takes for one in self.pupil.takes if (d := difference(other, one)) is not None] \
+            if self._one_register else []
         if not own or not ways:
             return None
         way = np.mean(ways, axis=0)
@@ -136,8 +147,15 @@ class Voices:
         """Whose take it was, with what follows for what is known: what is sure is learnt, and a take that answers the question
         "was that you" is the pupil's."""
         singer = self.tell(sung, after_miss)
+        if singer is Singer.MODEL:
+            # "Now you." has been said, and a model follows again? Once perhaps, where the register says so; then it is asked.
+            self._in_a_row += 1
+            if self._in_a_row > (1 if self._one_register else 2):
+                singer = Singer.UNKNOWN
+        if singer is not Singer.MODEL:
+            self._in_a_row = 0
         asked, self._asked = self._asked, None
-        if asked is not None and singer is not Singer.MODEL:
+        if asked is not None and (singer is not Singer.MODEL or self._one_register):
             answered = self._answered(asked, sung, singer)
             if answered:
                 singer = Singer.PUPIL
@@ -160,6 +178,8 @@ class Voices:
             self.learn(Singer.MODEL, asked)
         elif (self.pupil.away(sung) or 0.0) > NEAR:
             self.correct(sung)
+        else:
+            self.model.forget_like(sung)  # what was taken for the other's was the pupil's
         return True
 
     def moved(self, semitones: float) -> None:

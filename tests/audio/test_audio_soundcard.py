@@ -164,6 +164,28 @@ def test_a_card_that_takes_no_more_sound_is_one_sentence_too(soundcard: SoundCar
     assert unplugged(soundcard, lambda: soundcard.pactl("suspend-sink", "loudspeaker", "1")) == (SENTENCE, "")
 
 
+def test_a_link_that_stalls_for_seconds_goes_on_and_nothing_of_the_sound_is_lost(soundcard: SoundCard) -> None:
+    """As a wireless loudspeaker does; and the next sound comes out of the same opening."""
+    code = ("from companion.audio import Loudspeaker, starting_note\n"
+            "speaker = Loudspeaker()\n"
+            "p = speaker.play(starting_note(69, 3.0)); p.wait(0.8); print('plays', flush=True)\n"
+            "print(p.wait()); print(speaker.play(starting_note(72, 0.5)).wait()); print(speaker.close())")
+    with soundcard.recording() as record:
+        process = subprocess.Popen([sys.executable, "-c", code], env=soundcard.env, cwd=ROOT, stdout=subprocess.PIPE,
+                                   stderr=subprocess.PIPE, text=True)
+        assert process.stdout is not None
+        assert process.stdout.readline() == "plays\n"
+        soundcard.pactl("suspend-sink", "loudspeaker", "1")
+        with pytest.raises(subprocess.TimeoutExpired):
+            process.wait(2.0)  # it neither ends nor fails meanwhile
+        soundcard.pactl("suspend-sink", "loudspeaker", "0")
+        out, err = process.communicate(timeout=20)
+    assert (process.returncode, out, err) == (0, "True\nTrue\nTrue\n", "")
+    # The record stands still while the sink does, so what was played is there without a gap.
+    loud = np.abs(record.samples) > 0.003
+    assert np.count_nonzero(np.convolve(loud, np.ones(480), "same") > 0) / RATE == pytest.approx(3.5, abs=0.1)
+
+
 def test_the_microphone_set_apart_hears_the_voice_and_not_the_loudspeaker(soundcard_apart: SoundCard) -> None:
     """The card itself: what `voice()` plays reaches sounddevice, what the program plays does not."""
     card = soundcard_apart

@@ -155,6 +155,16 @@ def test_after_the_teachers_line_another_voice_in_her_octave_is_the_pupil_and_he
     assert voices.tell(Sung(64.0, colour(0, 3)), False) is Singer.PUPIL
 
 
+def test_nobody_is_told_now_you_for_ever() -> None:
+    """A first take from which something false was learnt: it is asked, and the answer mends it."""
+    voices = Voices()
+    voices.learn(Singer.PUPIL, Sung(64.0, colour(0, 1)))
+    voices.learn(Singer.MODEL, Sung(64.0, colour(2, 2)))
+    told = [voices.settle(Sung(64.0, colour(2, k)), True) for k in range(3, 6)]
+    assert told == [Singer.MODEL, Singer.UNKNOWN, Singer.PUPIL]
+    assert voices.settle(Sung(64.0, colour(2, 7)), True) is not Singer.MODEL
+
+
 def test_a_take_with_a_wrong_move_is_no_model() -> None:
     voices = Voices()
     voices.settle(Sung(64.0, colour(0, 1), right=False), False)
