@@ -21,7 +21,10 @@ MOST_NOTE_SECONDS = 40_000.0
 LONGEST_SEARCHED_S = 60.0  # a take is held against all tunes that ship in a second or two
 WEAK = 2.5  # odds of this tune below which the others are tried: plain takes lie at 5 and above
 FAR_LIKELIER = 5.0  # nats
-NAMED_FROM = 0.75  # share of moves that must be right, and none wrong, before a tune is named as what was sung
+NAMED_FROM = 0.75  # share of moves that must be right, and none wrong, before a tune is named as what was sung ...
+# ... at odds that none of 260 takes reached with a line that was not sung in them (the takes on which the odds were fitted,
+# most of tunes that do not ship).
+NAMED_ODDS = 2.5
 SURELY_SUNG = 9.0  # nats: below 8 for synthesised singers of something else; real songs that do not ship reach 12
 
 
@@ -184,7 +187,7 @@ def likelier_tune(pitch: PitchTrack, tune: Tune, least: float = SURELY_SUNG) -> 
     odds, title, other = max(found, key=lambda x: x[0], default=(0.0, "", tune))
     if odds < least:
         return False, ""
-    counts = match_take(pitch, other.line()).counts
-    right, moves = counts[Verdict.RIGHT], len(other.line()) - 1
-    named = counts[Verdict.WRONG] == 0 and right >= NAMED_FROM * moves
+    match = match_take(pitch, other.line())
+    right, moves = match.counts[Verdict.RIGHT], len(other.line()) - 1
+    named = match.counts[Verdict.WRONG] == 0 and right >= NAMED_FROM * moves and match.presence_odds >= NAMED_ODDS
     return right > len(other.line()) / 2, title if named else ""
