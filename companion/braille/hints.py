@@ -47,24 +47,25 @@ def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[i
 
     bars: those of the tune as cells; place: line and column of an offset.
     """
-    found: list[Problem] = []
-    last: _Placed | None = None
     notes = list(_notes(tune, bars, place))
     strays = _strays(notes)
-    for i, here in enumerate(notes):
-        if last is not None:
-            if abs(here.pitch.diatonic - last.pitch.diatonic) > OCTAVE or i in strays:
-                found.append(Problem(here.line, here.column, ProblemCode.LEAP))
-            elif here.unit.octave is not None and not needs_octave(last.pitch, here.pitch) and _goes_on(tune, last, here):
-                found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_MARK))
-            if last.unit.slur == 1 and last.note.slur_starts and here.note.slur_stops and last.pitch == here.pitch and not (
-                    last.note.marks or here.note.marks or here.unit.slur):
-                found.append(Problem(last.line, last.column, ProblemCode.SLUR_BETWEEN_EQUALS))
-        if here.note.accidental is Display.SHOWN and not _recalls(tune, here):
-            found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_ACCIDENTAL))
-        last = here
+    found = [Problem(here.line, here.column, ProblemCode.NEEDLESS_ACCIDENTAL) for here in notes
+             if here.note.accidental is Display.SHOWN and not _recalls(tune, here)]
+    for i, (last, here) in enumerate(pairwise(notes), 1):
+        if i in strays or abs(here.pitch.diatonic - last.pitch.diatonic) > OCTAVE:
+            found.append(Problem(here.line, here.column, ProblemCode.LEAP))
+        elif here.unit.octave is not None and not needs_octave(last.pitch, here.pitch) and _goes_on(tune, last, here):
+            found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_MARK))
+        if _tie_meant(last, here):
+            found.append(Problem(last.line, last.column, ProblemCode.SLUR_BETWEEN_EQUALS))
     often = {code for code, times in Counter(p.code for p in found).items() if times > _MOST.get(code, times)}
     return tuple(sorted((p for p in found if p.code not in often), key=lambda p: (p.line, p.column)))
+
+
+def _tie_meant(last: _Placed, here: _Placed) -> bool:
+    """Whether a slur joins two equal notes and nothing else."""
+    return last.pitch == here.pitch and last.unit.slur == 1 and not here.unit.slur and bool(
+        last.note.slur_starts and here.note.slur_stops) and not (last.note.marks or here.note.marks)
 
 
 def _strays(notes: list[_Placed]) -> set[int]:

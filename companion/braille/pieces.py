@@ -152,7 +152,7 @@ def _with_places(codes: list[Code]) -> list[Code]:
     A group ends where what it holds is as many equal values as its number says (a power of two each).
     """
     if any(isinstance(c, GroupCode) and c.place for c in codes):
-        return codes
+        return _several_groups(codes)
     out: list[Code] = []
     began = False
     units = 0
@@ -168,6 +168,23 @@ def _with_places(codes: list[Code]) -> list[Code]:
             place = "stop"
         began = place != "stop"
         out.append(code._replace(place=place))
+    return out
+
+
+def _several_groups(codes: list[Code]) -> list[Code]:
+    """Groups that hold several times as many equal notes as their number says, as so many groups: six semiquavers under one
+    bracket of three."""
+    out = list(codes)
+    first = 0
+    for i, code in enumerate(codes):
+        if isinstance(code, int) or code.place == "start":
+            first = i
+        elif code.place == "stop":
+            count, left = divmod(i - first + 1, code.actual)
+            if count > 1 and not left and len({c.number for c in codes[first:i + 1] if isinstance(c, GroupCode)}) == 1:
+                for k in range(first, i + 1):
+                    at = (k - first) % code.actual
+                    out[k] = code._replace(place="start" if not at else "stop" if at == code.actual - 1 else "")
     return out
 
 

@@ -565,6 +565,29 @@ def test_a_tempo_within_a_bar_has_no_place() -> None:
     assert decode(encode(later).lines).tune.bars[1].notes[0].before == (mark,)
 
 
+@pytest.mark.parametrize("more", [{"bar1": {"backward_repeat": 2}}, {"bar1": {"barline": Barline.DOUBLE}},
+                                  {"bar2": {"forward_repeat": True}}, {"bar2": {"ending": (1,)}}, {"bar2": {"key": Key(1)}},
+                                  {"bar2": {"time": Time((4,), 4, "common")}}])
+def test_no_bar_is_repeated_over_a_break(more: dict[str, dict[str, object]]) -> None:
+    """De Garmo, chapter 17: the repeat sign stands for the bar before it in the same part; after a break the bar is written."""
+    row = (n("C4"), n("D4"), n("E4"), n("D4"))
+    assert signs.BAR_REPEAT not in one_line(tune(row, row, **more)).replace(signs.FORWARD_REPEAT, "")
+    assert signs.BAR_REPEAT in one_line(tune(row, row))
+    # A repeat sign at the bar that is repeated stands after the bar repeat.
+    assert one_line(tune(row, row, bar2={"backward_repeat": 2})).endswith(signs.BAR_REPEAT + signs.BACKWARD_REPEAT)
+
+
+def test_what_stands_below_a_signature_at_the_margin_is_music() -> None:
+    """MBC 2015, section 1: a heading is centred, music begins at the margin; a bar whose end looks like a signature ("Song 3."
+    has the cells of one) is no heading where it stands there."""
+    head = encode(tune((n("C4"),), key=1)).lines[0]
+    for signature in ("3456-14-256", "146-146-3456-145-256"):
+        lines = [head, from_dots("5-1456-156-1246-12456-0-" + signature), signs.SPACE * 2 + from_dots("5-1456-156-1246")]
+        read = decode(lines).tune
+        assert [len(b.notes) for b in read.bars] == [4, 3]
+        assert read.bars[1].time == read_signature(from_dots(signature))[1]  # type: ignore[index]
+
+
 def test_a_pickup_and_the_last_bar_make_one() -> None:
     """Common practice: the last bar is as much shorter as the pickup is long; any other short bar is amiss."""
     def codes(*lengths: int) -> list[tuple[int, Fraction, Fraction]]:

@@ -116,3 +116,33 @@ def test_a_letter_without_a_sign_is_named(letter: str) -> None:
 def test_what_has_no_ink_is_no_letter() -> None:
     """Soft hyphens, joiners and other spaces, as word processors leave them."""
     assert words("so\u00adlo\u200b\u00a0mio") == words("solo mio")
+
+
+_CASES = [w for base in ("abc", "abcd", "ao'bc", "ab-cd", "ab cd") for bits in range(2 ** len(base))
+          if (w := "".join(c.upper() if bits >> k & 1 else c for k, c in enumerate(base))) == w]
+
+
+@needs_louis
+def test_capitals_in_every_place_equal_liblouis() -> None:
+    """UEB 8.3 to 8.5: one capital, a word of them, the end of them within a word; read back the same."""
+    for text in dict.fromkeys(_CASES):
+        if not re.search("[A-Z]{2}[-' ][A-Z]{2}|[A-Z]{2}['-]", text):  # passages and words joined by hyphens: by their parts here
+            assert words(text) == translate(text, G1), text
+        assert read_words(words(text)) == text
+
+
+@needs_louis
+@pytest.mark.parametrize("form", ["3{}", "12{}x", "3.{}", "{}3", "3-{}", "3,{}", "3{}4"])
+def test_letters_beside_figures_equal_liblouis(form: str) -> None:
+    """UEB 5.6 and 6.3: a to j after a figure need the letter sign, k to z do not."""
+    for letter in "abcdefghijklmnopqrstuvwxyz":
+        for text in (form.format(letter), form.format(letter.upper())):
+            assert words(text) == translate(text, G1), text
+            assert read_words(words(text)) == text
+
+
+@pytest.mark.parametrize("text", ["“Oh”", "a “b” c", "(“Oh”)", "—“Oh”", "“Oh, “no”, so”", "Why? Who?", "why?”", "“Why?” he said",
+                                  "-“a”", "a?b", "[“x”]"])
+def test_quotation_marks_and_questions_share_their_cells(text: str) -> None:
+    """UEB 7.5 and 7.6: dots 236 open where a word begins and ask where it ends."""
+    assert read_words(words(text)) == text

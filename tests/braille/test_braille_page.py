@@ -1,0 +1,227 @@
+"""What stands around the notes: headings, signatures, slurs that meet, mixed groups, the ends of lines and sheets. Sources as in
+the other files: De Garmo by chapter, Music Braille Code 2015 (MBC), New International Manual (NIM)."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from braille.corpus import one_line
+
+from companion.braille import SPACE, Habits, ProblemCode, decode, encode, from_brf, from_dots, signs, to_ascii, to_brf, words
+from companion.braille.expressions import metronome_cells
+from companion.tune import Bar, Barline, DirectionKind, Key, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
+
+FOUR = Time((4,), 4)
+
+
+def n(name: str, base: float | Fraction = 1, **more: object) -> Note:
+    return Note(pitch=Pitch(name[0], int(name[-1])), base=Fraction(base), **more)  # type: ignore[arg-type]
+
+
+ROW = (n("C4"), n("D4"), n("E4"), n("F4"))
+
+
+def tune(*bars: Bar, **more: object) -> Tune:
+    made = [replace(bar, number=i + 1) for i, bar in enumerate(bars)]
+    made[0] = replace(made[0], key=made[0].key or Key(0), time=made[0].time or FOUR)
+    return Tune(bars=tuple(made), **({"title": ""} | more))  # type: ignore[arg-type]
+
+
+def bar(*notes: Note, **more: object) -> Bar:
+    return Bar(number=0, notes=notes or ROW, **more)  # type: ignore[arg-type]
+
+
+# --- headings ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("title", ["", "Hill", "A very long title that needs more than one line of the page", "Song 3."])
+@pytest.mark.parametrize("composer", ["", "Nobody"])
+@pytest.mark.parametrize("tempo", ["", "Slow", "Slow and with feeling"])
+@pytest.mark.parametrize("metronome", ["", "1=96"])
+def test_headings_come_back(title: str, composer: str, tempo: str, metronome: str) -> None:
+    """MBC 2015, section 1 and De Garmo, chapter 13: title, then tempo, metronome mark and signatures, each line centred."""
+    before = tuple(ScoreDirection(kind, text) for kind, text in ((DirectionKind.WORDS, tempo),
+                                                                (DirectionKind.METRONOME, metronome)) if text)
+    made = tune(bar(replace(ROW[0], before=before), *ROW[1:]), bar(), title=title, composer=composer)
+    for width in (40, 28):
+        page = encode(made, width=width)
+        assert max(map(len, page.lines)) <= width
+        for line in page.lines[:-1]:
+            left = len(line) - len(line.lstrip(SPACE))
+            assert left <= width - len(line) + 1 <= left + 2, line
+        back = decode(page.lines)
+        assert back.problems == ()
+        if not title and (composer or len(page.lines) > 2):
+            continue  # the first line of several is the title
+        assert (back.tune.title, back.tune.composer, back.tune.heading) == (title, composer, tempo)
+        assert {d for note in back.tune.bars[0].notes for d in note.before} == set(before)
+        assert [b.notes[1:] for b in back.tune.bars] == [b.notes[1:] for b in made.bars]
+
+
+def test_signatures_are_written_where_they_change_alone() -> None:
+    """De Garmo, chapter 10: a signature that a score gives again is none."""
+    again = tune(bar(key=Key(1), time=FOUR), bar(n("C4", 4)), bar(key=Key(1), time=FOUR), bar(n("D4", 4)))
+    assert one_line(again) == one_line(tune(bar(key=Key(1)), bar(n("C4", 4)), bar(), bar(n("D4", 4))))
+    there_and_back = tune(bar(), bar(n("C4", 2), n("D4"), time=Time((3,), 4)), bar(time=FOUR), bar(n("E4", 4)))
+    read = decode(encode(there_and_back).lines)
+    assert [b.time for b in read.tune.bars] == [FOUR, Time((3,), 4), FOUR, None]
+    assert read.problems == ()
+
+
+def test_a_metronome_mark_has_one_note_with_cells_of_its_own() -> None:
+    """De Garmo, chapter 8: a semibreve to a quaver, dotted or not; what is none is left away."""
+    assert [bool(metronome_cells(text)) for text in ("4=30", "2=60", "1=60", "1/2=60", "3=60", "3/2=60", "3/4=60", "7/2=60")] == [
+        True] * 8
+    assert [metronome_cells(text) for text in ("8=60", "1/4=60", "1/3=60", "5/4=60", "0=60")] == [""] * 5
+
+
+# --- slurs --------------------------------------------------------------------------------------------------------
+
+
+def slurs(*spans: tuple[int, int], count: int = 16) -> tuple[Note, ...]:
+    notes = [n("CDEFGAB"[i % 7] + "4", Fraction(1, 2)) for i in range(count)]
+    for first, last in spans:
+        notes[first] = replace(notes[first], slur_starts=notes[first].slur_starts + 1)
+        notes[last] = replace(notes[last], slur_stops=notes[last].slur_stops + 1)
+    return tuple(notes)
+
+
+@pytest.mark.parametrize("spans", [((0, 5),), ((0, 5), (5, 10)), ((0, 5), (6, 10)), ((0, 6), (3, 10)), ((0, 4), (4, 8), (8, 12)),
+                                   ((0, 15),), ((0, 7), (8, 15))])
+def test_slurs_that_meet_and_cross(spans: tuple[tuple[int, int], ...]) -> None:
+    """De Garmo, chapter 12: brackets; where one ends at the note at which the next begins both stand there, and of two that
+    cross the one that began first ends first."""
+    made = tune(bar(*slurs(*spans), time=Time((8,), 4)))
+    cells = one_line(made)
+    assert (cells.count(signs.SLUR_OPEN), cells.count(signs.SLUR_CLOSE)) == (len(spans), len(spans))
+    back = decode(encode(made).lines)
+    assert back.problems == ()
+    assert [(x.slur_starts, x.slur_stops) for x in back.tune.bars[0].notes] == [
+        (x.slur_starts, x.slur_stops) for x in made.bars[0].notes]
+
+
+def test_short_slurs_side_by_side() -> None:
+    """De Garmo, chapter 12: the single sign after all but the last note of each."""
+    made = tune(bar(*slurs((0, 1), (2, 3), (5, 7), count=8)))
+    assert one_line(made) == "⠐⠙⠉⠑⠋⠉⠛⠓⠊⠉⠚⠉⠐⠙"
+    back = decode(encode(made).lines).tune.bars[0].notes
+    assert [(x.slur_starts, x.slur_stops) for x in back] == [(x.slur_starts, x.slur_stops) for x in made.bars[0].notes]
+
+
+# --- groups --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("values", [
+    (Fraction(1, 2), Fraction(1, 4), Fraction(1, 4), Fraction(1, 2)), (Fraction(1), Fraction(1, 2)), (Fraction(1, 2),
+    Fraction(1)), (Fraction(1, 4), Fraction(1, 2), Fraction(3, 4)),
+    (Fraction(3, 4), Fraction(1, 4), Fraction(1, 2)), (Fraction(1),) * 3, (Fraction(1, 8),) * 3, (Fraction(2), Fraction(1)),
+])
+@pytest.mark.parametrize("others", [0, 1, 2])
+def test_mixed_groups_of_three(values: tuple[Fraction, ...], others: int) -> None:
+    """De Garmo, chapter 16: what stands in a triplet need not be three equal notes; other notes stand before and after it."""
+    row = []
+    for k, value in enumerate(values):
+        dots = int(value.numerator == 3)
+        place = "start" if k == 0 else "stop" if k == len(values) - 1 else ""
+        row.append(n("CDEFGA"[k] + "4", value * 2 / 3 if dots else value, dots=dots, tuplet=Tuplet(3, 2, place)))
+    used = sum(note.quarters for note in row)
+    base = next(b for b in (Fraction(1, 2), Fraction(1, 4), Fraction(1, 8)) if (4 - used) % b == 0)
+    rest = [n("G4", base)] * int((4 - used) / base)
+    cut = others * len(rest) // 2
+    made = tune(bar(*rest[:cut], *row, *rest[cut:]))
+    back = decode(encode(made, width=60).lines)
+    assert back.problems == ()
+    assert [(x.base, x.dots, x.tuplet) for x in back.tune.bars[0].notes] == [
+        (x.base, x.dots, x.tuplet) for x in made.bars[0].notes]
+
+
+def test_a_bracket_over_two_triplets_is_two_groups() -> None:
+    """De Garmo, chapter 16: three notes a group; six equal ones under one bracket of three in the time of two are two."""
+    row = tuple(n("CDEFGA"[k] + "4", Fraction(1, 4), tuplet=Tuplet(3, 2, "start" if k == 0 else "stop" if k == 5 else ""))
+                for k in range(6))
+    made = tune(bar(*row, n("G4", 1), n("G4", 2)))
+    assert one_line(made).count(signs.TRIPLET) == 2
+    back = decode(encode(made).lines)
+    assert back.problems == ()
+    assert [x.quarters for x in back.tune.bars[0].notes] == [x.quarters for x in made.bars[0].notes]
+
+
+# --- lines and sheets -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", range(14, 34))
+def test_lines_are_filled_and_never_too_long(width: int) -> None:
+    """A bar, a bar repeat or bars of rest stand on a line where they fit, to its last cell, and on the next where not."""
+    silent = (Note(pitch=None, base=Fraction(4), whole_bar=True),)
+    other = (n("E4"), n("D4"), n("C4"), n("D4"))
+    rows = [ROW, ROW, other, other, other, other, ROW, *[silent] * 4, ROW, other, other, *[silent] * 2, ROW]
+    made = tune(*(bar(*row) for row in rows))
+    lines = encode(made, width=width).lines[1:]
+    assert max(map(len, lines)) <= width
+    for line, later in itertools.pairwise(lines):
+        first = later.lstrip(SPACE).split(SPACE)[0]
+        marked = signs.BAR_REPEAT + signs.NUMBER in line.split(SPACE)[-1]  # after a number the mark is due all the same
+        without = first[1:] if first[0] == signs.OCTAVES[4] and not marked else first
+        assert len(line) + 1 + len(without) > width, (line, later)
+    assert [b.notes for b in decode(encode(made, width=width).lines).tune.bars] == [b.notes for b in made.bars]
+
+
+@pytest.mark.parametrize("length", range(8, 18))
+def test_a_running_head_leaves_three_cells_before_the_number(length: int) -> None:
+    """MBC 1: at least three empty cells between the title and the page number; a longer title is left away."""
+    made = tune(*[bar()] * 3, *[bar(n("E4"), n("D4"), n("C4"), n("D4")), bar()] * 6, title="a" * length)
+    page = encode(made, width=18)
+    width = max(map(len, page.lines))
+    sheets = to_brf(page, height=5, numbered=True).decode().split("\f")
+    head = sheets[1].split("\r\n")[0]
+    assert len(head) == width
+    assert head.endswith("   #B")
+    assert head.startswith("A" * length) is (length + 5 <= width)
+    assert from_brf(to_brf(page, height=5, numbered=True)) == [line.rstrip(SPACE) for line in page.lines]
+    assert to_ascii(page.lines[0]).strip() == "A" * length
+
+
+def test_bar_numbers_of_several_figures() -> None:
+    """De Garmo, chapter 10: the number of a line's first bar, of as many figures as it has."""
+    head = encode(tune(bar())).lines[0]
+    for number, dots in ((7, "3456-1245"), (12, "3456-1-12"), (123, "3456-1-12-14"), (1234, "3456-1-12-14-145")):
+        reading = decode([head, from_dots(dots + "-0-5-1456-156-1246-12456")])
+        assert (reading.problems, [b.number for b in reading.tune.bars]) == ((), [number])
+
+
+def test_a_jump_is_said_at_the_end_of_its_bar() -> None:
+    """De Garmo, chapter 17: da capo and the like stand after the bar, between word signs."""
+    go = ScoreDirection(DirectionKind.JUMP, "da capo")
+    made = tune(bar(), bar(n("E4", 4), after=(go,), barline=Barline.DOUBLE), bar(n("C4", 4)))
+    back = decode(encode(made).lines)
+    assert [b.after for b in back.tune.bars] == [(), (go,), ()]
+    assert back.problems == ()
+    slow = ScoreDirection(DirectionKind.WORDS, "poco a poco")
+    back = decode(encode(tune(bar(), bar(n("E4", 4, before=(slow,))))).lines)
+    assert [b.after for b in back.tune.bars] == [(), ()]
+    assert back.tune.bars[1].notes[0].before == (slow,)
+
+
+def test_a_wrong_bar_that_is_repeated_is_said_once() -> None:
+    head = encode(tune(bar())).lines[0]
+    lines = [head, from_dots("5-1456-156-1246-12456-0-1456-156-1246-0-2356-0-2356-0-5-1456-156-1246-12456-0-5-13456")]
+    assert [(p.code, p.bar) for p in decode(lines).problems] == [(ProblemCode.BEATS, 2)]
+
+
+def test_hairpins_end_with_their_own_sign() -> None:
+    """music21 and De Garmo, chapter 13: what grows louder and what grows softer end with different signs."""
+    for kind, cells in ((DirectionKind.CRESCENDO, "345-25"), (DirectionKind.DIMINUENDO, "345-256")):
+        made = tune(bar(replace(ROW[0], before=(ScoreDirection(kind),)), ROW[1], ROW[2],
+                        replace(ROW[3], before=(ScoreDirection(DirectionKind.HAIRPIN_END),))))
+        assert from_dots(cells) in one_line(made)
+        back = decode(encode(made).lines).tune.bars[0].notes
+        assert [tuple(d.kind for d in note.before) for note in back] == [(kind,), (), (), (DirectionKind.HAIRPIN_END,)]
+
+
+def test_repeats_may_be_left_out() -> None:
+    made = tune(bar(), bar(), bar(n("C4", 4)))
+    assert signs.BAR_REPEAT not in one_line(made, Habits(repeats=False))
+    assert words("a") == from_dots("1")
