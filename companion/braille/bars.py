@@ -122,7 +122,8 @@ class Reader:
         self.notes = NoteReader(self.problems, self.offset)
         self.key = Key(0)
         self.new_key: Key | None = None
-        self.set_time(None)
+        self.time: Time | None = None
+        self.full, self.beat, self.lower = 0, UNITS, 4  # as `set_time` without a time signature
         self.new_time: Time | None = None
         self.first_number: int | None = None
         self.pending: list[ScoreDirection] = []  # directions that wait for the next note
@@ -386,7 +387,8 @@ class Reader:
             values: Sequence[Value] = [_QUAVER] * len(units)
         else:
             values, total = read_bar(shape, self.full, self.beat)
-            bar.total, bar.complete = total, total == self.full
+            bar.total = total.numerator if total.denominator == 1 else total  # whole numbers are compared sooner
+            bar.complete = bar.total == self.full
         self.notes.begin_bar(self.key)
         if plain and not self.vocal and len(self.line_starts) <= 1 and not self.pending and self.notes.at_rest:
             self._plain_bar(bar, values)
@@ -542,10 +544,13 @@ class Reader:
         first, bars = self._numbers(), self.bars
         second = False  # of two bars that make one
         for i, bar in enumerate(bars):
+            if bar.complete or not bar.full or not bar.notes:
+                second = False
+                continue
             second = not second and self._parted(i - 1)
-            if second or bar.complete or not bar.full or not bar.notes or self._parted(i):
-                if second:
-                    self.problems.append((bar.at, Slip(ProblemCode.SPACE_TOO_MANY, bar=i + first)))
+            if second:
+                self.problems.append((bar.at, Slip(ProblemCode.SPACE_TOO_MANY, bar=i + first)))
+            if second or self._parted(i):
                 continue
             beat_units = Fraction(4 * UNITS, bar.lower)
             beats, wanted = bar.total / beat_units, bar.full / beat_units
@@ -576,7 +581,8 @@ class Reader:
         first = self.bars[0]
         if len(self.bars) < 2 or not self._short(0) or not self.bars[-1].complete:
             return False
-        return not any(self._short(i) and self.bars[i].total + first.total == first.full for i in range(1, len(self.bars)))
+        missing = first.full - first.total
+        return not any(bar.total == missing and not bar.complete and bar.notes for bar in self.bars[1:])
 
     def _made_whole(self, i: int) -> bool:
         """Whether a short bar is a pickup, or makes a whole one with another: at a repeat, at an ending, at the end."""
@@ -608,7 +614,16 @@ class Reader:
         stops = self._ending_stops()
         if self.bars and self.bars[0].key is None:
             self.bars[0].key = Key(0)
-        return tuple(_bar(bar, number, i in stops) for i, (number, bar) in enumerate(enumerate(self.bars, self._numbers())))
+        out = []
+        for i, (number, bar) in enumerate(enumerate(self.bars, self._numbers())):
+            notes = tuple(bar.notes)
+            if i in stops or bar.key or bar.time or bar.forward or bar.backward or bar.ending or bar.barline or bar.after:
+                out.append(Bar(number=number, notes=notes, key=bar.key, time=bar.time, forward_repeat=bar.forward,
+                               backward_repeat=2 if bar.backward else 0, ending=bar.ending, ending_stop=i in stops,
+                               barline=bar.barline, after=bar.after))
+            else:
+                out.append(Bar(number=number, notes=notes))
+        return tuple(out)
 
     def _ending_stops(self) -> set[int]:
         """Where endings end: at a repeat sign, a double bar, before the next ending or repeat, or at the end."""
@@ -620,14 +635,6 @@ class Reader:
                 stops.add(i)
                 open_ending = False
         return stops
-
-
-def _bar(bar: BarRead, number: int, ending_stop: bool) -> Bar:
-    if not (ending_stop or bar.key or bar.time or bar.forward or bar.backward or bar.ending or bar.barline or bar.after):
-        return Bar(number=number, notes=tuple(bar.notes))
-    return Bar(number=number, notes=tuple(bar.notes), key=bar.key, time=bar.time, forward_repeat=bar.forward,
-               backward_repeat=2 if bar.backward else 0, ending=bar.ending, ending_stop=ending_stop, barline=bar.barline,
-               after=bar.after)
 
 
 def _said_unit(said: ScoreDirection) -> Unit:

@@ -25,6 +25,8 @@ _CORNER = re.compile(f"(?P<left>{_NUMBER}){S.SPACE}{{3,}}(?P<after>.*)|(?P<text>
 #: Signs of parts at the beginning of a line, after a bar number or not; a dot 3 keeps them from what follows.
 RIGHT_HAND, LEFT_HAND, SOLO = S.cells("46-345"), S.cells("456-345"), S.cells("5-345")
 _PART = re.compile(f"(?:{_NUMBER}{S.SPACE}+)?(?P<sign>{RIGHT_HAND}|{LEFT_HAND}|{SOLO}){S.DOT}?")
+_BEGINS = (S.NUMBER, S.cells("36"))  # what page numbers and lines of hyphens begin with
+_GAP = S.SPACE * 3
 HEAD_INDENT = 4  # a running head is centred: it begins further in than music
 
 
@@ -63,7 +65,9 @@ def music_lines(rows: list[Row]) -> Lines:
     title = ""
     width = max((row.indent + len(row.cells) for row in rows), default=0)
     for row in rows:
-        if match := _PRINT_PAGE.fullmatch(row.cells):
+        if row.cells[0] not in _BEGINS and _GAP not in row.cells and row.indent < HEAD_INDENT:
+            kept.append(row)  # as most lines are
+        elif match := _PRINT_PAGE.fullmatch(row.cells):
             said.append(_say(row, 0, len(row.cells), MeaningKind.PRINT_PAGE, read_words(match["page"])))
         elif _ALONE.fullmatch(row.cells) and (row.indent == 0 or row.indent + len(row.cells) >= max(width - 1, 20)):
             said.append(_say(row, 0, len(row.cells), MeaningKind.PAGE_NUMBER, read_words(row.cells)))
@@ -84,7 +88,7 @@ def _say(row: Row, at: int, length: int, kind: MeaningKind, text: str) -> Said:
 
 def _without_corner(row: Row, said: list[Said]) -> Row:
     """A line without the page number that stands in a corner, three empty cells away from what else there is."""
-    match = _CORNER.fullmatch(row.cells)
+    match = _CORNER.fullmatch(row.cells) if _GAP in row.cells else None
     if not match:
         return row
     name = "left" if match["left"] else "right"
@@ -97,7 +101,7 @@ def _without_corner(row: Row, said: list[Said]) -> Row:
 
 def _one_part(rows: list[Row], said: list[Said]) -> Lines:
     """Of several parts line over line the solo, else the right hand; what is set in below a line belongs to it."""
-    signs = {match["sign"] for row in rows if (match := _PART.match(row.cells))}
+    signs = {match["sign"] for row in rows if S.WORD in row.cells and (match := _PART.match(row.cells))}
     if not signs:
         return Lines(rows, said, [])
     wanted = next(sign for sign in (SOLO, RIGHT_HAND, LEFT_HAND) if sign in signs)

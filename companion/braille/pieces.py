@@ -146,6 +146,10 @@ def mark_due(before: int | None, place: int) -> bool:
     return steps > 4 or steps < -4 or ((steps > 2 or steps < -2) and place // 7 != before // 7)
 
 
+#: The rule for every pair of notes that have octave marks: asked for at every note, a table is quicker than a call.
+_DUE = tuple(tuple(mark_due(before, place) for place in range(7 * len(S.OCTAVES))) for before in range(7 * len(S.OCTAVES)))
+
+
 def _with_places(codes: list[Code]) -> list[Code]:
     """Triplets and other groups with their beginnings and ends, where the score does not say them.
 
@@ -394,7 +398,8 @@ class Encoder:
         mark = _OCTAVES.get(octave)
         if mark is None:
             raise self._outside(pitch)
-        due = self.octave_marks and mark_due(self.before, place)
+        before = self.before
+        due = self.octave_marks and (before is None or _DUE[before][place])
         self.before = place
         if note.grace:
             return Piece(head, mark, tail, due)

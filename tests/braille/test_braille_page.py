@@ -12,7 +12,7 @@ from braille.corpus import one_line
 
 from companion.braille import SPACE, Habits, ProblemCode, decode, encode, from_brf, from_dots, signs, to_ascii, to_brf, words
 from companion.braille.expressions import metronome_cells
-from companion.tune import Bar, Barline, DirectionKind, Key, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
+from companion.tune import Bar, Barline, DirectionKind, Key, Mark, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
 
 FOUR = Time((4,), 4)
 
@@ -219,6 +219,20 @@ def test_hairpins_end_with_their_own_sign() -> None:
         assert from_dots(cells) in one_line(made)
         back = decode(encode(made).lines).tune.bars[0].notes
         assert [tuple(d.kind for d in note.before) for note in back] == [(kind,), (), (), (DirectionKind.HAIRPIN_END,)]
+
+
+@pytest.mark.parametrize("text", sorted(signs.DYNAMICS))
+def test_dynamics_before_any_sign(text: str) -> None:
+    """De Garmo, chapter 13: a dot 3 keeps a dynamic from what follows and is no point of its own."""
+    said = ScoreDirection(DirectionKind.DYNAMIC, text)
+    for more in ({}, {"marks": (Mark.STACCATO,)}, {"marks": (Mark.TRILL,)}, {"tuplet": Tuplet(3, 2, "start")}):
+        row = [replace(note, base=Fraction(1, 2), tuplet=Tuplet(3, 2, place)) if "tuplet" in more else note
+               for note, place in zip((*ROW, n("G4")), ("start", "", "stop", "", ""), strict=True)]
+        first = replace(row[0], before=(said,), **more)
+        notes = (first, *row[1:3], n("F4", 1), n("G4", 2)) if "tuplet" in more else (first, *row[1:4])
+        back = decode(encode(tune(bar(*notes))).lines)
+        assert back.problems == ()
+        assert back.tune.bars[0].notes[0].before == (said,)
 
 
 def test_repeats_may_be_left_out() -> None:
