@@ -452,9 +452,10 @@ class Reader:
         units, notes = self.units, self.notes
         left = iter(values)
         alone = sum(u.kind is not _SIGNS for u in units) == 1
+        starts = set(self.line_starts)
         for i, u in enumerate(units):
-            if i in self.line_starts:
-                self._line_begins(u, i)
+            if i in starts and self._line_begins(u, i):
+                starts.add(i + 1)
             if u.kind is _SIGNS:
                 self._signs_alone(u, bar, i)
                 continue
@@ -478,12 +479,12 @@ class Reader:
             bar.after += tuple(self.pending)
             self.pending = []
 
-    def _line_begins(self, u: Unit, i: int) -> None:
-        """The first note of a line has a mark; signs without a note let the next unit be the first."""
+    def _line_begins(self, u: Unit, i: int) -> bool:
+        """The first note of a line has a mark; signs without a note let the next unit be the first: whether they do."""
         if u.kind is _NOTE or (u.kind is _SIGNS and i + 1 == len(self.units)):
             self.notes.wants_mark(ProblemCode.MARK_FOR_LINE)
-        elif u.kind is _SIGNS:
-            self.line_starts.append(i + 1)
+            return False
+        return u.kind is _SIGNS
 
     def _rest(self, u: Unit, value: Value | None, bar: BarRead, i: int, alone: bool) -> None:
         base, dots, tuplet = value_of(u, value)

@@ -38,10 +38,10 @@ def phrase_numbers(line: Sequence[LineNote], first: Sequence[Note], last: Sequen
 
 
 def _line_of_words_ends(line: Sequence[LineNote], i: int) -> bool:
-    said = [n.syllable for n in line[:i] if n.syllable]
     ahead = line[i].syllable
-    return bool(said and ahead and said[-1].rstrip("'\"’”)")[-1:] in tuple(END_OF_LINE)
-                and (ahead.lstrip("'\"‘“(")[:1].isupper() or said[-1][-1:] in ".!?;"))
+    said = next((line[k].syllable for k in range(i - 1, -1, -1) if line[k].syllable), "") if ahead else ""
+    return bool(said and said.rstrip("'\"’”)")[-1:] in tuple(END_OF_LINE)
+                and (ahead.lstrip("'\"‘“(")[:1].isupper() or said[-1:] in ".!?;"))
 
 
 def _slurs(first: Sequence[Note], last: Sequence[Note]) -> set[int]:

@@ -233,6 +233,10 @@ def test_dynamics_before_any_sign(text: str) -> None:
         back = decode(encode(tune(bar(*notes))).lines)
         assert back.problems == ()
         assert back.tune.bars[0].notes[0].before == (said,)
+    # Other writers may set the dot before every sign.
+    head, cells = encode(tune(bar())).lines[0], "".join(signs.LETTERS[c] for c in text)
+    back = decode([head, signs.WORD + cells + signs.DOT + from_dots("5-1456-156-1246-12456")])
+    assert back.tune.bars[0].notes[0].before == (said,)
 
 
 def test_repeats_may_be_left_out() -> None:

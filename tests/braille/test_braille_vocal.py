@@ -5,6 +5,8 @@ from __future__ import annotations
 
 import itertools
 import random
+import time
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 
@@ -23,14 +25,14 @@ def song(seed: int, bars: int = 9) -> Tune:
     """Bars of notes up to their full length, with ties within and over bar lines, melismas, rests and grace notes; no note
     after a rest is without its syllable."""
     rng = random.Random(seed)
-    time = rng.choice(TIMES)
+    meter = rng.choice(TIMES)
     place = 4 * 7 + rng.randrange(7)
     made: list[Bar] = []
     held: Pitch | None = None  # the pitch to which a tie leads
     fresh = True  # the next note begins a syllable
     for number in range(1, bars + 1):
         row: list[Note] = []
-        left = time.quarters
+        left = meter.quarters
         while left:
             base = rng.choice([v for v in VALUES if v <= left])
             left -= base
@@ -47,7 +49,8 @@ def song(seed: int, bars: int = 9) -> Tune:
             row.append(Note(pitch=pitch, base=base, tie=tie, syllables=(Syllable(rng.choice(TEXTS)),) if sung else ()))
             held, fresh = (pitch if tie else None), False
             place = pitch.diatonic
-        made.append(Bar(number=number, notes=tuple(row), key=Key(0) if number == 1 else None, time=time if number == 1 else None))
+        begins = {"key": Key(0), "time": meter} if number == 1 else {}
+        made.append(Bar(number=number, notes=tuple(row), **begins))  # type: ignore[arg-type]
     return Tune(title="", bars=tuple(made))
 
 
@@ -114,6 +117,25 @@ def test_a_line_of_words_takes_as_many_bars_as_fit(width: int) -> None:
             room = width - len(music[0]) - 1 - len(first)
             text = width - len(words[0]) - 1 - len(later_words[0].split(SPACE)[0])
             assert room < 1 or text < len(later_words[0]), (seed, words, music, later_words, later_music)
+
+
+def test_songs_and_noise_take_time_in_proportion() -> None:
+    """Four times as long takes four times as long, and not sixteen: songs written and read, number signs, one bar of cells."""
+    def seconds(work: Callable[[], object]) -> float:
+        took = []
+        for _ in range(2):
+            began = time.process_time()  # not the clock on the wall: the machine may be busy
+            work()
+            took.append(time.process_time() - began)
+        return min(took)
+
+    short, long = song(3, 200), song(3, 800)
+    lines = [encode(one).lines for one in (short, long)]
+    for little, much in (
+            (lambda: encode(replace(short)), lambda: encode(replace(long))), (lambda: decode(lines[0]), lambda: decode(lines[1])),
+            (lambda: decode(["⠼" * 5000]), lambda: decode(["⠼" * 20000])),
+            (lambda: decode(["⠹" * 5000]), lambda: decode(["⠹" * 20000]))):
+        assert seconds(much) < 10 * max(seconds(little), 0.003)
 
 
 def test_a_tied_note_has_no_syllable_of_its_own() -> None:
