@@ -19,7 +19,7 @@ MOST_TYPED = 100_000  # characters of braille in one form: some hundred pages
 async def read(request: Request) -> Response:
     """Braille typed or brailled, to be read back."""
     language = state_of(request).language
-    return render(request, "read.html", language.message("Read and write braille"), typed="", lines=[], rows=Rows([], []))
+    return render(request, "read.html", language.message("Read and write braille"), typed="", lines=[], rows=Rows([], [], []))
 
 
 async def read_back(request: Request) -> Response:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from companion.braille import MeaningKind, Reading
+from companion.braille import MeaningKind, Problem, Reading
 from companion.language import Language, say_dots, say_meaning, say_problem
 
 MOST_STOPS = 4000  # more make no page that anybody reads
@@ -38,10 +39,11 @@ class Trouble:
 
 @dataclass(frozen=True)
 class Rows:
-    """A page of braille: its lines of stops, and what is amiss."""
+    """A page of braille: its lines of stops, what is amiss, and what is odd and may be meant."""
 
     lines: list[list[Stop]]
     troubles: list[Trouble]
+    hints: list[Trouble]
 
 
 def stops_of(language: Language, reading: Reading, lines: list[str] | None = None) -> Rows:
@@ -58,9 +60,12 @@ def stops_of(language: Language, reading: Reading, lines: list[str] | None = Non
             said.line, said.column, cells, language.capitalised(say_meaning(language, said.meaning)), say_dots(language, cells),
             bar, note.pitch.midi if note is not None and note.pitch is not None else None))
     made = [rows[k] for k in sorted(rows)]
-    return Rows(made, [Trouble(language.message("Line {line}, cell {cell}: {problem}").format(
-        line=p.line, cell=p.column, problem=say_problem(language, p)), _near(made, p.line, p.column))
-        for p in reading.problems])
+
+    def placed(problems: Sequence[Problem]) -> list[Trouble]:
+        return [Trouble(language.message("Line {line}, cell {cell}: {problem}").format(
+            line=p.line, cell=p.column, problem=say_problem(language, p)), _near(made, p.line, p.column)) for p in problems]
+
+    return Rows(made, placed(reading.problems), placed(reading.hints))
 
 
 def _near(rows: list[list[Stop]], line: int, column: int) -> str:

@@ -12,7 +12,8 @@ from typing import Any
 
 import pytest
 
-from companion.language import choose_language
+from companion.braille import decode
+from companion.language import choose_language, say_problem
 from companion.lesson import answer_lines, answer_take
 from companion.places import shipped
 from companion.tune import load
@@ -156,6 +157,10 @@ def test_braille_is_read_sign_by_sign_and_what_is_amiss_leads_to_its_place(page:
     places = re.findall(r'<li><a href="#(at-[^"]+)">', found.text)
     assert len(places) == 2
     assert set(places) <= {place for place, _says in stops}
+    hinted = page.post("/read", cells="⠐⠹⠐⠱⠐⠫⠐⠻")
+    odd = [say_problem(choose_language("british"), hint) for hint in decode(["⠐⠹⠐⠱⠐⠫⠐⠻"]).hints]
+    assert len(odd) > 0
+    assert all(line in text_of(hinted).partition("Perhaps right as it is")[2].partition("Sign by sign")[0] for line in odd)
     assert "no note in it" in text_of(page.post("/read/keep", cells="⠼"))
     tune = page.post("/read/keep", cells="⠐⠹⠱⠫⠻")
     assert "/tunes/" in str(tune.url)
