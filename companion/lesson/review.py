@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from itertools import islice
@@ -168,6 +168,8 @@ def _begin_worker() -> None:
 def _on_dask(work: Mapping[int, Job], tracker: str, language: Language, address: str) -> Iterator[tuple[int, ReviewLine]]:
     """Answers by their places in the list, as a cluster gives them. What a worker that died had in hand goes to another;
     a take that ends several is given up. Raises Trouble where there is no cluster, or it goes away."""
+    from concurrent.futures import CancelledError
+
     try:
         import distributed
     except ImportError as error:
@@ -175,34 +177,39 @@ def _on_dask(work: Mapping[int, Job], tracker: str, language: Language, address:
                         "out --dask.")) from error
     try:
         client: Any = distributed.Client(address, timeout=DASK_WAIT_S, set_as_default=False)
-    except (OSError, ValueError, TypeError, distributed.comm.CommClosedError) as error:
+    except (OSError, ValueError, TypeError) as error:
         raise Trouble(_("No Dask scheduler answers at {address}. Give its address, such as tcp://127.0.0.1:8786.").format(
                           address=address)) from error
     with client:
-        to_come = iter(work.items())
+        to_come = iter(work)
         places: dict[str, int] = {}
+        suspects: list[int] = []  # what a worker that died had in hand, not only what ended it
 
-        def handed_out(most: int) -> list[Any]:
-            futures = []
-            for place, job in islice(to_come, most):
-                future = client.submit(review_row, _for_others(job), tracker, language, pure=False)
-                places[future.key] = place
-                futures.append(future)
+        def handed_out(some: Sequence[int]) -> list[Any]:
+            futures = [client.submit(review_row, _for_others(work[place]), tracker, language, pure=False) for place in some]
+            places.update((future.key, place) for future, place in zip(futures, some, strict=True))
             return futures
 
         threads = sum(client.nthreads().values())
-        coming = distributed.as_completed(handed_out(max(1, threads) * DASK_AHEAD), loop=client.loop)
-        for future in coming:
-            place = places.pop(future.key)
-            try:
-                row = future.result()
-            except distributed.scheduler.KilledWorker:
-                row = _broken_off(work[place], language)
-            except (distributed.client.FutureCancelledError, OSError) as error:
-                raise Trouble(_("The Dask cluster at {address} went away. Start it again, and give --resume to go on where it "
-                                "stopped.").format(address=address)) from error
-            coming.update(handed_out(1))
-            yield place, row
+        coming = distributed.as_completed(handed_out(list(islice(to_come, max(1, threads) * DASK_AHEAD))), loop=client.loop)
+        try:
+            for future in coming:
+                place = places.pop(future.key)
+                coming.update(handed_out(list(islice(to_come, 1))))
+                try:
+                    row = future.result()
+                except distributed.KilledWorker:
+                    suspects.append(place)
+                    continue
+                yield place, row
+            for place in suspects:  # one at a time
+                try:
+                    yield place, handed_out([place])[0].result()
+                except distributed.KilledWorker:
+                    yield place, _broken_off(work[place], language)
+        except (CancelledError, OSError) as error:
+            raise Trouble(_("The Dask cluster at {address} went away. Start it again, and give --resume to go on where it "
+                            "stopped.").format(address=address)) from error
 
 
 def _for_others(job: Job) -> Job:

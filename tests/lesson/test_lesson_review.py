@@ -36,12 +36,12 @@ def listed(tmp_path: Path, *takes: str, tune: object = "kite") -> Path:
 
 @pytest.mark.skipif(os.name != "posix", reason="SIGKILL is POSIX's")
 def test_a_worker_that_dies_loses_only_the_take_that_ends_it_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    takes = [f"t{n}" for n in range(15)]
-    takes[2], takes[5], takes[14] = "dies", "once", "dies"
+    takes = [f"t{n}" for n in range(9)]
+    takes[2], takes[5], takes[8] = "dies", "once", "dies"
     monkeypatch.setattr("companion.lesson.review.review_row", review_faults.review_row)
     found = list(review_list(listed(tmp_path, *takes, tune=tmp_path / "marker"), English(), jobs=2))
     assert [json.loads(f.json)["take"] for f in found] == takes
-    assert [k for k, f in enumerate(found) if f.line != "done"] == [2, 14]
+    assert [k for k, f in enumerate(found) if f.line != "done"] == [2, 8]
     assert "broke off twice" in found[2].line
     assert found[2].failed
 
@@ -276,6 +276,22 @@ def test_on_a_dask_cluster_a_worker_that_is_killed_loses_nothing_and_nothing_com
         assert by[5] not in by[20:], "the worker that was killed did no more"
         kept = (tmp_path / "answers").read_text().splitlines()[1:]
         assert sorted(json.loads(line)["answer"]["take"] for line in kept) == sorted(takes)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="SIGKILL is POSIX's")
+def test_on_a_dask_cluster_a_take_that_ends_every_worker_is_given_up_alone(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    distributed = pytest.importorskip("distributed", reason="the package distributed is not installed")
+    dask = pytest.importorskip("dask")
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(ROOT), str(ROOT / "tests"), os.environ.get("PYTHONPATH", "")]))
+    monkeypatch.setattr("companion.lesson.review.review_row", review_faults.review_row)
+    takes = ["t0", "t1", "dies", "t3", "t4"]
+    with dask.config.set({"distributed.scheduler.allowed-failures": 1}), distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
+        found = list(review_list(listed(tmp_path, *takes, tune=tmp_path / "marker"), English(), dask=cluster.scheduler_address))
+    assert [f.failed for f in found] == [t == "dies" for t in takes]
+    assert "broke off twice" in found[2].line
 
 
 def test_no_cluster_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
