@@ -7,6 +7,7 @@ An answer is right, not that way, or not sure. What is found is a `Judged`: fact
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -92,6 +93,7 @@ class Misread:
     longer: bool = False
 
 
+LONG_LINE, OF_A_LONG_LINE = 8, 0.9  # moves; share of them that are surely right where none is wrong
 #: Semitones off that are doubtful, and that are a misreading: a step read for a skip is 2 off, and so may be a shy
 #: voice's skip of 4; by 2.5 two neighbouring kinds of move are no longer confused by how a voice sings.
 SIZE_DOUBT, SIZE_MISREAD = 2.0, 2.5
@@ -455,7 +457,8 @@ def _is_file(text: str) -> bool:
 def check_take(item: Item, take: str | Path | PitchTrack) -> Judged:
     """Judge a sung answer by the same match as every take: a sound file, a pitch-track file, or a track.
 
-    Right is every move right in direction, size and length; not that way is a move surely the other way, or one
+    Right is every move right in direction, size and length (of a long line nine tenths, and none wrong: somewhere in it the
+    sound is nearly always unclear); not that way is a move surely the other way, or one
     grossly misread (see `misread`); anything else is not sure. Every move is remembered by its kind. Raises Trouble
     where a file cannot be read.
     """
@@ -465,8 +468,8 @@ def check_take(item: Item, take: str | Path | PitchTrack) -> Judged:
     except NothingSung:
         return Judged(Verdict.UNSURE, Finding.NOTHING_SUNG)
     counts = match.counts
-    verdict = (Verdict.WRONG if counts[Verdict.WRONG] else Verdict.RIGHT if counts[Verdict.RIGHT] == len(match.moves)
-               else Verdict.UNSURE)
+    enough = math.ceil(OF_A_LONG_LINE * len(match.moves)) if len(match.moves) >= LONG_LINE else len(match.moves)
+    verdict = Verdict.WRONG if counts[Verdict.WRONG] else Verdict.RIGHT if counts[Verdict.RIGHT] >= enough else Verdict.UNSURE
     if verdict == Verdict.RIGHT and item.kind is not QuestionKind.SING_THE_MOVE:
         found = misread(item, match)
         if found is not None:

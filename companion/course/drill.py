@@ -33,6 +33,7 @@ class Way(StrEnum):
     NAME_TO_CELL = "name to cell"
     CELL_TO_VOICE = "cell to voice"
     VOICE_TO_CELL = "voice to cell"
+    AT_SIGHT = "at sight"
 
 
 class Wants(StrEnum):
@@ -60,6 +61,7 @@ class QuestionKind(StrEnum):
     WRITE_WHAT_YOU_HEAR = "write what you hear"
     READ_AND_SING = "read and sing"
     WHOLE_TUNE = "the whole tune"
+    SING_AT_SIGHT = "sing at sight"
     WHICH_BAR = "which bar"
     HOW_OFTEN = "how often"
     WHERE_IT_TURNS = "where it turns"
@@ -86,6 +88,7 @@ _FORMS: dict[QuestionKind, tuple[Way, Wants]] = {
     QuestionKind.WRITE_WHAT_YOU_HEAR: (Way.VOICE_TO_CELL, Wants.CELLS),
     QuestionKind.READ_AND_SING: (Way.CELL_TO_VOICE, Wants.SUNG),
     QuestionKind.WHOLE_TUNE: (Way.CELL_TO_VOICE, Wants.SUNG),
+    QuestionKind.SING_AT_SIGHT: (Way.AT_SIGHT, Wants.SUNG),
     QuestionKind.WHICH_BAR: (Way.BY_EAR, Wants.CHOICE),
     QuestionKind.HOW_OFTEN: (Way.BY_EAR, Wants.NUMBER),
     QuestionKind.WHERE_IT_TURNS: (Way.BY_EAR, Wants.PLACE),
@@ -219,7 +222,8 @@ def smaller(item: Item, rng: random.Random) -> Item | None:
 _SECONDS = {
     QuestionKind.HIGHER_OR_LOWER: 10, QuestionKind.SING_THE_MOVE: 12, QuestionKind.NAME_THE_CELL: 8,
     QuestionKind.WRITE_THE_CELL: 10, QuestionKind.SING_THE_CELL: 14, QuestionKind.WRITE_WHAT_YOU_HEAR: 25,
-    QuestionKind.READ_AND_SING: 15, QuestionKind.WHOLE_TUNE: 30, QuestionKind.WHICH_BAR: 20, QuestionKind.HOW_OFTEN: 15,
+    QuestionKind.READ_AND_SING: 15, QuestionKind.WHOLE_TUNE: 30,
+    QuestionKind.SING_AT_SIGHT: 20, QuestionKind.WHICH_BAR: 20, QuestionKind.HOW_OFTEN: 15,
     QuestionKind.WHERE_IT_TURNS: 15, QuestionKind.FIND_THE_WRONG_CELL: 20, QuestionKind.SAY_THE_OCTAVE: 8,
     QuestionKind.MARK_OR_NO_MARK: 14, QuestionKind.HOW_MANY_BEATS: 8,
 }
@@ -456,6 +460,12 @@ def read_and_sing(g: Group) -> Item:
                 about=(g.name,), cards=(card(g.name, Way.CELL_TO_VOICE),), signs=g.signs, group=g, pulse=g.pulse)
 
 
+def _at_sight(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    """The longest bars that there are: those of a tune made for it, or of any tune."""
+    groups = sorted(_groups(material), key=lambda g: -len(g.line))[:drill.count]
+    return [replace(read_and_sing(g), kind=QuestionKind.SING_AT_SIGHT, cards=(card(g.name, Way.AT_SIGHT),)) for g in groups]
+
+
 def _whole(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
     return [whole_tune(_needed(material))] * drill.count
 
@@ -613,7 +623,7 @@ _MAKERS: dict[QuestionKind, Callable[[Drill, Material | None, random.Random], li
     QuestionKind.HIGHER_OR_LOWER: _higher_or_lower, QuestionKind.SING_THE_MOVE: _sing_move,
     QuestionKind.NAME_THE_CELL: _name_cell, QuestionKind.WRITE_THE_CELL: _write_cell,
     QuestionKind.SING_THE_CELL: _sing_cell, QuestionKind.WRITE_WHAT_YOU_HEAR: _take_down,
-    QuestionKind.READ_AND_SING: _read_and_sing, QuestionKind.WHOLE_TUNE: _whole,
+    QuestionKind.READ_AND_SING: _read_and_sing, QuestionKind.WHOLE_TUNE: _whole, QuestionKind.SING_AT_SIGHT: _at_sight,
     QuestionKind.WHICH_BAR: _which_bar, QuestionKind.HOW_OFTEN: _how_often,
     QuestionKind.WHERE_IT_TURNS: _where_it_turns, QuestionKind.FIND_THE_WRONG_CELL: _wrong_cell,
     QuestionKind.SAY_THE_OCTAVE: _say_octave, QuestionKind.MARK_OR_NO_MARK: _mark,

@@ -60,6 +60,35 @@ def fresh_material(m: Material, name: str, wanted: Wanted, count: int, rng: rand
     return replace(m, name=name, made=tuple(made)) if made else m
 
 
+def tune_at_sight(m: Material, name: str, wanted: Wanted, rng: random.Random) -> Material:
+    """A longer tune in the manner of a tune, of bars that nobody has met, as material for drills; the tune itself where none
+    can be made."""
+    source, hardest = _Source.of(m, wanted), replace(wanted, level=HARDEST)
+    for _unused in range(TRIES):
+        parts = [g for _n in range(PARTS_AT_SIGHT) if (g := fresh_group(m, name, hardest, rng, source)) is not None]
+        if len(parts) < PARTS_AT_SIGHT or any(b.backward_repeat or b.ending for g in parts for b in g.piece.bars):
+            continue
+        pitches = [n.pitch for g in parts for n in (g.line[0], g.line[-1])]
+        joins = [abs(b.diatonic - a.diatonic) for a, b in itertools.pairwise(pitches)][1::2]
+        group = make_group(name, _joined_pieces([g.piece for g in parts], "bars" in m.leave_out), m.leave_out)
+        if max(joins) <= WIDEST_JOIN and group.signs <= wanted.known and group.cells not in wanted.avoid:
+            return replace(m, name=name, made=(group.piece,))
+    return m
+
+
+PARTS_AT_SIGHT = 2
+WIDEST_JOIN = 3  # letters between the parts of a tune, a fourth
+
+
+def _joined_pieces(pieces: Sequence[Tune], in_rows: bool) -> Tune:
+    """Small tunes as one; their notes in one row where no bars are shown."""
+    bars = [b for piece in pieces for b in piece.bars]
+    if in_rows:
+        bars = [replace(bars[0], notes=tuple(n for b in bars for n in b.notes))]
+    first, *rest = (replace(b, number=i, barline=Barline.PLAIN) for i, b in enumerate(bars, 1))
+    return replace(pieces[0], bars=(first, *(replace(b, key=None, time=None) for b in rest)))
+
+
 def fresh_group(m: Material, name: str, wanted: Wanted, rng: random.Random, source: _Source | None = None) -> Group | None:
     """One new bar or two, None where none was found. source: what they are made of, where it is known already."""
     source = source or _Source.of(m, wanted)

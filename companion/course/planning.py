@@ -32,7 +32,7 @@ from companion.course.drill import (
     write_cell,
 )
 from companion.course.facts import Fact, FactKind, fact, real
-from companion.course.fresh import HARDEST, Wanted, fresh_material
+from companion.course.fresh import HARDEST, Wanted, fresh_material, tune_at_sight
 from companion.course.progress import Progress
 from companion.course.stage import Stage, taught
 from companion.course.tune_material import Material
@@ -44,11 +44,11 @@ CHILD_MINUTES, ADULT_MINUTES = 8.0, 15.0  # of a sitting: as long as a child sit
 SMALL_PILE = 0.75  # of a sitting's time: with more than that due, nothing new is begun
 MOST_CONTRAST = 0.1  # share of a stage's questions that may do without what the stage brings
 SONG_WITHIN = 5  # questions: by then something has been sung
-SUNG_WAYS = (Way.CELL_TO_VOICE, Way.EAR_TO_VOICE)
+SUNG_WAYS = (Way.CELL_TO_VOICE, Way.EAR_TO_VOICE, Way.AT_SIGHT)
 BARS_OF = "bars of "  # then a stage's name: what is remembered of reading its kind of bars
 #: Kinds that are made of bars, which are new each time.
 FRESH = (QuestionKind.READ_AND_SING, QuestionKind.WRITE_WHAT_YOU_HEAR, QuestionKind.WHICH_BAR, QuestionKind.HOW_OFTEN,
-         QuestionKind.FIND_THE_WRONG_CELL, QuestionKind.HOW_MANY_BEATS)
+         QuestionKind.FIND_THE_WRONG_CELL, QuestionKind.HOW_MANY_BEATS, QuestionKind.SING_AT_SIGHT)
 
 
 class Why(StrEnum):
@@ -214,6 +214,8 @@ def _made(drill: Drill, stage: Stage, progress: Progress, rng: random.Random, kn
         # Twice as many, so that there is something to choose from.
         twice = replace(drill, count=2 * drill.count) if drill.facts and drill.order is Order.MIXED else drill
         return make(twice, stage.material, rng)[:twice.count]
+    if drill.kind is QuestionKind.SING_AT_SIGHT:
+        return make(drill, _at_sight(stage, progress, known, rng), rng)
     m = fresh(stage, progress, known, rng, drill.count + 1)
     # Of a tune that nobody has met its own bars come first, each once.
     own = tuple(g.piece for g in stage.material.groups if stage.unseen and g.cells not in progress.seen)
@@ -227,6 +229,12 @@ def fresh(stage: Stage, progress: Progress, known: frozenset[str], rng: random.R
         level = max(level, HARDEST - 1)  # it is about wide moves
     wanted = Wanted(known, frozenset(stage.introduces), progress.seen, level)
     return fresh_material(stage.material, f"{BARS_OF}{stage.name}", wanted, count, rng)
+
+
+def _at_sight(stage: Stage, progress: Progress, known: frozenset[str], rng: random.Random) -> Material:
+    """A tune that nobody has heard, in the manner of a stage."""
+    wanted = Wanted(known, frozenset(stage.introduces), progress.seen)
+    return tune_at_sight(stage.material, f"{BARS_OF}{stage.name}", wanted, rng)
 
 
 def brings(item: Item, stage: Stage) -> bool:
@@ -371,7 +379,8 @@ def _move_item(about: str, way: Way | None, notes: list[str], rng: random.Random
 
 
 #: What is asked of one bar of a tune, by way.
-_BAR_KINDS = {Way.CELL_TO_VOICE: QuestionKind.READ_AND_SING, Way.BY_EAR: QuestionKind.WHICH_BAR,
+_BAR_KINDS = {Way.CELL_TO_VOICE: QuestionKind.READ_AND_SING, Way.AT_SIGHT: QuestionKind.SING_AT_SIGHT,
+              Way.BY_EAR: QuestionKind.WHICH_BAR,
               Way.CELL_TO_NAME: QuestionKind.FIND_THE_WRONG_CELL}
 
 
@@ -382,7 +391,8 @@ def _new_bar(stage_name: str, way: Way | None, reached: Sequence[Stage], known: 
     kind = _BAR_KINDS.get(way, QuestionKind.WRITE_WHAT_YOU_HEAR) if way else QuestionKind.WRITE_WHAT_YOU_HEAR
     if stage is None:
         return None
-    return next(iter(make(Drill(kind, order=Order.UP, count=1), fresh(stage, progress, known, rng, 2), rng)), None)
+    m = _at_sight(stage, progress, known, rng) if kind is QuestionKind.SING_AT_SIGHT else fresh(stage, progress, known, rng, 2)
+    return next(iter(make(Drill(kind, order=Order.UP, count=1), m, rng)), None)
 
 
 def _bar_item(about: str, way: Way | None, stage: Stage, rng: random.Random) -> Item | None:

@@ -281,7 +281,8 @@ def notes_read(item: Item) -> int:
     """How many notes a right answer shows to have been read: of a cell that is named, of a bar that is sung; else 0."""
     if item.kind is QuestionKind.NAME_THE_CELL:
         return int(item.wanted_fact.is_note)
-    return len(item.sung) if item.kind in (QuestionKind.READ_AND_SING, QuestionKind.SING_THE_CELL) else 0
+    return len(item.sung) if item.kind in (
+        QuestionKind.READ_AND_SING, QuestionKind.SING_THE_CELL, QuestionKind.SING_AT_SIGHT) else 0
 
 
 def _moment(text: str) -> datetime:

@@ -30,7 +30,8 @@ from companion.messages import N_
 WAYS = {
     Way.BY_EAR: N_("Listens and tells"), Way.EAR_TO_VOICE: N_("Hears a note and sings the move"),
     Way.CELL_TO_NAME: N_("Reads a cell and names it"), Way.NAME_TO_CELL: N_("Hears a name and writes the cell"),
-    Way.CELL_TO_VOICE: N_("Reads and sings"), Way.VOICE_TO_CELL: N_("Listens and writes the cells"),
+    Way.CELL_TO_VOICE: N_("Reads and sings"),
+    Way.AT_SIGHT: N_("Sings at sight what nobody has heard"), Way.VOICE_TO_CELL: N_("Listens and writes the cells"),
 }
 
 

@@ -235,6 +235,14 @@ def _ask_beats(language: Language, item: Item) -> str:
     return language.message("How many crotchets long is this note?")
 
 
+def _ask_at_sight(language: Language, item: Item) -> str:
+    if item.pulse is None:
+        return language.message("Nobody has heard this tune yet. Read it in silence. You hear the first note. Then sing it "
+                                "all.")
+    return language.message("Nobody has heard this tune yet. Read it in silence. You hear the first note, and {beats}. Then "
+                            "sing it all.").format(beats=_beats_counted(language, item.pulse))
+
+
 _QUESTIONS: dict[QuestionKind, Callable[[Language, Item], str]] = {
     QuestionKind.HIGHER_OR_LOWER: _plainly(N_("Listen to two notes. Is the second one higher, lower or the same?")),
     QuestionKind.SING_THE_MOVE: _ask_move,
@@ -244,6 +252,7 @@ _QUESTIONS: dict[QuestionKind, Callable[[Language, Item], str]] = {
     QuestionKind.WRITE_WHAT_YOU_HEAR: _ask_to_take_down,
     QuestionKind.READ_AND_SING: _ask_to_read,
     QuestionKind.WHOLE_TUNE: _ask_whole,
+    QuestionKind.SING_AT_SIGHT: _ask_at_sight,
     QuestionKind.WHICH_BAR: _plainly(N_("Read both. Then listen: which one do you hear, one or two?")),
     QuestionKind.HOW_OFTEN: _ask_how_often,
     QuestionKind.WHERE_IT_TURNS: _plainly(N_("Listen to a row. On which note does the voice turn round? Count from one.")),
@@ -320,8 +329,14 @@ def what_to_sound(language: Language, item: Item | TuneToHear) -> str:
     if item.first is None:
         return language.message("sing or play {line}").format(line=line) if line else ""
     first = language.pitch_class(_first(item).pitch)
+    if not line and item.pulse is not None:
+        return language.message("sing or play {first}, then count {beats}").format(
+            first=first, beats=_beats_counted(language, item.pulse))
     if not line:
         return language.message("sing or play {line}").format(line=first)
+    if item.pulse is not None:
+        return language.message("give the note {first}, count {beats}, then sing or play the line: {line}").format(
+            first=first, beats=_beats_counted(language, item.pulse), line=line)
     return language.message("give the note {first} and wait a moment; then sing or play the line: {line}").format(
         first=first, line=line)
 

@@ -23,7 +23,7 @@ from companion.language import (
 def question_json(language: Language, item: Item) -> dict[str, Any]:
     """A question with its answer."""
     answer = item.answer
-    if item.kind is QuestionKind.READ_AND_SING and item.group is not None:
+    if item.kind in (QuestionKind.READ_AND_SING, QuestionKind.SING_AT_SIGHT) and item.group is not None:
         answer = group_said(language, item.group)
     elif item.kind is QuestionKind.WHOLE_TUNE:
         answer = item.title

@@ -206,6 +206,25 @@ def test_bars_are_new_in_every_sitting_and_use_what_the_stage_brings() -> None:
         assert len(met) >= 8, stage.name
 
 
+@pytest.mark.parametrize("number", [5, 10, 15])
+def test_every_fifth_stage_ends_with_a_tune_at_sight_that_nobody_has_heard(number: int) -> None:
+    stage, progress, met = find_stage(number), Progress(), list[str]()
+    for day in range(4):
+        item = next(i for i in new_items(stage, random.Random(day), 40, progress) if i.kind is QuestionKind.SING_AT_SIGHT)
+        assert item.group is not None
+        assert len(item.sung) >= 6
+        assert item.signs <= taught(number)
+        assert item.group.cells not in met
+        assert not item.played  # only its first note is given
+        assert question_text(BRITISH, item).startswith("Nobody has heard this tune yet.")
+        met.append(item.group.cells)
+        progress.record(item, judged(item, "-"), stage, START + timedelta(days=day))
+        assert not progress.shown(stage)[-1].met
+    progress.record(item, judged(item, "+"), stage, START + timedelta(days=5))
+    assert progress.shown(stage)[-1].evidence.way is Way.AT_SIGHT
+    assert progress.shown(stage)[-1].met
+
+
 def test_new_bars_do_not_run_out() -> None:
     # Stage 2 has three notes: of its easiest bars there are some ninety. In a year none of the last forty comes again.
     stage, rng, met = find_stage(2), random.Random(1), list[str]()
