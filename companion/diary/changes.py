@@ -59,7 +59,9 @@ def read_changes(*, settings: Sequence[str] = (), range_names: Sequence[str] | N
 
 
 def make_changes(diary: Diary, pupil: Pupil, changes: Changes) -> None:
-    """Keep them all. Raises Trouble where the diary cannot be written, or a range or number of days cannot be."""
+    """Keep them all. Raises Trouble where the diary cannot be written, or where a range, a number of days or the last day
+    of a consent cannot be."""
+    diary.check_last_day(changes.consent_until)  # before anything is changed
     for name, value in changes.settings:
         diary.set_setting(pupil, name, value)
     if changes.range:

@@ -245,13 +245,17 @@ class Diary:
         who = " ".join(given_by.split())
         if not who:
             raise Trouble(_("Say who gives the consent."))
-        if until is not None and until < self._clock().date():
-            raise Trouble(_("{until} is past; give the last day of the consent, today or later.").format(until=until))
+        self.check_last_day(until)
         with self._store.writing() as write:
             write.execute(END_CONSENT, (self._now(), pupil.id, purpose))
             write.execute("INSERT INTO consents (pupil, given_by, purpose, given_at, until) "
                           "VALUES (?, ?, ?, ?, ?)",
                           (pupil.id, who, purpose, self._now(), until.isoformat() if until else None))
+
+    def check_last_day(self, until: date | None) -> None:
+        """Raises Trouble for a consent that would have ended before it begins."""
+        if until is not None and until < self._clock().date():
+            raise Trouble(_("{until} is past; give the last day of the consent, today or later.").format(until=until))
 
     def withdraw_consent(self, pupil: Pupil, purpose: Purpose = Purpose.RECORDING) -> None:
         """The consent ends; sound that was kept under it is deleted for good."""

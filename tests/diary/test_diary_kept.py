@@ -370,3 +370,14 @@ def test_what_is_no_export_puts_nothing_in(tmp_path: Path, name: str, old: bytes
         with pytest.raises(Trouble, match="could not be read"):
             import_pupil(other, tmp_path / "none.zip")
         assert other.pupils() == []
+
+
+def test_a_consent_that_is_past_changes_nothing_else_either(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "d.sqlite"
+    assert main(["diary", "Wren", "--new", "--setting", "rate=99", "--consent", "Mother", "--until", "2020-01-01",
+                 "--diary", str(path)]) == 2
+    assert "2020-01-01 is past" in capsys.readouterr().err
+    with Diary(path) as diary:
+        wren = diary.pupil("Wren")
+        assert diary.settings(wren)[SettingName.RATE] == 150
+        assert diary.consents(wren) == []
