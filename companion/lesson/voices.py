@@ -92,22 +92,28 @@ class Voices:
     def tell(self, sung: Sung, after_miss: bool) -> Singer:
         """Whose take it was. after_miss: the pupil has just missed, so that a model may follow."""
         own, other = self.pupil.away(sung), self.model.away(sung)
-        if own is None:  # the first line is the pupil's, by turn
-            models = self.model.apart(sung)
-            again = other is not None and other < FAR and (models is None or models <= SAME)
-            # After a miss that told nothing of the voice it may be either.
-            return Singer.UNKNOWN if sung.outside or again or (after_miss and sung.right) else Singer.PUPIL
+        if own is None:
+            return self._first(sung, other, after_miss)
         if other is None or self._one_register:
             if own <= NEAR:
                 return self._by_timbre(sung, after_miss)
             return Singer.MODEL if other is None and after_miss and own >= FAR else Singer.UNKNOWN
         if other <= NEAR and own - other >= CLEAR:
             return Singer.MODEL
-        if own <= NEAR and other - own >= CLEAR:
-            # The other is known to sing in another register; only a timbre far from all of the pupil's is asked about.
-            strange = after_miss and sung.right and (self.pupil.apart(sung) or 0.0) > OTHER
-            return Singer.UNKNOWN if strange else Singer.PUPIL
-        return Singer.UNKNOWN
+        return self._apart_from_model(sung, own, other, after_miss)
+
+    def _first(self, sung: Sung, other: float | None, after_miss: bool) -> Singer:
+        """While nothing is known of the pupil's voice: a first line is the pupil's, by turn. other: from the other's register."""
+        models = self.model.apart(sung)
+        again = other is not None and other < FAR and (models is None or models <= SAME)
+        # After a miss that told nothing of the voice it may be either.
+        return Singer.UNKNOWN if sung.outside or again or (after_miss and sung.right) else Singer.PUPIL
+
+    def _apart_from_model(self, sung: Sung, own: float, other: float, after_miss: bool) -> Singer:
+        """Where the other is known to sing in another register: the pupil in its own, but a timbre far from all of the pupil's is
+        asked about. own, other: semitones from the two registers."""
+        strange = after_miss and sung.right and (self.pupil.apart(sung) or 0.0) > OTHER
+        return Singer.PUPIL if own <= NEAR and other - own >= CLEAR and not strange else Singer.UNKNOWN
 
     @property
     def _one_register(self) -> bool:

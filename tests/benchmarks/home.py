@@ -37,16 +37,17 @@ class Child:
         self.kind, self.room, self.rng = kind, room, np.random.default_rng(7)
         self.turns, self.sung_s = 0, 0.0
         self.not_there_s, self._left_at = 0.0, -1.0
+        self.elapsed = lambda: 0.0  # of the session, without the time away
         self.talk = list(other_sounds("speech", 4, 3))
 
     def __call__(self, line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray | None:
         self.turns += 1
         if self._left_at >= 0:
-            self.not_there_s += self.room.now() - self._left_at
+            self.not_there_s += self.elapsed() - self._left_at
             self._left_at = -1.0
         if self.kind == "wandering":
             if self.turns in (3, 4) or 7 <= self.turns <= 13:
-                self._left_at = self.room.now()
+                self._left_at = self.elapsed()
             if self.turns in (3, 4):
                 return np.asarray(self.talk[self.turns % len(self.talk)], dtype=np.float32)
             if 7 <= self.turns <= 13:
@@ -76,6 +77,7 @@ def run(kind: str, folder: str) -> dict[str, object]:
         here: RoomSession = session(room, kind=SessionKind.PRACTISE, diary=diary, pupil=wren)
         child = Child(kind, room)
         here.pupil_sings = child
+        child.elapsed = lambda: here.elapsed_s
         out = here.out
         words = 0
 

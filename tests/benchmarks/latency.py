@@ -16,6 +16,7 @@ import os
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -30,19 +31,18 @@ from soundcard import RATE, software_card  # noqa: E402
 
 from companion.tune import Bar, Barline, Key, Note, Pitch, Time, Tune, load, save  # noqa: E402
 
-QUARTER_S = 0.5
+QUARTER_S = 0.4
 STEPS = ("CDEC", "EDCD", "CEDC", "DEFD", "EFGE", "GFED", "CDED", "EDEC")
 
 
 def tune_of_phrases(phrases: int, path: Path) -> Tune:
-    """A tune with a phrase a bar, four crotchets each."""
+    """A tune with a phrase every two bars, which is how a tune without marks is cut; four crotchets a bar."""
     bars = []
-    for k in range(phrases):
+    for k in range(2 * phrases):
         notes = tuple(Note(pitch=Pitch(s, 4), base=Fraction(1)) for s in STEPS[k % len(STEPS)])
-        bars.append(Bar(number=k + 1, notes=notes, key=Key(), time=Time(),
-                        barline=Barline.FINAL if k + 1 == phrases else Barline.REGULAR))
-    save(Tune(title="Short ones", bars=tuple(bars), quarter_bpm=60 / QUARTER_S,
-              phrase_starts=tuple(range(1, phrases + 1))), path)
+        bar = Bar(number=k + 1, notes=notes, key=Key(), time=Time())
+        bars.append(replace(bar, barline=Barline.FINAL) if k + 1 == 2 * phrases else bar)
+    save(Tune(title="Short ones", bars=tuple(bars), quarter_bpm=60 / QUARTER_S), path)
     return load(path)
 
 
