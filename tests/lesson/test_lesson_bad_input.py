@@ -235,3 +235,18 @@ def test_a_diary_that_became_read_only_keeps_the_takes_beside_it(tmp_path: Path,
         assert sum(text.startswith("The diary may not be written.") for text in said) == 1
     with Diary(path) as again:  # takes over what was kept beside it
         assert len(again.takes(again.pupil("Pip"))) == 2
+
+
+def test_a_lost_loudspeaker_is_looked_for_at_every_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For new devices to be listed all streams have to be closed, so the microphone is opened anew."""
+    room = Room()
+    here, looked = session(room), []
+    monkeypatch.setattr(room, "again", lambda: looked.append(1) or True)
+    here.say_line("One.")
+    here.out._lost = True
+    here.say_line("Two.")
+    here.say_line("Three.")
+    here.out._lost = False
+    here.say_line("Four.")
+    assert len(looked) == 2
+    assert here.out.said == ["One.", "Two.", "Three.", "Four."]  # type: ignore[attr-defined]
