@@ -33,6 +33,9 @@ FRAME = 768
 LOW_HZ, HIGH_HZ = 60.0, 2000.0
 HUM_HZ = 60.7  # up to here lies what is the hum of the mains in half of the world, and no voice
 RARE_BELOW_HZ = 80.0  # few voices sing lower
+#: A frame holds two periods of these, so their CMND is high (0.2 to 0.35 in synthesised low men, an engine's above 0.4) and
+#: the candidates' probability next to none: they are as sure as their CMND lies below this.
+LOW_SURE = 0.38
 LOOKED_AT = (LOW_HZ / 1.06, HIGH_HZ * 1.06)  # Hz, a semitone beyond the range
 BOLTZMANN = 1.0
 LOOK_AHEAD = 15 - GROUP  # frames; with its group a frame is decided 150 ms after its centre at the latest
@@ -102,7 +105,8 @@ class Tracker:
         time = np.asarray((new.first + np.arange(len(new.f0_hz))) * (HOP / RATE), dtype=np.float64)
         outside = new.beyond | (new.guess_hz < HUM_HZ) | (new.guess_hz > HIGH_HZ)
         f0_hz = np.where(outside, 0.0, new.f0_hz)
-        return PitchTrack(time_s=time, f0_hz=f0_hz, sure=np.where(f0_hz > 0, new.voiced, 0.0), level_db=new.level_db,
+        sure = np.where(new.guess_hz < RARE_BELOW_HZ, np.maximum(new.voiced, LOW_SURE - new.lowest), new.voiced)
+        return PitchTrack(time_s=time, f0_hz=f0_hz, sure=np.where(f0_hz > 0, sure, 0.0), level_db=new.level_db,
                           harmonic=1.0 - np.minimum(new.lowest, 1.0), hop_s=HOP / RATE, duration_s=self._samples / RATE,
                           guess_hz=new.guess_hz, octave=np.where(outside, 1.0, new.octave))
 

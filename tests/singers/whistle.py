@@ -46,12 +46,12 @@ ENDS: dict[str, tuple[VoiceKind | Pipe, float]] = {
     "whistle": (Pipe.WHISTLE, 87.0), "recorder": (Pipe.RECORDER, 84.0)}
 
 
-def end_take(name: str, seed: int) -> tuple[np.ndarray, Performance]:
-    """A line of six notes at an end of the range, 30 dB over noise; all chance from the seed."""
+def end_take(name: str, seed: int, higher: float = 0.0) -> tuple[np.ndarray, Performance]:
+    """A line of six notes at an end of the range, 30 dB over noise; all chance from the seed. higher: by so many semitones."""
     sounds, middle = ENDS[name]
     rng = np.random.default_rng([17, seed])
     line = melody(rng, 6)
     centre = (min(n.midi for n in line) + max(n.midi for n in line)) / 2
-    p = perform(line, Style(shift=middle - centre, miss=0.1, scoop=0.5, fall=0.5, shrink=0.8), rng)
+    p = perform(line, Style(shift=middle + higher - centre, miss=0.1, scoop=0.5, fall=0.5, shrink=0.8), rng)
     samples = render(p, sounds, rng) if isinstance(sounds, Pipe) else render_voice(p, sounds.tract, sounds.breath, rng)
     return noisy(samples, rng, 30.0), p
