@@ -28,9 +28,12 @@ class SizeParameters:
     right_within, wrong_from: semitones off the written size (and off it as the take shrinks it). factors: how small and
     large the take's own interval factor may be; the first where there are too few moves to tell. placed: probability
     that both notes lie where they were measured. spread: semitones, steady_s: seconds of voice of a note steady
-    enough. drift: semitones of the key a move. right_times, wrong_times: of the written length; wrong_times_alone:
-    where the onsets alone tell. sounding_times: how long a note must sound to be too long, for a silence after it is
-    no length of its own. paced: spread of the pace (logarithm) that widens both by as much. neighbours: notes to
+    enough. drift: semitones of the key a move.
+
+    A length is measured three times: from beginning to beginning, from end to end, and as it sounds against the notes
+    around it; the whole is the mean of the last and of the mean of the others. right_times: of the written length, by
+    the nearer of the first two; right_whole: by the whole. short_times, long_times: of the whole; short_each, long_each:
+    of each. wider: both are wider by this share of the spread of pace and sounding (logarithm). neighbours: notes to
     each side that give the pace; fewest: notes without which there is none. together_times: two notes on one
     pitch that have their length together may be parted at the wrong place.
     """
@@ -38,15 +41,17 @@ class SizeParameters:
     right_within: float = 1.0
     wrong_from: float = 1.5
     factors: tuple[float, float] = (0.6, 1.1)
-    placed: float = 0.6
+    placed: float = 0.45
     spread: float = 0.6
-    steady_s: float = 0.1
+    steady_s: float = 0.06
     drift: float = 0.3
     right_times: float = 1.3
-    wrong_times: float = 1.5
-    wrong_times_alone: float = 1.7
-    sounding_times: float = 1.2
-    paced: float = 2.5
+    right_whole: float = 1.45
+    short_times: float = 1.61
+    short_each: float = 1.25
+    long_times: float = 1.7
+    long_each: float = 1.2
+    wider: float = 0.25
     neighbours: int = 4
     fewest: int = 3
     together_times: float = 1.35
@@ -122,26 +127,35 @@ def _taken(notes: Sequence[HeardNote], i: int) -> tuple[float, float] | None:
 def _length(notes: Sequence[HeardNote], taken: Sequence[tuple[float, float] | None], i: int,
             params: SizeParameters) -> Length:
     mine, note = taken[i], notes[i]
-    near = range(max(0, i - params.neighbours), min(len(notes), i + params.neighbours + 1))
-    paces = [math.log(t[0] / t[1]) for k in near if k != i and (t := taken[k]) is not None and not notes[k].written.rest_after]
+    near = [k for k in range(max(0, i - params.neighbours), min(len(notes), i + params.neighbours + 1)) if k != i]
+    paces = np.array([math.log(t[0] / t[1]) for k in near if (t := taken[k]) is not None and not notes[k].written.rest_after])
     if mine is None or note.duration_s is None or note.written.rest_after or len(paces) < params.fewest or (
             i and not notes[i - 1].sung):
         return Length.UNSURE
     pace = float(np.median(paces))
-    wider = params.paced * float(np.median(np.abs(np.array(paces) - pace)))
-    sounding = math.log(max(note.duration_s, 0.01) / float(note.written.quarters)) - pace
     both = _differences(notes, i, mine, pace)
-    least = min(both, key=abs)
-    if abs(least) <= math.log(params.right_times):
+    sounding, spread = _sounding(notes, i, near, pace)
+    whole = (sounding + float(np.mean(both))) / 2
+    if abs(min(both, key=abs)) <= math.log(params.right_times) and abs(whole) <= math.log(params.right_whole):
         return Length.RIGHT
-    wrong = params.wrong_times if len(both) > 1 else params.wrong_times_alone
-    same = all((x > 0) == (least > 0) for x in both)
-    if not same or abs(least) < max(math.log(wrong), wider) or _parted(notes, taken, i, pace, params):
+    wider = params.wider * max(float(np.median(np.abs(paces - pace))), spread)
+    if _parted(notes, taken, i, pace, params):
         return Length.UNSURE
-    if least < 0:
+    if whole < -math.log(params.short_times) - wider and max(*both, sounding) < -math.log(params.short_each):
         return Length.TOO_SHORT
     at_end = note.written.phrase != notes[i + 1].written.phrase
-    return Length.TOO_LONG if not at_end and sounding >= math.log(params.sounding_times) else Length.UNSURE
+    long = whole > math.log(params.long_times) + wider and min(*both, sounding) > math.log(params.long_each)
+    return Length.TOO_LONG if long and not at_end else Length.UNSURE
+
+
+def _sounding(notes: Sequence[HeardNote], i: int, near: Sequence[int], pace: float) -> tuple[float, float]:
+    """(how much longer note i sounds than the notes near it, for its written length; their spread): logarithms."""
+    def of(k: int) -> float:
+        return math.log(max(notes[k].duration_s or 0.0, 0.02) / float(notes[k].written.quarters)) - pace
+
+    others = np.array([of(k) for k in near if notes[k].sung and k < len(notes) - 1])  # the last may ring
+    middle = float(np.median(others)) if len(others) else 0.0
+    return of(i) - middle, float(np.median(np.abs(others - middle))) if len(others) else 0.0
 
 
 def _differences(notes: Sequence[HeardNote], i: int, taken: tuple[float, float], pace: float) -> list[float]:

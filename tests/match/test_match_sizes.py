@@ -14,11 +14,12 @@ def lengths(found: Match) -> list[Length]:
     return [n.length for n in found.notes]
 
 
-def drawn_lengths(note_s: list[float]) -> PitchTrack:
-    """TUNE with a voice of so many seconds a note and 0.08 s of silence after each."""
+def drawn_lengths(note_s: list[float], every_s: float | None = None) -> PitchTrack:
+    """TUNE with a voice of so many seconds a note, and 0.08 s of silence after each or what is left of every_s."""
     f0 = [0.0] * 20
     for m, seconds in zip(TUNE, note_s, strict=True):
-        f0 += [440.0 * 2 ** ((m - 69) / 12)] * round(seconds / HOP) + [0.0] * 8
+        silence = 8 if every_s is None else round((every_s - seconds) / HOP)
+        f0 += [440.0 * 2 ** ((m - 69) / 12)] * round(seconds / HOP) + [0.0] * silence
     hz = np.array(f0 + [0.0] * 30)
     on = hz > 0
     return PitchTrack(np.arange(len(hz)) * HOP, hz, np.where(on, 0.95, 0.0), np.where(on, -20.0, -70.0),
@@ -63,6 +64,14 @@ def test_a_note_half_or_twice_as_long_is_found_and_no_other(seconds: float, said
     found = lengths(match_take(drawn_lengths([0.4, 0.4, 0.4, 0.4, 0.4, seconds, 0.4, 0.4]), line(TUNE)))
     assert found[5] is said
     assert {x for i, x in enumerate(found) if i != 5} <= {Length.RIGHT, Length.UNSURE}
+
+
+def test_a_detached_note_is_not_too_short_and_detached_singing_is_a_singers_way() -> None:
+    # It sounds half as long and the next one comes in time.
+    one = lengths(match_take(drawn_lengths([0.4, 0.4, 0.4, 0.4, 0.4, 0.2, 0.4, 0.4], 0.48), line(TUNE)))
+    assert {Length.TOO_SHORT, Length.TOO_LONG}.isdisjoint(one)
+    every = lengths(match_take(drawn_lengths([0.2] * 8, 0.48), line(TUNE)))
+    assert every == [Length.RIGHT] * 7 + [Length.UNSURE]
 
 
 def test_a_silence_after_a_note_is_no_length() -> None:
