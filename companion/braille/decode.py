@@ -211,6 +211,7 @@ class _PageReader:
         """
         parallels = list(_parallels(rows))
         counts = {len(sung) for sung, music in parallels if sung and music}
+        numbered = any(len(sung) > 1 and _numbered(sung) for sung, music in parallels if music)
         goes_on: dict[int, bool] = {}
         for sung, music in parallels:
             for block in sung:
@@ -221,7 +222,7 @@ class _PageReader:
                 self._further_verses(sung)
                 continue
             places = self.reader.singing[began:]
-            verses = _numbered(sung)
+            verses = _numbered(sung) if numbered else None
             if verses is None:
                 verses = [(k, _cells_of(one)) for k, one in enumerate(sung if len(counts) == 1 else sung[-1:])]
             for verse, cells in verses:
@@ -293,7 +294,7 @@ def _numbered(sung: list[list[Row]]) -> list[tuple[int, str]] | None:
         if not match or not 0 < int(read_digits(match["number"])) <= MOST_VERSES:
             return None
         out.append((read_digits(match["number"]) - 1, cells))
-    return out if len(out) > 1 and len({verse for verse, _cells in out}) == len(out) else None
+    return out if out and len({verse for verse, _cells in out}) == len(out) else None
 
 
 def _bpm(text: str) -> float | None:

@@ -142,17 +142,20 @@ def _rest_pieces(count: int, index: int, encoder: Encoder) -> list[Piece]:
 
 
 def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Callable[[str], str]) -> None:
-    """A line of words at the margin, its music below from cell 3 (MBC 2015, section 35); verses after the first
-    stand by themselves at the end."""
+    """A line of words at the margin, its music below from cell 3 (MBC 2015, section 35); verses after the first stand by
+    themselves at the end, or all over each line of music (`Habits.verses_under`)."""
     bars = tune.bars
     index = 0
+    under = encoder.habits.verses_under
+    count = max((len(n.syllables) for _unused, _unused, n in tune.written()), default=0)
     ends = {n.sources[0][0] for a, n in pairwise(tune.line()) if n.phrase != a.phrase and n.sources[0][1] == 0}
     while index < len(bars):
-        made = _bars_of_line(tune, index, encoder, page.width, ends, text)
+        made = _bars_of_line(tune, index, encoder, page.width, ends, text, count if under else 1)
         stop = made[-1].stop
         page.end()
         page.parallels.append(len(page.lines))
-        _word_lines(_words_of(tune, index, stop, 0, text), page)
+        for words in _sung_lines(tune, index, stop, count if under else 1, text):
+            _word_lines(words, page)
         page.new(2)
         for one in made:
             end = encoder.state()
@@ -162,9 +165,20 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Callable[[str], str]
         index = stop
     page.end()
     page.parallels.append(len(page.lines))
-    for verse in range(1, max((len(n.syllables) for _unused, _unused, n in tune.written()), default=0)):
-        number = S.NUMBER + number_cells(str(verse + 1))
-        _word_lines(number + S.SPACE + _words_of(tune, 0, len(bars), verse, text), page)
+    for verse in range(1, 1 if under else count):
+        _word_lines(_verse_number(verse) + _words_of(tune, 0, len(bars), verse, text), page)
+
+
+def _verse_number(verse: int) -> str:
+    return S.NUMBER + number_cells(str(verse + 1)) + S.SPACE
+
+
+def _sung_lines(tune: Tune, first: int, stop: int, verses: int, text: Callable[[str], str]) -> list[str]:
+    """The words of some bars, a line a verse; with their numbers where another than the first has words there."""
+    found = [(verse, words) for verse in range(verses) if (words := _words_of(tune, first, stop, verse, text)) or not verse]
+    if len(found) == 1:
+        return [found[0][1]]
+    return [_verse_number(verse) + words for verse, words in found if words]
 
 
 class _Made(NamedTuple):
@@ -178,9 +192,9 @@ class _Made(NamedTuple):
 
 
 def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: set[int],
-                  text: Callable[[str], str]) -> list[_Made]:
-    """As many bars as fit in one line of words and one of music, no further than the phrase. ends: bars at which a phrase
-    begins."""
+                  text: Callable[[str], str], verses: int) -> list[_Made]:
+    """As many bars as fit in one line of words a verse and one of music, no further than the phrase. ends: bars at which a
+    phrase begins."""
     made: list[_Made] = []
     length = 2
     at = index
@@ -192,7 +206,7 @@ def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: se
         if not made:
             mark_first(pieces, encoder.habits.octave_marks)
         length += length_of(pieces) + (1 if made else 0)
-        if made and (length > width or len(_words_of(tune, index, stop, 0, text)) > width):
+        if made and (length > width or any(len(words) > width for words in _sung_lines(tune, index, stop, verses, text))):
             encoder.back_to(state)
             break
         made.append(_Made(at, stop, pieces, state))

@@ -93,7 +93,8 @@ class Habits(NamedTuple):
     slurs with the doubled sign instead of brackets. slurs_with_ties: a short slur is also written where a tie
     stands. naturals: a change of key first takes back the old signs. repeats: bars like the one before are
     written as bar repeats, and rests of several bars together. part_repeats: half bars and beats too. grouped:
-    groups of small values as quavers.
+    groups of small values as quavers. verses_under: all verses over each line of music, each with its number, instead of
+    the further ones after the song.
     """
 
     octave_marks: bool = True
@@ -103,6 +104,7 @@ class Habits(NamedTuple):
     repeats: bool = True
     part_repeats: bool = False
     grouped: bool = True
+    verses_under: bool = False
 
 
 class Piece:

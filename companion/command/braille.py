@@ -19,6 +19,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--contracted", action="store_true", help=_("words in contracted braille (needs liblouis)"))
     parser.add_argument("--numbered", action="store_true",
                         help=_("in a .brf file, title and page number at the top of every page after the first"))
+    parser.add_argument("--verses", choices=("after", "under"), default="after",
+                        help=_("further verses after the song, or under each line of words over their music"))
     parser.add_argument("--american", action="store_true", help=_("American names of note values"))
     parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
@@ -27,12 +29,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     import json
 
-    from companion.braille import encode, to_ascii, to_brf, to_dots
+    from companion.braille import Habits, encode, to_ascii, to_brf, to_dots
     from companion.places import write_whole
     from companion.tune import load
 
     page = encode(load(options.tune, part=options.part), width=options.width, pitch_only=options.pitch_only,
-                  contracted=options.contracted)
+                  contracted=options.contracted, habits=Habits(verses_under=options.verses == "under"))
     if options.out:
         write_whole(options.out, to_brf(page, numbered=options.numbered))
         if not options.json:

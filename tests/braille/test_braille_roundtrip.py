@@ -92,6 +92,8 @@ def test_words_and_their_music_stand_on_one_sheet(shipped: dict[str, Tune], widt
             first += len(sheet)
             if page.parallels and page.parallels[0] < first:
                 assert first in page.parallels, name
+                later = next((k for k in page.parallels if k > first), len(page.lines))
+                assert len(sheet) + later - first > height - numbered, name  # as many as fit
 
 
 def test_links_hold_every_note_once(shipped: dict[str, Tune]) -> None:

@@ -13,7 +13,7 @@ from fractions import Fraction
 import pytest
 from braille.corpus import compare
 
-from companion.braille import SPACE, decode, encode, signs
+from companion.braille import SPACE, Habits, decode, encode, signs
 from companion.tune import Bar, Grace, Key, Note, Pitch, Syllable, Time, Tune
 
 TEXTS = "la so hill rain day moon up down green far".split()
@@ -152,6 +152,33 @@ def test_a_tied_note_has_no_syllable_of_its_own() -> None:
     assert sung(decode(page.lines).tune) == [["la", "so"], ["-", "la", "-", "so"]]
 
 
+@pytest.mark.parametrize("count", [2, 4, 5, 6, 9, 16, 40])
+def test_melismas_of_any_length(count: int) -> None:
+    """NIM 16-7: the slur between up to four notes; for more it is doubled at the first and stands once before the last."""
+    run = [Note(pitch=Pitch("CDEFG"[k % 5], 4), base=Fraction(1, 2), syllables=(Syllable("la"),) if k == 0 else ())
+           for k in range(count)]
+    rows = [(run + [replace(run[0], syllables=(Syllable("so"),))] * 8)[i:i + 8] for i in range(0, count + 1, 8)]
+    bars = tuple(Bar(number=i + 1, notes=tuple(row), time=TIMES[0] if i == 0 else None) for i, row in enumerate(rows))
+    tune = Tune(title="", bars=bars)
+    page = encode(tune)
+    cells = "".join(line for line in page.lines[1:] if line.startswith(SPACE))
+    assert cells.count(signs.SLUR) == (count - 1 if count <= 4 else 3)
+    assert cells.count(signs.SLUR * 2) == (count > 4)
+    read = decode(page.lines)
+    assert sung(read.tune) == sung(tune)
+    assert read.problems == ()
+
+
+def test_a_phrase_begins_a_line_of_its_own() -> None:
+    """Our own rule, for those who learn a song by its phrases: where one begins, by a rest of a beat, a line begins."""
+    four = tuple(Note(pitch=Pitch(step, 4), base=Fraction(1), syllables=(Syllable("la"),)) for step in "CDEF")
+    three = (*four[:3], Note(pitch=None, base=Fraction(1)))
+    for rows, lines in (((four, three, four, three), 2), ((four, four, four, four), 1), ((three, three, three, three), 4)):
+        bars = tuple(Bar(number=i + 1, notes=row, time=TIMES[0] if i == 0 else None) for i, row in enumerate(rows))
+        tune = Tune(title="", bars=bars, phrase_starts=(1,) if lines == 1 else None)
+        assert len(parallels(encode(tune, width=80).lines[1:])) == lines
+
+
 def test_a_grace_note_has_no_syllable() -> None:
     c = Pitch("C", 4)
     notes = (Note(pitch=Pitch("D", 4), base=Fraction(1, 2), grace=Grace.SHORT),
@@ -253,6 +280,23 @@ def test_verses_in_parallel_are_read(numbered: bool) -> None:
     assert read.problems == () == read.hints
     assert [[tuple(s.text for s in n.syllables if s) for n in b.notes] for b in read.tune.bars] == [
         list(zip(a.split(), b.split(), strict=True)) for a, b in rows]
+
+
+@pytest.mark.parametrize("width", [20, 28, 40])
+def test_all_verses_over_each_line_of_music(width: int) -> None:
+    """MBC 2015, section 35: the lines of words of all verses, each with its number, over one line of music."""
+    rng = random.Random(4)
+    for seed in range(12):
+        tune = song(seed)
+        bars = tuple(replace(bar, notes=tuple(
+            replace(n, syllables=(n.syllables[0], *[Syllable(rng.choice(TEXTS)) for _ in range(2)])) if n.syllables else n
+            for n in bar.notes)) for bar in tune.bars)
+        page = encode(replace(tune, bars=bars), width=width, habits=Habits(verses_under=True))
+        assert max(map(len, page.lines)) <= width
+        read = decode(page.lines)
+        assert read.problems == ()
+        assert [[tuple(s.text if s else "" for s in n.syllables) for n in b.notes if n.syllables] for b in read.tune.bars] == [
+            [tuple(s.text if s else "" for s in n.syllables) for n in b.notes if n.syllables] for b in bars], page.lines
 
 
 @pytest.mark.parametrize("width", [16, 20, 28])
