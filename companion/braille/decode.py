@@ -210,27 +210,32 @@ class _PageReader:
         as many.
         """
         parallels = list(_parallels(rows))
-        counts = {len(sung) for sung, music in parallels if sung and music}
+        alike = len({len(sung) for sung, music in parallels if sung and music}) == 1
         numbered = any(len(sung) > 1 and _numbered(sung) for sung, music in parallels if music)
         goes_on: dict[int, bool] = {}
         for sung, music in parallels:
             for block in sung:
                 self.texts += [Said(r.number, r.column, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in block]
-            began = len(self.reader.singing)
-            self._music(music)
             if not music:
                 self._further_verses(sung)
                 continue
-            places = self.reader.singing[began:]
+            began = len(self.reader.singing)
+            self._music(music)
             verses = _numbered(sung) if numbered else None
             if verses is None:
-                verses = [(k, _cells_of(one)) for k, one in enumerate(sung if len(counts) == 1 else sung[-1:])]
+                verses = [(k, _cells_of(one)) for k, one in enumerate(sung if alike else sung[-1:])]
             for verse, cells in verses:
-                merged = [(k, self.reader.merged[place]) for k, place in enumerate(places) if place in self.reader.merged]
-                if text := words_of(cells, merged if verse == 0 else None).strip():
-                    if verse == 0 and (slip := check_words(text, len(places))):
-                        self.hints.append(slip.at(sung[0][0].number, sung[0][0].column))
-                    goes_on[verse] = sing(self.reader, places, text, verse, goes_on.get(verse, False))
+                goes_on[verse] = self._verse(sung[0][0], verse, cells, self.reader.singing[began:], goes_on.get(verse, False))
+
+    def _verse(self, row: Row, verse: int, cells: str, places: list[tuple[int, int]], goes_on: bool) -> bool:
+        """A line of words of one verse, put under its notes. row: the first of its lines. Whether its last word goes on."""
+        merged = [(k, self.reader.merged[place]) for k, place in enumerate(places) if place in self.reader.merged]
+        text = words_of(cells, merged if verse == 0 else None).strip()
+        if not text:
+            return goes_on
+        if verse == 0 and (slip := check_words(text, len(places))):
+            self.hints.append(slip.at(row.number, row.column))
+        return sing(self.reader, places, text, verse, goes_on)
 
     def _further_verses(self, blocks: list[list[Row]]) -> None:
         """Verses after the song, each with its number."""
