@@ -35,9 +35,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                                                       "9/8 or 12/8"))
     parser.add_argument("--key", metavar="KEY", help=_("the key where it is known: G major, E minor"))
     parser.add_argument("--beats", metavar="FILE", help=_("times of beats tapped to the take, in seconds, one a line"))
-    parser.add_argument("--counted-in", type=int, default=0, metavar="N",
-                        help=_("the take begins with N counts, spoken or clapped one beat apart, a bar before the "
-                               "tune"))
+    parser.add_argument("--counted-in", type=int, metavar="N",
+                        help=_("the take begins with N counts, spoken, clapped or tapped one beat apart, a bar before the "
+                               "tune; live asks for their number, and 0 is none"))
     parser.add_argument("--fix", action="append", default=[], metavar="COMMAND",
                         help=_('a correction: "bar 3 note 2 is a crotchet", "in three"; may be given again'))
     parser.add_argument("--correct", action="store_true",
@@ -159,7 +159,7 @@ def _written(options: argparse.Namespace) -> Transcription:
 
     language = options.language
     known = given(options.bpm, options.time, options.beats, options.key and read_key(language, options.key),
-                  options.counted_in)
+                  _counts(options))
     fixes = [read_corrections(language, fix) for fix in options.fix]
     microphone = None
     if options.take == [LIVE]:
@@ -174,6 +174,24 @@ def _written(options: argparse.Namespace) -> Transcription:
         if microphone:
             microphone.close()
     return replace(done, typed=tuple(options.fix))
+
+
+def _counts(options: argparse.Namespace) -> int:
+    """How many counts stand before the tune. Somebody who sings now is asked: a beat that is counted settles most of the
+    metre."""
+    if options.counted_in is not None or options.take != ["live"] or options.json or not sys.stdin.isatty():
+        return int(options.counted_in or 0)
+    from companion.language import read_count
+
+    language = options.language
+    print(language.message("How many beats do you count aloud, clap or tap before you sing? Type 2, 3, 4 or 6, as many as a bar "
+                           "has, or nothing to sing without."), flush=True)
+    answer = sys.stdin.readline()
+    found = read_count(language, answer)
+    if found is None and answer.strip():
+        raise Trouble(_("{answer} was typed for the number of counts; it is a number from 2 to 8, or nothing.").format(
+            answer=answer.strip()))
+    return found or 0
 
 
 def _microphone(options: argparse.Namespace) -> Microphone:

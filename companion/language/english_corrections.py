@@ -196,6 +196,11 @@ ENGLISH_ORDERS: dict[str, Order] = {
 
 _UNKNOWN = dict.fromkeys(("i don't know", "i do not know", "don't know", "not sure", "no idea", "skip", "neither", "", "?"),
     Answer.UNKNOWN)
+#: Which of two versions was heard: 0 where nobody knows, 3 to hear both again.
+_VERSIONS = {**dict.fromkeys(_UNKNOWN, 0),
+             **dict.fromkeys(("first", "the first", "1", "one", "first one", "the first one", "f"), 1),
+             **dict.fromkeys(("second", "the second", "2", "two", "second one", "the second one", "s"), 2),
+             **dict.fromkeys(("again", "once more", "again please", "play again", "play"), 3)}
 _ANSWERS: dict[QuestionKind, dict[str, Answer]] = {
     QuestionKind.GAIT: {
         **_UNKNOWN, **dict.fromkeys(("march", "marches", "it marches", "a march", "it is a march", "it's a march"), Answer.MARCH),
@@ -235,4 +240,4 @@ def correction_words(numbers: Mapping[str, int], ordinals: Mapping[str, int], va
         before=("please", "can you", "could you", "i think", "i think that", "no", "now", "well", "actually", "can we",
                 "i want", "yes"),
         after=("please", "i think", "instead", "thank you", "thanks"),
-        rules=ENGLISH_RULES, orders=ENGLISH_ORDERS, answers=_ANSWERS)
+        rules=ENGLISH_RULES, orders=ENGLISH_ORDERS, answers=_ANSWERS, versions=_VERSIONS)

@@ -65,8 +65,8 @@ _HELPER = {
     ExerciseKind.MOVES: N_("Lift the pupil's hand where the tune goes up, lower it where it goes down, keep it still "
                            "where it stays."),
     ExerciseKind.READ: N_("Every note is written as a quaver here. Only which note it is counts, not how long it is."),
-    ExerciseKind.BUILT_UP: N_("These lines are like the tune but easier: each goes the way that the tune goes, mostly by "
-                              "step. One skip or leap more comes from line to line."),
+    ExerciseKind.BUILT_UP: N_("These lines are made of the tune. Its skips and leaps come one by one; where it has none, some "
+                              "are put in."),
     ExerciseKind.OCTAVE_MARKS: N_("Play the notes from the recording, or those that the answers name. A mark is written "
                                   "before the first note, before any jump of a sixth or more, and before a jump of a "
                                   "fourth or fifth into another octave."),

@@ -77,6 +77,7 @@ class CorrectionWords:
     rules: Mapping[str, Sequence[tuple[str, Mapping[str, Any]]]]
     orders: Mapping[str, Order]
     answers: Mapping[QuestionKind, Mapping[str, Answer]]
+    versions: Mapping[str, int]
 
 
 class Language(ABC):

@@ -67,6 +67,8 @@ def score_lines(language: Language, transcription: Transcription) -> list[str]:
         out.append(language.plural("Made from {count} take.", "Made from {count} takes.", transcription.takes).format(
             count=language.number(transcription.takes)))
     out += bar_lines(language, n.tune)
+    if transcription.uncounted:
+        out.append(language.message("The counts were not found, so the tune is written without them."))
     out += [change_line(language, change) for change in transcription.changes]
     if transcription.laid:
         out += uneven_words(language, transcription.laid, n.positions)
@@ -75,6 +77,9 @@ def score_lines(language: Language, transcription: Transcription) -> list[str]:
 
 def _summary(language: Language, n: Notation) -> str:
     """ "Lantern: 14 notes, C major, four beats to the bar, about 120 crotchets a minute. Begins with a pickup of ..."."""
+    if n.in_breaths:
+        text = language.message("{notes} notes, {key}, no steady beat.").format(notes=len(n.notes), key=language.key(n.key))
+        return language.message("{title}: {summary}").format(title=n.title, summary=text) if n.title else text
     text = (language.message("{notes} notes, {key}, {time}, about {pace} dotted crotchets a minute.") if n.time.compound else
             language.message("{notes} notes, {key}, {time}, about {pace} crotchets a minute.")).format(
                 notes=len(n.notes), key=language.key(n.key), time=beats_to_the_bar(language, n.time),
@@ -173,6 +178,8 @@ _DOUBTS = {
     DoubtKind.DUPLE: N_("Written with {time}; {other} would sound the same, so take which you like."),
     DoubtKind.BEGINS_BAR: N_("It is unsure where the bars begin: the first note may begin one."),
     DoubtKind.PICKUP: N_("It is unsure where the bars begin: the tune may begin with {other} before the first."),
+    DoubtKind.NO_BEAT: N_("No steady beat; written in breaths, a bar for each. The values are rough: sing it once more with a "
+                          "beat counted in, or say how many beats there are, as in three."),
     DoubtKind.SLOW: N_("The beat came out slow; all values may be twice as long."),
     DoubtKind.QUICK: N_("The beat came out quick; all values may be half as long."),
     DoubtKind.KEY: N_("Written in {key}, but it may be in {other}."),
@@ -253,6 +260,22 @@ def read_answer(language: Language, asked: Question, text: str) -> Answer | None
     """The answer that was typed; None where it is none to this question."""
     table = language.correction_words.answers[asked.kind]
     return table.get(" ".join(text.lower().replace("’", "'").strip(" .!").split()))
+
+
+def bar_question_line(language: Language, bar: int) -> str:
+    """Said before the two versions of a bar are sounded."""
+    return language.message("Two versions of bar {bar} follow. Which is as it was sung, the first or the second?").format(bar=bar)
+
+
+def read_version(language: Language, text: str) -> int | None:
+    """1 or 2 for a version, 0 where nobody knows, 3 to hear both again; None where what was typed is none of these."""
+    return language.correction_words.versions.get(" ".join(text.lower().replace("’", "'").strip(" .!").split()))
+
+
+def read_count(language: Language, text: str) -> int | None:
+    """A number that was typed, in figures or as a word; None where it is none."""
+    word = text.lower().strip(" .!\n")
+    return int(word) if word.isdecimal() and len(word) < 4 else language.correction_words.numbers.get(word)
 
 
 # What a correction did.

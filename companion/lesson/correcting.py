@@ -5,45 +5,56 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-from companion.audio import play
+from companion.audio import OUTPUT_RATE, Sound, concatenated, play, silence
 from companion.errors import Trouble
 from companion.language import (
     EXAMPLES,
     Language,
     Order,
     bar_lines,
+    bar_question_line,
     change_line,
     question_line,
     read_answer,
     read_corrections,
     read_order,
+    read_version,
     score_lines,
     unsure_line,
 )
 from companion.lesson.comparing import compared_sound
 from companion.paper import tune_sound
 from companion.transcribe import (
+    MOST_QUESTIONS,
     Action,
     Change,
     ChangeKind,
     Correction,
+    Notation,
     QuestionKind,
     Take,
     Transcription,
     answered,
+    bar_question,
     correct_all,
     question,
+    settled,
     sung_again,
     unsure_bars,
 )
+from companion.tune import Tune
 
 Say = Callable[[str], None]
+BETWEEN_S = 0.7  # silence between two versions
 
 
-def asked(language: Language, transcription: Transcription, source: Iterator[str], say: Say) -> Transcription:
-    """Ask what settles most of the metre, three questions at most, and read the take again with each answer.
+def asked(language: Language, transcription: Transcription, source: Iterator[str], say: Say,
+          sounded: Callable[[Sound], None] = play) -> Transcription:
+    """Ask what settles most of the metre, then about the bars that are least sure, three questions at most in all.
 
-    An answer that is none is asked for once more; the end of the source ends the questions.
+    The take is read again with each answer. An answer that is none is asked for once more; the end of the source ends the
+    questions.
+    sounded: plays the versions of a bar.
     """
     kinds: tuple[QuestionKind, ...] = ()
     while (now := question(transcription.notation, kinds)) is not None:
@@ -61,14 +72,51 @@ def asked(language: Language, transcription: Transcription, source: Iterator[str
             notation = answered(transcription.notation, given)
             if notation is not transcription.notation:
                 transcription = transcription.mended(notation)
+    try:
+        return _bars_asked(language, transcription, source, say, MOST_QUESTIONS - len(kinds), sounded)
+    except Trouble as trouble:  # without a loudspeaker there is nothing to choose by
+        say(str(trouble))
+        return transcription
+
+
+def _bars_asked(language: Language, transcription: Transcription, source: Iterator[str], say: Say, most: int,
+                sounded: Callable[[Sound], None]) -> Transcription:
+    """Ask about the bars that are least sure: two versions are sounded, and the one that was heard stays."""
+    bars: list[int] = []
+    while len(bars) < most and (now := bar_question(transcription.notation, bars)) is not None:
+        bars.append(now.bar)
+        version: int | None = None
+        for _ in range(3):
+            say(bar_question_line(language, now.bar))
+            sounded(concatenated(_bar_sound(transcription.notation, now.bar), silence(BETWEEN_S, OUTPUT_RATE),
+                                 _bar_sound(now.other, now.bar), rate=OUTPUT_RATE))
+            line = next(source, None)
+            if line is None:
+                return transcription
+            version = read_version(language, line)
+            if version in (0, 1, 2):
+                break
+        if version in (1, 2):
+            transcription = transcription.mended(settled(transcription.notation, now, version == 2))
+            say(bar_lines(language, _bars_of(transcription.notation.tune, now.bar, now.bar))[0])
     return transcription
 
 
+def _bar_sound(notation: Notation, bar: int) -> Sound:
+    """A bar as it is written, at its tempo."""
+    tune = notation.tune
+    return tune_sound(_bars_of(replace(tune, quarter_bpm=notation.quarter_bpm), bar, bar))
+
+
+def _bars_of(tune: Tune, first: int, last: int) -> Tune:
+    return replace(tune, bars=tuple(b for b in tune.bars if first <= b.number <= last))
+
+
 def corrected(language: Language, transcription: Transcription, source: Iterator[str], say: Say,
-              listen: Callable[[], Take] | None = None) -> Transcription:
+              listen: Callable[[], Take] | None = None, sounded: Callable[[Sound], None] = play) -> Transcription:
     """Read lines until an empty one or the end. Returns the corrected score.
 
-    listen: records what is sung; None where there is no microphone.
+    listen: records what is sung; None where there is no microphone. sounded: plays a sound.
     """
     say(language.message("Say a correction, help, play, compare, bars, ask, undo, redo, or nothing to end."))
     for line in source:
@@ -77,14 +125,15 @@ def corrected(language: Language, transcription: Transcription, source: Iterator
         if not text or order == Order.END:
             break
         try:
-            transcription = (_ordered(language, transcription, order, source, say) if order else
+            transcription = (_ordered(language, transcription, order, source, say, sounded) if order else
                              _mended(language, transcription, text, say, listen))
         except Trouble as trouble:
             say(str(trouble))
     return transcription
 
 
-def _ordered(language: Language, transcription: Transcription, order: Order, source: Iterator[str], say: Say) -> Transcription:
+def _ordered(language: Language, transcription: Transcription, order: Order, source: Iterator[str], say: Say,
+             sounded: Callable[[Sound], None]) -> Transcription:
     """What was typed instead of a correction."""
     if order == Order.HELP:
         for example in EXAMPLES:
@@ -101,20 +150,21 @@ def _ordered(language: Language, transcription: Transcription, order: Order, sou
             language.message("There is nothing to make again."))
         return transcription.made_again() if transcription.undone else transcription
     elif order == Order.PLAY:
-        play(tune_sound(transcription.notation.tune))
+        sounded(tune_sound(transcription.notation.tune))
     elif order == Order.COMPARE:
-        play(compared_sound(transcription))
+        sounded(compared_sound(transcription))
     elif order == Order.ASK:
-        return _asked_now(language, transcription, source, say)
+        return _asked_now(language, transcription, source, say, sounded)
     return transcription
 
 
-def _asked_now(language: Language, transcription: Transcription, source: Iterator[str], say: Say) -> Transcription:
+def _asked_now(language: Language, transcription: Transcription, source: Iterator[str], say: Say,
+               sounded: Callable[[Sound], None]) -> Transcription:
     """Questions while corrections are typed; then which bars are unsure is said anew."""
-    if question(transcription.notation) is None:
+    if question(transcription.notation) is None and bar_question(transcription.notation) is None:
         say(language.message("There is nothing left that a question would settle."))
         return transcription
-    done = asked(language, transcription, source, say)
+    done = asked(language, transcription, source, say, sounded)
     say(unsure_line(language, done.notation))
     return done
 
@@ -145,7 +195,6 @@ def _sung(language: Language, transcription: Transcription, asked_for: Correctio
     notation = sung_again(transcription.notation, listen().track, first, last)
     kind = ChangeKind.SUNG_AGAIN if first == last else ChangeKind.SUNG_AGAIN_BARS
     say(change_line(language, Change(kind=kind, bar=first, last_bar=last)))
-    tune = notation.tune
-    for line in bar_lines(language, replace(tune, bars=tuple(b for b in tune.bars if first <= b.number <= last))):
+    for line in bar_lines(language, _bars_of(notation.tune, first, last)):
         say(line)
     return transcription.mended(notation, typed=text)

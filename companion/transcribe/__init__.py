@@ -12,6 +12,7 @@ from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.transcribe.again import sung_again
+    from companion.transcribe.bar_questions import BarQuestion, bar_question, settled
     from companion.transcribe.combine import Combined, notate_together
     from companion.transcribe.corrections import LAST, Action, Change, ChangeKind, Corrected, Correction, correct, correct_all
     from companion.transcribe.doubts import Doubt, DoubtKind, doubts_of, unsure_bars
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from companion.transcribe.lyrics import Laid
     from companion.transcribe.notation import Estimate, Given, Notation, SoundDoubt, WrittenNote, as_json
     from companion.transcribe.pitches import key_of
-    from companion.transcribe.questions import Answer, Question, QuestionKind, answered, question
+    from companion.transcribe.questions import MOST_QUESTIONS, Answer, Question, QuestionKind, answered, question
     from companion.transcribe.score import notate
     from companion.transcribe.takes import (
         LIVE,
@@ -40,10 +41,12 @@ __all__ = [
     "BY_BEATS",
     "LAST",
     "LIVE",
+    "MOST_QUESTIONS",
     "TICKS",
     "TIMES",
     "Action",
     "Answer",
+    "BarQuestion",
     "Change",
     "ChangeKind",
     "Combined",
@@ -64,6 +67,7 @@ __all__ = [
     "WrittenNote",
     "answered",
     "as_json",
+    "bar_question",
     "check_keep",
     "correct",
     "correct_all",
@@ -80,6 +84,7 @@ __all__ = [
     "notate_together",
     "open_work",
     "question",
+    "settled",
     "sung_again",
     "take_of",
     "time_named",
@@ -90,6 +95,7 @@ __all__ = [
 
 __getattr__ = loader(__name__, {
     "again": ("sung_again",),
+    "bar_questions": ("BarQuestion", "bar_question", "settled"),
     "combine": ("Combined", "notate_together"),
     "corrections": ("LAST", "Action", "Change", "ChangeKind", "Corrected", "Correction", "correct", "correct_all"),
     "doubts": ("Doubt", "DoubtKind", "doubts_of", "unsure_bars"),
@@ -99,7 +105,7 @@ __getattr__ = loader(__name__, {
     "lyrics": ("Laid",),
     "notation": ("Estimate", "Given", "Notation", "SoundDoubt", "WrittenNote", "as_json"),
     "pitches": ("key_of",),
-    "questions": ("Answer", "Question", "QuestionKind", "answered", "question"),
+    "questions": ("MOST_QUESTIONS", "Answer", "Question", "QuestionKind", "answered", "question"),
     "score": ("notate",),
     "takes": ("LIVE", "Take", "Transcription", "given", "live_take", "mended", "take_of", "time_named",
               "worded", "write_takes"),

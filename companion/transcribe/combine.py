@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear import PitchTrack, SungNote
-from companion.transcribe.notation import Given, Notation
+from companion.transcribe.notation import Given, Notation, WrittenNote
 from companion.transcribe.score import notate, write
 
 F = NDArray[np.float64]
@@ -25,6 +25,7 @@ ALONE_COST = 1.6  # a note that the other take has not
 SAME_PITCH = 0.5  # semitones: nearer takes agree
 SAME_LENGTH = 0.3  # of the logarithm of lengths: nearer takes agree (a crotchet and its dotted form are 0.41 apart)
 SHORTEST_S, SPREAD = 0.05, 0.1  # of a note that is made from those of several takes
+WRONG_TOO = 0.3  # share of one take's mistakes that another of the same singer has too; set by hand
 MOST_SHARPNESS = 3.0  # takes that count for the sharpness of onsets
 
 Pairs = list[tuple[int | None, int | None]]  # notes of two takes side by side, None where one has none
@@ -108,10 +109,18 @@ def notate_together(tracks: Sequence[PitchTrack], title: str = "", given: Given 
     takes = [notate(t, title, given) for t in tracks]
     notes, agreement = _merged(takes)
     made = write(notes, title, given, sharpness=min(MOST_SHARPNESS, float(len(takes))))
-    # What the takes do not agree on is unsure, whatever the reading says.
-    made = replace(made, notes=tuple(replace(note, value_confidence=min(note.value_confidence, agree))
-                                     for note, agree in zip(made.notes, agreement, strict=True)))
+    made = replace(made, notes=tuple(_agreed(note, agree, len(takes)) for note, agree in zip(made.notes, agreement, strict=True)))
     return Combined(made, tuple(agreement), len(takes))
+
+
+def _agreed(note: WrittenNote, agree: float, takes: int) -> WrittenNote:
+    """What the takes do not agree on is unsure, whatever the reading says; what all agree on is surer with each of them, as if
+    each of the others were wrong there by chance as often as WRONG_TOO."""
+    if agree < 1.0:
+        return replace(note, value_confidence=min(note.value_confidence, agree))
+    left = WRONG_TOO ** (takes - 1)
+    return replace(note, value_confidence=1 - (1 - note.value_confidence) * left,
+                   pitch_confidence=1 - (1 - note.pitch_confidence) * left, agreement=1 - (1 - note.agreement) * left)
 
 
 @dataclass(frozen=True)

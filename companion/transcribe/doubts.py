@@ -7,18 +7,21 @@ from enum import StrEnum
 
 import numpy as np
 
+from companion.transcribe.beat import off_length, rarities
 from companion.transcribe.folk_counts import TIMES
 from companion.transcribe.notation import Notation, SoundDoubt, WrittenNote
 from companion.transcribe.rhythm import BEAT_S, BEAT_SPREAD
 from companion.tune import Key, Pitch, Time, spell
 
-#: Odds (logarithm) that a note is written wrongly: a constant, then so much for each feature of it. A logistic
-#: regression on synthesised singers; a bar is unsure from UNSURE_FROM on.
-ODDS = (0.73, 0.43, 0.52, 1.58, 1.4, 0.31, 1.88)
-UNSURE_FROM = 0.06
+#: Odds (logarithm) that a note is written wrongly (values up to scale): a constant, then so much for each feature of it, in
+#: the order of `note_features`. A logistic regression on synthesised singers (`tests/benchmarks/notate_collections.py --fit`).
+#: A bar is unsure where the probability that any of its notes is wrong is UNSURE_FROM or more.
+ODDS = (3.19, 0.348, 0.746, 2.68, -0.083, 0.54, 0.036, 0.01, -0.128, 2.611, -0.366, 10.429, -1.608, 0.318)
+UNSURE_FROM = 0.16
 NEAR_S, SHORT_S = 0.05, 0.12
+SAID_FROM = 0.5  # in an unsure bar the likeliest to be wrong is said, and those at least so likely beside it
+MORE_WRONG = 0.5
 ALL_BUT_SURE = 0.01  # surer than this of the metre or a pitch makes no value surer
-USUAL_PACE = 0.45  # the mean of takes that are right
 ODD_PACE = 1.2  # spreads of the usual pulse: a beat farther off may be half of one, or two
 WHOLE_UNSURE = 0.85  # a key or time signature less sure than this is doubtful
 BAR_LINES_UNSURE = 0.2  # probability of another place of the first note from which it is said
@@ -30,6 +33,7 @@ class DoubtKind(StrEnum):
 
     ACCOMPANIED = "accompanied"  # see SoundDoubt
     UNCLEAR = "unclear"
+    NO_BEAT = "no beat"  # no steady beat was found, and each breath is a bar
     SLOW = "slow"  # all values may be twice as long
     QUICK = "quick"  # all values may be half as long
     TIME = "time"  # `time` may be `other_time`
@@ -72,15 +76,24 @@ def _logit(p: float, edge: float = 1e-4) -> float:
 
 
 def note_features(n: Notation, i: int) -> list[float]:
-    """What speaks for note i being written wrongly, as numbers in the order of ODDS."""
+    """What speaks for note i being written wrongly, as numbers in the order of ODDS.
+
+    One; how unsure its value and its pitch are; the likeliest dip in it or beside it that could part notes; whether it or its
+    length before is very short; how many other readings disagree, and how unsure the values beside it are; how unsure the time
+    signature is; how far the pulse lies from the usual; how far its length lies from its value; how unsure the tracker was;
+    how much its pitch wavers; whether it is no note of the key; how rare its value is at its place of the bar.
+    """
     note, sung, before = n.notes[i], n.notes[i].sung, n.notes[i - 1].sung if i else None
     end_s = sung.onset_s + sung.duration_s
     gap_s = sung.onset_s - before.onset_s if before else 1.0
     dip = max((float(np.exp(-abs(d.odds))) for d in n.doubtful if sung.onset_s - NEAR_S < d.time_s < end_s + NEAR_S),
               default=0.0)
+    beside = [_logit(n.notes[k].value_confidence) for k in (i - 1, i + 1) if 0 <= k < len(n.notes)]
+    pitch = note.pitch(n.key)
     return [1.0, -_logit(note.value_confidence), -_logit(note.pitch_confidence, ALL_BUT_SURE), dip,
-            float(sung.duration_s < SHORT_S or gap_s < SHORT_S), -_logit(n.time_estimate.confidence, ALL_BUT_SURE),
-            abs(_pace(n))]
+            float(sung.duration_s < SHORT_S or gap_s < SHORT_S), -_logit(note.agreement, ALL_BUT_SURE), -min(beside),
+            -_logit(n.time_estimate.confidence, ALL_BUT_SURE), abs(_pace(n)), off_length(n, i), 1.0 - min(sung.sure, 1.0),
+            min(sung.spread, 1.0), float(pitch.alter != n.key.alter(pitch.step)), rarities(n)[i]]
 
 
 def _pace(n: Notation) -> float:
@@ -90,17 +103,29 @@ def _pace(n: Notation) -> float:
     return float(np.log(60.0 / n.quarter_bpm * float(n.time.beat) / BEAT_S)) / BEAT_SPREAD
 
 
-def wrong_chances(n: Notation, pace: bool = True) -> list[float]:
-    """Probability that each note is written wrongly. pace: with what an odd pace makes doubtful."""
+def wrong_chances(n: Notation) -> list[float]:
+    """Probability that each note is written wrongly, values up to scale. What a person has given is right.
+
+    A note whose own reading is likelier wrong than right is unsure, however clean all else about it is.
+    """
     table = np.array([note_features(n, i) for i in range(len(n.notes))])
-    if not pace:
-        table[:, -1] = np.minimum(table[:, -1], USUAL_PACE)
-    return [float(x) for x in 1.0 / (1.0 + np.exp(-table @ np.array(ODDS)))]
+    chances = 1.0 / (1.0 + np.exp(-table @ np.array(ODDS)))
+    return [0.0 if note.value_given and note.pitch_given else
+            max(float(x), 1 - note.confidence) if note.confidence < MORE_WRONG else float(x)
+            for x, note in zip(chances, n.notes, strict=True)]
+
+
+def bar_chances(n: Notation) -> dict[int, float]:
+    """Probability that any note of a bar is written wrongly, by its printed number."""
+    right: dict[int, float] = {}
+    for bar, wrong in zip(n.bars, wrong_chances(n), strict=True):
+        right[bar] = right.get(bar, 1.0) * (1.0 - wrong)
+    return {bar: 1.0 - p for bar, p in right.items()}
 
 
 def unsure_bars(n: Notation) -> list[int]:
-    """The printed numbers of the bars with a note that is unsure."""
-    return sorted({bar for bar, wrong in zip(n.bars, wrong_chances(n), strict=True) if wrong >= UNSURE_FROM})
+    """The printed numbers of the bars that are unsure."""
+    return sorted(bar for bar, wrong in bar_chances(n).items() if wrong >= UNSURE_FROM)
 
 
 def _note_doubt(n: Notation, note: WrittenNote, wrong: float, bar: int, place: int) -> Doubt:
@@ -121,7 +146,7 @@ def _bar_lines(n: Notation) -> list[Doubt]:
     """Whether the bar lines may stand elsewhere: another place of the first note, in the time signature that is written."""
     same = [w for w in n.readings if w.time == n.time]
     others = [w for w in same if w.place != n.place]
-    if n.place_given or not others:
+    if n.place_given or n.in_breaths or not others:
         return []
     wrong = sum(w.weight for w in others) / sum(w.weight for w in same)
     if wrong < BAR_LINES_UNSURE:
@@ -137,17 +162,21 @@ def doubts_of(n: Notation) -> list[Doubt]:
     if n.sound:
         out.append(Doubt(kind=_SOUND[n.sound], wrong=0.5))
     time, key, pace = n.time_estimate, n.key_estimate, _pace(n)
-    if abs(pace) > ODD_PACE:
+    if n.in_breaths:
+        out.append(Doubt(kind=DoubtKind.NO_BEAT, wrong=0.5))
+    elif abs(pace) > ODD_PACE:
         out.append(Doubt(kind=DoubtKind.SLOW if pace > 0 else DoubtKind.QUICK, wrong=0.5))
-    if time.confidence < WHOLE_UNSURE and time.runner_up != time.value:
+    if not n.in_breaths and time.confidence < WHOLE_UNSURE and time.runner_up != time.value:
         kind = DoubtKind.DUPLE if {time.value, time.runner_up} == _DUPLE else DoubtKind.TIME
         out.append(Doubt(kind=kind, wrong=round(1 - time.confidence, 3), time=time.value, other_time=time.runner_up))
     out += _bar_lines(n)
     if key.confidence < WHOLE_UNSURE and key.runner_up != key.value:
         out.append(Doubt(kind=DoubtKind.KEY, wrong=round(1 - key.confidence, 3), key=key.value, other_key=key.runner_up))
-    chances = wrong_chances(n, pace=False)
+    chances, unsure, bars = wrong_chances(n), set(unsure_bars(n)), n.bars
+    worst = {bar: max(p for p, b in zip(chances, bars, strict=True) if b == bar) for bar in unsure}
     return out + [_note_doubt(n, note, wrong, bar, place)
-                  for note, wrong, (bar, place) in zip(n.notes, chances, n.positions, strict=True) if wrong >= UNSURE_FROM]
+                  for note, wrong, (bar, place) in zip(n.notes, chances, n.positions, strict=True)
+                  if bar in unsure and wrong >= SAID_FROM * worst[bar]]
 
 
 _DUPLE = {TIMES["2/4"], TIMES["4/4"]}

@@ -160,6 +160,31 @@ class _Bars:
                 marks=(Mark.BREATH,) if breath else (), syllables=(note.syllable,) if note.syllable else ()))
 
 
+def lay_out_in_breaths(notes: Sequence[ScoreNote], key: Key, title: str = "", quarter_bpm: float | None = None) -> Tune:
+    """Notes that no steady beat goes through: each breath is a bar, with a time signature of its own length.
+
+    A length that is no whole number of quavers is filled up with a rest.
+    """
+    starts = phrase_starts(notes)
+    bars: list[Bar] = []
+    last: Time | None = None
+    for k, (first, after) in enumerate(zip(starts, (*starts[1:], len(notes) + 1), strict=True)):
+        some = notes[first - 1:after - 1]
+        length = sum(note.length for note in some)
+        time = Time((-(-length // TICKS),), 4) if length % TICKS in (0, 3) else Time((-(-length // 2),), 8)
+        one = _Bars(time, 0, key)
+        for note in some:
+            one.note(note, False)
+            one.rest(note.rest)
+        if one.at < one.bar:
+            one.rest(one.bar - one.at)
+        bars.append(Bar(number=k + 1, notes=tuple(one.notes[0]), key=None if k else key,
+                        time=time if time != last else None,
+                        barline=Barline.FINAL if after > len(notes) else Barline.PLAIN))
+        last = time
+    return Tune(title=title, quarter_bpm=quarter_bpm, phrase_starts=starts if len(starts) > 1 else None, bars=tuple(bars))
+
+
 def lay_out(notes: Sequence[ScoreNote], time: Time, place: int, key: Key, title: str = "",
             quarter_bpm: float | None = None, repeats: Sequence[tuple[int, int]] = ()) -> Tune:
     """Bars of notes. place: ticks of the first note after its bar line; not 0 makes a pickup.

@@ -165,10 +165,15 @@ def lay(count: int, text: str, language: str = ENGLISH) -> Laid:
 
 
 def lay_lines(phrases: Sequence[int], text: str, language: str = ENGLISH) -> Laid:
-    """Words for phrases of so many notes each. Where as many lines ("/" between them) were given, each goes under its own."""
+    """Words for phrases of so many notes each. Where as many lines ("/" between them) were given, each goes under its own.
+
+    Where all words together have as many syllables as there are notes, they go on from line to line: a breath may have been
+    found where no line ends.
+    """
     lines = [line for line in text.split("/") if line.strip()]
-    if len(lines) != len(phrases) or len(lines) < 2:
-        return lay(sum(phrases), " ".join(lines), language)
+    together = lay(sum(phrases), " ".join(lines), language)
+    if together.even or len(lines) != len(phrases) or len(lines) < 2:
+        return together
     parts: list[Laid] = []
     for count, line in zip(phrases, lines, strict=True):
         parts.append(replace(lay(count, line, language), start=sum(len(p.under) for p in parts)))

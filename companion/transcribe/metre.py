@@ -2,7 +2,9 @@
 
 The likelihood of `rhythm` sees one note after the other. A tune also repeats its bars, has phrases of two and
 four bars, ends on a strong beat and has a usual number of notes to the bar. These features are weighed with it by a
-conditional logistic regression over folk tunes sung by a simulated singer (`weights` in `counts.json`).
+conditional logistic regression over folk tunes sung by a simulated singer (`weights` in `counts.json`). No feature counts
+beyond the range in which true readings of these tunes lie (`limits`), so that a plain tune (all notes of one value, say) is
+not judged by what was seen of none.
 """
 
 from __future__ import annotations
@@ -22,12 +24,14 @@ from companion.tune import Time
 F = NDArray[np.float64]
 I64 = NDArray[np.int64]
 
-COUNTED, COUNTED_BARS = 6.0, 3.0  # odds (logarithm) for a metre of as many beats as were counted, or of a part of them
+COMPOUND = 1.5  # odds against 6/8 where two are counted: that is rarer than 2/4
+COUNTED, COUNTED_BARS = 10.0, 5.0  # odds (logarithm) for a metre of as many beats as were counted, or of a part of them
 ANSWERED = 12.0  # odds (logarithm) against what contradicts a person's answer
 START_SPREAD, START_MOST = 1.0, 4.0  # ticks by which a first note lies off the counted beat; and the most it costs
 #: Seconds a beat: outside of this nobody feels one (Parncutt 1994; from memory), and the weights have seen none there.
 BEAT_LIMITS_S = (0.25, 1.3)
 REPEAT_LAGS = PHRASE_LENGTHS = (1, 2, 4)  # bars
+SCALES = (1.0, 2.0, 0.5)  # by which two readings may differ as a whole
 SHARED_VALUES = (1, 2, 3, 4, 6, 8, 12)  # ticks of the values whose shares are features
 
 
@@ -42,13 +46,17 @@ class Weighed:
 
 @dataclass(frozen=True)
 class Chosen:
-    """The reading in the likeliest time signature, its probability, the runner-up, and all readings in short."""
+    """The reading in the likeliest time signature, its probability, the runner-up, and all readings in short.
+
+    agreement: of N notes, the probability of the readings in which the note has the value of `reading`, up to scale.
+    """
 
     reading: Reading
     confidence: float
     runner_up: Time
     runner_up_confidence: float
     readings: tuple[Weighed, ...] = ()
+    agreement: tuple[float, ...] = ()
 
 
 def quarter_s(bpm: float, time: Time) -> float:
@@ -59,15 +67,24 @@ def quarter_s(bpm: float, time: Time) -> float:
 def features(r: Reading, midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
     """What a whole tune shows of one reading, as numbers; `weights` in `counts.json` has one for each, in this order.
 
+    All of them once, and then what dances weigh otherwise: the same again, 0 in a reading by the counts of songs.
     midi, phrase: N, the notes' pitches, and whether a breath stands before each.
     """
     at = np.concatenate([[0], np.cumsum(r.ticks[:-1])]) + r.place[0]  # ticks from the bar line before the first note
     starts = np.concatenate([[at[0]], at[np.flatnonzero(phrase)]])
     own_time = [float(t == r.time) for t in GUESSED]
-    dance = float(r.style is Style.DANCE)
-    return np.array([r.log_likelihood, r.path_log, dance, *own_time, *(dance * own for own in own_time), *_repeats(r, at, midi),
-            *_phrases(r, starts),
-                     *_bars(r, at), *_strong_beats(r, at, starts), *_pace(r, at, own_time)])
+    own = np.array([r.log_likelihood, r.path_log, 1.0, *own_time, *_repeats(r, at, midi), *_phrases(r, starts),
+                    *_bars(r, at), *_strong_beats(r, at, starts), *_pace(r, at, own_time)])
+    return np.concatenate([own, own * (r.style is Style.DANCE)])
+
+
+def beside_the_best(table: F) -> F:
+    """Features of all readings of a tune, with their likelihoods against that of the likeliest: a tune's length is none."""
+    half = table.shape[1] // 2
+    table = table.copy()
+    table[:, :2] -= table[:, :2].max(axis=0)
+    table[:, half:half + 2] = table[:, :2] * (table[:, half + 2:half + 3] > 0)
+    return table
 
 
 def _repeats(r: Reading, at: I64, midi: Sequence[int]) -> list[float]:
@@ -130,7 +147,7 @@ def _after_counts(r: Reading, first_s: float, downbeat_s: float, bpm: float, cou
     bar, beat = ticks_of(r.time.quarters), ticks_of(r.time.beat)
     off = (r.place[0] - (first_s - downbeat_s) * bpm / 60.0 * beat + bar / 2) % bar - bar / 2
     beats = upper // 3 if r.time.compound and counted_in != upper else upper
-    said = COUNTED if beats == counted_in else COUNTED_BARS if counted_in % beats == 0 else 0.0
+    said = COUNTED - COMPOUND * (beats != upper) if beats == counted_in else COUNTED_BARS if counted_in % beats == 0 else 0.0
     return said - min(0.5 * float(off / START_SPREAD) ** 2, START_MOST)
 
 
@@ -174,7 +191,8 @@ def choose(e: Evidence, midi: Sequence[int], time: Time | None = None, bpm: floa
 def _scores(readings: Sequence[Reading], midi: Sequence[int], phrase: NDArray[np.bool_]) -> F:
     """The logistic choice's score of each reading, before what a person has said of it."""
     table = np.array([features(r, midi, phrase) for r in readings])
-    table[:, :2] -= table[:, :2].max(axis=0)
+    low, high = counts()["limits"]
+    table = np.clip(beside_the_best(table), low, high)
     return np.asarray(table @ np.array(counts()["weights"]), dtype=np.float64)
 
 
@@ -189,4 +207,13 @@ def _summed(readings: Sequence[Reading], weight: F, times: Sequence[Time]) -> Ch
         key = r.time, int(r.place[0])
         by_place[key] = by_place.get(key, 0.0) + float(w)
     return Chosen(best, sums[best.time], second, 0.0 if second == best.time else sums[second],
-                  tuple(Weighed(t, place, w) for (t, place), w in by_place.items()))
+                  tuple(Weighed(t, place, w) for (t, place), w in by_place.items()), _agreement(readings, weight, best))
+
+
+def _agreement(readings: Sequence[Reading], weight: F, best: Reading) -> tuple[float, ...]:
+    """See `Chosen`. Another reading may have all values twice or half as long."""
+    out = np.zeros(len(best.ticks))
+    for w, r in zip(weight, readings, strict=True):
+        same = [best.ticks == r.ticks * scale for scale in SCALES]
+        out += w * max(same, key=lambda s: int(s.sum()))
+    return tuple(float(x) for x in np.minimum(out, 1.0))

@@ -12,7 +12,7 @@ import numpy as np
 
 from companion.ear import Doubtful, SungNote
 from companion.transcribe.folk_counts import Style, ticks_of
-from companion.transcribe.layout import ScoreNote, lay_out
+from companion.transcribe.layout import ScoreNote, lay_out, lay_out_in_breaths, phrase_starts
 from companion.transcribe.lyrics import ENGLISH
 from companion.transcribe.metre import Weighed
 from companion.tune import Key, Time, Tune
@@ -61,7 +61,8 @@ class WrittenNote(ScoreNote):
     """A note of the score, with the sung one that it was made from.
 
     tuning: semitones by which the singer was above concert pitch. quarter_s: seconds a crotchet at this note.
-    value_confidence, pitch_confidence: probabilities. other_ticks: the second-best length to the next note.
+    value_confidence, pitch_confidence: probabilities. agreement: of all readings that were weighed, the share by probability
+    that give it this value, up to scale. other_ticks: the second-best length to the next note.
     other_midi: the second-best pitch. value_given, pitch_given: by a person, and kept whenever the take is read again.
     mark: which note it was when a line of corrections began.
     """
@@ -76,6 +77,7 @@ class WrittenNote(ScoreNote):
     value_given: bool = False
     pitch_given: bool = False
     mark: int = -1
+    agreement: float = 1.0
 
     @property
     def confidence(self) -> float:
@@ -90,7 +92,7 @@ class Notation:
     doubtful: what may or may not be notes of their own. style: whose counts it was read with. readings: all that were
     weighed. repeats: first and last bar
     of each part that is sung twice. place_given: the first note's place was given. bpm: beats a minute as a person gave them.
-    language: of its words, by its code.
+    language: of its words, by its code. in_breaths: no steady beat was found, and each breath is a bar.
     """
 
     title: str
@@ -107,6 +109,7 @@ class Notation:
     place_given: bool = False
     bpm: float | None = None
     language: str = ENGLISH
+    in_breaths: bool = False
 
     @property
     def time(self) -> Time:
@@ -140,12 +143,17 @@ class Notation:
     @cached_property
     def tune(self) -> Tune:
         """The score, laid out in bars."""
+        if self.in_breaths:
+            return lay_out_in_breaths(self.notes, self.key, self.title, self.quarter_bpm)
         return lay_out(self.notes, self.time, self.place, self.key, title=self.title, quarter_bpm=self.quarter_bpm,
                        repeats=self.repeats)
 
     @property
     def bars(self) -> tuple[int, ...]:
         """The printed number of the bar in which each note begins."""
+        if self.in_breaths:
+            starts = phrase_starts(self.notes)
+            return tuple(sum(start <= i for start in starts) for i in range(1, len(self.notes) + 1))
         out, at = [], self.place
         first = 0 if self.place else 1
         for note in self.notes:
@@ -174,7 +182,7 @@ def as_json(n: Notation) -> dict[str, Any]:
             notes.append({"midi": note.pitch.midi if note.pitch else None, "quarters": float(length),
                           "bar": tune.bars[b].number})
         held = note.tie
-    return {"notes": notes, "key": n.key.name, "time": n.time.name, "quarter_bpm": n.quarter_bpm,
+    return {"notes": notes, "key": n.key.name, "time": tune.time.name, "quarter_bpm": n.quarter_bpm,
             "key_sure": round(n.key_estimate.confidence, 3), "key_runner_up": n.key_estimate.runner_up.name,
             "time_sure": round(n.time_estimate.confidence, 3), "time_runner_up": n.time_estimate.runner_up.name,
             "pickup_quarters": float(tune.pickup),

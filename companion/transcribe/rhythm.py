@@ -51,7 +51,7 @@ class Evidence:
 
     degree: 0 to 11 semitones above the keynote, or -1; move: category of the move into the note (see `moves`),
     -1 for the first; phrase: True where a breath or silence comes before. fixed: N ticks that a person has given, 0 where
-    none are; empty where nothing is given.
+    none are; empty where nothing is given. forbidden: notes, each with ticks that it does not have.
     """
 
     onset_s: F
@@ -59,6 +59,7 @@ class Evidence:
     move: I64
     phrase: NDArray[np.bool_]
     fixed: tuple[int, ...] = ()
+    forbidden: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -167,7 +168,7 @@ def _model(e: Evidence, time: Time, style: Style, quarter_s: float | None, beats
     values, places = np.arange(1, MOST_TICKS + 1)[None, :], np.arange(bar)[:, None]
     return _Model(
         first_log=p.first, place_log=_place_log(e, p, clock, ticks_of(time.beat)),
-        emission=_fixed(_emission(interval_s, log_tempo, sharpness), e.fixed),
+        emission=_fixed(_emission(interval_s, log_tempo, sharpness), e),
         tempo_transition=_tempo_transition(interval_s, log_tempo, clock.wander),
         tempo_prior=_tempo_prior(clock, time, log_tempo), log_tempo=log_tempo,
         value_p=np.exp(p.value[:, 1:]), ending_p=np.exp(p.ending[:, 1:]), last_p=np.exp(p.last),
@@ -219,9 +220,11 @@ def _emission(interval_s: F, log_tempo: F, sharpness: float) -> list[F]:
     return out
 
 
-def _fixed(emission: list[F], fixed: Sequence[int]) -> list[F]:
+def _fixed(emission: list[F], e: Evidence) -> list[F]:
     """With the values that a person has given: these and no others, at any tempo, however long they were sung."""
-    for density, ticks in zip(emission, fixed, strict=False):
+    for i, ticks in ((i, t) for i, t in e.forbidden if t <= MOST_TICKS):
+        emission[i][ticks - 1] = STRAY * 1e-6
+    for density, ticks in zip(emission, e.fixed, strict=False):
         if 0 < ticks <= MOST_TICKS:
             density[:] = STRAY * 1e-6
             density[ticks - 1] = 1.0

@@ -16,13 +16,14 @@ import numpy as np
 from companion.ear import Doubtful, PitchTrack, SungNote, find_notes_and_doubts
 from companion.errors import NothingSung, Trouble
 from companion.messages import _
+from companion.transcribe.beat import has_no_beat
 from companion.transcribe.count_in import CountIn, find_counts, without_counts
 from companion.transcribe.folk_counts import TIMES
-from companion.transcribe.metre import choose, quarter_s
+from companion.transcribe.metre import Chosen, choose, quarter_s
 from companion.transcribe.notation import Estimate, Given, Notation, SoundDoubt, WrittenNote
 from companion.transcribe.pitches import Pitches, find_pitches
 from companion.transcribe.rests import rest_ticks
-from companion.transcribe.rhythm import Evidence, Reading, likelihood, moves
+from companion.transcribe.rhythm import Evidence, likelihood, moves
 from companion.transcribe.suitability import check_suitable, sound_doubt
 from companion.transcribe.talk import talk_silenced
 from companion.transcribe.triplets import triplets
@@ -112,15 +113,17 @@ def write(notes: Sequence[SungNote], title: str, given: Given, sharpness: float 
     evidence = evidence_of(notes, midi, pitches.tonic, fixed)
     chosen = choose(evidence, midi, given.time, given.bpm, given.beats_s, sharpness, given.downbeat_s, given.counted_in,
                     given.times, given.on_strong_beat)
-    return Notation(
-        title=title, notes=tuple(_written(notes, evidence, chosen.reading, pitches)),
+    n = Notation(
+        title=title, notes=tuple(_written(notes, evidence, chosen, pitches)),
         time_estimate=Estimate(chosen.reading.time, chosen.confidence, chosen.runner_up, chosen.runner_up_confidence),
         key_estimate=Estimate(pitches.key, pitches.confidence, pitches.runner_up, pitches.runner_up_confidence),
         place=int(chosen.reading.place[0]), given=given, style=chosen.reading.style,
         readings=chosen.readings)
+    return replace(n, in_breaths=not any(fixed) and has_no_beat(n))
 
 
-def _written(notes: Sequence[SungNote], e: Evidence, r: Reading, p: Pitches) -> list[WrittenNote]:
+def _written(notes: Sequence[SungNote], e: Evidence, chosen: Chosen, p: Pitches) -> list[WrittenNote]:
+    r = chosen.reading
     rests = rest_ticks(_silences(notes), r.ticks[:-1].tolist(), r.quarter_s[:-1].tolist(), r.time)
     threes = triplets(e, r)
     out = []
@@ -133,7 +136,8 @@ def _written(notes: Sequence[SungNote], e: Evidence, r: Reading, p: Pitches) -> 
             triplet=0 if rest else next((i - t + 1 for t in threes if t <= i < t + 3), 0),
             sung=notes[i], tuning=float(p.tuning[i]), quarter_s=float(r.quarter_s[i]),
             value_confidence=float(value[ticks]) * rest_confidence, other_ticks=max(1, first if first != ticks else second),
-            pitch_confidence=float(pitch[1]), other_midi=int(p.midi[i]) + (-1 if pitch[0] > pitch[2] else 1)))
+            agreement=chosen.agreement[i], pitch_confidence=float(pitch[1]),
+            other_midi=int(p.midi[i]) + (-1 if pitch[0] > pitch[2] else 1)))
     return out
 
 
@@ -152,7 +156,7 @@ def decide(n: Notation, doubtful: Sequence[Doubtful]) -> list[SungNote]:
 
     now = weigh(notes, midi) if doubtful else 0.0
     for doubt in sorted(doubtful, key=lambda d: abs(d.odds))[:MOST_DOUBTFUL]:
-        changed = _parted(notes, midi, doubt) or _joined(notes, midi, doubt)
+        changed = parted(notes, midi, doubt) or joined(notes, midi, doubt)
         if changed is None:
             continue
         some, pitches, odds = changed
@@ -165,7 +169,7 @@ def decide(n: Notation, doubtful: Sequence[Doubtful]) -> list[SungNote]:
 Changed = tuple[list[SungNote], list[int], float]  # notes, their written pitches, odds (logarithm) by how it sounds
 
 
-def _parted(notes: list[SungNote], midi: list[int], doubt: Doubtful) -> Changed | None:
+def parted(notes: list[SungNote], midi: list[int], doubt: Doubtful) -> Changed | None:
     """With the note in which something doubtful stands made two; None where it stands in none."""
     when = doubt.time_s
     i = next((i for i, x in enumerate(notes)
@@ -179,7 +183,7 @@ def _parted(notes: list[SungNote], midi: list[int], doubt: Doubtful) -> Changed 
             [*midi[:i + 1], midi[i] + round(second.midi - whole.midi), *midi[i + 1:]], doubt.odds)
 
 
-def _joined(notes: list[SungNote], midi: list[int], doubt: Doubtful) -> Changed | None:
+def joined(notes: list[SungNote], midi: list[int], doubt: Doubtful) -> Changed | None:
     """With the note that begins where something doubtful stands joined to the one before; None where none does."""
     i = next((i for i, x in enumerate(notes) if i and abs(x.onset_s - doubt.time_s) < SAME_DIP_S), None)
     if i is None or len(notes) <= FEWEST_NOTES or not (doubt.piece or midi[i] == midi[i - 1]):

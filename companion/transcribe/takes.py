@@ -131,6 +131,7 @@ class Transcription:
 
     laid: how words that were given fitted, None where none were. past, undone: the score before each correction, and the
     scores that were taken back, the latest last. typed: corrections as they were typed. sounds: of the takes, where wanted.
+    uncounted: the counts before a tune that was sung just now were not found.
     """
 
     notation: Notation
@@ -141,6 +142,7 @@ class Transcription:
     undone: tuple[Notation, ...] = ()
     typed: tuple[str, ...] = ()
     sounds: tuple[Sound, ...] = ()
+    uncounted: bool = False
 
     def mended(self, notation: Notation, changes: tuple[Change, ...] = (), typed: str = "") -> Transcription:
         """With a new score; `taken_back` is the way back."""
@@ -177,7 +179,8 @@ def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", word
     try:
         for take in takes:
             check_voice(take.track)
-        notation = replace(notate_together([t.track for t in takes], name, given).notation, language=words_language)
+        notation, uncounted = _notated([t.track for t in takes], name, given, str(paths[0]) == LIVE)
+        notation = replace(notation, language=words_language)
     except NothingSung:
         if not accompanied:
             raise
@@ -186,8 +189,20 @@ def write_takes(paths: Sequence[str | Path], given: Given, title: str = "", word
     if accompanied:
         notation = replace(notation, sound=SoundDoubt.ACCOMPANIED)
     sounds = tuple(t.sound for t in takes if t.sound) if keep_sound else ()
-    done = mended(Transcription(notation, len(paths), sounds=sounds), corrections)
+    done = mended(Transcription(notation, len(paths), sounds=sounds, uncounted=uncounted), corrections)
     return worded(done, words) if words else done
+
+
+def _notated(tracks: Sequence[PitchTrack], name: str, given: Given, live: bool) -> tuple[Notation, bool]:
+    """The score, and whether its counts were not found: what was sung just now is then written without, and not lost."""
+    try:
+        return notate_together(tracks, name, given).notation, False
+    except NothingSung:
+        raise
+    except Trouble:
+        if not (live and given.counted_in):
+            raise
+        return notate_together(tracks, name, replace(given, counted_in=0)).notation, True
 
 
 def mended(transcription: Transcription, corrections: Sequence[Sequence[Correction]]) -> Transcription:

@@ -32,8 +32,8 @@ from notate_tunes import COUNTED_DANCES, QUICKEST_S, ROOT, FolkTune, dance_tunes
 
 from companion.transcribe import folk_counts
 from companion.transcribe.folk_counts import GUESSED, MODES, MOST_TICKS, Style, ticks_of
-from companion.transcribe.metre import features
-from companion.transcribe.rhythm import Evidence, Reading, moves, read
+from companion.transcribe.metre import beside_the_best, features
+from companion.transcribe.rhythm import IMPOSSIBLE, Evidence, Reading, moves, read
 from companion.transcribe.score import CONSONANT_SHARE
 from companion.tune import Time
 
@@ -153,8 +153,7 @@ def all_readings(tunes: Sequence[FolkTune], seed: int) -> list[tuple[Evidence, l
 def table_of(folk: FolkTune, e: Evidence, readings: Sequence[Reading]) -> tuple[np.ndarray, np.ndarray] | None:
     """Features of each reading, and which readings are right; None where none is."""
     line = folk.tune.line()
-    table = np.array([features(r, [n.midi for n in line], e.phrase) for r in readings])
-    table[:, :2] -= table[:, :2].max(axis=0)
+    table = beside_the_best(np.array([features(r, [n.midi for n in line], e.phrase) for r in readings]))
     ticks = np.array([int((b.onset_quarters - a.onset_quarters) * 4) for a, b in itertools.pairwise(line)])
     right = np.array([r.time.name == folk.metre and r.place[0] == folk.place and np.mean(r.ticks[:-1] == ticks) > 0.7
                       for r in readings])
@@ -163,12 +162,14 @@ def table_of(folk: FolkTune, e: Evidence, readings: Sequence[Reading]) -> tuple[
     return (table, right) if right.any() else None
 
 
-SONGS_SHARE = 0.6  # of the weight of all tunes; the rest are dances
+#: Of the weight of all tunes; the rest are dances. This and the penalty were chosen by three-fold cross-validation.
+SONGS_SHARE, PENALTY = 0.67, 3.0
+BEYOND = 0.01  # share of true readings that may lie beyond the limits of a feature on each side
 
 
 def weigh(songs: Sequence[FolkTune], dances: Sequence[FolkTune], sung: Sequence[tuple[Evidence, list[Reading]]],
-          penalty: float = 3.0) -> list[float]:
-    """Weights of `metre.features`: the true metre and first place against the other readings of each tune.
+          penalty: float = PENALTY) -> dict[str, Any]:
+    """Weights of `metre.features`: the true metre and first place against the other readings of each tune; and their limits.
 
     sung: the readings of songs and then dances.
     """
@@ -178,23 +179,34 @@ def weigh(songs: Sequence[FolkTune], dances: Sequence[FolkTune], sung: Sequence[
     found = [table_of(folk, e, readings) for folk, (e, readings) in zip(tunes, sung, strict=True)]
     shares = [len(tunes) * SONGS_SHARE / max(1, len(songs)), len(tunes) * (1 - SONGS_SHARE) / max(1, len(dances))]
     judged = [(*t, shares[k >= len(songs)] if songs and dances else 1.0) for k, t in enumerate(found) if t is not None]
-    spread = np.concatenate([table for table, _, _ in judged]).std(axis=0) + 1e-9
+    table = np.concatenate([t for t, _, _ in judged])
+    right = np.concatenate([r for _, r, _ in judged]).astype(float)
+    share = np.array([x for _, _, x in judged])
+    sizes = [len(t) for t, _, _ in judged]
+    first, tune = np.cumsum([0, *sizes[:-1]]), np.repeat(np.arange(len(sizes)), sizes)
+    true = table[right > 0]
+    limits = [np.minimum(np.quantile(true, BEYOND, axis=0), 0.0), np.maximum(np.quantile(true, 1 - BEYOND, axis=0), 0.0)]
+    half = table.shape[1] // 2
+    limits[0][[0, 1, half, half + 1]] = IMPOSSIBLE  # likelihoods against the likeliest have none
+    table = np.clip(table, *limits)
+    spread = table.std(axis=0)
+    spread[spread == 0] = 1.0
+    table = table / spread
 
     def loss(w: np.ndarray) -> tuple[float, np.ndarray]:
-        total, slope = penalty * float(w @ w) / 2, penalty * w
-        for table, right, share in judged:
-            score = table / spread @ w
-            p = np.exp(score - score.max())
-            p /= p.sum()
-            q = p * right
-            total -= share * float(np.log(q.sum() + 1e-12))
-            slope = slope - share * (q / q.sum() - p) @ (table / spread)
-        return total, slope
+        score = table @ w
+        p = np.exp(score - np.maximum.reduceat(score, first)[tune])
+        p /= np.add.reduceat(p, first)[tune]
+        q = p * right
+        total = np.add.reduceat(q, first)
+        slope = (p - q / np.maximum(total, 1e-300)[tune]) * share[tune]
+        return penalty * float(w @ w) / 2 - float(share @ np.log(total + 1e-12)), penalty * w + slope @ table
 
     start = np.zeros(len(spread))
     start[0] = spread[0]
-    best = minimize(loss, start, jac=True, method="L-BFGS-B").x
-    return [round(float(x), 5) for x in best / spread]
+    best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 1000}).x
+    return {"weights": [round(float(x), 5) for x in best / spread],
+            "limits": [[round(float(x), 5) for x in row] for row in limits]}
 
 
 def kept(folder: Path | None, name: str, make: Callable[[], Any]) -> Any:
@@ -234,13 +246,15 @@ def main() -> None:
 def make(songs: Sequence[FolkTune], dances: Sequence[FolkTune], sung: int, danced: int,
          keep: Path | None = None) -> dict[str, object]:
     """What stands in the file. The weights are found with counts of other tunes than those that are sung for them."""
-    counted = count_all(songs[sung:], dances[danced:])
-    folk_counts.counts = lambda: counted
-    folk_counts.prior.cache_clear()
+    def readings_by_others() -> list[tuple[Evidence, list[Reading]]]:
+        counted = count_all(songs[sung:], dances[danced:])
+        folk_counts.counts = lambda: counted
+        folk_counts.prior.cache_clear()
+        return all_readings([*songs[:sung], *dances[:danced]], seed=21)
+
     sung_songs, sung_dances = songs[:sung], dances[:danced]
-    readings = kept(keep, f"readings-{len(sung_songs)}-{len(sung_dances)}",
-                    lambda: all_readings([*sung_songs, *sung_dances], seed=21))
-    return {**count_all(songs, dances), "weights": weigh(sung_songs, sung_dances, readings)}
+    readings = kept(keep, f"readings-{len(sung_songs)}-{len(sung_dances)}", readings_by_others)
+    return {**count_all(songs, dances), **weigh(sung_songs, sung_dances, readings)}
 
 
 if __name__ == "__main__":

@@ -113,7 +113,7 @@ def test_no_more_doubts_than_can_be_listened_to(lantern: Notation) -> None:
                      notes=tuple(replace(n, value_confidence=0.3) for n in lantern.notes))
     said = doubt_lines(BRITISH, unsure)
     assert said[0].startswith("The sound is not clear")
-    assert len(said) == 13
+    assert len([s for s in said if s.startswith("Bar ")]) <= 12
     assert said[-1].endswith("more are a little unsure.")
     sure = replace(lantern, readings=(),
                    notes=tuple(replace(n, value_confidence=1.0, pitch_confidence=1.0) for n in lantern.notes),

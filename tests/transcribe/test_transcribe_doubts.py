@@ -9,6 +9,7 @@ from notate_takes import as_track, performance
 
 from companion.transcribe import TIMES, Doubt, DoubtKind, Estimate, Given, SoundDoubt, doubts_of, notate, unsure_bars
 from companion.transcribe.metre import Weighed
+from companion.ear import Doubtful
 from companion.tune import Key, load
 
 
@@ -33,12 +34,12 @@ def test_doubts_name_the_bar_and_another_reading() -> None:
 
 def test_every_kind_of_doubt_about_a_note() -> None:
     found = notate(as_track(performance(load("lantern"))), "x")
-    sure = tuple(replace(x, value_confidence=0.97, pitch_confidence=0.97) for x in found.notes)
+    sure = tuple(replace(x, value_confidence=0.999, pitch_confidence=0.999, agreement=1.0) for x in found.notes)
     n = replace(found, given=Given(bpm=120), readings=(), time_estimate=replace(found.time_estimate, confidence=0.9))
 
-    def only(**facts: object) -> Doubt:
+    def only(doubtful: tuple[Doubtful, ...] = (), **facts: object) -> Doubt:
         notes = (replace(sure[0], **facts), *sure[1:])
-        found = [d for d in doubts_of(replace(n, notes=notes)) if d.bar]
+        found = [d for d in doubts_of(replace(n, notes=notes, doubtful=doubtful)) if d.bar]
         assert len(found) == 1
         return found[0]
 
@@ -47,7 +48,7 @@ def test_every_kind_of_doubt_about_a_note() -> None:
     assert only(value_confidence=0.3, other_ticks=ticks + 2).kind is DoubtKind.VALUE
     assert only(value_confidence=0.3, other_ticks=ticks).kind is DoubtKind.PART_REST
     assert only(value_confidence=0.3, rest=4, other_ticks=ticks + 4).kind is DoubtKind.HELD
-    assert only(sung=replace(sure[0].sung, duration_s=0.05)).kind is DoubtKind.FAINT
+    assert only((Doubtful(sure[0].sung.onset_s, 0.0),), agreement=0.9).kind is DoubtKind.FAINT
     assert doubts_of(replace(n, notes=sure)) == []
 
 

@@ -6,8 +6,9 @@ from fractions import Fraction
 
 import pytest
 
+from companion.braille import decode, encode
 from companion.transcribe import TIMES, ScoreNote, lay_out, length_values
-from companion.transcribe.layout import tied_values
+from companion.transcribe.layout import lay_out_in_breaths, tied_values
 from companion.tune import Key, Mark
 
 
@@ -49,3 +50,14 @@ def test_a_length_longer_than_a_bar_is_tied() -> None:
     assert length_values(6) == [(Fraction(1), 1)]
     assert length_values(20) == [(Fraction(4), 0), (Fraction(1), 0)]
     assert sum(base * (2 - Fraction(1, 2**dots)) for base, dots in length_values(27)) == Fraction(27, 4)
+
+
+def test_what_has_no_steady_beat_is_written_in_breaths() -> None:
+    notes = [ScoreNote(60, 4), ScoreNote(62, 4), ScoreNote(64, 6, breath=True), ScoreNote(65, 2), ScoreNote(64, 4),
+             ScoreNote(62, 4), ScoreNote(60, 7, rest=1, breath=True), ScoreNote(67, 4), ScoreNote(60, 4), ScoreNote(60, 4),
+             ScoreNote(64, 6)]
+    tune = lay_out_in_breaths(notes, Key(), "Free")
+    assert [(b.time.name if b.time else None) for b in tune.bars] == ["8/4", "9/8"]
+    assert [(n.midi, n.quarters * 4) for n in tune.line()] == [(n.midi, n.ticks) for n in notes]
+    assert all(b.quarters == (b.time or tune.time).quarters for b in tune.bars)
+    assert [n.midi for n in decode(list(encode(tune).lines)).tune.line()] == [n.midi for n in notes]

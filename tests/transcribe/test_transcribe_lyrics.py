@@ -39,11 +39,12 @@ def test_words_of_other_languages_are_parted_by_their_own_rules() -> None:
 
 
 def test_each_line_of_words_goes_under_its_own_phrase() -> None:
-    laid = lay_lines([3, 2], "La la / moon is high")
+    laid = lay_lines([3, 2], "La la / moon is high up")
     assert [s.text if s else None for s in laid.under] == ["La", "la", None, "moon", "is"]
-    assert [(p.syllables, p.bare, p.left_over, p.start) for p in laid.parts] == [(2, 1, (), 0), (3, 0, ("high",), 3)]
+    assert [(p.syllables, p.bare, p.left_over, p.start) for p in laid.parts] == [(2, 1, (), 0), (4, 0, ("high", "up"), 3)]
     assert not laid.even
     assert lay_lines([3, 2], "la la la / la la").even
     # As many lines as phrases, else they go on from one to the next.
     assert lay_lines([3, 2], "la la la la la").parts == ()
     assert [s.text if s else None for s in lay_lines([1, 4], "a b / c d / e").under] == list("abcde")
+    assert lay_lines([1, 4], "a b / c d e").even  # as many in all

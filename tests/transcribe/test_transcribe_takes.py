@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from notate_takes import as_sound, as_track, performance
+from notate_takes import as_sound, as_track, items, performance
+from singers import Style, perform
 
 from companion.errors import Trouble
+from companion.language import English, score_lines
 from companion.transcribe import (
+    LIVE,
     TIMES,
     Action,
     ChangeKind,
     Correction,
     Given,
+    Take,
+    Transcription,
+    correct,
     given,
     live_take,
     notate,
@@ -71,3 +79,31 @@ def test_ten_minutes_are_refused_before_they_are_tracked(tmp_path) -> None:
     soundfile.write(path, np.zeros(8000 * 600, dtype=np.float32), 8000)
     with pytest.raises(Trouble, match="10 minutes"):
         take_of(path)
+
+
+def test_a_take_sung_just_now_is_not_lost_where_its_counts_are_not_found(monkeypatch) -> None:
+    track = as_track(performance(load("rain-down")))
+    monkeypatch.setattr("companion.transcribe.takes.live_take", lambda read, tracker: Take(track, False))
+    done = write_takes([LIVE], Given(counted_in=7), microphone=lambda: None)
+    assert done.uncounted
+    assert len(done.notation.notes) == len(load("rain-down").line())
+    assert "The counts were not found, so the tune is written without them." in score_lines(English(), done)
+    assert not write_takes([LIVE], Given(), microphone=lambda: None).uncounted
+
+
+def test_a_tune_without_a_steady_beat_is_written_in_breaths() -> None:
+    """Lengths drawn at random (log-normal, spread 0.6), a breath after each eight notes; of five such tunes four are found."""
+    rng = np.random.default_rng(0)
+    free = [replace(x, quarters=float(rng.lognormal(0, 0.6)), rest_after=0.7 if k % 8 == 7 else 0.0)
+            for k, x in enumerate(items(load("kite")) + items(load("lantern")))]
+    track = as_track(perform(free, Style(miss=0.06, waver=0.03, slide_s=0.04, quarter_s=0.6), np.random.default_rng(3)))
+    n = notate(track, "x")
+    assert n.in_breaths
+    said = score_lines(English(), Transcription(n))
+    assert said[0] == f"x: {len(n.notes)} notes, {English().key(n.key)}, no steady beat."
+    assert any(s.startswith("No steady beat; written in breaths") for s in said)
+    assert len(n.tune.bars) == len(set(n.bars)) > 2
+    assert [x.midi for x in n.tune.line()] == [x.midi for x in n.notes]
+    # Where somebody says how many beats there are, it has bars of these.
+    assert correct(n, Correction(action=Action.TIME, time=TIMES["3/4"])).notation.tune.time == TIMES["3/4"]
+    assert not notate(as_track(performance(load("kite"))), "x").in_breaths

@@ -1,0 +1,77 @@
+"""The least sure bar in its two readings, and the one that was heard."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from notate_takes import as_track, performance
+
+from companion.transcribe import TIMES, Action, Correction, Given, Notation, bar_question, correct, notate, settled
+from companion.ear import Doubtful
+from companion.tune import load
+
+
+@pytest.fixture(scope="module")
+def take() -> Notation:
+    """Sure of everything."""
+    n = notate(as_track(performance(load("kite"))), "x", Given(time=TIMES["4/4"]))
+    return replace(n, doubtful=(), notes=tuple(replace(x, value_confidence=0.9999, pitch_confidence=0.9999, agreement=1.0)
+                                               for x in n.notes))
+
+
+def written(n: Notation) -> list[tuple[int, int]]:
+    return [(x.midi, x.length) for x in n.notes]
+
+
+def spoiled(n: Notation, i: int, **facts: object) -> Notation:
+    return replace(n, notes=(*n.notes[:i], replace(n.notes[i], **facts), *n.notes[i + 1:]))
+
+
+def test_nothing_is_asked_where_all_is_sure(take: Notation) -> None:
+    assert bar_question(replace(take, notes=tuple(replace(x, value_given=True, pitch_given=True) for x in take.notes))) is None
+
+
+def test_a_pitch_is_mended_by_the_other_version_and_holds(take: Notation) -> None:
+    k = 9
+    wrong = spoiled(take, k, midi=take.notes[k].midi + 1, other_midi=take.notes[k].midi, pitch_confidence=0.4)
+    asked = bar_question(wrong)
+    assert asked is not None
+    assert asked.bar == take.bars[k]
+    assert written(asked.other) == written(take)
+    done = settled(wrong, asked, True)
+    assert written(done) == written(take)
+    again = correct(done, Correction(action=Action.TIME, time=TIMES["3/4"])).notation
+    assert again.notes[k].midi == take.notes[k].midi
+    assert again.notes[k].length == take.notes[k].length
+    kept = settled(wrong, asked, False)
+    assert written(kept) == written(wrong)
+    # What was answered is asked no more.
+    for after in (done, kept):
+        later = bar_question(after)
+        assert later is None or later.bar != asked.bar
+
+
+def test_values_are_read_otherwise_in_their_bar_alone(take: Notation) -> None:
+    k = next(i for i in range(4, len(take.notes) - 4) if take.notes[i].length == take.notes[i + 1].length == 4
+             and take.bars[i] == take.bars[i + 1])
+    wrong = spoiled(spoiled(take, k, ticks=6, value_confidence=0.3, agreement=0.4), k + 1, ticks=2, value_confidence=0.3,
+                    agreement=0.4)
+    asked = bar_question(wrong)
+    assert asked is not None
+    assert asked.bar == take.bars[k]
+    assert written(asked.other) == written(take)
+
+
+def test_two_notes_heard_as_one_are_offered_as_two(take: Notation) -> None:
+    k = next(i for i in range(4, len(take.notes) - 4) if take.notes[i].length == take.notes[i + 1].length == 4
+             and take.bars[i] == take.bars[i + 1])
+    a, b = take.notes[k], take.notes[k + 1]
+    whole = replace(a, ticks=8, sung=replace(a.sung, duration_s=b.sung.onset_s + b.sung.duration_s - a.sung.onset_s),
+                    value_confidence=0.5)
+    wrong = replace(take, notes=(*take.notes[:k], whole, *take.notes[k + 2:]),
+                    doubtful=(Doubtful(b.sung.onset_s, 2.0),))
+    asked = bar_question(wrong)
+    assert asked is not None
+    assert len(asked.other.notes) == len(take.notes)
+    assert [x.length for x in asked.other.notes] == [x.length for x in take.notes]
