@@ -16,8 +16,8 @@ from companion.tune import Key, Pitch, Time, spell
 #: Odds (logarithm) that a note is written wrongly (values up to scale): a constant, then so much for each feature of it, in
 #: the order of `note_features`. A logistic regression on synthesised singers (`tests/benchmarks/notate_collections.py --fit`).
 #: A bar is unsure where the probability that any of its notes is wrong is UNSURE_FROM or more.
-ODDS = (3.19, 0.348, 0.746, 2.68, -0.083, 0.54, 0.036, 0.01, -0.128, 2.611, -0.366, 10.429, -1.608, 0.318)
-UNSURE_FROM = 0.16
+ODDS = (3.244, 0.347, 0.762, 2.716, -0.03, 0.535, 0.015, 0.005, -0.133, 2.359, -1.719, 0.365)
+UNSURE_FROM = 0.11
 NEAR_S, SHORT_S = 0.05, 0.12
 SAID_FROM = 0.5  # in an unsure bar the likeliest to be wrong is said, and those at least so likely beside it
 MORE_WRONG = 0.5
@@ -80,8 +80,9 @@ def note_features(n: Notation, i: int) -> list[float]:
 
     One; how unsure its value and its pitch are; the likeliest dip in it or beside it that could part notes; whether it or its
     length before is very short; how many other readings disagree, and how unsure the values beside it are; how unsure the time
-    signature is; how far the pulse lies from the usual; how far its length lies from its value; how unsure the tracker was;
-    how much its pitch wavers; whether it is no note of the key; how rare its value is at its place of the bar.
+    signature is; how far the pulse lies from the usual; how far its length lies from its value; whether it is no note of the
+    key; how rare its value is at its place of the bar. How much its pitch wavers is left out: it tells much of synthesised
+    singers and nothing of real ones, who all waver.
     """
     note, sung, before = n.notes[i], n.notes[i].sung, n.notes[i - 1].sung if i else None
     end_s = sung.onset_s + sung.duration_s
@@ -92,8 +93,7 @@ def note_features(n: Notation, i: int) -> list[float]:
     pitch = note.pitch(n.key)
     return [1.0, -_logit(note.value_confidence), -_logit(note.pitch_confidence, ALL_BUT_SURE), dip,
             float(sung.duration_s < SHORT_S or gap_s < SHORT_S), -_logit(note.agreement, ALL_BUT_SURE), -min(beside),
-            -_logit(n.time_estimate.confidence, ALL_BUT_SURE), abs(_pace(n)), off_length(n, i), 1.0 - min(sung.sure, 1.0),
-            min(sung.spread, 1.0), float(pitch.alter != n.key.alter(pitch.step)), rarities(n)[i]]
+            -_logit(n.time_estimate.confidence, ALL_BUT_SURE), abs(_pace(n)), off_length(n, i), float(pitch.alter != n.key.alter(pitch.step)), rarities(n)[i]]
 
 
 def _pace(n: Notation) -> float:
