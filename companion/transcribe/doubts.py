@@ -93,7 +93,8 @@ def note_features(n: Notation, i: int) -> list[float]:
     pitch = note.pitch(n.key)
     return [1.0, -_logit(note.value_confidence), -_logit(note.pitch_confidence, ALL_BUT_SURE), dip,
             float(sung.duration_s < SHORT_S or gap_s < SHORT_S), -_logit(note.agreement, ALL_BUT_SURE), -min(beside),
-            -_logit(n.time_estimate.confidence, ALL_BUT_SURE), abs(_pace(n)), off_length(n, i), float(pitch.alter != n.key.alter(pitch.step)), rarities(n)[i]]
+            -_logit(n.time_estimate.confidence, ALL_BUT_SURE), abs(_pace(n)), off_length(n, i),
+            float(pitch.alter != n.key.alter(pitch.step)), rarities(n)[i]]
 
 
 def _pace(n: Notation) -> float:

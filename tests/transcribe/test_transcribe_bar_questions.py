@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 from notate_takes import as_track, performance
 
-from companion.transcribe import TIMES, Action, Correction, Given, Notation, bar_question, correct, notate, settled
 from companion.ear import Doubtful
+from companion.transcribe import TIMES, Action, Correction, Given, Notation, bar_question, correct, notate, settled
 from companion.tune import load
 
 

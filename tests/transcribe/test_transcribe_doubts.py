@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 from notate_takes import as_track, performance
 
+from companion.ear import Doubtful
 from companion.transcribe import TIMES, Doubt, DoubtKind, Estimate, Given, SoundDoubt, doubts_of, notate, unsure_bars
 from companion.transcribe.metre import Weighed
-from companion.ear import Doubtful
 from companion.tune import Key, load
 
 
