@@ -25,7 +25,7 @@ PACKAGES = ("tune", "ear", "match", "braille", "transcribe", "diary", "course", 
 #: What each package may not use although it stands later: braille knows only tune, ear nothing of tunes.
 NARROW: dict[str, set[str]] = {"braille": {"tune"}, "ear": set(), "diary": {"tune", "match"}}
 #: Modules at the top that every package may use.
-SHARED = ("errors", "lazy", "limits", "messages", "places")
+SHARED = ("errors", "lazy", "limits", "messages", "places", "quiet")
 MOST_LINES, MOST_COMPLEX = 60, 20
 #: How statements to the database begin, and the conditions that are put into them.
 SQL = re.compile(r"SELECT|INSERT|UPDATE|DELETE|CREATE|PRAGMA|\w+ = \?")

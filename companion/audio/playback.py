@@ -8,9 +8,7 @@ is never to be louder than a stated level in the file, to start low and never to
 from __future__ import annotations
 
 import atexit
-import ctypes
 import io
-import os
 import time
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -24,6 +22,7 @@ from companion.ear import Sound, devices_called, devices_with
 from companion.errors import Trouble
 from companion.messages import N_, _
 from companion.places import write_whole
+from companion.quiet import hush_libraries
 
 CAP_DBFS = -14.0  # loudest 50 ms of anything played, RMS: below speech normalised for broadcast, with room
 PEAK = 0.5  # highest sample: -6 dBFS
@@ -139,7 +138,7 @@ def save_sound(sound: Sound, path: str | Path) -> None:
 
 def portaudio() -> Any:
     """The module sounddevice. Raises Trouble where the PortAudio library is missing."""
-    _hush()
+    hush_libraries()
     try:
         import sounddevice
     except OSError as error:
@@ -149,30 +148,6 @@ def portaudio() -> Any:
     atexit.unregister(_end_all)
     atexit.register(_end_all)
     return sounddevice
-
-
-_hushed = False
-
-
-def _hush() -> None:
-    """Keep the drivers' own messages off standard error, where ours stand one sentence at a time.
-
-    ALSA and PortAudio print through C's `stderr`; only that is turned away, for the rest of the process.
-    Python's own messages go another way and still come. COMPANION_DEBUG leaves all as it was.
-    """
-    global _hushed
-    if _hushed or os.environ.get("COMPANION_DEBUG"):
-        return
-    _hushed = True
-    try:
-        library = ctypes.CDLL(None)
-        stream = ctypes.c_void_p.in_dll(library, "stderr")
-        library.fopen.restype = ctypes.c_void_p
-        nowhere = library.fopen(os.devnull.encode(), b"w")
-    except (OSError, TypeError, ValueError, AttributeError):
-        return  # another C library, without that name: its messages stay
-    if nowhere:
-        stream.value = nowhere
 
 
 def loudspeakers() -> list[str]:

@@ -16,6 +16,7 @@ from companion.ear.sound import RATE, Sound
 from companion.errors import Trouble
 from companion.messages import _
 from companion.places import decoded, read_within
+from companion.quiet import hush_libraries
 
 LONGEST_S = 3600.0  # an hour; more is no take
 MOST_BYTES = 2_000_000_000  # an hour of 96 kHz stereo at 24 bits comes to this
@@ -36,6 +37,7 @@ def read_sound(path: str | Path, rate: int = RATE) -> Sound:
     FFmpeg. A file is read and brought to the rate block by block, so that an hour costs what it comes to at that rate,
     whatever its own. Raises Trouble, one sentence, for what is missing, empty, cut, unreadable or a folder.
     """
+    hush_libraries()
     with _opened(path, MOST_BYTES) as file:
         gathered = _by_soundfile(file, rate)
         if gathered is None:

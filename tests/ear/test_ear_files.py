@@ -195,3 +195,19 @@ def test_a_take_opens_no_network_and_no_other_file(tmp_path: Path) -> None:
         with pytest.raises(Trouble, match="could not be read as sound"):
             read_sound(tmp_path / name)
     assert time.monotonic() - before < 10  # the port was waited on for twenty seconds
+
+
+def test_a_damaged_recording_is_said_in_our_one_sentence_alone(tmp_path: Path) -> None:
+    """The decoder of MP3 writes notes of its own to standard error; a screen reader would read them out."""
+    import subprocess
+    import sys
+
+    soundfile.write(tmp_path / "t.mp3", tone(3.0), RATE, format="MP3")
+    data = bytearray((tmp_path / "t.mp3").read_bytes())
+    data[6000:12000] = bytes(6000)
+    (tmp_path / "t.mp3").write_bytes(data)
+    code = ("import sys\nfrom companion.ear import read_sound\nprint(read_sound(sys.argv[1]).seconds > 0)\n"
+            "print('ours', file=sys.stderr)")
+    done = subprocess.run([sys.executable, "-c", code, str(tmp_path / "t.mp3")], capture_output=True, text=True,
+                          cwd=Path(__file__).parents[2], check=True)
+    assert (done.stdout, done.stderr) == ("True\n", "ours\n")
