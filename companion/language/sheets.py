@@ -48,6 +48,7 @@ _KINDS = {
     QuestionKind.NAME_THE_CELL: N_("Name the cell"), QuestionKind.WRITE_THE_CELL: N_("Write the cell"),
     QuestionKind.SING_THE_CELL: N_("Sing the cell"), QuestionKind.WRITE_WHAT_YOU_HEAR: N_("Write what you hear"),
     QuestionKind.READ_AND_SING: N_("Read and sing"), QuestionKind.WHOLE_TUNE: N_("The whole tune"),
+    QuestionKind.SING_AT_SIGHT: N_("Sing at sight"),
     QuestionKind.WHICH_BAR: N_("Which bar"), QuestionKind.HOW_OFTEN: N_("How often"),
     QuestionKind.WHERE_IT_TURNS: N_("Where it turns"), QuestionKind.FIND_THE_WRONG_CELL: N_("Find the wrong cell"),
     QuestionKind.SAY_THE_OCTAVE: N_("Say the octave"), QuestionKind.MARK_OR_NO_MARK: N_("Mark or no mark"),
@@ -57,6 +58,7 @@ _TASKS = {
     Way.BY_EAR: N_("Listen, and show with the hand."), Way.EAR_TO_VOICE: N_("Sing higher, lower and the same."),
     Way.CELL_TO_NAME: N_("Read the cells."), Way.NAME_TO_CELL: N_("Write the cells."),
     Way.CELL_TO_VOICE: N_("Read, then sing."), Way.VOICE_TO_CELL: N_("Write what you hear."),
+    Way.AT_SIGHT: N_("Sing at sight what nobody has heard."),
 }
 
 

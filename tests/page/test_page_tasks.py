@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from companion.braille import decode
-from companion.language import choose_language, say_problem
+from companion.course import QuestionKind, Way
+from companion.language import choose_language, kind_name, say_problem, task_line
 from companion.lesson import answer_lines, answer_take
 from companion.places import shipped
 from companion.tune import load
@@ -35,7 +36,9 @@ def text_of(found: Any) -> str:
 
 @pytest.mark.parametrize("place", PLACES)
 def test_every_page_is_valid_html_with_one_heading_and_its_title_first(page: Any, place: str) -> None:
-    checked(page, page.get(place))
+    found = page.get(place)
+    assert found.status_code == (404 if place == "/nowhere" else 200), text_of(found)
+    checked(page, found)
 
 
 def test_pages_that_come_after_something_was_done_are_valid_too(page: Any) -> None:
@@ -49,6 +52,13 @@ def test_pages_that_come_after_something_was_done_are_valid_too(page: Any) -> No
     checked(page, page.done(page.post("/papers/sheet", what="key", stage="2")))
     checked(page, page.post("/papers/wall", tune="tick-tock", shoulder="high"))
     checked(page, page.get("/"))
+
+
+def test_every_kind_of_question_and_way_of_learning_has_its_words() -> None:
+    """A kind that is added without them would break the pages of the course and of the sheets."""
+    english = choose_language("british")
+    assert len({kind_name(english, kind) for kind in QuestionKind}) == len(QuestionKind)
+    assert len({task_line(english, way) for way in Way}) == len(Way)
 
 
 def checked(page: Any, found: Any) -> None:
