@@ -1,8 +1,9 @@
 """The course: stages, questions both ways, judgements of answers, and when to come back to what. Facts only.
 
-facts: what can be known about cells. tune_material: a tune as far as it has been taught. drill: questions. vocabulary: what
-is typed, read into facts by the words of a language. answer: answers judged. stage: stages read from `stages/*.toml`.
-recall: FSRS. progress: what a pupil has shown, kept in the diary. planning: the questions of one sitting.
+facts: what can be known about cells. tune_material: a tune as far as it has been taught. fresh: new bars in the manner of a
+tune. drill: questions. vocabulary: what is typed, read into facts by the words of a language. answer: answers judged.
+stage: stages read from `stages/*.toml`. recall: FSRS. progress: what a pupil has shown, kept in the diary. planning: the
+questions of one sitting.
 """
 
 from companion.course.answer import (

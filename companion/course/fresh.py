@@ -145,7 +145,7 @@ class _Source:
         line = m.shown.line()
         widest = max((abs(b.pitch.diatonic - a.pitch.diatonic) for a, b in itertools.pairwise(line)), default=1)
         return _Source(tuple(sorted(inside | set(own), key=lambda p: (p.midi, p.diatonic))), widest,
-                       tuple(_beats(m.shown.bars)), m.signs | frozenset().union(*(g.signs for g in m.groups)))
+                       tuple(_beats(m.shown)), m.signs | frozenset().union(*(g.signs for g in m.groups)))
 
 
 # --- rhythm ---
@@ -197,14 +197,16 @@ def _joined(note: Note) -> bool:
                 or note.base < QUAVER)
 
 
-def _beats(bars: Sequence[Bar]) -> list[tuple[Note, ...]]:
-    """What fills a beat, or a few, in these bars, and is joined to nothing: a crotchet, two quavers, a rest."""
+def _beats(tune: Tune) -> list[tuple[Note, ...]]:
+    """What fills a beat, or a few, in a tune, and is joined to nothing: a crotchet, two quavers, a rest; in six-eight a
+    dotted crotchet, three quavers."""
     parts: list[tuple[Note, ...]] = []
-    for bar in bars:
+    beat = next((b.time.beat for b in tune.bars if b.time), Fraction(1))
+    for bar in tune.bars:
         under_way: list[Note] = []
         for note in _plain(bar).notes:
             under_way.append(note)
-            if sum((n.quarters for n in under_way), Fraction(0)).denominator == 1:
+            if (sum((n.quarters for n in under_way), Fraction(0)) / beat).denominator == 1:
                 if not any(map(_joined, under_way)) and not any(n.whole_bar for n in under_way):
                     parts.append(tuple(under_way))
                 under_way = []

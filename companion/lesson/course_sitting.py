@@ -412,7 +412,8 @@ def place(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[],
                 return None
             answers.append(right)
         low, high = (middle + 1, high) if sum(answers) >= min(KNOWN_FROM, len(answers)) else (low, middle)
-    found = asked[low] if low < len(asked) else stages[-1]
+    # The stage after the last that is known, be it one that cannot be asked for.
+    found = next((s for s in stages if low == 0 or s.number > asked[low - 1].number), stages[-1])
     before = [s for s in stages if s.number < found.number]
 
     def change(progress: Progress) -> None:

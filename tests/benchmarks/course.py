@@ -1,6 +1,7 @@
 """Simulated pupils of the course: how much is due, how long sittings last, and whether anyone passes without reading.
 
     python tests/benchmarks/course.py [--days 120] [--runs 100] [--seed 1] [--only load|reading] [--minutes 8]
+                                      [--stage 6] [--pupil rememberer]
 
 load: a diligent, a forgetful and an absent pupil for so many days. Each remembers by a forgetting curve of its own, that
 is not the one of the course's schedule. `pile`: of what is due at the end, in sittings; `minutes`: of the sittings, the
@@ -50,6 +51,7 @@ from companion.match import Verdict  # noqa: E402
 
 START = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
 ENGLISH = English()
+READERS = ("parrot", "guesser", "rememberer", "learner")
 LEARNING_SITTINGS = 30  # in which one who learns is to pass a stage
 READS_NOTHING_SITTINGS = 14
 
@@ -272,9 +274,9 @@ class Rememberer(Guesser):
         return right_answer(item) if known else super().answer(item)
 
 
-def reading(kind: str, runs: int, seed: int, minutes: float) -> dict[str, Any]:
-    """How many runs pass the stage that they are in."""
-    some = [s for s in stages() if not s.by_ear]
+def reading(kind: str, runs: int, seed: int, minutes: float, only: str = "") -> dict[str, Any]:
+    """How many runs pass the stage that they are in. only: one stage, "" for all in turn."""
+    some = [s for s in stages() if not s.by_ear and only in ("", s.key)]
     passed: list[str] = []
     took: list[int] = []
     for run in range(runs):
@@ -306,14 +308,16 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=CHILD_MINUTES)
+    parser.add_argument("--stage", default="", help="reading: only this stage")
+    parser.add_argument("--pupil", choices=READERS, action="append", help="reading: only these")
     parser.add_argument("--only", choices=("load", "reading"))
     options = parser.parse_args()
     out: dict[str, Any] = {"days": options.days, "budget_minutes": options.minutes, "seed": options.seed}
     if options.only != "reading":
         out |= {kind: load(kind, options.days, options.minutes, options.seed) for kind in MINDS}
     if options.only != "load":
-        out |= {kind: reading(kind, options.runs, options.seed, options.minutes)
-                for kind in ("parrot", "guesser", "rememberer", "learner")}
+        out |= {kind: reading(kind, options.runs, options.seed, options.minutes, options.stage)
+                for kind in options.pupil or READERS}
     print(json.dumps(out))
 
 
