@@ -121,10 +121,10 @@ class RoomSession(Session):
     along_s: float = 0.0  # time in which the pupil sings together with the companion
     given: list[int]
 
-    def along(self, line: Sequence[LineNote], quarter_s: float) -> bool:
-        self.along_s += float(line[-1].onset_quarters + line[-1].quarters - line[0].onset_quarters) * quarter_s
+    def along(self, line: Sequence[LineNote], quarter_s: float, times: int = 1) -> bool:
+        self.along_s += times * float(line[-1].onset_quarters + line[-1].quarters - line[0].onset_quarters) * quarter_s
         self.alone = quarter_s
-        return super().along(line, quarter_s)
+        return super().along(line, quarter_s, times)
 
     def slide_along(self, start_midi: float, end_midi: float) -> bool:
         self.along_s += 1.1

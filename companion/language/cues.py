@@ -357,14 +357,17 @@ def start_line(language: Language, pitch: Pitch, shift: float = 0.0) -> str:
 
 
 def smaller_piece(language: Language, notes: Sequence[LineNote], within: Sequence[LineNote] | None = None,
-                  together: bool = False) -> str:
-    """Before a smaller piece is sung: "Just two notes now. Snail, wall."; together: "Just two notes, with me. Snail, wall.".
+                  together: int = 0) -> str:
+    """Before a smaller piece is sung: "Just two notes now. Snail, wall.". together: how many times with the companion first,
+    up to twice: "Just two notes, twice with me. Snail, wall.".
 
     within: the phrase from which the piece is taken. With it, part of a word is named as such ("Just two notes
     now. The second part of 'lantern', then 'glow'."), and a longer piece by its ends.
     """
-    size = (language.plural("Just {n} note, with me.", "Just {n} notes, with me.", len(notes)) if together else
-            language.plural("Just {n} note now.", "Just {n} notes now.", len(notes))).format(n=language.number(len(notes)))
+    size = (language.plural("Just {n} note now.", "Just {n} notes now.", len(notes)) if not together else
+            language.plural("Just {n} note, with me.", "Just {n} notes, with me.", len(notes)) if together == 1 else
+            language.plural("Just {n} note, twice with me.", "Just {n} notes, twice with me.", len(notes))).format(
+                n=language.number(len(notes)))
     which = _which_piece(language, notes, within or ())
     return f"{size} {language.capitalised(which)}" if which else size
 

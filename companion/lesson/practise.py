@@ -47,6 +47,7 @@ PATTERN_QUARTER_S = 0.9  # quavers of 0.45 s: calm
 SLOWNESS = {Manner.PLAIN: 1.0, Manner.TOGETHER: 1.35, Manner.SLIDE: 1.5}
 MOST_MODELS = 3  # takes that are not the pupil's, before the line is given again
 FEWEST_TOLD = 4  # notes of a line from which on it is told who sings
+SHORT = 6  # notes; a shorter piece is sung twice together
 EASY = 2  # phrases in a row at the first take, after which two are sung in one
 LEAST_SONG_S = 60.0  # with less left no other song is begun: it would end in the middle
 MOST_OF_IT = 0.8  # share of its notes from which on a song has been sung, right or not
@@ -80,6 +81,11 @@ def pattern(low: int, steps: Sequence[int] = PATTERN) -> tuple[LineNote, ...]:
                             word_place="", phrase=1, bar=1, rest_after=Fraction(0), sources=((0, i),)))
         onset += value
     return tuple(out)
+
+
+def times_together(line: Sequence[LineNote]) -> int:
+    """How often a piece is sung with the companion before it is sung alone."""
+    return 2 if len(line) < SHORT else 1
 
 
 def rising(low: float, high: float, span: int = 7) -> list[int]:
@@ -323,7 +329,7 @@ class Practise:
         if ladder.ending:
             self._say(LessonSentence.WHAT_WENT_WELL)
             return
-        together = piece.manner is Manner.TOGETHER
+        together = times_together(notes) if piece.manner is Manner.TOGETHER else 0
         if piece.size is Size.PHRASE:
             self._say(LessonSentence.SLOWER_WITH_ME if ladder.takes == 1 else LessonSentence.WHOLE_PHRASE_WITH_ME)
             return
@@ -345,7 +351,7 @@ class Practise:
         """The line for the pupil to sing, with its first note before it where the key is new."""
         session = self.session
         if manner is Manner.TOGETHER:
-            session.along(line, quarter_s)
+            session.along(line, quarter_s, times_together(line))
             self._keys()
             self._say(LessonSentence.NOW_ALONE)
             session.give_first_note(line)

@@ -415,10 +415,11 @@ class Session:
             done = self.play(sound)
         return done
 
-    def along(self, line: Sequence[LineNote], quarter_s: float) -> bool:
-        """The line while the pupil sings with it: nothing is listened to. False where a key cut it short."""
-        parts = [starting_note(line[0].midi + self.shift, NOTE_S), silence(AFTER_NOTE_S, OUTPUT_RATE),
-                 line_sound(line, self.shift, quarter_s)]
+    def along(self, line: Sequence[LineNote], quarter_s: float, times: int = 1) -> bool:
+        """The line, so many times, while the pupil sings with it: nothing is listened to. False where a key cut it short."""
+        parts = [starting_note(line[0].midi + self.shift, NOTE_S)]
+        for _time in range(times):
+            parts += [silence(AFTER_NOTE_S, OUTPUT_RATE), line_sound(line, self.shift, quarter_s)]
         return self.play(concatenated(*parts, rate=OUTPUT_RATE))
 
     def slide_along(self, start_midi: float, end_midi: float) -> bool:

@@ -62,7 +62,7 @@ def test_a_phrase_goes_slower_together_and_smaller_and_grows_again_without_a_key
         "Again 'wall', 'creep': the same note. Listen.",
         "Stay from 'wall' to 'creep'. Listen."]
     assert said[3:8] == ["Once more, slower, with me.", "Now you alone.", "Again 'wall', 'creep': the same note. Listen.",
-                         "Just five notes, with me. Snail, on, the, wall, creep.", "Now you alone."]
+                         "Just five notes, twice with me. Snail, on, the, wall, creep.", "Now you alone."]
     assert "Just two notes now. Wall, creep." in said
     assert "On oo, like a slide." in said
     assert not any(s.startswith("Hand") for s in said)  # nobody has said that a helper is there
