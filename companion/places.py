@@ -87,7 +87,7 @@ def is_utf16(data: bytes) -> bool:
     """Whether bytes are UTF-16: by their byte order mark, or by ASCII letters with a zero before or after each."""
     head = data[:64][:len(data[:64]) // 2 * 2]
     return data[:2] in (b"\xff\xfe", b"\xfe\xff") or any(
-        len(head) >= 4 and not any(head[k::2]) and all(head[1 - k::2]) for k in (0, 1))
+        len(head) >= 4 and not any(head[k::2]) and all(0 < byte < 128 for byte in head[1 - k::2]) for k in (0, 1))
 
 
 PIPE_S = 5.0  # a pipe that gives nothing for so long has nobody who writes into it
