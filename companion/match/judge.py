@@ -33,7 +33,8 @@ class Evidence:
 
     interval: between the steady parts, semitones, None where a note has none. placed: probability that the
     alignment supports it. seconds: of voice in the shorter note. fault: an end lies where trackers err.
-    folded: the same evidence with octaves folded away, where that changes it. bare: of an unknown tracker.
+    folded: the same evidence with octaves folded away, where that changes it. bare: of an unknown tracker. repeated: the
+    move is one of several level ones in a row, of which none can be told from its neighbour.
     error: standard deviation of the interval, semitones.
     """
 
@@ -47,6 +48,7 @@ class Evidence:
     bare: bool = False
     folded: Evidence | None = None
     error: float = 0.0
+    repeated: bool = False
 
     @property
     def probability(self) -> dict[Direction, float]:
@@ -134,7 +136,9 @@ def move_evidence(aligned: Alignment, steady: Steady, key: F, written: F, i: int
     error = interval_error(steady, i, params)
     seconds = float(min(steady.seconds[i], steady.seconds[i + 1]))
     near = np.abs(sung - interval) <= params.supports_within
-    found = weigh(interval, posterior, sung, near, error, seconds, params.level_within)
+    level = np.diff(written) == 0
+    repeated = bool(level[i] and level[max(0, i - 1):i + 2].sum() > 1)
+    found = replace(weigh(interval, posterior, sung, near, error, seconds, params.level_within), repeated=repeated)
     first, second = (float(steady.midi[k] - written[k] - key[k]) for k in (i, i + 1))
     if not tracker_fault(steady, (first, second), i, bare, params):
         return replace(found, fault=True, bare=bare) if octave_slip(steady, written, i, params) else found
@@ -182,6 +186,7 @@ def call(e: Evidence, wanted: Direction, params: MatchParameters = PARAMETERS) -
     others = {k: v for k, v in e.probability.items() if k != wanted}
     clear = e.seconds >= params.short_s and evidence_row(e, wanted, params)[0] <= -params.clear_by
     needed = params.wrong_threshold if clear else max(params.wrong_threshold, params.wrong_threshold_unclear)
+    needed = max(needed, params.wrong_threshold_repeated) if e.repeated else needed
     if 1 - right >= needed and not as_wanted:
         return Call(Verdict.WRONG, max(others, key=lambda k: others[k]), 1 - right)
     heard = max(e.probability, key=lambda k: e.probability[k])

@@ -120,6 +120,7 @@ class MatchParameters:
     #: slide or a tracker may make.
     wrong_threshold_unclear: float = 0.92
     clear_by: float = 0.9  # semitones
+    wrong_threshold_repeated: float = 0.97  # of several level moves in a row, where the wrong one may be its neighbour
     leeway: float = 0.1  # semitones short of the edge at which "right" may still be said, in the child's favour
     folded_confidence: float = 0.9  # no more is claimed for a move seen only with an octave folded away
 

@@ -355,6 +355,17 @@ def test_of_a_note_that_may_be_a_slide_more_is_asked() -> None:
         assert call(e, UP, firm).verdict == verdict
 
 
+def test_of_one_of_several_level_moves_more_is_asked() -> None:
+    e = evidence(2.0)
+    for x, verdict in ((e, Verdict.WRONG), (replace(e, repeated=True), Verdict.UNSURE)):
+        assert call(x, LEVEL, with_probability(0.05, e, LEVEL)).verdict == verdict
+    line = [note(i, m) for i, m in enumerate((60, 62, 62, 62, 64, 64))]
+    pitch = [math.nan] * 12 + [x for m in (60.0, 62.0, 62.0, 62.0, 64.0, 64.0) for x in [*[m] * 40, *[math.nan] * 5]]
+    placed = place(track_of(pitch, [-60.0 if math.isnan(x) else -20.0 for x in pitch], 0.95), line)
+    assert placed is not None
+    assert [placed.evidence(line, i).repeated for i in range(5)] == [False, True, True, False, False]
+
+
 def test_an_interval_of_the_wanted_direction_is_never_called_wrong() -> None:
     e = evidence(0.6, 0.5)
     assert call(e, UP, with_probability(0.01, e, UP)).verdict == Verdict.UNSURE
