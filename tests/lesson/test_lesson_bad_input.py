@@ -72,6 +72,8 @@ def test_what_lost_sound_is_not_sure_and_is_asked_for_again(tmp_path: Path) -> N
         robin = diary.pupil("Robin", new=True)
         here = session(Losing(), kind=SessionKind.LESSON, diary=diary, pupil=robin)
         here.pupil_sings = lambda line, shift, q: sung(line, shift, q, TURNED)
+        out: Any = here.out
+        out.on_say = lambda text: [here.keys.press("q") for _ in "qq" if text.startswith("Some of")]
         Lesson(here, load("snail-wall"), "snail-wall").run()
         assert "Some of the sound was lost on its way. Once more, please." in here.out.said  # type: ignore[attr-defined]
         assert wrong(here) == 0

@@ -187,6 +187,9 @@ def test_the_key_never_leaves_the_pupils_range(tmp_path: Path, low: float, high:
             return sung(line, shift + (4.0 if len(shifts) % 2 else -4.0) + voice_at, quarter_s, voice=ADULT)
 
         here.pupil_sings = drifting
+        # An octave from the range it is asked who sang, and a key answers.
+        out: Any = here.out
+        out.on_say = lambda text: here.keys.press("t") if text.startswith("Was that you") else None
         Lesson(here, tune, "snail-wall").run()
         for key in "llllllllhhhhhhhhhhhhhhhhh":
             here.serve(here.keys.bound[key], "")

@@ -55,7 +55,7 @@ def run(kind: SessionKind, show: bool) -> Terminal:
         Practise(here, lambda: [Set("snail-wall", tune)], 5, warm_up=False).run()
     else:
         misses[0] = 0
-        for key in "w?m":
+        for key in "w?ma":  # what is asked for, and then the phrase again
             here.keys.press(key)
         Lesson(here, tune, "snail-wall").run()
     return out
