@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 FIRST_TUNE = "tick-tock"  # the shipped tune of least reach, where nothing is set and nothing was sung yet
 USUAL_REACH = 14.0  # semitones from lowest to highest that suit a pupil whose range nobody has found
 MUTED_S = 1.0  # digital silence for so long at the beginning is no room: some drivers begin with a little of it
+NOTHING_S, READ_S = 3.0, 0.1  # without any sound for so long nothing is said of it; how long one look for sound takes
 FETCH_MINUTES = 5  # so long somebody is waited for who can switch the microphone on
 LEVEL_S = 4.0  # how long the level is measured: three seconds of singing, one of silence
 
@@ -269,8 +270,9 @@ def _gives_sound(opened: Background[Ears], out: Out, keys: Keys, language: Langu
     least = 10 ** (NOTHING_DB / 20)
 
     def sounds(seconds: float) -> bool | None:
-        """Whether anything comes within so many seconds of sound; None where a key ends it."""
-        left = seconds
+        """Whether anything comes within so many seconds of sound; None where a key ends it. Nothing at all, not even silence,
+        is no muted microphone but one that is slow: the session waits for it."""
+        left, patience = seconds, NOTHING_S / READ_S
         while left > 0:
             if keys.get() is Action.QUIT:
                 return None
@@ -280,7 +282,10 @@ def _gives_sound(opened: Background[Ears], out: Out, keys: Keys, language: Langu
                 return True  # the session says so, and waits for it
             if block is not None and len(block) and float(np.sqrt(np.mean(np.square(block)))) > least:
                 return True
-            left -= len(block) / RATE if block is not None else 0.1
+            patience = NOTHING_S / READ_S if block is not None else patience - 1
+            if patience <= 0:
+                return True
+            left -= len(block) / RATE if block is not None else 0.0
         return False
 
     found = sounds(MUTED_S)

@@ -185,6 +185,23 @@ def test_a_muted_microphone_is_told_before_the_child_is_greeted_and_waited_for(t
                         "Hello Pip. Let us sing."]
 
 
+def test_a_microphone_that_gives_nothing_yet_is_not_called_muted(tmp_path: Path) -> None:
+    """As a browser's that still asks whether it may listen."""
+    room = Room()
+    looks = []
+
+    def nothing(timeout_s: float = 0.1) -> None:
+        looks.append(1)
+
+    room.read = nothing  # type: ignore[method-assign,assignment]
+    made, out = devices(room)
+    out.on_say = lambda text: (_ for _ in ()).throw(KeyboardInterrupt)
+    with pytest.raises(KeyboardInterrupt):
+        run_practise("Pip", SessionOptions(diary=str(tmp_path / "d.sqlite"), new=True, devices=made))
+    assert out.said == ["Hello Pip. Let us sing."]
+    assert len(looks) == 30
+
+
 def test_a_microphone_that_stays_muted_ends_it_with_one_sentence(tmp_path: Path) -> None:
     made, out = devices(Room(noise_db=-200))
     with pytest.raises(Trouble, match="no sound for 5 minutes"):
