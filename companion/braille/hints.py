@@ -89,7 +89,7 @@ def _strays(notes: list[_Placed]) -> set[int]:
 
 def _goes_on(tune: Tune, last: _Placed, here: _Placed) -> bool:
     """Whether nothing stands between two notes after which a mark is due: a line's end, words, a double bar ..."""
-    if here.line != last.line or here.unit.reset or here.note.before or here.bar - last.bar > 1:
+    if here.line != last.line or here.note.before or here.bar - last.bar > 1:
         return False
     if here.bar == last.bar:
         return True

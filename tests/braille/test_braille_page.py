@@ -12,7 +12,7 @@ from braille.corpus import one_line
 
 from companion.braille import SPACE, Habits, ProblemCode, decode, encode, from_brf, from_dots, signs, to_ascii, to_brf, words
 from companion.braille.expressions import metronome_cells
-from companion.tune import Bar, Barline, DirectionKind, Key, Mark, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
+from companion.tune import Bar, Barline, DirectionKind, Display, Key, Mark, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
 
 FOUR = Time((4,), 4)
 
@@ -237,6 +237,14 @@ def test_dynamics_before_any_sign(text: str) -> None:
     head, cells = encode(tune(bar())).lines[0], "".join(signs.LETTERS[c] for c in text)
     back = decode([head, signs.WORD + cells + signs.DOT + from_dots("5-1456-156-1246-12456")])
     assert back.tune.bars[0].notes[0].before == (said,)
+
+
+def test_an_editors_accidental_stands_in_brackets() -> None:
+    """De Garmo, chapter 10 and music21.braille.lookup: dots 6 3 before and after the sign."""
+    sharp = replace(ROW[3], pitch=Pitch("F", 4, 1), accidental=Display.EDITORIAL)
+    assert one_line(tune(bar(*ROW[:3], sharp))) == from_dots("5-1456-156-1246-6-3-146-6-3-12456")
+    back = decode(encode(tune(bar(*ROW[:3], sharp))).lines)
+    assert (back.problems, back.tune.bars[0].notes[3]) == ((), sharp)
 
 
 def test_repeats_may_be_left_out() -> None:

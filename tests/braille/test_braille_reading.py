@@ -269,6 +269,7 @@ def test_what_was_read_before_changes_nothing() -> None:
 
 @pytest.mark.parametrize(("music", "column", "code"), [
     ("⠐⠹⠱⠨⠫⠻", 4, ProblemCode.LEAP), ("⠐⠹⠱⠐⠫⠻", 4, ProblemCode.NEEDLESS_MARK),
+    ("⠐⠹⠱⠫⠐⠻⠣⠅", 5, ProblemCode.NEEDLESS_MARK),
     ("⠐⠹⠉⠹⠫⠻", 1, ProblemCode.SLUR_BETWEEN_EQUALS), ("⠐⠹⠡⠱⠫⠻", 3, ProblemCode.NEEDLESS_ACCIDENTAL)])
 def test_hints(music: str, column: int, code: ProblemCode) -> None:
     """What is odd is no problem (the rule is MBC 2015, 3.2.2): a hint, at its place, once."""
