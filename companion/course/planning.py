@@ -41,7 +41,7 @@ from companion.tune import STEPS, Pitch
 
 MOST_NEW = 16  # new questions of one sitting, however much time there is
 CHILD_MINUTES, ADULT_MINUTES = 8.0, 15.0  # of a sitting: as long as a child sits well, and an adult
-SMALL_PILE = 0.75  # of a sitting's time: with more than that due, nothing new is begun
+SMALL_PILE = 0.45  # of a sitting's time, at the pupil's pace: with more than that due, nothing new is begun
 MOST_CONTRAST = 0.1  # share of a stage's questions that may do without what the stage brings
 SONG_WITHIN = 5  # questions: by then something has been sung
 SUNG_WAYS = (Way.CELL_TO_VOICE, Way.EAR_TO_VOICE, Way.AT_SIGHT)
@@ -88,11 +88,11 @@ def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random
     due, pile = _due_steps(progress, reached, now, rng, seconds, sung_only)
     left = seconds - sum(seconds_of(s.item) for s in due)
     new: list[Step] = []
-    if not progress.finished(stages) and (pile <= SMALL_PILE * minutes * 60 or not due):
+    if not progress.finished(stages) and (pile * progress.pace <= SMALL_PILE * minutes * 60 or not due):
         asked = here if not sung_only else replace(here, drills=tuple(d for d in here.drills if d.way in SUNG_WAYS))
         steps = [s for s in new_steps(asked, rng, most_new, progress, known) if s.item.wants is Wants.SUNG or not sung_only]
         new = _in_time(interleaved(steps), left)
-    steps = _song_early([*interleaved(due), *new])
+    steps = _song_early([*interleaved(due), *new], reached, progress, known, rng)
     return [replace(step, item=replace(step.item, known=known)) for step in (*steps, Step(last, Why.LAST))]
 
 
@@ -142,12 +142,17 @@ def interleaved(steps: Sequence[Step]) -> list[Step]:
     return out
 
 
-def _song_early(steps: list[Step]) -> list[Step]:
-    """With the first sung question among the first few."""
-    at = next((i for i, s in enumerate(steps) if s.item.wants is Wants.SUNG), 0)
-    if at >= SONG_WITHIN:
-        steps.insert(SONG_WITHIN - 2, steps.pop(at))
-    return steps
+def _song_early(steps: list[Step], reached: Sequence[Stage], progress: Progress, known: frozenset[str],
+                rng: random.Random) -> list[Step]:
+    """With something sung among the first few; a new bar, or a move, where nothing that is asked is sung."""
+    at = next((i for i, s in enumerate(steps) if s.item.wants is Wants.SUNG), len(steps))
+    if at < SONG_WITHIN or len(steps) < SONG_WITHIN:
+        return steps
+    song = steps.pop(at) if at < len(steps) else None
+    if song is None:
+        item = _new_bar(reached[-1].name, Way.CELL_TO_VOICE, reached, known, rng, progress)
+        song = Step(item or sung_move(Pitch("C", 4), Pitch("G", 4)), Why.DUE)
+    return [*steps[:SONG_WITHIN - 2], song, *steps[SONG_WITHIN - 2:]]
 
 
 def _belongs(item: Item, stage: Stage) -> bool:
