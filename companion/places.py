@@ -24,6 +24,13 @@ def shipped(folder: str) -> Path:
     return inside if inside.is_dir() else PACKAGE.parent / folder
 
 
+def user_folder() -> Path:
+    """Where what belongs to this user on this machine is kept, as the usual diary; it need not be there yet."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("companion", appauthor=False))
+
+
 def sans_typeface() -> Path:
     """DejaVu Sans, which has the braille cells and many scripts; it comes with matplotlib, and that with music21."""
     from importlib.util import find_spec

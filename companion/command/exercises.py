@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 
+from companion.command.parser import page_arguments, page_size_of
 from companion.messages import _
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("tune", metavar="TUNE", help=_("MusicXML or MIDI, or the name of a tune that ships"))
-    parser.add_argument("--out", metavar="NAME", help=_("write NAME.brf, .html and .txt, and the answers apart"))
+    parser.add_argument("--out", metavar="NAME", help=_("write NAME.brf (or .pef), .html and .txt, and the answers apart"))
     parser.add_argument("--level", type=int, choices=range(1, 6), metavar="N", help=_("only up to this level, 1 to 5"))
     parser.add_argument("--kind", action="append", default=[], metavar="KIND",
                         help=_("only this kind (gap, dictation, moves ...); may be given again"))
@@ -22,8 +23,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sound", action="store_true", help=_("with --out: NAME.wav as well, spoken and sounded"))
     parser.add_argument("--seconds-a-cell", type=float, default=4.0, metavar="N",
                         help=_("with --sound: time to write an answer, for each cell (4); half for cells that are read"))
-    parser.add_argument("--width", type=int, default=40, metavar="N", help=_("cells in a line (40)"))
-    parser.add_argument("--height", type=int, default=25, metavar="N", help=_("lines on a braille page (25)"))
+    parser.add_argument("--as", dest="form", choices=("brf", "pef"), default="brf",
+                        help=_("with --out: the form of the braille; pef is XML (brf)"))
+    page_arguments(parser)
     parser.add_argument("--seed", type=int, default=1, metavar="N", help=_("another number gives another set"))
     parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
     parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
@@ -40,11 +42,12 @@ def run(options: argparse.Namespace) -> int:
         with Diary(options.diary) as diary:
             suggested = suggestion(diary, diary.pupil(options.pupil))
         practise += [suggested.tally.kind.size] if suggested else []
+    size = page_size_of(options)
     made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
-                      width=options.width, seed=options.seed, part=options.part)
+                      width=size.width, seed=options.seed, part=options.part)
     if options.out:
-        names = save_booklet(made, options.out, options.language, options.width, options.height, options.sound,
-                             options.seconds_a_cell)
+        names = save_booklet(made, options.out, options.language, size.width, size.height, options.sound,
+                             options.seconds_a_cell, f".{options.form}")
         print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(to_text(booklet_sheet(made, options.language, options.answers), options.language)))

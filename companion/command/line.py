@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import argparse
 
+from companion.command.parser import page_arguments, page_size_of
 from companion.messages import _
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("tune", metavar="TUNE", help=_("MusicXML or MIDI, or the name of a tune that ships"))
-    parser.add_argument("--out", metavar="FILE", help=_("write .svg or .pdf (swell paper), .brf (embosser) or .txt"))
+    parser.add_argument("--out", metavar="FILE", help=_("write .svg or .pdf (swell paper), .brf or .pef (embosser) or .txt"))
     parser.add_argument("--phrase", type=int, metavar="N", help=_("only the Nth phrase"))
-    parser.add_argument("--width", type=int, default=40, metavar="N", help=_("cells in a line of a .brf (40)"))
-    parser.add_argument("--height", type=int, default=25, metavar="N", help=_("lines on a page of a .brf (25)"))
+    page_arguments(parser)
     parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
     parser.add_argument("--american", action="store_true", help=_("American names (half step)"))
 
@@ -22,8 +22,9 @@ def run(options: argparse.Namespace) -> int:
     from companion.tune import load
 
     tune = load(options.tune, part=options.part)
+    size = page_size_of(options)
     if options.out:
-        names = save_finger_line(tune, options.out, options.language, options.phrase, options.width, options.height)
+        names = save_finger_line(tune, options.out, options.language, options.phrase, size.width, size.height)
         print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(finger_line_words(tune, options.language, options.phrase)))

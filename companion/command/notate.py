@@ -8,12 +8,13 @@ import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from companion.command.parser import tracker_argument
+from companion.command.parser import page_arguments, page_size_of, tracker_argument
 from companion.errors import Trouble
 from companion.messages import _
 
 if TYPE_CHECKING:
     from companion.ear import Microphone
+    from companion.paper import PageSize
     from companion.transcribe import Take, Transcription
 
 
@@ -23,7 +24,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                                "several takes sharpen one score; or a piece of work that was kept (.zip)"))
     parser.add_argument("--microphone", metavar="NAME", help=_("which microphone, where there are several"))
     parser.add_argument("--out", action="append", default=[], metavar="FILE",
-                        help=_("write .musicxml, .mxl, .mid, .brf, .svg, .pdf, .wav or .flac; may be given again"))
+                        help=_("write .musicxml, .mxl, .mid, .brf, .pef, .svg, .pdf, .wav or .flac; may be given again"))
     parser.add_argument("--title", default="", metavar="TEXT", help=_("the tune's title (else the take's name)"))
     parser.add_argument("--words", default="", metavar="TEXT",
                         help=_("words to lay under the notes; hyphens part syllables, _ lets one go on, / ends a line of "
@@ -52,6 +53,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_("write .wav or .flac: bar by bar the take, then the take with the written notes over it"))
     parser.add_argument("--play", action="store_true", help=_("sound the written tune on the loudspeaker"))
     tracker_argument(parser)
+    page_arguments(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
     parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
@@ -65,12 +67,13 @@ def run(options: argparse.Namespace) -> int:
 
     language = options.language
     opened = _checked(options)
+    size = page_size_of(options, quiet=options.json)
     before = open_work(opened) if opened else None
     transcription = _changed(before, options) if before else _written(options)
     say = (lambda text: None) if options.json else print
     lines = iter(sys.stdin)
     talk = options.ask or options.correct
-    saved = [] if talk else _saved(options, transcription, before)  # before anything is printed: nobody may read it
+    saved = [] if talk else _saved(options, transcription, before, size)  # before anything is printed: nobody may read it
     if options.ask:
         transcription = asked(language, transcription, lines, say)
     if not options.json:
@@ -78,7 +81,7 @@ def run(options: argparse.Namespace) -> int:
     if options.correct:
         transcription = corrected(language, transcription, lines, say, lambda: _heard(options))
     if talk:
-        saved = _saved(options, transcription, before)
+        saved = _saved(options, transcription, before, size)
     if options.json:
         print(json.dumps(score_json(language, transcription.notation), ensure_ascii=False))
     else:
@@ -89,14 +92,15 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _saved(options: argparse.Namespace, transcription: Transcription, before: Transcription | None) -> list[str]:
+def _saved(options: argparse.Namespace, transcription: Transcription, before: Transcription | None, size: PageSize) -> list[str]:
     """Everything that was asked for written, and a sentence for each file. before: the piece of work as it was opened."""
     from companion.audio import save_sound
     from companion.lesson import compared_sound
     from companion.paper import save_as
     from companion.transcribe import keep_work
 
-    names = [name for path in options.out for name in save_as(transcription.notation.tune, path, options.language)]
+    names = [name for path in options.out for name in save_as(
+        transcription.notation.tune, path, options.language, size.width, size.height)]
     if options.compare:
         save_sound(compared_sound(transcription), options.compare)
         names.append(options.compare)

@@ -15,6 +15,7 @@ from companion.messages import _
 
 if TYPE_CHECKING:
     from companion.language import Language
+    from companion.paper import PageSize
 
 
 class Parser(argparse.ArgumentParser):
@@ -134,3 +135,26 @@ def tracker_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tracker", metavar="NAME", default="companion",
                         help=_("what finds the pitch in a sound file: companion, unless you say librosa, to check a result "
                                "with it"))
+
+
+def page_arguments(parser: argparse.ArgumentParser) -> None:
+    """The options for the size of a braille page, of every command that writes one."""
+    parser.add_argument("--width", type=int, metavar="N", help=_("cells in a line of braille, 12 to 120 (40)"))
+    parser.add_argument("--height", type=int, metavar="N", help=_("lines on a braille page, 4 or more (25)"))
+    parser.add_argument("--paper", metavar="NAME",
+                        help=_("the width and height that were kept under this name; --width and --height come before them"))
+    parser.add_argument("--keep-paper", metavar="NAME",
+                        help=_("keep the width and height under this name, as my embosser, on this machine"))
+
+
+def page_size_of(options: argparse.Namespace, quiet: bool = False) -> PageSize:
+    """The size of a braille page that the options ask for, kept if they say so. quiet: that is not said. Raises Trouble."""
+    from companion.paper import keep_size, page_size
+
+    size = page_size(options.paper, options.width, options.height)
+    if options.keep_paper is not None:
+        path = keep_size(options.keep_paper, size)
+        if not quiet:
+            print(_("Paper {name} kept in {path}: {width} cells in a line, {height} lines on a page.").format(
+                name=options.keep_paper, path=path, width=size.width, height=size.height))
+    return size

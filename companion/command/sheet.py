@@ -6,10 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from companion.command.parser import page_arguments, page_size_of
 from companion.messages import _
 
 if TYPE_CHECKING:
-    from companion.paper import Sheet
+    from companion.paper import PageSize, Sheet
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,8 +19,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                                "stage N), or week PUPIL"))
     parser.add_argument("name", metavar="NAME", nargs="?", help=_("number of a stage, name of a tune, or pupil"))
     parser.add_argument("--out", metavar="FILE",
-                        help=_("write .brf, .html, .pdf, .txt, or spoken .wav: the pupil's sheet, and beside it the "
+                        help=_("write .brf, .pef, .html, .pdf, .txt, or spoken .wav: the pupil's sheet, and beside it the "
                                "helper's with the answers; printed as text if not given"))
+    page_arguments(parser)
     parser.add_argument("--speak", action="store_true", help=_("read it out"))
     parser.add_argument("--whole", action="store_true", help=_("one file with the helper's parts too"))
     parser.add_argument("--kind", metavar="KIND", help=_("for drills: only this kind"))
@@ -44,8 +46,9 @@ def run(options: argparse.Namespace) -> int:
     wanted = WantedSheet(SheetOf(options.what), options.name, options.kind, options.tune, options.leave_out, options.count,
                          options.seed)
     sheet = sheet_of(options.language, wanted, stages(options.stages), lambda: Diary(options.diary), moment(options.on))
+    size = page_size_of(options)
     if options.out:
-        _save(sheet, options)
+        _save(sheet, options, size)
     elif not options.speak:
         print("\n".join(to_text(sheet, options.language)))
     if options.speak:
@@ -55,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _save(sheet: Sheet, options: argparse.Namespace) -> None:
+def _save(sheet: Sheet, options: argparse.Namespace, size: PageSize) -> None:
     """The pupil's sheet, and beside it the helper's, where there is anything for the helper: two files in every form,
     so that the answers are never under the pupil's hands."""
     from companion.paper import for_pupil, save_sheet
@@ -63,11 +66,11 @@ def _save(sheet: Sheet, options: argparse.Namespace) -> None:
     out = Path(options.out)
     pupils = for_pupil(sheet)
     if options.whole or pupils == sheet:
-        save_sheet(sheet, out, options.language, whole=True)
+        save_sheet(sheet, out, options.language, whole=True, width=size.width, height=size.height)
         print(_("{path} written.").format(path=out))
         return
     helpers = out.with_name(_("{name}-helper").format(name=out.stem) + out.suffix)
-    save_sheet(pupils, out, options.language)
-    save_sheet(sheet, helpers, options.language, whole=True)
+    save_sheet(pupils, out, options.language, width=size.width, height=size.height)
+    save_sheet(sheet, helpers, options.language, whole=True, width=size.width, height=size.height)
     print(_("{path} written, for the pupil.").format(path=out))
     print(_("{path} written, for the helper.").format(path=helpers))

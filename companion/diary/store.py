@@ -21,6 +21,7 @@ from urllib.parse import quote
 from companion.diary.copies import erase_copies, keep_copy
 from companion.errors import Trouble
 from companion.messages import _
+from companion.places import user_folder
 
 NAME = "diary.sqlite"
 APPLICATION = 0x436D7044  # "CmpD", in the header of every diary (SQLite file format, offset 68)
@@ -84,9 +85,7 @@ class NotOurs(Unusable):
 
 def default_path() -> Path:
     """The diary in the platform's folder for a user's data."""
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("companion", appauthor=False)) / NAME
+    return user_folder() / NAME
 
 
 def beside(path: Path) -> Path:

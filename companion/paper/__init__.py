@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     )
     from companion.paper.forms import save_sheet, to_sound, to_text
     from companion.paper.large_print import html_body, to_html, to_pdf
+    from companion.paper.page_sizes import PageSize, keep_size, kept_sizes, page_size
+    from companion.paper.pef import brf_pages, to_pef
     from companion.paper.saving import check_outs, save_as, tune_sound
     from companion.paper.sheet import (
         Block,
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
         Sheet,
         for_pupil,
     )
+    from companion.paper.song_pages import save_song, song_brf, song_page, song_pef
     from companion.paper.wall_card import save_wall_card, wall_card_sheet
 
 __all__ = [
@@ -45,10 +48,12 @@ __all__ = [
     "Heading",
     "ListItem",
     "NewPage",
+    "PageSize",
     "Paragraph",
     "Picture",
     "Question",
     "Sheet",
+    "brf_pages",
     "check_engraver",
     "check_outs",
     "engraved_pdf",
@@ -58,14 +63,22 @@ __all__ = [
     "finger_line_words",
     "for_pupil",
     "html_body",
+    "keep_size",
+    "kept_sizes",
+    "page_size",
     "save_as",
     "save_engraving",
     "save_finger_line",
     "save_sheet",
+    "save_song",
     "save_wall_card",
+    "song_brf",
+    "song_page",
+    "song_pef",
     "to_brf",
     "to_html",
     "to_pdf",
+    "to_pef",
     "to_sound",
     "to_text",
     "tune_sound",
@@ -78,8 +91,11 @@ __getattr__ = loader(__name__, {
     "finger_line": ("FingerLine", "finger_line_picture", "finger_line_sheet", "finger_line_words", "save_finger_line"),
     "forms": ("save_sheet", "to_sound", "to_text"),
     "large_print": ("html_body", "to_html", "to_pdf"),
+    "page_sizes": ("PageSize", "keep_size", "kept_sizes", "page_size"),
+    "pef": ("brf_pages", "to_pef"),
     "saving": ("check_outs", "save_as", "tune_sound"),
     "sheet": ("Block", "CellGroup", "Cells", "Heading", "ListItem", "NewPage", "Paragraph", "Picture", "Question", "Sheet",
               "for_pupil"),
+    "song_pages": ("save_song", "song_brf", "song_page", "song_pef"),
     "wall_card": ("save_wall_card", "wall_card_sheet"),
 })

@@ -1,8 +1,10 @@
 """A sheet as braille pages for an embosser: Braille ASCII with CRLF, a form feed between pages.
 
-Words are in uncontracted UEB. The title stands in the middle of the first line. Where there are several pages, each has
-its number at the right end of its first line, and the later ones the title before it, so that loose pages can be put
-in order by touch.
+Words are in uncontracted UEB. The title stands in the middle of the first line, with a free line after it; headings are
+centred with three free cells or more on both sides. Where there are several pages, each has its number at the right end of
+its first line, and the later ones the title in its middle, three free cells or more before the number, so that loose pages
+can be put in order by touch. All of this is the common practice of the trade (Braille Authority of North America, Braille
+Formats, 2016: centred headings, running heads, page numbers; MBC 2015, section 1, of music).
 """
 
 from __future__ import annotations
@@ -18,17 +20,18 @@ WIDTH, HEIGHT = 40, 25  # cells and lines of a usual braille page
 INDENT = SPACE * 2
 FEWEST_AFTER_HEADING = 3  # lines that stay on its page
 KEPT_TOGETHER = 8  # lines of cells that are not parted by the end of a page
-NUMBER_ROOM = 2  # free cells before a page's number
+FREE = 3  # least free cells on either side of what is centred, and before a page's number
 LEAST_HEIGHT = 4  # a title, a heading and a line below it, and one more
 
 
 class _Pages:
     """Pages under way: lines of cells of at most `width`, pages of at most `height` lines."""
 
-    def __init__(self, title: str, width: int, height: int) -> None:
+    def __init__(self, title: str, width: int, height: int, gap: bool) -> None:
+        """gap: a free line stands after the title."""
         self.title, self.width, self.height = words(title), width, height
-        head = wrap(self.title, width) if title else []
-        self.pages: list[list[str]] = [[SPACE * ((width - len(x)) // 2) + x for x in head]]
+        head = centred(self.title, width) if title else []
+        self.pages: list[list[str]] = [[*head, ""] if head and gap else head]
         self.empty = not head  # whether the page has no lines yet besides the head of a later page
 
     def new_page(self) -> None:
@@ -59,47 +62,75 @@ class _Pages:
 
 
 def page_head(title: str, number: int, width: int) -> str:
-    """The first line of a later page: the title (cells), cut at a space where it is too long, and the page's number."""
+    """The first line of a later page: the title (cells) in its middle, cut at a space where it is too long, and the
+    page's number at its right end. A title that would come too near to the number stands farther to the left."""
     figures = words(str(number))
-    left = wrap(title, width - len(figures) - NUMBER_ROOM)[0] if title else ""
-    return left + SPACE * (width - len(left) - len(figures)) + figures
+    room = width - len(figures) - FREE
+    text = wrap(title, room)[0] if title else ""
+    text = SPACE * min((width - len(text)) // 2, room - len(text)) + text if text else ""
+    return text + SPACE * (width - len(text) - len(figures)) + figures
+
+
+def centred(cells: str, width: int) -> list[str]:
+    """Cells in the middle of a line, or of several where they are too long; FREE cells on either side, but where a word
+    needs the whole line."""
+    room = width - 2 * FREE
+    if max(map(len, cells.split(SPACE))) > room:
+        room = width
+    return [SPACE * ((width - len(line)) // 2) + line for line in wrap(cells, room)]
+
+
+def check_height(height: int) -> None:
+    """Raises Trouble for a page of so few lines as no page has."""
+    if height < LEAST_HEIGHT:
+        raise Trouble(_("A page of {height} lines was asked for; give {LEAST_HEIGHT} or more.").format(
+                          height=height, LEAST_HEIGHT=LEAST_HEIGHT))
 
 
 def _with_number(line: str, number: int, width: int) -> str:
     """A line with a page's number at its right end: moved to the left, or left as it is, where there is no room."""
     figures = words(str(number))
-    for text in (line, line.lstrip(SPACE)):
-        if len(text) + NUMBER_ROOM + len(figures) <= width:
-            return text + SPACE * (width - len(text) - len(figures)) + figures
-    return line
+    text = line.lstrip(SPACE)
+    room = width - len(figures) - FREE
+    if len(text) > room:
+        return line
+    text = SPACE * min(len(line) - len(text), room - len(text)) + text
+    return text + SPACE * (width - len(text) - len(figures)) + figures
 
 
 def to_brf(sheet: Sheet, width: int = WIDTH, height: int = HEIGHT, whole: bool = False) -> bytes:
     """A .brf file: lines of at most `width` cells, pages of at most `height` lines.
 
     The helper's parts are left out unless `whole`. Cells begin in cell 3, on lines of their own; a heading stays with
-    what follows. Raises Trouble where a bar fits no line, or for a page of no usual size.
+    what follows. The free line after the title is given up where it would cost a page. Raises Trouble where a bar fits no
+    line, or for a page of no usual size.
     """
     check_width(width)
+    check_height(height)
     blocks = [b for b in sheet.blocks if (whole or not b.helper) and not (isinstance(b, Paragraph) and b.print_only)]
-    if height < LEAST_HEIGHT:
-        raise Trouble(_("A page of {height} lines was asked for; give {LEAST_HEIGHT} or more.").format(
-                          height=height, LEAST_HEIGHT=LEAST_HEIGHT))
-    pages = _Pages(sheet.title, width, height)
+    pages = min((_laid_out(sheet.title, blocks, width, height, gap) for gap in (True, False)), key=len)
+    sheets = ["\r\n".join(to_ascii(line).rstrip() for line in page) for page in pages]
+    return ("\r\n\f".join(sheets) + "\r\n").encode("ascii", "replace")
+
+
+def _laid_out(title: str, blocks: Sequence[Block], width: int, height: int, gap: bool) -> list[list[str]]:
+    """The pages of a sheet, each a list of lines. gap: a free line stands after the title."""
+    pages = _Pages(title, width, height, gap)
     for k, block in enumerate(blocks):
         if isinstance(block, NewPage):
             pages.new_page()
         else:
             after = blocks[k + 1:] if isinstance(block, Heading) else ()
-            pages.put(_lines(block, width, begun=bool(pages.pages[-1])), _kept_with_heading(after, width) if after else 0)
-    sheets = ["\r\n".join(to_ascii(line).rstrip() for line in page) for page in pages.finished()]
-    return ("\r\n\f".join(sheets) + "\r\n").encode("ascii", "replace")
+            page = pages.pages[-1]
+            begun = bool(page) and (len(page) == 1 or page[-1] != "")
+            pages.put(_lines(block, width, begun), _kept_with_heading(after, width) if after else 0)
+    return pages.finished()
 
 
 def _lines(block: Block, width: int, begun: bool) -> list[str]:
-    """The lines of a block. begun: something stands on the page already, so that headings and pictures are set apart."""
+    """The lines of a block. begun: something stands right above, so that headings and pictures are set apart."""
     if isinstance(block, Heading):
-        return [*([""] if begun else []), *wrap(words(block.text), width)]
+        return [*([""] if begun else []), *centred(words(block.text), width)]
     if isinstance(block, Picture):
         return [*([""] if begun else []), *(line or SPACE for line in block.lines)]
     if isinstance(block, Cells):

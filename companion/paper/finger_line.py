@@ -46,7 +46,7 @@ LEAST_SEMITONE_MM = 3.2  # a wide tune is drawn closer, but never so that a semi
 NOTE_MM = POINT_MM + LEAST_LINE_MM  # least distance from note to note along the page
 A4 = (297.0, 210.0)
 FEWEST_IN_ROW = 3  # notes: a rise and a fall want three
-FORMS = (".svg", ".pdf", ".brf", ".txt")
+FORMS = (".svg", ".pdf", ".brf", ".pef", ".txt")
 FULL_CELL = "⠿"
 MOST_LINES = 20  # of a picture in cells: with its words, title and number it goes on a page of 25
 LEVEL_LINE, UPRIGHT = "⠒", "⠸"
@@ -263,7 +263,7 @@ def _draw_move(grid: list[list[str]], start: int, end: int, y: int, to: int) -> 
 
 def save_finger_line(tune: Tune, path: str | Path, language: Language, phrase: int | None = None, width: int = WIDTH,
                      height: int = HEIGHT) -> list[str]:
-    """Write the picture as .svg (one file a page), .pdf, .brf or .txt (in words). Returns the names written.
+    """Write the picture as .svg (one file a page), .pdf, .brf, .pef or .txt (in words). Returns the names written.
 
     width, height: of a braille page.
     """
@@ -271,10 +271,10 @@ def save_finger_line(tune: Tune, path: str | Path, language: Language, phrase: i
     kind = path.suffix.lower()
     if kind not in FORMS:
         if kind:
-            raise Trouble(_("{path} ends in {ending}; the line is written as .svg, .pdf, .brf or .txt.").format(
+            raise Trouble(_("{path} ends in {ending}; the line is written as .svg, .pdf, .brf, .pef or .txt.").format(
                                 path=path, ending=kind))
-        raise Trouble(_("{path} ends in nothing; the line is written as .svg, .pdf, .brf or .txt.").format(path=path))
-    if kind in (".brf", ".txt"):
+        raise Trouble(_("{path} ends in nothing; the line is written as .svg, .pdf, .brf, .pef or .txt.").format(path=path))
+    if kind in (".brf", ".pef", ".txt"):
         save_sheet(finger_line_sheet(tune, language, phrase, width), path, language, width=width, height=height)
         return [str(path)]
     picture = finger_line_picture(tune, phrase)

@@ -1,4 +1,4 @@
-"""The forms of a sheet: plain text, speech, .brf for an embosser, large print as HTML and as PDF."""
+"""The forms of a sheet: plain text, speech, .brf and .pef for an embosser, large print as HTML and as PDF."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from companion.language import Language, cells_in_words, labelled
 from companion.messages import _
 from companion.paper.braille_pages import HEIGHT, WIDTH, to_brf
 from companion.paper.large_print import to_html, to_pdf
+from companion.paper.pef import to_pef
 from companion.paper.sheet import Block, Cells, Heading, ListItem, Paragraph, Question, Sheet, ended
 from companion.places import write_whole
 
@@ -20,7 +21,7 @@ PAUSE_S = 0.5  # between spoken lines: time to do what was said
 ANSWER_S = 2.5  # after what was played: time to answer
 QUARTER_S = 1.0  # quavers of half a second: slow enough for a beginner to follow
 SPEECH_RATE = 22050  # Hz, of a sheet that is only spoken
-FORMS = (".txt", ".brf", ".html", ".pdf", ".wav")
+FORMS = (".txt", ".brf", ".pef", ".html", ".pdf", ".wav")
 
 
 def save_sheet(sheet: Sheet, path: str | Path, language: Language, *, whole: bool = False, width: int = WIDTH,
@@ -34,6 +35,8 @@ def save_sheet(sheet: Sheet, path: str | Path, language: Language, *, whole: boo
         data = ("\n".join(to_text(sheet, language)) + "\n").encode()
     elif kind == ".brf":
         data = to_brf(sheet, width, height, whole)
+    elif kind == ".pef":
+        data = to_pef(to_brf(sheet, width, height, whole), sheet.title, width, height)
     elif kind in (".html", ".htm"):
         data = to_html(sheet, language).encode()
     elif kind == ".pdf":
@@ -44,10 +47,10 @@ def save_sheet(sheet: Sheet, path: str | Path, language: Language, *, whole: boo
         save_sound(to_sound(sheet, language), path)
         return
     elif kind:
-        raise Trouble(_("{path} ends in {ending}; a sheet is written to .brf, .html, .pdf, .txt or, spoken, to "
+        raise Trouble(_("{path} ends in {ending}; a sheet is written to .brf, .pef, .html, .pdf, .txt or, spoken, to "
                         ".wav.").format(path=path, ending=kind))
     else:
-        raise Trouble(_("{path} ends in nothing; a sheet is written to .brf, .html, .pdf, .txt or, spoken, to "
+        raise Trouble(_("{path} ends in nothing; a sheet is written to .brf, .pef, .html, .pdf, .txt or, spoken, to "
                         ".wav.").format(path=path))
     write_whole(path, data)
 

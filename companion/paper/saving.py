@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from companion.audio import Sound, line_sound, save_sound
-from companion.braille import encode, to_brf
+from companion.braille import encode
 from companion.errors import Trouble
 from companion.language import Language
 from companion.messages import _
+from companion.paper.braille_pages import HEIGHT, WIDTH
 from companion.paper.engraving import check_engraver, save_engraving
-from companion.places import write_whole
+from companion.paper.song_pages import save_song, song_page
 from companion.tune import Tune, save
 
-SCORES, BRAILLE, PRINT, SOUNDS = (".musicxml", ".xml", ".mxl", ".mid"), (".brf",), (".svg", ".pdf"), (".wav", ".flac")
+SCORES, BRAILLE, PRINT, SOUNDS = (".musicxml", ".xml", ".mxl", ".mid"), (".brf", ".pef"), (".svg", ".pdf"), (".wav", ".flac")
 #: What a tune can be saved as.
 FORMS = (*SCORES, *BRAILLE, *PRINT, *SOUNDS)
 USUAL_BPM = 100.0  # crotchets a minute, where the tune has no tempo
@@ -40,14 +42,17 @@ def check_outs(outs: Sequence[str | Path], takes: Sequence[str | Path] = ()) -> 
             check_engraver()
 
 
-def save_as(tune: Tune, path: str | Path, language: Language) -> list[str]:
-    """Write a tune in the form that its name asks for (FORMS). Returns the names written. Raises Trouble."""
+def save_as(tune: Tune, path: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT) -> list[str]:
+    """Write a tune in the form that its name asks for (FORMS). Returns the names written. Raises Trouble.
+
+    width, height: of a braille page.
+    """
     check_outs([path])
     kind = Path(path).suffix.lower()
     if kind in PRINT:
         return save_engraving(tune, path, language)
     if kind in BRAILLE:
-        write_whole(path, to_brf(encode(tune), numbered=True))
+        save_song(song_page(partial(encode, tune), width), path, width, height)
     elif kind in SOUNDS:
         save_sound(tune_sound(tune), path)
     else:

@@ -190,21 +190,24 @@ def spoken_sheet(booklet: Booklet, language: Language, seconds_a_cell: float = S
 
 
 def save_booklet(booklet: Booklet, base: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT,
-                 sound: bool = False, seconds_a_cell: float = SECONDS_A_CELL) -> list[str]:
+                 sound: bool = False, seconds_a_cell: float = SECONDS_A_CELL, braille: str = ".brf") -> list[str]:
     """Write BASE.brf, BASE.html, BASE.txt, the same with -answers, and BASE.wav where sound is wanted.
 
-    seconds_a_cell: in the sound, what is left for each cell that is written. Returns the names written.
+    seconds_a_cell: in the sound, what is left for each cell that is written. braille: ".pef" for that in place of .brf, as
+    does a base that ends so. Returns the names written.
     """
     if not LEAST_SECONDS_A_CELL <= seconds_a_cell <= MOST_SECONDS_A_CELL:
         raise Trouble(_("{seconds:g} seconds a cell were given; give {least:g} to {most:g}.").format(
             seconds=seconds_a_cell, least=LEAST_SECONDS_A_CELL, most=MOST_SECONDS_A_CELL))
     base = Path(base)
-    if base.suffix.lower() in (".brf", ".html", ".txt", ".wav"):
+    if base.suffix.lower() == ".pef":
+        braille = ".pef"
+    if base.suffix.lower() in (".brf", ".pef", ".html", ".txt", ".wav"):
         base = base.with_suffix("")
     sheets: list[tuple[str, Sheet]] = []
     for ending, answers in (("", False), ("-answers", True)):
         made = booklet_sheet(booklet, language, answers)
-        sheets += [(ending + suffix, made) for suffix in (".brf", ".html", ".txt")]
+        sheets += [(ending + suffix, made) for suffix in (braille, ".html", ".txt")]
     if sound:
         sheets.append((".wav", spoken_sheet(booklet, language, seconds_a_cell)))
     names = []

@@ -62,7 +62,7 @@ def test_what_is_missing_is_said_with_an_example_that_works(run: Run, name: str)
 
 def test_a_choice_that_is_none_is_said_plainly(run: Run) -> None:
     _, _, err = run("braille", "mole", "--as", "print")
-    assert re.match(r"--as takes one of '?cells'?, '?ascii'?, '?dots'?, not 'print'\. ", err)
+    assert re.match(r"--as takes one of '?cells'?, '?ascii'?, '?dots'?, '?pef'?, not 'print'\. ", err)
 
 
 def test_closed_streams_are_no_fault() -> None:
