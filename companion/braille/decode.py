@@ -264,6 +264,19 @@ class _PageReader:
         return Reading(tune, tuple(problems), self.pitch_only, Raw(self.reader, self.head, self.texts, self.hints, self._at))
 
 
+def _words_before_signatures(groups: list[str], last: bool, first: bool) -> list[str]:
+    """What of a heading's line is words: all of it, unless it is the last or holds signatures alone."""
+    text = list(groups)
+    while text and (METRONOME_MARK.fullmatch(text[-1]) or read_signature(text[-1])):
+        text.pop()
+    return groups if not last and (text or first) else text
+
+
+def _runs_on(before: Row, groups: list[str]) -> bool:
+    """Whether the first word of a centred line would not have fitted on the centred line before it."""
+    return before.indent < 2 * len(groups[0]) and len(before.cells) + 1 + len(groups[0]) > before.middle + 1
+
+
 def _parallels(rows: list[Row]) -> Iterator[tuple[list[list[Row]], list[Row]]]:
     """Lines of words, each with its runovers, and the music below them with its own; either may be none."""
     i = 0
@@ -320,17 +333,16 @@ def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None
     for k, row in enumerate(rows):
         last = k == len(rows) - 1
         groups = [g for g in row.cells.split(S.SPACE) if g]
-        text = list(groups)
-        while text and (METRONOME_MARK.fullmatch(text[-1]) or read_signature(text[-1])):
-            text.pop()
-        if not last and (text or k == 0):
-            text = groups
+        text = _words_before_signatures(groups, last, k == 0)
         found += [signature for group in groups[len(text):] if (signature := read_signature(group))]
         if not text:
             continue
         said = read_words(S.SPACE.join(text))
-        # Words of tempo end in a full stop, on the last line or, below a title, on the one before it.
-        if k and said.startswith(by):
+        # Words of tempo end in a full stop, on the last line or, below a title, on the one before it. What would not have
+        # fitted on the title's line goes on with the title.
+        if k and titles and not composer and _runs_on(rows[k - 1], groups):
+            titles.append(said)
+        elif k and said.startswith(by):
             composer.append(said.removeprefix(by))
         elif said.endswith(".") and (last or (0 < k == len(rows) - 2 and not found)):
             tempo = said[:-1]

@@ -203,7 +203,7 @@ def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: se
         count = _rests(tune.bars, at, encoder) if encoder.habits.repeats else 0
         pieces = _rest_pieces(count, at, encoder) if count > 1 else encoder.bar(at)
         stop = at + max(1, count)
-        if not made:
+        if not any(p.mark for one in made for p in one.pieces):
             mark_first(pieces, encoder.habits.octave_marks)
         length += length_of(pieces) + (1 if made else 0)
         if made and (length > width or any(len(words) > width for words in _sung_lines(tune, index, stop, verses, text))):

@@ -21,6 +21,7 @@ class Lines:
         self.parts: list[str] = []  # of the line under way
         self.column = 0
         self.begun = False
+        self.marked = True  # whether a note with its octave mark stands on the line, where one is due
         self.parallels: list[int] = []  # lines, from 0, at which words and their music begin
 
     def end(self) -> None:
@@ -35,7 +36,7 @@ class Lines:
         self.end()
         self.parts = [S.SPACE * indent] if indent else []
         self.column = indent
-        self.begun = False
+        self.begun = self.marked = False
 
     def text(self, cells: str, indent: int = 0) -> None:
         """A line of its own."""
@@ -51,6 +52,8 @@ class Lines:
         column, parts, links, line = self.column, self.parts, self.links, len(self.lines) + 1
         for p in pieces:
             cells = p.head + p.mark + p.tail if p.due else p.head + p.tail
+            if p.mark:
+                self.marked = True
             if p.note:
                 if p.all is None:
                     links.append(Link(p.note, line, column + 1, len(cells)))
@@ -110,7 +113,7 @@ def place_bar(pieces: list[Piece], page: Lines, runover: int, again: Callable[[]
     """Put a bar on the line, or on a new one where it does not fit, or in parts with music hyphens."""
     if not pieces:
         return
-    if not page.begun:
+    if not page.marked:  # also after bars of rest
         mark_first(pieces, marks)
     length = length_of(pieces)
     if pieces[-1].flow:

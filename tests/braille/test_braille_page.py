@@ -37,7 +37,8 @@ def bar(*notes: Note, **more: object) -> Bar:
 # --- headings ---------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("title", ["", "Hill", "A very long title that needs more than one line of the page", "Song 3."])
+@pytest.mark.parametrize("title", ["", "Hill", "A very long title that needs more than one line of the page", "Song 3.",
+                                   "Emperor of Germany's March.", "Come now for Jest & smiling."])
 @pytest.mark.parametrize("composer", ["", "Nobody"])
 @pytest.mark.parametrize("tempo", ["", "Slow", "Slow and with feeling"])
 @pytest.mark.parametrize("metronome", ["", "1=96"])
@@ -167,6 +168,21 @@ def test_lines_are_filled_and_never_too_long(width: int) -> None:
         without = first[1:] if first[0] == signs.OCTAVES[4] and not marked else first
         assert len(line) + 1 + len(without) > width, (line, later)
     assert [b.notes for b in decode(encode(made, width=width).lines).tune.bars] == [b.notes for b in made.bars]
+
+
+@pytest.mark.parametrize("width", range(14, 30))
+def test_the_first_note_of_a_line_has_a_mark_after_bars_of_rest_too(width: int) -> None:
+    """MBC 2015, 3.2: rests before it do not take the place of the first note of a line."""
+    silent = (Note(pitch=None, base=Fraction(4), whole_bar=True),)
+    for count in (1, 2):
+        made = tune(*[bar(*row) for row in (ROW, *[silent] * count) * 6])
+        page = encode(made, width=width, habits=Habits(repeats=count > 1))
+        back = decode(page.lines)
+        assert back.problems == () == back.hints, page.lines
+        assert [b.notes for b in back.tune.bars] == [b.notes for b in made.bars]
+        for line in page.lines[1:]:
+            first = next((g for g in line.split(SPACE) if g and g.strip(signs.WHOLE_REST)), signs.OCTAVES[4])
+            assert first.lstrip(signs.WHOLE_REST).startswith(signs.OCTAVES[4]), line
 
 
 @pytest.mark.parametrize("length", range(8, 18))
