@@ -151,6 +151,8 @@ def test_the_cursor_goes_by_sign_bar_and_line_and_a_problem_leads_to_its_place(o
     page.goto(address + "read")
     page.fill("#cells", "⠐⠹⠱⠫⠻ ⠳⠪⠺⠐⠹\n⠐⠹⠱⠫⠬ ⠻⠣")
     page.click("button:has-text('Read it back')")
+    page.wait_for_selector("#amiss")
+    page.wait_for_load_state()  # its scripts have run
 
     def here() -> str:
         return str(page.evaluate("document.activeElement.id + ' ' + document.activeElement.textContent.trim()"))
@@ -184,6 +186,8 @@ def test_a_drill_is_answered_by_chords(opened: tuple[Any, str]) -> None:
     page.select_option("#kind", "write the cell")
     page.select_option("#drill-stage", "2")
     page.click("text=Begin the questions")
+    page.wait_for_url("**/course/sitting")
+    page.wait_for_load_state()
     question = page.inner_text("#said")
     name = next(word.strip(".,?") for word in question.split() if word.strip(".,?") in dots)
     page.check("#chords")
