@@ -9,8 +9,8 @@ import pytest
 #: numba's cache is not safe for two processes that fill it at once, so each worker of pytest-xdist has its own.
 if worker := os.environ.get("PYTEST_XDIST_WORKER"):
     os.environ["NUMBA_CACHE_DIR"] = str(Path(__file__).parents[1] / ".pytest_cache" / "numba" / worker)
-#: Files whose tests run by the clock (a sound card, a terminal): one after another, never two at once.
-BY_THE_CLOCK = ("soundcard", "microphone", "keys", "course_live", "kill")
+#: Files whose tests run by the clock (a sound card, a terminal, a browser): one after another, never two at once.
+BY_THE_CLOCK = ("soundcard", "microphone", "keys", "course_live", "kill", "page_live", "page_walks", "page_firefox")
 
 pytest_plugins = ("soundcard",)  # fixtures soundcard and soundcard_apart: tests/soundcard.py
 
@@ -25,6 +25,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         file = item.path.stem  # with `-n 2 --dist loadgroup` a file's tests run in one worker and share its fixtures
         by_the_clock = any(word in file for word in BY_THE_CLOCK)
         item.add_marker(pytest.mark.xdist_group("by the clock" if by_the_clock else file))
+        if by_the_clock:  # a machine that is busy for a moment is no fault: what runs by the clock is tried again
+            item.add_marker(pytest.mark.flaky(reruns=2))
         for kind in ("slow", "overnight"):
             if item.get_closest_marker(kind) and not config.getoption(f"--{kind}"):
                 item.add_marker(pytest.mark.skip(reason=f"a long check: pytest --{kind} runs it"))
