@@ -94,7 +94,8 @@ def test_help(run: Run, name: str) -> None:
     assert "«" in said
     left = OPTIONS.sub("", outside(said))
     # Values of an option are typed as they stand; the first word of a line of the list is a command.
-    assert english(left, " ".join(COMMANDS), "cells ascii dots on off up down and mixed stage tune drill key week") == set()
+    assert english(left, " ".join(COMMANDS),
+                   "cells ascii dots under after brf pef on off up down and mixed stage tune drill key week") == set()
 
 
 @pytest.mark.parametrize("arguments", [
@@ -105,7 +106,7 @@ def test_wrong_use(run: Run, arguments: tuple[str, ...]) -> None:
     said = run(*arguments)
     assert "«" in said
     left = OPTIONS.sub("", outside(said))
-    assert english(left, " ".join(arguments), " ".join(COMMANDS), "cells ascii dots song wav snail wall") == set()
+    assert english(left, " ".join(arguments), " ".join(COMMANDS), "cells ascii dots pef song wav snail wall") == set()
 
 
 @pytest.mark.parametrize("take", ["one-move-turned", "right", "note-left-out", "too-noisy"])

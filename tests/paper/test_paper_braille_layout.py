@@ -126,7 +126,7 @@ def test_pef_is_the_same_file_for_the_same_pages_and_is_xml_whatever_the_title()
 
 
 def test_a_song_as_pef_from_every_command_that_writes_braille(run: Run, tmp_path: Path) -> None:
-    for arguments in (("braille", "lantern"), ("line", "lantern"), ("sheet", "tune", "lantern"), ("guide", "pupil"),
+    for arguments in (("braille", "lantern"), ("line", "lantern"), ("sheet", "fingers", "3"), ("guide", "pupil"),
                       ("wall", "lantern", "--shoulder", "98")):
         for ending in ("brf", "pef"):
             assert run(*arguments, "--width", "34", "--height", "20", "--out", f"x.{ending}")[0] == 0
@@ -203,7 +203,7 @@ def test_the_free_line_is_given_up_where_it_costs_a_page() -> None:
 @pytest.mark.parametrize(("width", "height"), [(40, 25), (32, 27), (28, 25), (28, 6)])
 def test_words_and_their_music_stay_on_one_sheet(width: int, height: int) -> None:
     """MBC 2015, section 35."""
-    for made in (song(24, sung=True), load("sleepy-harbour")):
+    for made in (song(24, sung=True), *map(load, ("sleepy-harbour", "lantern", "rocking-boat", "window-wind"))):
         page = song_page(partial(encode, made), width)
         data = song_brf(page, width, height)
         for sheet in brf_pages(data):
