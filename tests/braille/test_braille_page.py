@@ -38,7 +38,7 @@ def bar(*notes: Note, **more: object) -> Bar:
 
 
 @pytest.mark.parametrize("title", ["", "Hill", "A very long title that needs more than one line of the page", "Song 3.",
-                                   "Emperor of Germany's March.", "Come now for Jest & smiling."])
+                                   "Emperor of Germany's March.", "New Stepney March.", "Come now for Jest & smiling."])
 @pytest.mark.parametrize("composer", ["", "Nobody"])
 @pytest.mark.parametrize("tempo", ["", "Slow", "Slow and with feeling"])
 @pytest.mark.parametrize("metronome", ["", "1=96"])
