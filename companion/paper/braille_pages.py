@@ -31,8 +31,9 @@ class _Pages:
         """gap: a free line stands after the title."""
         self.title, self.width, self.height = words(title), width, height
         head = centred(self.title, width) if title else []
-        self.pages: list[list[str]] = [[*head, ""] if head and gap else head]
-        self.empty = not head  # whether the page has no lines yet besides the head of a later page
+        self.pages: list[list[str]] = [[]]
+        self.empty = True  # whether the page has no lines yet besides the head of a later page
+        self.put([*head, ""] if head and gap else head)
 
     def new_page(self) -> None:
         if not self.empty:

@@ -200,6 +200,20 @@ def test_the_free_line_is_given_up_where_it_costs_a_page() -> None:
     assert (len(pages(10)), pages(10)[0][1]) == (2, "")
 
 
+@pytest.mark.parametrize("title", ["", "Owl", "a" * 60, "A very long title of a very small tune about owls in the wood"])
+def test_no_page_is_longer_or_wider_than_was_asked_for(title: str) -> None:
+    blocks = (Heading("x" * 30), Paragraph("One."), Heading("Of several words"), *(Paragraph("Two three.") for _ in range(9)))
+    for width in (12, 14, 20, 40):
+        for height in (4, 5, 25):
+            sheet = brf_pages(to_brf(Sheet(title, blocks), width, height))
+            made = brf_pages(song_brf(song_page(partial(encode, song(12, title=title)), width), width, height))
+            for page in sheet + made:
+                assert len(page) <= height
+                assert max(map(len, page)) <= width
+            text = "".join(line for page in sheet for line in page)
+            assert text.count(words("Two three.")[:4]) == 9  # nothing is lost
+
+
 @pytest.mark.parametrize(("width", "height"), [(40, 25), (32, 27), (28, 25), (28, 6)])
 def test_words_and_their_music_stay_on_one_sheet(width: int, height: int) -> None:
     """MBC 2015, section 35."""
