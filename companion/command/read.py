@@ -9,7 +9,7 @@ from companion.messages import _
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help=_(".brf, or text in Unicode cells; - for standard input"))
+    parser.add_argument("file", metavar="FILE", help=_(".brf or .pef, or text in Unicode cells; - for standard input"))
     parser.add_argument("--out", metavar="FILE.musicxml", help=_("write the tune as MusicXML"))
     parser.add_argument("--bar", type=int, metavar="N", help=_("say this bar alone"))
     parser.add_argument("--from", dest="start", type=int, metavar="N", help=_("say the bars from this one on"))
@@ -23,7 +23,12 @@ def run(options: argparse.Namespace) -> int:
     from companion.braille import read_file
     from companion.language import reading_json, reading_lines
 
-    reading = read_file(options.file)
+    if options.file.lower().endswith(".pef"):
+        from companion.paper import read_pef
+
+        reading = read_pef(options.file)
+    else:
+        reading = read_file(options.file)
     bars = _asked_for(options, [bar.number for bar in reading.tune.bars])
     if options.out:
         from companion.tune import save

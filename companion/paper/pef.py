@@ -9,16 +9,20 @@ from __future__ import annotations
 
 import re
 import uuid
+from pathlib import Path
 from xml.sax.saxutils import escape
 
-from companion.braille import SPACE, to_cells
-from companion.places import visible
+from companion.braille import SPACE, Reading, decode, from_brf, to_ascii, to_cells
+from companion.errors import Trouble
+from companion.messages import _
+from companion.places import read_within, visible
 
 NAMESPACE = "http://www.daisy.org/ns/2008/pef"
 DUBLIN_CORE = "http://purl.org/dc/elements/1.1/"
 VERSION = "2008-1"
 MEDIA_TYPE = "application/x-pef+xml"
 ENDING = ".pef"
+MOST_BYTES = 8_000_000  # of a document that is read; a cell takes three bytes
 _NO_CELL = re.compile("[^\u2800-\u28ff]")  # a row holds cells alone
 _NO_XML = re.compile("[\ufffe\uffff]")  # XML 1.0, 2.2; other letters that it forbids are escaped by `visible`
 
@@ -52,3 +56,34 @@ def brf_pages(brf: bytes) -> list[list[str]]:
         lines = page.removesuffix("\r\n").split("\r\n")
         pages.append([_NO_CELL.sub(SPACE, to_cells(line)).rstrip(SPACE) for line in lines])
     return pages
+
+
+def from_pef(data: bytes) -> bytes:
+    """The pages of a PEF document as a .brf file. Raises ValueError for what is none."""
+    import defusedxml.ElementTree
+    from defusedxml.common import DefusedXmlException
+
+    try:
+        root = defusedxml.ElementTree.fromstring(data)
+    except (SyntaxError, DefusedXmlException, LookupError) as error:
+        raise ValueError(str(error)) from error
+    if root.tag != f"{{{NAMESPACE}}}pef":
+        raise ValueError(root.tag)
+    pages = [[to_ascii((row.text or "").strip()).rstrip() for row in page.iter(f"{{{NAMESPACE}}}row")]
+             for page in root.iter(f"{{{NAMESPACE}}}page")]
+    return ("\r\n\f".join("\r\n".join(page) for page in pages) + "\r\n").encode("ascii", "replace")
+
+
+def read_pef(path: str | Path) -> Reading:
+    """The music in a PEF document. Raises Trouble where it cannot be read, or holds no cells."""
+    try:
+        data = read_within(Path(path), MOST_BYTES)
+        brf = from_pef(data) if len(data) <= MOST_BYTES else b""
+    except OSError as error:
+        raise Trouble(_("{path} could not be read: {reason}. Give a .pef or .brf file.").format(
+                            path=path, reason=(error.strerror or str(error)).lower())) from error
+    except ValueError as error:
+        raise Trouble(_("{path} is no PEF document. Give one, or a .brf file.").format(path=path)) from error
+    if not brf.strip():
+        raise Trouble(_("{path} holds no cells, or more than any tune has. Give another file.").format(path=path))
+    return decode(from_brf(brf))

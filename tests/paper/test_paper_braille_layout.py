@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -142,6 +143,30 @@ def test_a_song_as_pef_from_every_command_that_writes_braille(run: Run, tmp_path
     assert out.encode() == (tmp_path / "song.txt").read_bytes()
     save_as(load("lantern"), tmp_path / "n.pef", BRITISH)
     assert (tmp_path / "n.pef").read_bytes() == out.encode()
+
+
+def test_a_song_in_pef_is_read_as_the_same_song_in_brf_is(run: Run, tmp_path: Path) -> None:
+    for ending in ("brf", "pef"):
+        assert run("braille", "sleepy-harbour", "--width", "20", "--height", "5", "--out", f"x.{ending}")[0] == 0
+    code, out, _ = run("read", "x.pef", "--json")
+    assert (code, out) == run("read", "x.brf", "--json")[:2]
+    assert len(json.loads(out)["notes"]) == len(load("sleepy-harbour").line())
+    bomb = '<!DOCTYPE pef [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><pef xmlns="http://www.daisy.org/ns/2008/pef">&b;</pef>'
+    for text, says in (("<pef", "is no PEF document"), ("<pef/>", "is no PEF document"), (bomb, "is no PEF document"),
+                       ("", "is no PEF document"), ('<pef xmlns="http://www.daisy.org/ns/2008/pef"/>', "holds no cells")):
+        (tmp_path / "y.pef").write_text(text)
+        code, out, err = run("read", "y.pef")
+        assert (code, out, says in err) == (2, "", True), text
+    assert "could not be read" in run("read", "none.pef")[2]
+
+
+@pytest.mark.parametrize("width", [20, 28, 40])
+def test_a_title_of_several_lines_and_its_composer_are_read_back_from_the_pages(width: int) -> None:
+    for title in ("Owls", "A very long title of a very small tune", "A very long title of a very small tune about owls in it"):
+        for composer in ("", "A. N. Other"):
+            made = replace(load("lantern"), title=title, composer=composer)
+            back = decode(from_brf(song_brf(song_page(partial(encode, made), width), width, 25))).tune
+            assert (back.title, back.composer) == (title, composer)
 
 
 def test_a_pupils_name_is_in_the_pef_only_where_it_is_on_the_page() -> None:
