@@ -53,7 +53,7 @@ from companion.match.judge import (
     weigh,
 )
 from companion.match.steady import Steady
-from companion.match.take import _move, key_prior, local_key, place
+from companion.match.take import _move, _note, key_prior, local_key, place
 from companion.tune import Direction, Key, LineNote, direction_of, spell
 
 HOP = 0.01
@@ -254,6 +254,9 @@ def test_the_local_key_follows_drift_and_no_single_note() -> None:
     wrong = written + 3
     wrong[4] += 4
     assert np.allclose(local_key(wrong, written), 3.0)
+    beside = written + 3
+    beside[1:3] += 4
+    assert np.allclose(local_key(beside, written), 3.0), "two wrong notes side by side are no drift"
     octave = written + 3
     octave[:3] -= 12
     assert np.allclose(local_key(octave, written), 3.0), "the octave is the pupil's"
@@ -411,6 +414,15 @@ def test_a_far_note_is_doubted_where_the_sound_leaves_the_octave_open() -> None:
     assert not tracker_fault(unclear, (5.0, 0.0), 0, False, PARAMETERS)
     # A note put back by an octave lay where trackers err before that.
     assert tracker_fault(replace(clear, octave_off=np.array([1.0, 0.0])), (0.0, 0.0), 0, False, PARAMETERS)
+
+
+def test_a_note_counts_as_sung_from_even_odds() -> None:
+    line = [note(i, m) for i, m in enumerate((60, 62, 64))]
+    pitch = [math.nan] * 12 + [60.0] * 45 + [62.0] * 45 + [64.0] * 45
+    placed = place(track_of(pitch, [-20.0] * len(pitch), 0.95), line)
+    assert placed is not None
+    present = replace(placed, aligned=replace(placed.aligned, present=np.array([0.1, 0.49, 0.51])))
+    assert [_note(present, i, n, PARAMETERS).sung for i, n in enumerate(line)] == [False, False, True]
 
 
 def test_a_move_is_judged_only_where_both_of_its_notes_were_sung() -> None:
