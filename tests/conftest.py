@@ -11,6 +11,8 @@ if worker := os.environ.get("PYTEST_XDIST_WORKER"):
     os.environ["NUMBA_CACHE_DIR"] = str(Path(__file__).parents[1] / ".pytest_cache" / "numba" / worker)
 #: Files whose tests run by the clock (a sound card, a terminal, a browser): one after another, never two at once.
 BY_THE_CLOCK = ("soundcard", "microphone", "keys", "course_live", "kill", "page_live", "page_walks", "page_firefox")
+#: Files that run librosa, which compiles for a quarter of a minute when it is first used: in one worker, so only once.
+LIBROSA = ("glides", "pulse", "decision_time", "course_drills", "trackers", "pyin")
 
 pytest_plugins = ("soundcard",)  # fixtures soundcard and soundcard_apart: tests/soundcard.py
 
@@ -24,7 +26,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     for item in items:
         file = item.path.stem  # with `-n 2 --dist loadgroup` a file's tests run in one worker and share its fixtures
         by_the_clock = any(word in file for word in BY_THE_CLOCK)
-        item.add_marker(pytest.mark.xdist_group("by the clock" if by_the_clock else file))
+        librosa = any(word in file for word in LIBROSA)
+        item.add_marker(pytest.mark.xdist_group("by the clock" if by_the_clock else "librosa" if librosa else file))
         if by_the_clock:  # a machine that is busy for a moment is no fault: what runs by the clock is tried again
             item.add_marker(pytest.mark.flaky(reruns=2))
         for kind in ("slow", "overnight"):
