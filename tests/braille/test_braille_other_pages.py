@@ -27,8 +27,8 @@ def said(*lines: str) -> list[tuple[int, int, str]]:
     return [(s.line, s.column, say_meaning(English(), s.meaning)) for s in decode(list(lines)).said]
 
 
-@pytest.mark.parametrize("number", ["⠼⠓", "⠼⠁⠃"])
-def test_page_numbers_in_any_corner(number: str) -> None:
+@pytest.mark.parametrize(("number", "page"), [("⠼⠓", 8), ("⠼⠁⠃", 12), ("⠼⠁⠚⠋", 106)])
+def test_page_numbers_in_any_corner(number: str, page: int) -> None:
     """MBC 1: the page number stands in a corner, three empty cells at least from what else stands there."""
     first, second = "⠐⠹⠱⠫⠻", "⠀⠀⠐⠗⠏⠣⠅"
     title = words("A tune").center(40, SPACE).rstrip(SPACE)
@@ -42,7 +42,7 @@ def test_page_numbers_in_any_corner(number: str) -> None:
         assert notes(*lines) == TUNE, lines
         assert reading.tune.title == "A tune", lines
         assert reading.problems == () == reading.hints, lines
-        assert [text for _, _, text in said(*lines) if text.startswith("page")] == [f"page {'8' if number == '⠼⠓' else '12'}"]
+        assert [text for _, _, text in said(*lines) if text.startswith("page")] == [f"page {page}"]
 
 
 def test_running_heads_are_set_aside() -> None:

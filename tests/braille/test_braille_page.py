@@ -62,6 +62,19 @@ def test_headings_come_back(title: str, composer: str, tempo: str, metronome: st
         assert [b.notes[1:] for b in back.tune.bars] == [b.notes[1:] for b in made.bars]
 
 
+@pytest.mark.parametrize("length", range(22, 31))
+def test_a_heading_leaves_three_cells_on_each_side(length: int) -> None:
+    """music21.braille.basic.transcribeHeading (De Garmo, chapter 13): words of tempo stand beside the signatures where three
+    cells stay empty on each side, else on a line of their own."""
+    from music21 import key, meter, tempo
+    from music21.braille.basic import transcribeHeading
+
+    words_of_tempo = "A" + "a" * (length - 1)
+    theirs = transcribeHeading(key.KeySignature(2), meter.TimeSignature("4/4"), tempo.TempoText(words_of_tempo), None)
+    ours = encode(tune(bar(key=Key(2)), heading=words_of_tempo)).lines[:-1]
+    assert [line.strip(SPACE) for line in ours] == [line.strip(SPACE) for line in theirs.split("\n")]
+
+
 def test_signatures_are_written_where_they_change_alone() -> None:
     """De Garmo, chapter 10: a signature that a score gives again is none."""
     again = tune(bar(key=Key(1), time=FOUR), bar(n("C4", 4)), bar(key=Key(1), time=FOUR), bar(n("D4", 4)))

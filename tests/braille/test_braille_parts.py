@@ -427,6 +427,7 @@ def test_a_unit_is_taken_apart() -> None:
     ("236-23-1456", ProblemCode.OUT_OF_ORDER, (Role.GROUP, Mark.STACCATO.sign)),
     ("5-5-1456", ProblemCode.TWO_OCTAVE_MARKS, ()), ("1456-14-3", ProblemCode.DOT_APART, ()),
     ("1456-3-3-3-3-3", ProblemCode.TOO_MANY_DOTS, ()), ("5-1236", ProblemCode.MARK_AT_A_REST, ()),
+    ("146-1236", ProblemCode.MARK_AT_A_REST, ()),
     ("146", ProblemCode.NO_NOTE_AFTER, (signs.BY_NAME["sharp"],)), ("12", ProblemCode.UNKNOWN_SIGN, ()),
 ])
 def test_what_is_amiss_in_a_unit(dots: str, code: ProblemCode, names: tuple[object, ...]) -> None:
@@ -503,6 +504,17 @@ def test_marks_that_go_on_are_doubled_from_four_notes() -> None:
     assert look_ahead(tune((n("C4", marks=(Mark.TRILL,)),) * 5), False, False, False).signs == {}
 
 
+@pytest.mark.parametrize(("mark", "dots"), [
+    (Mark.STACCATO, "236"), (Mark.STACCATISSIMO, "6-236"), (Mark.STACCATO_TENUTO, "5-236"), (Mark.TENUTO, "456-236"),
+    (Mark.ACCENT, "46-236"), (Mark.STRONG_ACCENT, "56-236")])
+def test_all_marks_of_touch_are_doubled(mark: Mark, dots: str) -> None:
+    """De Garmo, chapter 14: each of these signs is doubled where it goes on; cells as in music21.braille.lookup."""
+    cells = from_dots(dots)
+    made = tune(tuple(n(name, marks=(mark,)) for name in ("C4", "D4", "E4", "F4")))
+    assert one_line(made) == f"{cells}{cells}⠐⠹⠱⠫{cells}⠻"
+    assert [x.marks for x in decode(encode(made).lines).tune.bars[0].notes] == [(mark,)] * 4
+
+
 def test_a_syllable_over_several_notes_is_slurred_and_a_tie_is_not() -> None:
     """MBC 2015, 35.2: the syllabic slur."""
     moon = (Syllable("moon"),)
@@ -560,6 +572,21 @@ def test_parts_of_a_bar_are_repeated(times: int, time: Time) -> None:
     read = decode(page.lines)
     assert [x.pitch for x in read.tune.bars[0].notes] == [x.pitch for x in made.bars[0].notes]
     assert read.links == page.links
+
+
+@pytest.mark.parametrize("jump", ["segno", "coda"])
+def test_a_dot_keeps_segno_and_coda_from_being_an_interval(jump: str) -> None:
+    """music21.braille.lookup: a third has the cells of the segno, and with the third finger those of the coda. Before a rest,
+    which has no octave mark, nothing but a dot 3 says that they are none."""
+    from music21.braille.lookup import fingerMarks, intervals
+
+    cells = intervals[3] + (fingerMarks["3"] if jump == "coda" else "")
+    where = ScoreDirection(DirectionKind.JUMP, jump)
+    made = tune((n("C4"), n("D4"), n("E4"), rest(before=(where,))))
+    assert one_line(made) == f"⠐⠹⠱⠫{cells}⠄⠧"
+    read = decode(encode(made).lines)
+    assert (read.problems, read.hints) == ((), ())
+    assert read.tune.bars[0].notes[3].before == (where,)
 
 
 def test_a_tempo_within_a_bar_has_no_place() -> None:

@@ -278,6 +278,29 @@ def test_hints(music: str, column: int, code: ProblemCode) -> None:
     assert [(p.line, p.column, p.code) for p in reading.hints] == [(2, column, code)]
 
 
+def test_cautionary_accidentals_are_where_music21_puts_them() -> None:
+    """Common practice, by music21's makeAccidentals: in the bar after an altered note the same letter is reminded of its
+    signature, two bars after it is not; the first is no needless sign."""
+    from music21 import meter, stream
+    from music21 import note as notes21
+
+    part = stream.Part()
+    for name, first in (("F#4", True), ("F4", False), ("F4", False)):
+        measure = stream.Measure()
+        if first:
+            measure.append(meter.TimeSignature("4/4"))
+        measure.append(notes21.Note(name, quarterLength=4))
+        part.append(measure)
+    part.makeAccidentals(inPlace=True, cautionaryNotImmediateRepeat=False)
+    shown = [bool(n.pitch.accidental and n.pitch.accidental.displayStatus) for n in part.recurse().notes]
+    assert shown == [True, True, False]
+    bars = [("⠩" if k == 0 else "⠡" if on else "") + ("⠐" if k == 0 else "") + "⠿" for k, on in enumerate(shown)]
+    reading = decode([HEAD, "⠀".join(bars) + "⠣⠅"])
+    assert (reading.problems, reading.hints) == ((), ())
+    reading = decode([HEAD, "⠀".join([*bars[:2], "⠡⠿"]) + "⠣⠅"])
+    assert [(p.column, p.code) for p in reading.hints] == [(8, ProblemCode.NEEDLESS_ACCIDENTAL)]
+
+
 def test_right_pages_have_few_hints() -> None:
     for name in shipped_names():
         assert decode(encode(load(name)).lines).hints == (), name
@@ -469,6 +492,15 @@ def test_a_short_first_bar_beside_a_whole_last_one_is_odd() -> None:
     assert hints(HEAD, "⠐⠹⠱⠫⠀⠹⠱⠫⠻⠀⠗⠏⠣⠅") == [(2, 1, said)]
     assert hints(HEAD, "⠐⠹⠀⠹⠱⠫⠻⠀⠗⠫⠣⠅") == []  # the last bar is its other part
     assert hints(HEAD, "⠐⠹⠀⠹⠱⠫⠻⠀⠗⠫⠣⠆⠀⠐⠹⠀⠹⠱⠫⠻⠀⠗⠏⠣⠅") == []  # so is one before a repeat
+
+
+def test_a_bar_before_a_repeat_or_double_bar_is_whole_with_the_pickup() -> None:
+    """Common practice: what is repeated from the beginning begins with the pickup again, so the bar before the sign lacks it,
+    though a whole bar follows."""
+    for sign in ("⠣⠆", "⠣⠅⠄"):
+        assert problems(HEAD, f"⠐⠹⠀⠹⠱⠫⠻⠀⠗⠫{sign}⠀⠐⠹⠱⠫⠻⠀⠗⠫⠣⠅") == []
+        assert problems(HEAD, f"⠐⠹⠀⠹⠱⠫⠻⠀⠗{sign}⠀⠐⠹⠱⠫⠻⠀⠗⠫⠣⠅") == [
+            (2, 9, "Bar 2 has 2 beats; 4 are wanted.")]
 
 
 def test_words_that_cannot_fit_their_notes_are_odd() -> None:
