@@ -32,9 +32,11 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         yield found
 
 
-def begun(found: Any, address: str, path: str, **fields: str) -> Any:
-    """A page whose session was begun by keyboard."""
+def begun(found: Any, address: str, path: str, sings: Path | None = None, **fields: str) -> Any:
+    """A page whose session was begun by keyboard. sings: what its microphone hears after `window.sing()`."""
     page, first = entered(found, address)
+    if sings is not None:
+        page.add_init_script(SINGER % b64encode(sings.read_bytes()).decode())
     page.goto(first.rstrip("/") + path)
     page.evaluate(WATCH)
     page.evaluate("document.querySelectorAll('details').forEach((e) => { e.open = true; })")
@@ -119,8 +121,12 @@ def test_at_home_a_pupil_is_greeted_and_hears_the_tune_set(address: str, tmp_pat
     """No key: greeting, title, the line given; then the pupil's right answer is said back and remembered."""
     phrase = load("tick-tock").phrase(1)
     items = [LineItem(n.midi + 2, float(n.quarters), n.syllable) for n in phrase]
-    with browser(written(tmp_path / "home.wav", 11.0, voice(items, seed=7), 20.0)) as found:
-        page = begun(found, address, "/practise", pupil="Wren", tune="tick-tock", warm_up="no", minutes="2")
+    with browser() as found:
+        page = begun(found, address, "/practise", written(tmp_path / "home.wav", 0.5, voice(items, seed=7), 0.5), pupil="Wren",
+                     tune="tick-tock", warm_up="no", minutes="2")
+        page.wait_for_function("() => document.querySelector('main').innerText.includes('tock')", timeout=60_000)
+        page.wait_for_timeout(6500)  # the line is given in three seconds; then it listens for about seven
+        page.evaluate("window.sing()")
         announced = until(page, "right.")
         assert "Wren" in announced[0]
         assert announced[-1].endswith("right.")
