@@ -64,7 +64,7 @@ def part(seed: int, bars: int = 8) -> Any:
     return made
 
 
-@pytest.mark.parametrize("seeds", [range(40), pytest.param(range(40, 400), marks=pytest.mark.slow)])
+@pytest.mark.parametrize("seeds", [range(40), pytest.param(range(40, 400), marks=pytest.mark.overnight)])
 def test_made_bars_equal_music21(seeds: range) -> None:
     """Every bar that differs does so for a reason with a name (`corpus.cause`)."""
     bars = 0
