@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,16 +36,22 @@ def to_brf(page: BraillePage, height: int = HEIGHT, numbered: bool = False) -> b
     numbered: every sheet after the first begins with a running head: the title, if it fits, and at the right
     margin, after three blank cells at least, the number of the sheet.
     """
-    lines = [to_ascii(line).rstrip() for line in page.lines]
-    width = max(map(len, lines), default=0)
+    width = max((len(to_ascii(line).rstrip()) for line in page.lines), default=0)
+    return paged(page, height, (lambda number: _running_head(page.title, number, width)) if numbered else None)
+
+
+def paged(page: BraillePage, height: int, head: Callable[[int], str] | None = None) -> bytes:
+    """`to_brf` with another running head: the first line (cells or Braille ASCII) of each sheet after the first, by its
+    number."""
     sheets: list[list[str]] = []
     at = 0
-    while at < len(lines) or not sheets:
-        head = [_running_head(page.title, len(sheets) + 1, width)] if numbered and sheets else []
-        end = _sheet_end(page, at, at + height - len(head), len(lines))
-        sheets.append(head + lines[at:end])
+    while at < len(page.lines) or not sheets:
+        first = [head(len(sheets) + 1)] if head and sheets else []
+        end = _sheet_end(page, at, at + height - len(first), len(page.lines))
+        sheets.append(first + list(page.lines[at:end]))
         at = end
-    return ("\r\n\f".join("\r\n".join(sheet) for sheet in sheets) + "\r\n").encode("ascii", "replace")
+    return ("\r\n\f".join("\r\n".join(to_ascii(line).rstrip() for line in sheet) for sheet in sheets) + "\r\n").encode(
+        "ascii", "replace")
 
 
 def _sheet_end(page: BraillePage, at: int, end: int, count: int) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from companion.braille import SPACE, BraillePage, check_width, decode, to_ascii, words
+from companion.braille import SPACE, BraillePage, check_width, decode, paged, words
 from companion.errors import Trouble
 from companion.messages import _
 from companion.paper.braille_pages import HEIGHT, WIDTH, centred, check_height, page_head
@@ -80,18 +80,7 @@ def song_brf(song: BraillePage, width: int = WIDTH, height: int = HEIGHT, number
     """
     check_height(height)
     title = words(song.title)
-    sheets: list[list[str]] = []
-    at = 0
-    while at < len(song.lines) or not sheets:
-        head = [page_head(title, len(sheets) + 1, width)] if numbered and sheets else []
-        end = min(at + height - len(head), len(song.lines))
-        if end < len(song.lines):
-            begun = max((k for k in song.parallels if k <= end), default=at)
-            end = begun if begun > at else end
-        sheets.append(head + list(song.lines[at:end]))
-        at = end
-    return ("\r\n\f".join("\r\n".join(to_ascii(line).rstrip() for line in sheet) for sheet in sheets) + "\r\n").encode(
-        "ascii", "replace")
+    return paged(song, height, (lambda number: page_head(title, number, width)) if numbered else None)
 
 
 def song_pef(song: BraillePage, width: int = WIDTH, height: int = HEIGHT, numbered: bool = True) -> bytes:
