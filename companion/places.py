@@ -100,6 +100,15 @@ def is_utf16(data: bytes) -> bool:
 PIPE_S = 5.0  # a pipe that gives nothing for so long has nobody who writes into it
 
 
+def read_named(path: Path, most_bytes: int) -> bytes:
+    """`read_within` of a file that somebody named. Raises Trouble where it cannot be read."""
+    try:
+        return read_within(path, most_bytes)
+    except OSError as error:
+        raise Trouble(_("{path} could not be read: {reason}. Check its name and folder.").format(
+                            path=path, reason=(error.strerror or str(error)).lower())) from error
+
+
 def read_within(path: Path, most_bytes: int) -> bytes:
     """What is in a file, a pipe or a device, one byte more than `most_bytes` at most. Raises OSError.
 

@@ -20,7 +20,7 @@ from companion.course.facts import QUAVER, SIGNS, VALUE_NAMES, fact, letter_of, 
 from companion.course.tune_material import LEAVE_OUT, Material, material
 from companion.errors import Trouble
 from companion.messages import _
-from companion.places import decoded, read_within
+from companion.places import decoded, read_named
 from companion.tune import shipped_names
 
 FOLDER = Path(__file__).parent / "stages"
@@ -155,13 +155,10 @@ class _File:
     def __init__(self, path: Path) -> None:
         self.path = path
         try:
-            data = read_within(path, MOST_BYTES)
+            data = read_named(path, MOST_BYTES)
             if len(data) > MOST_BYTES:
                 raise Trouble(_("{path} is far larger than a stage. Check its name and folder.").format(path=path))
             self.text = decoded(data).replace("\r\n", "\n")
-        except OSError as error:
-            raise Trouble(_("{path} could not be read: {reason}. Check its name and folder.").format(
-                                path=path, reason=(error.strerror or str(error)).lower())) from error
         except UnicodeDecodeError as error:
             raise Trouble(_("{path} is not UTF-8 text. Save it as UTF-8.").format(path=path)) from error
         try:

@@ -15,7 +15,7 @@ from companion.diary.diary import Diary
 from companion.diary.model import Pupil
 from companion.errors import Trouble
 from companion.messages import _
-from companion.places import read_within, write_whole
+from companion.places import read_named, write_whole
 from companion.tune import find
 
 AGE = ".age"  # how names of encrypted files end
@@ -86,11 +86,7 @@ def decrypt_export(path: str | Path, passphrase: str) -> Path:
     plain = source.with_suffix("")
     if plain.exists():
         raise Trouble(_("{path} is there already and was left as it is. Move it away, then try again.").format(path=plain))
-    try:
-        data = read_within(source, MOST_BYTES)
-    except OSError as error:
-        raise Trouble(_("{path} could not be read: {reason}. Check its name and folder.").format(
-                            path=source, reason=(error.strerror or str(error)).lower())) from error
+    data = read_named(source, MOST_BYTES)
     try:
         whole = age.passphrase.decrypt(data, passphrase)
     except age.DecryptError as error:

@@ -19,7 +19,7 @@ from companion.diary.merge import Merged, Row, Rows, makes_sense
 from companion.diary.settings import SETTINGS, SettingName
 from companion.errors import Trouble
 from companion.messages import _
-from companion.places import read_within
+from companion.places import read_named
 
 MOST_BYTES = 2_000_000_000  # of the zip, and of all that is in it
 MOST_JSON_BYTES = 200_000_000  # of the takes of many years
@@ -33,11 +33,7 @@ def import_pupil(diary: Diary, path: str | Path) -> tuple[str, Merged]:
     Raises Trouble where the file cannot be read or is no export.
     """
     source = Path(path)
-    try:
-        data = read_within(source, MOST_BYTES)
-    except OSError as error:
-        raise Trouble(_("{path} could not be read: {reason}. Check its name and folder.").format(
-                            path=source, reason=(error.strerror or str(error)).lower())) from error
+    data = read_named(source, MOST_BYTES)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             files = archive.infolist()
