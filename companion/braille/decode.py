@@ -30,6 +30,7 @@ from companion.braille.groups import (
     read_signature,
 )
 from companion.braille.layout import Row, music_lines
+from companion.braille.literary import WordLanguage
 from companion.braille.model import Meaning, MeaningKind, Problem, ProblemCode, Said
 from companion.braille.page import from_brf
 from companion.braille.reading import Raw, Reading
@@ -117,8 +118,8 @@ def _last_signature(lines: list[Row], first: int) -> int:
     return last
 
 
-def decode(lines: Sequence[str]) -> Reading:
-    """Read lines of Unicode cells (spaces and U+2800 both part bars). Never raises."""
+def decode(lines: Sequence[str], language: WordLanguage = WordLanguage.ENGLISH) -> Reading:
+    """Read lines of Unicode cells (spaces and U+2800 both part bars). Never raises. language: of the words that are sung."""
     every, strange = _rows(lines)
     found = music_lines(every)
     rows, strange = found.rows, strange + found.problems
@@ -127,19 +128,18 @@ def decode(lines: Sequence[str]) -> Reading:
     inner = [r for r in rows[head:] if r.indent > 1]
     # Music that begins further in, with something at the margin later on, is vocal: plain music begins there.
     if margin and inner and (rows[head].indent > 1 or not all(_music_like(r.cells) for r in margin)):
-        return _PageReader(rows, head, True, found.said).reading(strange)
-    reading = _PageReader(rows, head, False, found.said).reading(strange)
+        return _PageReader(rows, head, True, found.said, language).reading(strange)
+    reading = _PageReader(rows, head, False, found.said, language).reading(strange)
     if reading.problems and margin and inner and all(
             len(r.cells) > 3 and _WORDS_LINE.fullmatch(r.cells) for r in margin):
         # Words whose letters are all cells of notes ("So so"): the reading with less amiss is the likelier.
-        vocal = _PageReader(rows, head, True, found.said).reading(strange)
+        vocal = _PageReader(rows, head, True, found.said, language).reading(strange)
         if len(vocal.problems) < len(reading.problems):
             return vocal
     return reading
 
 
 _WORDS_LINE = re.compile(f"(?:{S.CAPITAL}{{0,2}}[{''.join(S.LETTERS.values())}]+{S.SPACE}?)+")
-_VERSE = re.compile(r"(?P<number>[2-9]|[1-4]\d)\.? (?P<words>.+)")  # a further verse: its number and its words
 _STRANGE = re.compile("[^⠀-⣿]")
 _SPACES = str.maketrans(dict.fromkeys(" \t\n", S.SPACE))
 
@@ -164,7 +164,8 @@ class _PageReader:
     """Reads one page: heading, then music from the margin, or (vocal) words at the margin and music further in. aside: what
     was set aside before."""
 
-    def __init__(self, rows: list[Row], head: int, vocal: bool, aside: list[Said]) -> None:
+    def __init__(self, rows: list[Row], head: int, vocal: bool, aside: list[Said], language: WordLanguage) -> None:
+        self.language = language
         self.head = rows[:head]
         self.title, self.composer, self.tempo, signatures = _read_heading(self.head)
         self.pitch_only = pitch_only_heading() in self.title or pitch_only_heading() in self.tempo
@@ -230,7 +231,7 @@ class _PageReader:
     def _verse(self, row: Row, verse: int, cells: str, places: list[tuple[int, int]], goes_on: bool) -> bool:
         """A line of words of one verse, put under its notes. row: the first of its lines. Whether its last word goes on."""
         merged = [(k, self.reader.merged[place]) for k, place in enumerate(places) if place in self.reader.merged]
-        text = words_of(cells, merged if verse == 0 else None).strip()
+        text = words_of(cells, merged if verse == 0 else None, self.language).strip()
         if not text:
             return goes_on
         if verse == 0 and (slip := check_words(text, len(places))):
@@ -240,8 +241,10 @@ class _PageReader:
     def _further_verses(self, blocks: list[list[Row]]) -> None:
         """Verses after the song, each with its number."""
         for block in blocks:
-            if match := _VERSE.fullmatch(words_of(_cells_of(block), None)):
-                sing(self.reader, self.reader.singing, match["words"], int(match["number"]) - 1)
+            if verses := _numbered([block]):
+                verse, cells = verses[0]
+                if verse and (text := words_of(cells, None, self.language).strip()):
+                    sing(self.reader, self.reader.singing, text, verse)
 
     def _at(self, offset: int) -> tuple[int, int]:
         """Line and column of an offset in the music."""
@@ -378,8 +381,8 @@ OTHER_FILES = {
 }
 
 
-def read_file(path: str | Path) -> Reading:
-    """Read a .brf file, a text file of Unicode cells, or "-" for standard input.
+def read_file(path: str | Path, language: WordLanguage = WordLanguage.ENGLISH) -> Reading:
+    """Read a .brf file, a text file of Unicode cells, or "-" for standard input. language: of the words that are sung.
 
     Raises Trouble where there is no such file, it cannot be read, or it holds no cells.
     """
@@ -406,4 +409,4 @@ def read_file(path: str | Path) -> Reading:
     other = next((sentence for begins, sentence in OTHER_FILES.items() if data.startswith(begins)), None)
     if other is not None:
         raise Trouble(_(other).format(path=path))
-    return decode(lines_of(data))
+    return decode(lines_of(data), language)

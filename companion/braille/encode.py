@@ -17,6 +17,7 @@ from companion.braille import signs as S
 from companion.braille import text as T
 from companion.braille.expressions import key_cells, metronome_cells, number_cells, time_cells
 from companion.braille.lines import Lines, length_of, mark_first, place_bar, wrap
+from companion.braille.literary import WordLanguage
 from companion.braille.model import Link
 from companion.braille.page import BraillePage
 from companion.braille.pieces import Encoder, Habits, Piece, State, merged
@@ -141,7 +142,7 @@ def _rest_pieces(count: int, index: int, encoder: Encoder) -> list[Piece]:
     return pieces
 
 
-def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Callable[[str], str]) -> None:
+def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Wording) -> None:
     """A line of words at the margin, its music below from cell 3 (MBC 2015, section 35); verses after the first stand by
     themselves at the end, or all over each line of music (`Habits.verses_under`)."""
     bars = tune.bars
@@ -173,12 +174,25 @@ def _verse_number(verse: int) -> str:
     return S.NUMBER + number_cells(str(verse + 1)) + S.SPACE
 
 
-def _sung_lines(tune: Tune, first: int, stop: int, verses: int, text: Callable[[str], str]) -> list[str]:
+def _sung_lines(tune: Tune, first: int, stop: int, verses: int, text: Wording) -> list[str]:
     """The words of some bars, a line a verse; with their numbers where another than the first has words there."""
     found = [(verse, words) for verse in range(verses) if (words := _words_of(tune, first, stop, verse, text)) or not verse]
     if len(found) == 1:
         return [found[0][1]]
     return [_verse_number(verse) + words for verse, words in found if words]
+
+
+class Wording(NamedTuple):
+    """How sung words are written: by the code of their language, contracted or not."""
+
+    language: WordLanguage = WordLanguage.ENGLISH
+    contracted: bool = False
+
+    def __call__(self, line: str) -> str:
+        return T.contracted(line, self.language) if self.contracted else self.plain(line)
+
+    def plain(self, line: str) -> str:
+        return T.words(line, self.language)
 
 
 class _Made(NamedTuple):
@@ -192,7 +206,7 @@ class _Made(NamedTuple):
 
 
 def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: set[int],
-                  text: Callable[[str], str], verses: int) -> list[_Made]:
+                  text: Wording, verses: int) -> list[_Made]:
     """As many bars as fit in one line of words a verse and one of music, no further than the phrase. ends: bars at which a
     phrase begins."""
     made: list[_Made] = []
@@ -229,7 +243,7 @@ def _syllables(tune: Tune, first: int, stop: int, verse: int) -> Iterator[Syllab
                 yield said
 
 
-def _words_of(tune: Tune, first: int, stop: int, verse: int, text: Callable[[str], str]) -> str:
+def _words_of(tune: Tune, first: int, stop: int, verse: int, text: Wording) -> str:
     """The words under some bars, as cells; the hyphens that part syllables in print are not written, but a word that goes
     on in the next line ends in one."""
     out, place = "", "single"
@@ -251,7 +265,7 @@ _MERGE, _MERGED = "\ue000", "\ue001"
 _WITH_MERGED = re.compile(f"([^ {_MERGE}{_MERGED}]*{_MERGE}[^{_MERGED}]*{_MERGED}[^ {_MERGE}]*)")
 
 
-def _sung_cells(line: str, text: Callable[[str], str]) -> str:
+def _sung_cells(line: str, text: Wording) -> str:
     """A line of words as cells. Words with merged syllables are never contracted, since a bracket stands in them (New
     International Manual, 16-8)."""
     if _MERGE not in line:
@@ -263,7 +277,7 @@ def _sung_cells(line: str, text: Callable[[str], str]) -> str:
             continue
         before, _mark, rest = part.partition(_MERGE)
         inside, _mark, after = rest.partition(_MERGED)
-        out += T.words(before) + S.MERGED_OPEN + T.words(inside) + S.MERGED_CLOSE + T.words(after)
+        out += text.plain(before) + S.MERGED_OPEN + text.plain(inside) + S.MERGED_CLOSE + text.plain(after)
     return out
 
 
@@ -302,23 +316,23 @@ def check_width(width: int) -> None:
 
 
 def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool = True, title: bool = True,
-           contracted: bool = False, habits: Habits | None = None) -> BraillePage:
+           contracted: bool = False, language: WordLanguage = WordLanguage.ENGLISH,
+           habits: Habits | None = None) -> BraillePage:
     """A tune in music braille, in lines of at most `width` cells (12 to 120).
 
     pitch_only: a reading exercise, every note a quaver, rests, values and marks left away, and headed so.
-    words: a word line over each line of music, where the tune has words. contracted: words in contracted UEB, by
-    liblouis. habits: see `Habits`; bar repeats are not used
+    words: a word line over each line of music, where the tune has words. contracted: words in contracted braille, by
+    liblouis. language: of the words that are sung; the heading is English. habits: see `Habits`; bar repeats are not used
     with words. Raises Trouble for a bad width, and for what has no sign (it says which bar and why).
     """
     check_width(width)
     page = Lines(width)
-    text = T.contracted if contracted else T.words
-    hoisted = _put_heading(tune, page, pitch_only, text if title else None)
+    hoisted = _put_heading(tune, page, pitch_only, Wording(contracted=contracted) if title else None)
     vocal = words and not pitch_only and any(n.syllables for b in tune.bars for n in b.notes)
     encoder = Encoder(tune, pitch_only, vocal, habits or Habits())
     encoder.hoisted = hoisted
     if vocal:
-        _vocal(tune, encoder, page, text)
+        _vocal(tune, encoder, page, Wording(language, contracted))
     else:
         _plain(tune, encoder, page)
     page.end()
@@ -330,7 +344,7 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
 
 
 def _put_heading(tune: Tune, page: Lines, pitch_only: bool,
-                 title: Callable[[str], str] | None) -> tuple[ScoreDirection, ...]:
+                 title: Wording | None) -> tuple[ScoreDirection, ...]:
     """The heading; the directions of the music that stand in it. title: how its words are written, None for none."""
     if title and tune.title:
         page.centred(title(tune.title))

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 from companion.braille import signs as S
 from companion.braille.bars import Reader
+from companion.braille.literary import WordLanguage
 from companion.braille.model import ProblemCode, Slip
 from companion.braille.text import read_words
 from companion.tune import Syllable
@@ -32,7 +33,7 @@ _TWO_VOWELS = re.compile(f"({_C}*[{_V}]+?)([{_V}].*)")
 _TIE = "\ue002"
 
 
-def words_of(cells: str, merged: Sequence[tuple[int, int]] | None) -> str:
+def words_of(cells: str, merged: Sequence[tuple[int, int]] | None, language: WordLanguage) -> str:
     """A line of words as text, merged syllables between MERGE and MERGED.
 
     merged: of each note with a sign for merged syllables, how many notes with syllables stand before it in the line, and
@@ -41,7 +42,7 @@ def words_of(cells: str, merged: Sequence[tuple[int, int]] | None) -> str:
     holds two or three words and no stop or comma before its end.
     """
     found = list(_BRACKET.finditer(cells))
-    inside = [read_words(match[1]) for match in found]
+    inside = [read_words(match[1], language) for match in found]
     if merged is None:
         chosen = [k for k, text in enumerate(inside) if len(text.split()) in (2, 3) and not _ENDS.search(text)]
     else:
@@ -51,12 +52,12 @@ def words_of(cells: str, merged: Sequence[tuple[int, int]] | None) -> str:
             left = [k for k, text in enumerate(inside) if k not in chosen and min(3, len(text.split())) == count]
             if left:
                 chosen.append(min(left, key=lambda k: abs(
-                    sum(len(_pieces(word)) for word in read_words(cells[:found[k].start()]).split()) - before - place)))
+                    sum(len(_pieces(word)) for word in read_words(cells[:found[k].start()], language).split()) - before - place)))
     out, at = "", 0
     for k in sorted(chosen):
-        out += read_words(cells[at:found[k].start()]) + MERGE + inside[k].replace(" ", _TIE) + MERGED
+        out += read_words(cells[at:found[k].start()], language) + MERGE + inside[k].replace(" ", _TIE) + MERGED
         at = found[k].end()
-    return out + read_words(cells[at:])
+    return out + read_words(cells[at:], language)
 
 
 def sing(reader: Reader, places: Sequence[Place], text: str, verse: int = 0, goes_on: bool = False) -> bool:

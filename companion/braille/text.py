@@ -8,6 +8,14 @@ from fractions import Fraction
 from functools import lru_cache
 
 from companion.braille import signs as S
+from companion.braille.literary import (
+    CODES,
+    ENGLISH_CONTRACTED,
+    WordLanguage,
+    coded_words,
+    folded,
+    read_coded_words,
+)
 from companion.errors import Trouble
 from companion.messages import _
 from companion.tune import Pitch
@@ -146,8 +154,11 @@ def _word(word: str) -> str:
     return "".join(out)
 
 
-def words(text: str) -> str:
-    """Text in uncontracted Unified English Braille. Raises Trouble, naming it, for a letter that has no sign."""
+def words(text: str, language: WordLanguage = WordLanguage.ENGLISH) -> str:
+    """Text in uncontracted braille, Unified English Braille for English and Latin. Raises Trouble, naming it, for a letter
+    that has no sign."""
+    if code := CODES.get(language):
+        return coded_words(_plain_forms(text), code)
     return S.SPACE.join(map(_word, _plain_forms(text).split(" ")))
 
 
@@ -242,8 +253,10 @@ class _WordReader:
         self.capital = False
 
 
-def read_words(text: str) -> str:
-    """Uncontracted UEB back to text (letters, digits, capitals and plain punctuation)."""
+def read_words(text: str, language: WordLanguage = WordLanguage.ENGLISH) -> str:
+    """Uncontracted braille back to text (letters, digits, capitals where they are marked, and plain punctuation)."""
+    if code := CODES.get(language):
+        return read_coded_words(text, code)
     return _WordReader(text).read()
 
 
@@ -252,12 +265,24 @@ def pitch_only_heading() -> str:
     return _("reading exercise: pitch only")
 
 
-def contracted(text: str) -> str:
-    """Text in contracted Unified English Braille, by liblouis. Raises Trouble where the machine has it not."""
+def contracted(text: str, language: WordLanguage = WordLanguage.ENGLISH) -> str:
+    """Text in contracted braille, by liblouis. Raises Trouble where the machine has it not, and for a language without
+    contractions."""
     from companion.braille.louis import translate
 
-    words(text)  # a letter without a sign is named; liblouis would write its number
-    return translate(_plain_forms(text), "en-ueb-g2.ctb")
+    words(text, language)  # a letter without a sign is named; liblouis would write its number
+    code = CODES.get(language)
+    table = code.contracted if code else ENGLISH_CONTRACTED if language is WordLanguage.ENGLISH else ""
+    if not table:
+        raise Trouble(_("There is no contracted braille for words in {language}; ask for uncontracted ones.").format(
+                            language=f"“{language}”"))
+    return translate(plain_forms(text, language), table)
+
+
+def plain_forms(text: str, language: WordLanguage) -> str:
+    """Text as it is before it is written: composed letters, one form of each mark."""
+    code = CODES.get(language)
+    return folded(_plain_forms(text), code) if code else _plain_forms(text)
 
 
 def note_cells(pitch: Pitch | None, base: Fraction, dots: int = 0, octave: bool = True,

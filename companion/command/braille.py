@@ -8,6 +8,8 @@ from collections.abc import Callable
 from companion.command.parser import page_arguments, page_size_of
 from companion.messages import _
 
+LANGUAGES = ("en", "de", "fr", "es", "it", "la")  # those of `braille.WordLanguage`, which is loaded where it is needed
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("tune", metavar="TUNE", help=_("MusicXML or MIDI, or the name of a tune that ships"))
@@ -19,6 +21,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--as", dest="form", choices=("cells", "ascii", "dots", "pef"), default="cells",
                         help=_("Unicode cells, Braille ASCII, dot numbers, or pages as PEF (XML)"))
     parser.add_argument("--contracted", action="store_true", help=_("words in contracted braille (needs liblouis)"))
+    parser.add_argument("--language", dest="language_of_words", choices=LANGUAGES, default="en",
+                        help=_("the language of the words that are sung, whose braille they are written in"))
     parser.add_argument("--numbered", action=argparse.BooleanOptionalAction, default=True,
                         help=_("in a file, title and page number at the top of every page after the first, or not (they are)"))
     parser.add_argument("--verses", choices=("after", "under"), default="after",
@@ -32,13 +36,14 @@ def run(options: argparse.Namespace) -> int:
     import json
     from functools import partial
 
-    from companion.braille import Habits, encode, to_ascii, to_dots
+    from companion.braille import Habits, WordLanguage, encode, to_ascii, to_dots
     from companion.paper import save_song, song_page, song_pef
     from companion.tune import load
 
     size = page_size_of(options, quiet=options.json or not options.out)
     written = partial(encode, load(options.tune, part=options.part), pitch_only=options.pitch_only,
-                      contracted=options.contracted, habits=Habits(verses_under=options.verses == "under"))
+                      contracted=options.contracted, language=WordLanguage(options.language_of_words),
+                      habits=Habits(verses_under=options.verses == "under"))
     as_pef = options.form == "pef"
     if options.out or as_pef or options.bar_numbers:
         song = song_page(written, size.width, options.bar_numbers)

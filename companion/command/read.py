@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from companion.command.braille import LANGUAGES
 from companion.errors import Trouble
 from companion.messages import _
 
@@ -13,6 +14,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="FILE.musicxml", help=_("write the tune as MusicXML"))
     parser.add_argument("--bar", type=int, metavar="N", help=_("say this bar alone"))
     parser.add_argument("--from", dest="start", type=int, metavar="N", help=_("say the bars from this one on"))
+    parser.add_argument("--language", dest="language_of_words", choices=LANGUAGES, default="en",
+                        help=_("the language of the words that are sung, whose braille they are written in"))
     parser.add_argument("--american", action="store_true", help=_("American names of note values"))
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
@@ -20,15 +23,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     import json
 
-    from companion.braille import read_file
+    from companion.braille import WordLanguage, read_file
     from companion.language import reading_json, reading_lines
 
+    words_in = WordLanguage(options.language_of_words)
     if options.file.lower().endswith(".pef"):
         from companion.paper import read_pef
 
-        reading = read_pef(options.file)
+        reading = read_pef(options.file, words_in)
     else:
-        reading = read_file(options.file)
+        reading = read_file(options.file, words_in)
     bars = _asked_for(options, [bar.number for bar in reading.tune.bars])
     if options.out:
         from companion.tune import save

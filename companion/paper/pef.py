@@ -12,7 +12,7 @@ import uuid
 from pathlib import Path
 from xml.sax.saxutils import escape
 
-from companion.braille import SPACE, Reading, decode, from_brf, to_ascii, to_cells
+from companion.braille import SPACE, Reading, WordLanguage, decode, from_brf, to_ascii, to_cells
 from companion.errors import Trouble
 from companion.messages import _
 from companion.places import read_within, visible
@@ -74,8 +74,9 @@ def from_pef(data: bytes) -> bytes:
     return ("\r\n\f".join("\r\n".join(page) for page in pages) + "\r\n").encode("ascii", "replace")
 
 
-def read_pef(path: str | Path) -> Reading:
-    """The music in a PEF document. Raises Trouble where it cannot be read, or holds no cells."""
+def read_pef(path: str | Path, language: WordLanguage = WordLanguage.ENGLISH) -> Reading:
+    """The music in a PEF document. language: of the words that are sung. Raises Trouble where it cannot be
+    read, or holds no cells."""
     try:
         data = read_within(Path(path), MOST_BYTES)
         brf = from_pef(data) if len(data) <= MOST_BYTES else b""
@@ -86,4 +87,4 @@ def read_pef(path: str | Path) -> Reading:
         raise Trouble(_("{path} is no PEF document. Give one, or a .brf file.").format(path=path)) from error
     if not brf.strip():
         raise Trouble(_("{path} holds no cells, or more than any tune has. Give another file.").format(path=path))
-    return decode(from_brf(brf))
+    return decode(from_brf(brf), language)
