@@ -18,6 +18,7 @@ from companion.diary import (
     Suggestion,
     Sung,
     Week,
+    tune_title,
 )
 from companion.language.interface import Language
 from companion.language.moves import kind_of_moves
@@ -101,7 +102,8 @@ def suggestion_line(language: Language, suggestion: Suggestion | None) -> str:
         moves=kind_of_moves(language, tally.kind), right=tally.right, total=tally.total)
     if not suggestion.tunes:
         return line
-    return f"{line} {language.message('Songs with many of them: {tunes}.').format(tunes=', '.join(suggestion.tunes))}"
+    tunes = language.message("Songs with many of them: {tunes}.").format(tunes=", ".join(map(tune_title, suggestion.tunes)))
+    return f"{line} {tunes}"
 
 
 def sound_line(language: Language, sound: KeptSound) -> str:
@@ -157,7 +159,7 @@ def change_lines(language: Language, nickname: str, changes: Changes, path: Path
         low, high = changes.range
         lines.append(language.message("Range {low} to {high} kept.").format(low=low.name, high=high.name))
     lines += [language.plural("{tune} is set for {n} day.", "{tune} is set for {n} days.", changes.days).format(
-                  tune=Path(tune).stem, n=changes.days) for tune in changes.tunes]
+                  tune=tune_title(tune), n=changes.days) for tune in changes.tunes]
     if changes.consent_by:
         lines.append(language.message("Consent of {who} kept. Sound lies in {path} and nowhere else.").format(
                          who=changes.consent_by, path=path))

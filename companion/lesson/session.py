@@ -107,8 +107,8 @@ class Session:
 
     shift: semitones between the written notes and what is played. tempo: times the tune's own.
     action: the key that broke off what went before. answered: given every take that was judged, before its cue is said.
-    listening: called with a line and seconds a crotchet when the ear opens for it; what it gives is given the pitch as it
-    comes.
+    listening: called with a line (empty where anything may be sung) and seconds a crotchet when the ear opens for it; what it
+    gives is given the pitch as it comes.
     """
 
     out: Out
@@ -264,7 +264,7 @@ class Session:
         if self.action is not None:
             return self.action
         listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
-        follow = self.listening(line, tempo_s) if self.listening is not None and line else None
+        follow = self.listening(line or (), tempo_s) if self.listening is not None else None
         lost = self.ears.lost
         while True:
             if not listener.singing:
@@ -284,6 +284,7 @@ class Session:
             except MicrophoneGone as gone:
                 self._wait_for_microphone(gone)
                 listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
+                follow = self.listening(line or (), tempo_s) if self.listening is not None else None
                 continue
             if block is None or not len(block):
                 continue

@@ -37,6 +37,7 @@ from companion.language import (
     deletion_line,
     new_page,
     no_pupils,
+    not_reached_line,
     pupil_line,
     week_lines,
     weeks_lines,
@@ -237,7 +238,8 @@ async def delete(request: Request) -> Response:
     form = await checked_form(request)
     state, name = state_of(request), given_name(form)
     if form.get("sure") != "yes":
-        return render(request, "delete.html", state.language.message("Delete {pupil} for good?").format(pupil=name), pupil=name)
+        return render(request, "delete.html", state.language.message("Delete {pupil} for good?").format(pupil=name), pupil=name,
+                      beyond=not_reached_line(state.language))
     if any((live.greeting.pupil or "").casefold() == name.casefold() for live in state.live.values()):
         raise Trouble(_("A session of {pupil} is under way. End it first; then nothing of it is left.").format(pupil=name))
     await run_in_threadpool(delete_pupil, name, state.diary)
@@ -246,8 +248,8 @@ async def delete(request: Request) -> Response:
         state.pupil = ""
     if state.sitting is not None and state.sitting.pupil.casefold() == name.casefold():
         state.sitting = None
-    line = deletion_line(state.language, name)
-    return render(request, "done.html", state.language.message("Deleted"), lines=[line])
+    lines = [deletion_line(state.language, name), not_reached_line(state.language)]
+    return render(request, "done.html", state.language.message("Deleted"), lines=lines)
 
 
 async def begin(request: Request) -> Response:

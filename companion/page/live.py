@@ -343,7 +343,10 @@ class Live:
                        answered=self._drawn, listening=self._drawing)
 
     def _drawing(self, line: Sequence[LineNote], tempo_s: float) -> Callable[[PitchTrack], None]:
-        """The path of the line that is to be sung, and over it the voice as it comes."""
+        """The ear is open, which is shown; the path of the line that is to be sung, and over it the voice as it comes."""
+        self.put({"listens": True})
+        if not line:
+            return lambda track: None
         hill = Hillside(line)
         self.put({"path": hill.svg(self.state.language), "line": [n.number for n in hill.line]})
         voice = VoiceOverPath(hill, tempo_s)
@@ -422,7 +425,7 @@ class Live:
 
         def listen(item: Any) -> Any:
             self.ears.forget()
-            self.put({"now": language.message("Listening.")})
+            self.put({"listens": True})
             self.ears.typed = lambda: not self.answers.empty()
             try:
                 return hear_answer(item, self.ears)
@@ -430,7 +433,7 @@ class Live:
                 return None  # what was typed is read instead
             finally:
                 self.ears.typed = lambda: False
-                self.put({"now": ""})
+                self.put({"listens": False})
 
         return SittingIO(language, self._typed, out.say, out.cells, sound, listen)
 
@@ -456,6 +459,7 @@ class Live:
         out.sound(starting_note(64.0))
         out.say(language.message("Sing for three seconds, as loud as in a lesson."))
         self.ears.forget()
+        self.put({"listens": True})
         parts: list[F32] = []
         while sum(map(len, parts)) < LEVEL_S * RATE:
             block = self.ears.read()

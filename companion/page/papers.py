@@ -21,6 +21,7 @@ from companion.page.work import Made
 from companion.tune import load
 
 MOST_QUESTIONS = 60
+SHEET_FORMS = ("brf", "pef", "html", "pdf", "txt")
 
 
 async def papers(request: Request) -> Response:
@@ -60,12 +61,17 @@ async def sheet(request: Request) -> Response:
 
 
 def made_sheet(language: Language, found: Any, name: str) -> Made:
-    """A sheet to be read here, and its files."""
-    from companion.paper import save_sheet, to_text
+    """A sheet to be read here, and its files: where there is anything for the helper alone, the pupil's and the helper's, so
+    that answers are never under the pupil's hands."""
+    from companion.paper import for_pupil, save_sheet, to_text
+
+    pupils = for_pupil(found)
 
     def write(folder: Path) -> None:
-        for ending in ("brf", "html", "pdf", "txt"):
-            save_sheet(found, folder / f"{name}.{ending}", language)
+        for ending in SHEET_FORMS:
+            save_sheet(pupils, folder / f"{name}.{ending}", language)
+            if pupils != found:
+                save_sheet(found, folder / f"{name}-helper.{ending}", language, whole=True)
 
     return Made(lines=[line for line in to_text(found, language) if line], files=files_made(write))
 
@@ -85,12 +91,18 @@ async def exercises(request: Request) -> Response:
     sound = form.get("sound") == "yes"
 
     def make() -> Made:
-        from companion.paper import to_text
+        from companion.paper import save_sheet, to_text
         from companion.workbook import booklet_of, booklet_sheet, save_booklet
 
         booklet = booklet_of(place, level=level, kinds=kinds, practise=(), width=40, seed=seed, part=None)
+
+        def write(folder: Path) -> None:
+            save_booklet(booklet, folder / "exercises", language, sound=sound)
+            for answers, name in ((False, "exercises.pef"), (True, "exercises-answers.pef")):
+                save_sheet(booklet_sheet(booklet, language, answers), folder / name, language)
+
         return Made(lines=[x for x in to_text(booklet_sheet(booklet, language, False), language) if x],
-                    files=files_made(lambda folder: save_booklet(booklet, folder / "exercises", language, sound=sound)))
+                    files=files_made(write))
 
     return _begun(request, language.message("Making the exercises"), language.message("The exercises"), make)
 
@@ -107,7 +119,7 @@ async def finger_line(request: Request) -> Response:
         tune = load(place)
 
         def write(folder: Path) -> None:
-            for ending in ("svg", "pdf", "brf", "txt"):
+            for ending in ("svg", "pdf", "brf", "pef", "txt"):
                 save_finger_line(tune, folder / f"finger-line.{ending}", language)
 
         return Made(lines=list(finger_line_words(tune, language)), files=files_made(write))
@@ -130,7 +142,7 @@ async def wall(request: Request) -> Response:
         card = wall_card_sheet(load(place), float(shoulder), language)
 
         def write(folder: Path) -> None:
-            for ending in ("html", "pdf", "brf", "txt"):
+            for ending in SHEET_FORMS:
                 save_wall_card(card, folder / f"wall-card.{ending}", language)
 
         return Made(lines=[x for x in to_text(card, language) if x], files=files_made(write))

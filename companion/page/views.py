@@ -27,8 +27,8 @@ from companion.page.work import Job, JobState, Made
 from companion.tune import catalogue, load, wall_for
 
 #: Forms in which a tune can be fetched, by the ending of the file.
-TUNE_FORMS = ("brf", "musicxml", "mid", "svg", "pdf", "wav")
-MEDIA = {"brf": "text/plain; charset=us-ascii", "txt": "text/plain; charset=utf-8", "wav": "audio/wav", "flac": "audio/flac",
+TUNE_FORMS = ("brf", "pef", "musicxml", "mid", "svg", "pdf", "wav")
+MEDIA = {"brf": "text/plain; charset=us-ascii", "pef": "application/x-pef+xml", "txt": "text/plain; charset=utf-8", "wav": "audio/wav", "flac": "audio/flac",
          "svg": "image/svg+xml", "pdf": "application/pdf", "mid": "audio/midi", "zip": "application/zip",
          "html": "text/html; charset=utf-8", "musicxml": "application/vnd.recordare.musicxml+xml"}
 LOWEST_SOUNDED, HIGHEST_SOUNDED = 36, 86  # MIDI numbers, as in a session: nothing is played outside
@@ -48,6 +48,34 @@ async def tunes(request: Request) -> Response:
     entries = [(e.name, tune_line(state.language, e)) for e in catalogue()]
     sent = [c for c in state.tunes.choices() if c.name not in {e.name for e in catalogue()}]
     return render(request, "tunes.html", state.language.message("Tunes"), entries=entries, sent=sent)
+
+
+async def guide(request: Request) -> Response:
+    """The parts of the guide."""
+    language = state_of(request).language
+
+    def make() -> list[tuple[str, str]]:
+        from companion.workbook import GuidePart, guide_sheet
+
+        return [(part.value, guide_sheet(language, [part]).title) for part in GuidePart]
+
+    return render(request, "guide.html", language.message("The guide"), parts=await run_in_threadpool(make), text="")
+
+
+async def guide_part(request: Request) -> Response:
+    """One part of the guide: for teacher, helper or pupil, or what is kept of a child."""
+    language = state_of(request).language
+
+    def make() -> tuple[str, str] | None:
+        from companion.workbook import GuidePart, guide_html, guide_sheet
+
+        part = next((p for p in GuidePart if p.value == request.path_params["part"]), None)
+        return (guide_sheet(language, [part]).title, guide_html(language, part)) if part is not None else None
+
+    found = await run_in_threadpool(make)
+    if found is None:
+        raise HTTPException(404)
+    return render(request, "guide.html", found[0], parts=[], text=found[1])
 
 
 async def send_tune(request: Request) -> Response:
@@ -287,7 +315,7 @@ async def work(request: Request) -> Response:
 
     title = {JobState.RUNNING: job.title, JobState.DONE: job.done,
              JobState.FAILED: state_of(request).language.message("That did not work")}[job.state]
-    return render(request, "work.html", title, job=job, examples=EXAMPLES, running=job.state is JobState.RUNNING,
+    return render(request, "work.html", title, job=job, examples=EXAMPLES, forms=TUNE_FORMS, running=job.state is JobState.RUNNING,
                   failed=job.state is JobState.FAILED)
 
 
@@ -332,6 +360,6 @@ PAGES: dict[str, View] = {
     "/review": review,
     "/work/{key}": work, "/work/{key}/json": work_json, "/work/{key}/file/{name}": work_file,
     "/work/{key}/sound/{name}": work_sound, "/note/{midi:int}.wav": note_sound, "/sound/{key}.wav": kept_sound, "/ping": ping,
-    "/favicon.ico": favicon,
+    "/guide": guide, "/guide/{part}": guide_part, "/favicon.ico": favicon,
 }
 CHANGES: dict[str, View] = {"/hear": heard, "/review": reviewed, "/tunes": send_tune, "/demo": demo}

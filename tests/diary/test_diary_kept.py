@@ -20,6 +20,7 @@ from companion.diary.week import next_kind, tunes_with
 from companion.errors import Trouble
 from companion.language import English, week_lines
 from companion.match import Verdict
+from companion.tune import load
 
 NICKNAME = "Quillon"
 SOUND = (np.random.default_rng(0).normal(0, 0.1, 8000).astype(np.float32), 22050)
@@ -198,7 +199,7 @@ def test_five_lines_and_what_is_next(tmp_path: Path) -> None:
         assert (kind.kind, kind.right, kind.total) == ("step up", 8, 16)
         assert list(next_one.tunes) == tunes_with(kind.kind)[:3]
         assert lines[3] == ("Next: steps up, which went right 8 times of 16. Songs with many of them: "
-                            f"{', '.join(next_one.tunes)}.")
+                            f"{', '.join(load(name).title for name in next_one.tunes)}.")
         assert lines[4] == "Recordings: none kept, as nobody has consented."
         assert next_kind(diary.tally(pupil, since=clock.time - timedelta(days=1))) is None
 

@@ -22,7 +22,8 @@ from companion.tune import load
 TAKE = shipped("recordings") / "snail-wall-one-move-turned.flac"
 PLACES = ("/", "/sing", "/lesson", "/practise", "/range", "/level", "/read", "/hear", "/score", "/course", "/course/aloud",
           "/course/questions", "/review",
-          "/course/stage/2", "/course/words", "/diary", "/tunes", "/tunes/snail-wall", "/papers", "/nowhere")
+          "/course/stage/2", "/course/words", "/diary", "/tunes", "/tunes/snail-wall", "/papers", "/guide", "/guide/teacher",
+          "/guide/privacy", "/nowhere")
 
 
 #: The seven notes as quavers (New International Manual of Braille Music Notation, table 2), in Unicode.
@@ -145,7 +146,7 @@ def test_a_score_is_written_mended_taken_back_and_fetched(page: Any) -> None:
     back = page.post(f"/work/{str(found.url).rpartition('/')[2]}/mend", undo="yes")
     assert "The last correction is taken back." in text_of(back)
     assert text_of(back).partition("In full")[2] == first.partition("In full")[2]
-    for form, begins in (("musicxml", b"<?xml"), ("mid", b"MThd"), ("wav", b"RIFF")):
+    for form, begins in (("musicxml", b"<?xml"), ("pef", b"<?xml"), ("mid", b"MThd"), ("wav", b"RIFF")):
         assert page.get(f"{found.url}/score.{form}").content.startswith(begins)
     for _unused in range(3):  # at most three questions, each with answers to be pressed
         now = page.get(found.url)
@@ -205,7 +206,11 @@ def test_a_pupil_from_the_first_page_to_deletion(page: Any, tmp_path: Path) -> N
     asked = page.post("/diary/delete", pupil="Robin")
     assert "Delete Robin for good?" in text_of(asked)
     assert "Robin" in text_of(page.get("/diary"))
-    assert "Robin" in text_of(page.post("/diary/delete", pupil="Robin", sure="yes"))
+    beyond = "What was handed over, printed or written to other files is not reached, nor are backups"
+    assert beyond in text_of(asked)
+    done = text_of(page.post("/diary/delete", pupil="Robin", sure="yes"))
+    assert "Robin is deleted for good." in done
+    assert beyond in done
     assert "Robin" not in text_of(page.get("/diary"))
     assert b"Robin" not in b"".join(path.read_bytes() for path in tmp_path.iterdir())
     assert page.get(week.url).status_code == 404, "a sheet about the pupil is gone too"
@@ -262,11 +267,12 @@ def test_a_drill_and_a_sitting_are_answered_by_typing(page: Any) -> None:
 
 
 @pytest.mark.parametrize(("path", "fields", "files"), [
-    ("/papers/sheet", {"what": "stage", "stage": "2"}, {"sheet.brf", "sheet.html", "sheet.pdf", "sheet.txt"}),
-    ("/papers/sheet", {"what": "key", "stage": "3"}, {"sheet.brf", "sheet.html", "sheet.pdf", "sheet.txt"}),
-    ("/papers/line", {"tune": "tick-tock"}, {"finger-line.pdf", "finger-line.brf", "finger-line.txt"}),
-    ("/papers/wall", {"tune": "tick-tock", "shoulder": "98"}, {"wall-card.html", "wall-card.pdf", "wall-card.brf"}),
-    ("/papers/exercises", {"tune": "tick-tock", "level": "1"}, {"exercises.brf", "exercises-answers.html"})])
+    ("/papers/sheet", {"what": "stage", "stage": "2"},
+     {f"{name}.{ending}" for name in ("sheet", "sheet-helper") for ending in ("brf", "pef", "html", "pdf", "txt")}),
+    ("/papers/sheet", {"what": "key", "stage": "3"}, {"sheet.brf", "sheet.pef", "sheet.html", "sheet.pdf", "sheet.txt"}),
+    ("/papers/line", {"tune": "tick-tock"}, {"finger-line.pdf", "finger-line.brf", "finger-line.pef", "finger-line.txt"}),
+    ("/papers/wall", {"tune": "tick-tock", "shoulder": "98"}, {"wall-card.html", "wall-card.pdf", "wall-card.brf", "wall-card.pef"}),
+    ("/papers/exercises", {"tune": "tick-tock", "level": "1"}, {"exercises.brf", "exercises.pef", "exercises-answers.pef", "exercises-answers.html"})])
 def test_paper_is_made_read_here_and_fetched(page: Any, path: str, fields: dict[str, str], files: set[str]) -> None:
     found = page.done(page.post(path, **fields))
     names = set(re.findall(r'/file/([^"]+)"', found.text))
@@ -275,6 +281,13 @@ def test_paper_is_made_read_here_and_fetched(page: Any, path: str, fields: dict[
         kept = page.get(f"{found.url}/file/{name}")
         assert len(kept.content) > 50
         assert kept.headers["content-disposition"].startswith("attachment")
+        if name.endswith(".pef"):
+            assert kept.headers["content-type"] == "application/x-pef+xml"
+            assert b'xmlns="http://www.daisy.org/ns/2008/pef"' in kept.content
+    if "sheet-helper.txt" in names:  # what is for the helper alone is not under the pupil's hands
+        pupils, helpers = (page.get(f"{found.url}/file/{name}.txt").text for name in ("sheet", "sheet-helper"))
+        assert len(pupils) < len(helpers)
+        assert set(pupils.splitlines()) < set(helpers.splitlines())
     assert len(text_of(found).partition("In full")[2]) > 100
 
 
@@ -300,3 +313,17 @@ def test_american_words_everywhere() -> None:
     assert "Measure by measure" in text_of(found)
     assert "C, quarter note" in text_of(found)
     assert "crotchet" not in text_of(found)
+
+
+def test_the_guide_and_what_is_kept_are_a_link_from_every_page(page: Any) -> None:
+    from companion.workbook import GuidePart, guide_sheet
+
+    foot = page.get("/course").text.partition("<footer>")[2]
+    assert {"/guide", "/guide/privacy"} <= set(re.findall(r'href="([^"]+)"', foot))
+    listed = text_of(page.get("/guide"))
+    for part in GuidePart:
+        title = guide_sheet(choose_language("british"), [part]).title
+        assert title in listed
+        assert f"<h1>{title}</h1>" in unescape(page.get(f"/guide/{part}").text)
+    assert "No recording is kept unless someone responsible for the child has said so." in text_of(page.get("/guide/privacy"))
+    assert page.get("/guide/nothing").status_code == 404

@@ -13,6 +13,12 @@ const SLEPT_MS = 8000; // a timer of a second that comes so late: the device was
 let socket = null, context = null, stream = null, source = null, blocks = null, wanted = null, key = null, tries = 0;
 let expected = null, playing = null, wake = null, ended = true, ticked = 0;
 
+// Where the session is, for those who look. What comes with every phrase is no announcement: it would be heard as singing.
+function state(text, aloud) {
+  now.setAttribute("aria-live", aloud ? "polite" : "off");
+  now.textContent = text;
+}
+
 function show(text, spoken, cells) {
   // Each line is a new child of the one live region: announced once, also where the same words come twice.
   cue.setAttribute("aria-live", spoken ? "off" : "polite");
@@ -128,7 +134,7 @@ function finish(text) {
   const inside = talk.contains(document.activeElement) || document.activeElement === document.body;
   talk.hidden = true;
   form.hidden = false;
-  now.textContent = "";
+  state("", true);
   if (text) show(text, false);
   if (inside) form.querySelector("button").focus();
 }
@@ -141,7 +147,7 @@ function join() {
     if (event.code === 4403) { finish(words.refused); return; }
     if (event.code === 4429) { finish(words.full); return; }
     if (!key || tries >= JOIN_AGAIN_MS.length) { finish(words.over); return; }
-    now.textContent = words.lost;
+    state(words.lost, true);
     setTimeout(() => { if (!ended) join(); }, JOIN_AGAIN_MS[tries++]);
   };
   socket.onmessage = (message) => {
@@ -150,7 +156,7 @@ function join() {
     if ("key" in said) {
       key = said.key;
       tries = 0;
-      now.textContent = words.listening;
+      state(words.open, true);
       if (talk.hidden) { form.hidden = true; talk.hidden = false; talk.querySelector("input, button").focus(); }
     }
     if ("say" in said) show(said.say, said.spoken);
@@ -161,7 +167,8 @@ function join() {
     if (said.picture) { waiting = null; keepDrawn(); draw(said.picture); finished = said.cue; }
     if ("sound" in said) expected = said.sound;
     if ("hush" in said) stopPlaying();
-    if ("now" in said) now.textContent = said.now;
+    if (said.listens) state(words.listening, false);
+    else if (("listens" in said || "say" in said || "sound" in said) && now.textContent === words.listening) state(words.open, false);
     if ("ask" in said && reply) $("typed").focus();
     if ("end" in said) finish(said.end);
   };
@@ -175,13 +182,13 @@ form.addEventListener("submit", async (event) => {
   hand.hidden = true;
   drawn.replaceChildren();
   finished = null; shown = ""; waiting = null;
-  now.textContent = words.opening;
+  state(words.opening, true);
   try {
     context = new AudioContext();
     stream = await microphone();
     await context.audioWorklet.addModule("/static/microphone.js");
   } catch (error) {
-    now.textContent = "";
+    state("", true);
     show(why(error, words), false);
     if (stream) stream.getTracks().forEach((track) => track.stop());
     if (context) context.close();
