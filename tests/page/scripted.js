@@ -2,7 +2,7 @@
 // Whenever the page says that it listens, the next of `window.voices` is sung, as fast as the page takes it; between them the
 // room's noise comes at the speed of life. Sounds are played in no time. `window.sung`: voices so far; `window.played`: sounds.
 (() => {
-  const RATE = 22050, BLOCK = 960, TICK_MS = 40, BEFORE_S = 0.4, AFTER_S = 2.0, FAST = 10;
+  const RATE = 22050, BLOCK = 960, TICK_MS = 40, BEFORE_S = 0.4, AFTER_S = 2.0, FAST = 8, MOST_UNDER_WAY = 100_000;
   const coded = VOICES;
   let waiting = [], at = 0, seed = 1, owed = 0, before = performance.now();
   window.sung = window.played = 0;
@@ -37,11 +37,14 @@
     }).observe(now, { childList: true, characterData: true, subtree: true });
   });
   const ports = new Set();
+  let socket = null;
+  const Socket = WebSocket;
+  window.WebSocket = class extends Socket { constructor(...given) { super(...given); socket = this; } };
   setInterval(() => {
     const singing = at < waiting.length + AFTER_S * RATE;
     owed = Math.min(owed + (performance.now() - before) / 1000 * RATE * (singing ? FAST : 1), FAST * BLOCK);
     before = performance.now();
-    while (owed >= BLOCK) {
+    while (owed >= BLOCK && (socket?.bufferedAmount ?? 0) < MOST_UNDER_WAY) {
       owed -= BLOCK;
       const made = block();
       for (const port of ports) port.onmessage?.({ data: made.slice() });
