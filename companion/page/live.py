@@ -223,15 +223,23 @@ class Greeting:
     drill: Drill | None = None
 
 
-def read_greeting(state: State, text: str) -> Greeting:
-    """A greeting from what came in. Raises Trouble for what may not be, PermissionError without this run's token."""
+def read_message(text: str) -> dict[str, Any] | None:
+    """An object of JSON as a browser sends it, None for anything else. Half a surrogate pair is no character, and could
+    neither be kept nor sent back."""
     try:
         data = json.loads(text)
-        token, kind, rate = data["token"], data["kind"], data["rate"]
-    except (ValueError, KeyError, TypeError, RecursionError):
-        raise PermissionError from None
-    if not isinstance(token, str) or not same_token(token, state.token):
+        json.dumps(data, ensure_ascii=False).encode()
+    except (ValueError, RecursionError):
+        return None
+    return data if isinstance(data, dict) else None
+
+
+def read_greeting(state: State, text: str) -> Greeting:
+    """A greeting from what came in. Raises Trouble for what may not be, PermissionError without this run's token."""
+    data = read_message(text)
+    if data is None or not isinstance(data.get("token"), str) or not same_token(data["token"], state.token):
         raise PermissionError
+    kind, rate = data.get("kind"), data.get("rate")
     if kind not in KINDS or not isinstance(rate, (int, float)) or not LOWEST_RATE <= rate <= HIGHEST_RATE:
         raise Trouble(_("The browser asked for something that there is not. Load the page again."))
     name = " ".join(str(data.get("pupil") or "").split())[:MOST_NAME] or None
@@ -254,7 +262,7 @@ def _between(value: Any, low: float, high: float) -> float | None:
         return None
     try:
         number = float(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         number = low - 1
     if not low <= number <= high:
         raise Trouble(_("{value} was given; give a number from {low:g} to {high:g}.").format(
@@ -582,11 +590,8 @@ async def _take(websocket: WebSocket, live: Live, message: Any) -> bool:
         samples = np.frombuffer(data, dtype="<f4").astype(np.float32)
         live.ears.put(np.clip(np.nan_to_num(samples, nan=0.0, posinf=1.0, neginf=-1.0), -1.0, 1.0))
         return True
-    try:
-        said = json.loads(text or "") if len(text or "") <= MOST_TEXT else None
-    except (ValueError, RecursionError):
-        said = None
-    if not isinstance(said, dict):
+    said = read_message(text or "") if len(text or "") <= MOST_TEXT else None
+    if said is None:
         await websocket.close(1007)
         return False
     if said.get("key") in set(Action):

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page.browser import browser, entered, missing, served, voice, written
+from page.browser import browser, entered, missing, served, sung_when_asked, voice, written
 from singers import LineItem
 
 from companion.tune import load
@@ -66,6 +66,110 @@ def renewed(page: Any, name: str) -> None:
 def typed(page: Any, name: str, text: str) -> None:
     tab_to(page, name)
     page.keyboard.type(text)
+
+
+#: Every line that is announced, in the session's own region.
+CUES = "() => [...document.querySelectorAll('#log li')].map((e) => e.textContent)"
+
+
+def phrase(up: int) -> list[LineItem]:
+    return [LineItem(n.midi + up, float(n.quarters), n.syllable) for n in load("snail-wall").phrase(1)]
+
+
+def until_said(page: Any, text: str) -> None:
+    page.wait_for_function(f"(text) => ({CUES})().some((line) => line.includes(text))", arg=text, timeout=LATE_MS)
+
+
+def test_singing_from_the_first_page_to_its_end(address: str, sung: Any) -> None:
+    """A tune is chosen, sung wrong and then right; the session is ended and begun again, with no more than keys."""
+    page, first = entered(sung, address)
+    sung_when_asked(page, voice(phrase(3), turned=2, seed=5), voice(phrase(3), seed=6))
+    page.goto(first)
+    enter(page, "Sing with a tune", "**/sing")
+    tab_to(page, "Tune")
+    page.keyboard.type("Snail on")
+    enter(page, "Begin")
+    until_said(page, "the tune goes")
+    assert page.evaluate(NAME) == "Go on", "one key is enough from here"
+    tree = page.locator("main").aria_snapshot()
+    assert tree.index('group "The session"') < tree.index('button "Go on"') < tree.index('button "End (Q)"')
+    until_said(page, "All six right.")
+    page.keyboard.press("q")
+    until_said(page, "once more ends it")
+    page.keyboard.press("q")
+    until_said(page, "The session has ended.")
+    assert page.evaluate(NAME) == "Begin"
+    said = page.evaluate(CUES)
+    assert len([line for line in said if "the tune goes" in line]) == 1
+    page.close()
+
+
+def test_a_lesson_from_the_first_page(address: str, sung: Any) -> None:
+    """The teacher sings, the pupil answers, and what was sung is in the diary under the name that was typed."""
+    page, first = entered(sung, address)
+    sung_when_asked(page, voice(phrase(-8), kind=2, seed=4), voice(phrase(3), seed=6))
+    page.goto(first)
+    enter(page, "Lesson", "**/lesson")
+    typed(page, "Pupil's nickname", "Fern")
+    enter(page, "Begin")
+    until_said(page, "Now the pupil.")
+    until_said(page, "All six right.")
+    enter(page, "More keys")
+    enter(page, "The lesson in brief (I)")
+    page.wait_for_function(f"(n) => ({CUES})().length > n", arg=len(page.evaluate(CUES)), timeout=LATE_MS)
+    page.keyboard.press("q")
+    until_said(page, "once more ends it")
+    page.keyboard.press("q")
+    until_said(page, "The session has ended.")
+    enter(page, "What shall we do?", first)
+    enter(page, "The diary", "**/diary")
+    tab_to(page, "Fern: 1 take")
+    page.close()
+
+
+def test_at_home_from_the_first_page(address: str, sung: Any) -> None:
+    """A name, Begin, and no key more: it goes on by itself."""
+    page, first = entered(sung, address)
+    sung_when_asked(page, voice(phrase(2), seed=7))
+    page.goto(first)
+    enter(page, "At home", "**/practise")
+    tab_to(page, "Tune")
+    page.keyboard.type("Snail on")
+    tab_to(page, "Pupil's nickname")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("Moss")
+    enter(page, "More choices")
+    tab_to(page, "Begin with the tune, without a warm-up")
+    page.keyboard.press("Space")
+    enter(page, "Begin")
+    until_said(page, "right.")
+    assert "Moss" in page.evaluate(CUES)[0]
+    page.close()
+
+
+def test_cells_are_written_read_back_and_sung_as_a_tune(address: str, sung: Any) -> None:
+    """By six keys; then what it says, and on to the tune that comes of it."""
+    page, _first = entered(sung, address)
+    enter(page, "Read and write braille", "**/read")
+    tab_to(page, "Write with six keys")
+    page.keyboard.press("Space")
+    tab_to(page, "Other keys")
+    while page.evaluate("document.activeElement.id") != "cells":
+        page.keyboard.press("Shift+Tab")
+    for chord in ("k", "fjkl", "fkl", "fdjl"):
+        for key in chord:
+            page.keyboard.down(key)
+        for key in chord:
+            page.keyboard.up(key)
+    assert page.evaluate(SAYING)[-1] == "dots 1 2 4 6"
+    enter(page, "Read it back")
+    page.wait_for_selector("h2:has-text('Sign by sign')", timeout=LATE_MS)
+    tree = page.locator("main").aria_snapshot()
+    assert 'button "C, fourth octave' in tree or 'button "C, crotchet: dots 1 4 5 6"' in tree, tree
+    page.evaluate("localStorage.clear()")
+    enter(page, "Make a tune of it", "**/tunes/*")
+    enter(page, "Sing it", "**/sing?tune=*")
+    page.close()
 
 
 def test_from_voice_to_score_recorded_asked_and_mended(address: str, sung: Any) -> None:
@@ -135,7 +239,12 @@ def test_a_pupil_begun_set_changed_and_deleted(address: str, sung: Any) -> None:
     enter(page, "Keep the settings")
     page.wait_for_function("() => document.querySelector('[role=status]')?.textContent.includes('minutes is 7')", timeout=LATE_MS)
     enter(page, "Take it along")
+    tree = page.locator("main").aria_snapshot()
+    assert tree.index('heading "This week"') < tree.index('heading "Set a tune"') < tree.index('button "Delete this pupil"')
     enter(page, "Delete this pupil", "**/diary/delete")
+    tree = page.locator("main").aria_snapshot()
+    assert tree.index("Nothing of it can be brought back.") < tree.index('button "Delete for good"') < tree.index(
+        'link "Go back, delete nothing"')
     assert page.title() == "Delete Robin for good?, companion"
     enter(page, "Delete for good")
     page.wait_for_function("() => document.title.startsWith('Deleted')", timeout=LATE_MS)
@@ -154,6 +263,9 @@ def test_a_sheet_is_made_and_fetched(address: str, sung: Any) -> None:
     page.keyboard.press("ArrowDown")
     enter(page, "Make the sheet", "**/work/*")
     page.wait_for_selector("h2:has-text('Keep it')", timeout=LATE_MS)
+    tree = page.locator("main").aria_snapshot()
+    assert tree.index("status: Done.") < tree.index('heading "Keep it"') < tree.index('link "The helper\'s sheet') < tree.index(
+        'heading "In full"')
     with page.expect_download() as kept:
         enter(page, "The pupil's sheet: braille")
     assert Path(kept.value.path()).stat().st_size > 100
@@ -194,7 +306,8 @@ def test_a_program_that_has_ended_is_said_on_the_page_once(sung: Any, tmp_path: 
     page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")  # somebody comes back to the tab
     page.wait_for_function("() => document.getElementById('gone').textContent", timeout=LATE_MS)
     assert page.evaluate(SAYING) == [
-        "The program has ended or was started anew. Start it with companion page; what was kept is there."]
+        "The program has ended or was started anew. Start it again, from the desktop or with companion page; what was kept is "
+        "there."]
 
 
 def test_files_dropped_on_a_page_are_chosen_and_said(address: str, sung: Any) -> None:
