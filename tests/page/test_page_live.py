@@ -20,7 +20,7 @@ from companion.tune import load
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(bool(missing()), reason=missing() or "-")]
 STEPS = (0, 2, 4, 5, 7)
-LATE_MS = 90_000  # on a machine that does much else at the same time
+LATE_MS = 300_000  # on a machine that does much else at the same time
 #: Keeps what a screen reader is given: every addition to the live region.
 WATCH = """() => {
   window.announced = [];
@@ -90,11 +90,17 @@ def phrase(tune: str, up: int) -> list[LineItem]:
 
 
 def ended(page: Any) -> None:
-    """The key that ends, twice, as it asks for."""
-    page.keyboard.press("q")
-    until(page, "once more ends it")
-    page.keyboard.press("q")
-    page.wait_for_function("() => document.getElementById('talk').hidden", timeout=LATE_MS)
+    """The key that ends, twice, as it asks for; asked again where the machine took too long to press it."""
+    for _unused in range(5):
+        before = len(page.evaluate("window.announced"))
+        page.keyboard.press("q")
+        page.wait_for_function("(n) => window.announced.slice(n).some((line) => line.includes('once more ends it'))", arg=before,
+                               timeout=LATE_MS)
+        page.keyboard.press("q")
+        page.wait_for_function("(n) => document.getElementById('talk').hidden "
+                               "|| window.announced.slice(n).some((line) => line.includes('We go on.'))", arg=before, timeout=LATE_MS)
+        if page.evaluate("document.getElementById('talk').hidden"):
+            break
     assert until(page, "ended")[-1] == "The session has ended."
     assert page.evaluate("document.activeElement.textContent") == "Begin"
 
@@ -153,9 +159,7 @@ def test_at_home_a_pupil_is_greeted_and_hears_the_tune_set(address: str, chromiu
     announced = until(page, "right.")
     assert "Wren" in announced[0]
     assert announced[-1].endswith("right.")
-    page.keyboard.press("q")
-    page.keyboard.press("q")
-    until(page, "The session has ended.")
+    ended(page)
     page.goto(address.partition("open/")[0] + "diary")
     assert "Wren: 1 take" in page.inner_text("main")
     page.close()
