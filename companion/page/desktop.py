@@ -20,7 +20,8 @@ NAME = "companion"
 ICON = HERE / "static" / "icon.svg"
 
 
-def save_starters(language: Language, options: Sequence[str], folder: Path | None = None, system: str = sys.platform) -> list[Path]:
+def save_starters(language: Language, options: Sequence[str], folder: Path | None = None,
+                  system: str = sys.platform) -> list[Path]:
     """Write what starts `companion page` with these options; the files written. Raises OSError.
 
     folder: None for the user's own desktop, and on Linux the menu too. system: as `sys.platform` has it.

@@ -28,9 +28,9 @@ from companion.tune import catalogue, load, wall_for
 
 #: Forms in which a tune can be fetched, by the ending of the file.
 TUNE_FORMS = ("brf", "pef", "musicxml", "mid", "svg", "pdf", "wav")
-MEDIA = {"brf": "text/plain; charset=us-ascii", "pef": "application/x-pef+xml", "txt": "text/plain; charset=utf-8", "wav": "audio/wav", "flac": "audio/flac",
-         "svg": "image/svg+xml", "pdf": "application/pdf", "mid": "audio/midi", "zip": "application/zip",
-         "html": "text/html; charset=utf-8", "musicxml": "application/vnd.recordare.musicxml+xml"}
+MEDIA = {"brf": "text/plain; charset=us-ascii", "pef": "application/x-pef+xml", "txt": "text/plain; charset=utf-8",
+         "wav": "audio/wav", "flac": "audio/flac", "svg": "image/svg+xml", "pdf": "application/pdf", "mid": "audio/midi",
+         "zip": "application/zip", "html": "text/html; charset=utf-8", "musicxml": "application/vnd.recordare.musicxml+xml"}
 LOWEST_SOUNDED, HIGHEST_SOUNDED = 36, 86  # MIDI numbers, as in a session: nothing is played outside
 
 
@@ -315,8 +315,8 @@ async def work(request: Request) -> Response:
 
     title = {JobState.RUNNING: job.title, JobState.DONE: job.done,
              JobState.FAILED: state_of(request).language.message("That did not work")}[job.state]
-    return render(request, "work.html", title, job=job, examples=EXAMPLES, forms=TUNE_FORMS, running=job.state is JobState.RUNNING,
-                  failed=job.state is JobState.FAILED)
+    return render(request, "work.html", title, job=job, examples=EXAMPLES, forms=TUNE_FORMS,
+                  running=job.state is JobState.RUNNING, failed=job.state is JobState.FAILED)
 
 
 async def work_json(request: Request) -> Response:

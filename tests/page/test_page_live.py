@@ -97,8 +97,8 @@ def ended(page: Any) -> None:
         page.wait_for_function("(n) => window.announced.slice(n).some((line) => line.includes('once more ends it'))", arg=before,
                                timeout=LATE_MS)
         page.keyboard.press("q")
-        page.wait_for_function("(n) => document.getElementById('talk').hidden "
-                               "|| window.announced.slice(n).some((line) => line.includes('We go on.'))", arg=before, timeout=LATE_MS)
+        page.wait_for_function("(n) => document.getElementById('talk').hidden || window.announced.slice(n).includes('We go on.')",
+                               arg=before, timeout=LATE_MS)
         if page.evaluate("document.getElementById('talk').hidden"):
             break
     assert until(page, "ended")[-1] == "The session has ended."
@@ -107,7 +107,8 @@ def ended(page: Any) -> None:
 
 def test_a_lesson_without_a_tune(address: str, chromium: Any) -> None:
     """The teacher sings a line, the pupil answers it, wrong and then right; each line is announced once."""
-    page = begun(chromium, address, "/lesson", voice(line(52), kind=2), voice(line(64), turned=2, seed=2), voice(line(64), seed=3))
+    page = begun(chromium, address, "/lesson", voice(line(52), kind=2), voice(line(64), turned=2, seed=2),
+                 voice(line(64), seed=3))
     announced = until(page, "All four right.")
     assert announced == ["Sing or play a line.", "Five notes.", "Now the pupil.",
                          "From the third note to the fourth the tune goes up. Listen.",

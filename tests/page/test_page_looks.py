@@ -13,8 +13,8 @@ from companion.diary import Diary
 
 needs_browser = pytest.mark.skipif(bool(missing()), reason=missing() or "-")
 PLACES = ("", "sing", "lesson", "practise", "range", "level", "read", "hear", "review", "score", "course", "course/aloud",
-          "course/questions", "course/stage/2", "course/words", "diary", "tunes", "tunes/snail-wall", "papers", "guide", "guide/privacy",
-          "nowhere")
+          "course/questions", "course/stage/2", "course/words", "diary", "tunes", "tunes/snail-wall", "papers",
+          "guide", "guide/privacy", "nowhere")
 #: What a finger must be able to hit is 44 pixels high and wide (WCAG 2.2, 2.5.5); links in running text are let be.
 SMALL = """() => [...document.querySelectorAll("a, button, input, select, textarea, summary")].filter((e) => e.offsetParent)
   .map((e) => (["checkbox", "radio"].includes(e.type) ? e.parentElement : e))

@@ -271,8 +271,10 @@ def test_a_drill_and_a_sitting_are_answered_by_typing(page: Any) -> None:
      {f"{name}.{ending}" for name in ("sheet", "sheet-helper") for ending in ("brf", "pef", "html", "pdf", "txt")}),
     ("/papers/sheet", {"what": "key", "stage": "3"}, {"sheet.brf", "sheet.pef", "sheet.html", "sheet.pdf", "sheet.txt"}),
     ("/papers/line", {"tune": "tick-tock"}, {"finger-line.pdf", "finger-line.brf", "finger-line.pef", "finger-line.txt"}),
-    ("/papers/wall", {"tune": "tick-tock", "shoulder": "98"}, {"wall-card.html", "wall-card.pdf", "wall-card.brf", "wall-card.pef"}),
-    ("/papers/exercises", {"tune": "tick-tock", "level": "1"}, {"exercises.brf", "exercises.pef", "exercises-answers.pef", "exercises-answers.html"})])
+    ("/papers/wall", {"tune": "tick-tock", "shoulder": "98"},
+     {"wall-card.html", "wall-card.pdf", "wall-card.brf", "wall-card.pef"}),
+    ("/papers/exercises", {"tune": "tick-tock", "level": "1"},
+     {"exercises.brf", "exercises.pef", "exercises-answers.pef", "exercises-answers.html"})])
 def test_paper_is_made_read_here_and_fetched(page: Any, path: str, fields: dict[str, str], files: set[str]) -> None:
     found = page.done(page.post(path, **fields))
     names = set(re.findall(r'/file/([^"]+)"', found.text))
