@@ -38,6 +38,7 @@ HEADERS = {
     "cache-control": "no-store",  # nothing of a pupil stays in the browser
 }
 ENTRY = "/open/"  # before a key, in the address that lets in
+AGAIN = "/again"  # after such an address: asked by a second start of the program, for a key that it gives its browser
 ONCE_S = 60.0  # a browser starts within a minute
 _ENTERED = ('<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>companion</title></head>'
             '<body><p><a href="/">{words}</a></p></body></html>')
@@ -72,6 +73,13 @@ class EntryKeys:
         self.once = ""
         return True
 
+    def renewed(self, key: str) -> str:
+        """A new key for once, for who shows the lasting one; "" for others."""
+        if not same_token(key, self.lasting):
+            return ""
+        self.once, self.made = new_token(), time.monotonic()
+        return self.once
+
 
 def cookie_name(port: int) -> str:
     """A browser keeps the cookies of all ports of a machine together, so each has a name of its own."""
@@ -100,7 +108,11 @@ class Guard:
         known = self._known(headers.get("cookie", ""))
         path = str(scope["path"])
         if not reason and scope["type"] == "http" and path.startswith(ENTRY):
-            if known or self.keys.opens(path.removeprefix(ENTRY)):
+            if scope["method"] == "POST" and path.endswith(AGAIN):
+                if once := self.keys.renewed(path.removeprefix(ENTRY).removesuffix(AGAIN)):
+                    await _tell(_with_headers(send), once)
+                    return
+            elif known or self.keys.opens(path.removeprefix(ENTRY)):
                 await self._enter(_with_headers(send))
                 return
             reason = "used"
@@ -150,6 +162,11 @@ class Guard:
 def same_token(given: str, token: str) -> bool:
     """Whether a form's token is this run's, in a time that tells nothing."""
     return hmac.compare_digest(given.encode(), token.encode())
+
+
+async def _tell(send: Send, text: str) -> None:
+    await send({"type": "http.response.start", "status": 200, "headers": [(b"content-type", b"text/plain; charset=utf-8")]})
+    await send({"type": "http.response.body", "body": text.encode()})
 
 
 async def _refuse(scope: Scope, receive: Receive, send: Send, reason: str) -> None:

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+import json
+import os
 import socket
 import time
 import webbrowser
 from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
 
 from companion.errors import Trouble
 from companion.language import Language
@@ -17,14 +22,22 @@ USUAL_PORT = 8017
 IDLE_S = 300.0  # after the last sign of an open tab: one that sleeps may miss several
 IDLE_SILENT_S = 3600.0  # where no page has ever given a sign: a browser without JavaScript
 LOOK_S = 5.0
+ANSWERS_S = 5.0  # within which a page that is served already answers a second start
 
 
 def run_page(language: Language, port: int | None = None, open_browser: bool = True, diary: str | None = None,
              say: Callable[[str], None] = print, idle_s: float = IDLE_S) -> None:
     """Serve the page to its end. port: None for the usual one, or a free one where that is taken; say: gives out a line.
 
-    Raises Trouble where the port that was asked for is taken.
+    Where one is served already for this diary, and no port was asked for, that one is opened again instead: who starts it by
+    double click may do so twice. Raises Trouble where the port that was asked for is taken.
     """
+    note = _note(diary)
+    if port is None and (served := _served(note, language.code)):
+        say(language.message("The page is open already, so it is opened again: {address}").format(address=served["address"]))
+        if open_browser:
+            webbrowser.open(served["once"])
+        return
     import uvicorn
 
     from companion.page.app import make_app
@@ -39,6 +52,7 @@ def run_page(language: Language, port: int | None = None, open_browser: bool = T
                             timeout_graceful_shutdown=2, lifespan="off", server_header=False, limit_concurrency=200,
                             h11_max_incomplete_event_size=65_536)
     server = uvicorn.Server(config)
+    _leave_note(note, {"port": number, "key": state.keys.lasting, "language": language.code})
     say(language.message("The page is at {address} on this machine alone. It ends {n} minutes after its last tab is closed, or "
                          "with Control and C.").format(address=address + state.keys.lasting, n=round(idle_s / 60)))
 
@@ -63,6 +77,55 @@ def run_page(language: Language, port: int | None = None, open_browser: bool = T
         pass
     finally:
         listening.close()
+        if _read_note(note).get("key") == state.keys.lasting:
+            note.unlink(missing_ok=True)
+
+
+# --- a second start ---
+
+
+def _note(diary: str | None) -> Path:
+    """Where a page that is served leaves its port and key, beside its diary and for its owner alone."""
+    from companion.diary import default_path
+
+    return Path(diary or default_path()).with_name("page.json")
+
+
+def _leave_note(note: Path, what: dict[str, Any]) -> None:
+    with suppress(OSError):  # without it only the second start is another page
+        note.parent.mkdir(parents=True, exist_ok=True)
+        note.unlink(missing_ok=True)
+        with os.fdopen(os.open(note, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
+            json.dump(what, file)
+
+
+def _read_note(note: Path) -> dict[str, Any]:
+    try:
+        found = json.loads(note.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def _served(note: Path, code: str) -> dict[str, str]:
+    """The addresses of the page of which a note tells, if it answers and speaks this language; else nothing."""
+    told = _read_note(note)
+    if not told or told.get("language") != code:
+        return {}
+    from http.client import HTTPConnection, HTTPException
+
+    from companion.page.security import AGAIN, ENTRY
+
+    try:
+        asked = HTTPConnection(HOST, int(told["port"]), timeout=ANSWERS_S)
+        here = f"http://{HOST}:{int(told['port'])}"
+        asked.request("POST", f"{ENTRY}{told['key']}{AGAIN}", headers={"Origin": here})
+        answer = asked.getresponse()
+        once = answer.read(100).decode("ascii", "replace")
+        asked.close()
+    except (OSError, HTTPException, KeyError, TypeError, ValueError, OverflowError):
+        return {}
+    return {"address": f"{here}{ENTRY}{told['key']}", "once": f"{here}{ENTRY}{once}"} if answer.status == 200 else {}
 
 
 def _listen(port: int | None) -> socket.socket:

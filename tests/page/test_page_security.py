@@ -113,6 +113,18 @@ def test_the_address_that_the_list_of_processes_shows_lets_in_once_and_for_a_min
     assert fresh.opens(fresh.lasting)
 
 
+def test_a_new_key_for_once_is_given_to_who_shows_the_lasting_one_alone(page: Any) -> None:
+    page.client.cookies.clear()
+    assert page.client.post("/open/guess/again").status_code == 403
+    assert page.client.get(f"/open/{page.state.keys.lasting}/again").status_code == 403
+    before = page.state.keys.once
+    told = page.client.post(f"/open/{page.state.keys.lasting}/again")
+    assert told.text == page.state.keys.once != before
+    assert "set-cookie" not in told.headers
+    assert page.client.post(f"/open/{page.state.keys.lasting}/again", headers={"origin": "http://evil.example"}).status_code == 403
+    assert page.get(f"/open/{told.text}").status_code == 200
+
+
 def test_headers_allow_nothing_from_elsewhere_and_keep_nothing(page: Any) -> None:
     for path in ("/", "/static/page.css", "/nowhere"):
         headers = page.get(path).headers

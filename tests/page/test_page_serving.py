@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import socket
 import threading
 import time
+import urllib.error
 import urllib.request
 from typing import Any
 
@@ -39,6 +41,43 @@ def test_it_says_its_address_and_ends_after_its_last_tab(tmp_path: Any) -> None:
     assert not thread.is_alive()
     assert lines[1:] == ["No tab is open any more, so the page has ended. Start it again with companion page."]
     assert not _answers(address)
+
+
+def test_a_second_start_opens_the_page_that_is_served_already(tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its own browser gets a key of its own, good once; the note with the lasting one is for its owner alone, and goes."""
+    english, diary, lines, opened = choose_language("british"), str(tmp_path / "d.db"), [], []
+    monkeypatch.setattr("webbrowser.open", opened.append)
+    thread = threading.Thread(target=run_page, args=(english, 0, False, diary, lines.append, 2.0), daemon=True)
+    thread.start()
+    wait_for(lambda: bool(lines))
+    address = next(word for word in lines[0].split() if word.startswith("http"))
+    wait_for(lambda: _answers(address))
+    assert _answers(address.partition("open/")[0] + "ping")
+    note = tmp_path / "page.json"
+    if os.name == "posix":
+        assert note.stat().st_mode & 0o077 == 0
+    said: list[str] = []
+    run_page(english, None, True, diary, said.append)
+    assert said == [f"The page is open already, so it is opened again: {address}"]
+    first, = opened
+    assert first.partition("/open/")[0] == address.partition("/open/")[0]
+    assert first != address
+    fresh = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    assert fresh.open(first, timeout=5).status == 200
+    other = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    with pytest.raises(urllib.error.HTTPError, match="403"):
+        other.open(first, timeout=5)
+    thread.join(20)
+    assert not note.exists()
+    note.write_text('{"port": 1, "key": "x", "language": "en_GB"}', encoding="utf-8")  # of a program that was killed
+    third = threading.Thread(target=run_page, args=(english, None, False, diary, said.append, 0.2), daemon=True)
+    third.start()
+    wait_for(lambda: len(said) > 1)
+    assert said[1].startswith("The page is at ")
+    again = next(word for word in said[1].split() if word.startswith("http"))
+    wait_for(lambda: _answers(again) and _answers(again.partition("open/")[0] + "ping"))
+    third.join(20)
+    assert not third.is_alive()
 
 
 BROWSER = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
