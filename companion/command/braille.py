@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
-from companion.command.parser import page_arguments, page_size_of
+from companion.command.parser import page_arguments, page_size_of, part_argument
 from companion.messages import _
 
 LANGUAGES = ("en", "de", "fr", "es", "it", "la")  # those of `braille.WordLanguage`, which is loaded where it is needed
@@ -28,7 +28,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--verses", choices=("after", "under"), default="after",
                         help=_("further verses after the song, or under each line of words over their music"))
     parser.add_argument("--american", action="store_true", help=_("American names of note values"))
-    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    part_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
 

@@ -17,11 +17,13 @@ if TYPE_CHECKING:
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     from companion.command.course import common
+    from companion.command.parser import part_argument
 
     parser.add_argument("kind", metavar="KIND", nargs="?",
                         help=_("what is asked, such as 'name the cell'; without it all kinds are listed"))
     parser.add_argument("--stage", metavar="N", help=_("from the notes and the tune of this stage"))
     parser.add_argument("--tune", metavar="TUNE", help=_("from this tune: a file, or the name of one that ships"))
+    part_argument(parser)
     parser.add_argument("--leave-out", metavar="WHAT", action="append", default=[],
                         help=_("what is left out of the tune: values, octave marks, bars, key, time, words ..."))
     parser.add_argument("--fact", metavar="NAME", action="append", default=[],
@@ -73,6 +75,6 @@ def _items(options: argparse.Namespace) -> list[Item]:
     stage = find_stage(options.stage) if options.stage else None
     if stage is None and not options.tune and not options.fact:
         stage = find_stage(2)
-    m = material(options.tune, options.leave_out) if options.tune else stage.material if stage else None
+    m = material(options.tune, options.leave_out, options.part) if options.tune else stage.material if stage else None
     facts = options.fact or (stage.facts_of(kind) if stage is not None and not options.tune else ())
     return drill_items(kind, m, facts, Order(options.order), options.count, options.seed)

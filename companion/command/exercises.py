@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from companion.command.parser import page_arguments, page_size_of
+from companion.command.parser import page_arguments, page_size_of, part_argument
 from companion.messages import _
 
 
@@ -27,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_("with --out: the form of the braille; pef is XML (brf)"))
     page_arguments(parser)
     parser.add_argument("--seed", type=int, default=1, metavar="N", help=_("another number gives another set"))
-    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    part_argument(parser)
     parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from companion.command.parser import tracker_argument
+from companion.command.parser import part_argument, tracker_argument
 from companion.messages import _
 
 
@@ -13,7 +13,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tune", required=True, metavar="TUNE",
                         help=_("MusicXML or MIDI, or the name of a tune that ships (companion tunes lists them)"))
     parser.add_argument("--phrase", type=int, metavar="N", help=_("hold it against the Nth phrase only"))
-    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    part_argument(parser)
     tracker_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
     parser.add_argument("--short", action="store_true", help=_("print the cue alone"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from companion.command.parser import part_argument
 from companion.diary import SettingName
 from companion.lesson import SessionOptions, check_level, run_lesson
 from companion.messages import _
@@ -28,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("tune", nargs="?", metavar="TUNE",
                         help=_("MusicXML or MIDI, or a tune that ships; without one the teacher's line is the tune"))
     parser.add_argument("--pupil", metavar="NAME", help=_("keep the takes in the diary under this nickname"))
-    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    part_argument(parser)
     parser.add_argument("--phrase", type=int, default=1, metavar="N", help=_("begin with the Nth phrase"))
     parser.add_argument("--wait", action="store_true",
                         help=_("after the starting note wait for the teacher to sing each phrase first"))

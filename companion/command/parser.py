@@ -137,6 +137,13 @@ def tracker_argument(parser: argparse.ArgumentParser) -> None:
                                "with it"))
 
 
+def part_argument(parser: argparse.ArgumentParser) -> None:
+    """The option --part, of every command that is given a tune as a file."""
+    parser.add_argument("--part", metavar="PART",
+                        help=_("which part of a score with several, by number or name; top, or top after it, for the highest of "
+                               "notes that sound at once"))
+
+
 def page_arguments(parser: argparse.ArgumentParser) -> None:
     """The options for the size of a braille page, of every command that writes one."""
     parser.add_argument("--width", type=int, metavar="N", help=_("cells in a line of braille, 12 to 120 (40)"))

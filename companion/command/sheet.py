@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from companion.command.parser import page_arguments, page_size_of
+from companion.command.parser import page_arguments, page_size_of, part_argument
 from companion.messages import _
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--whole", action="store_true", help=_("one file with the helper's parts too"))
     parser.add_argument("--kind", metavar="KIND", help=_("for drills: only this kind"))
     parser.add_argument("--tune", metavar="TUNE", help=_("for drills: from this tune"))
+    part_argument(parser)
     parser.add_argument("--leave-out", metavar="WHAT", action="append", default=[],
                         help=_("what is left out of the tune: values, octave marks, bars, key, time, words ..."))
     parser.add_argument("--count", type=int, default=20, metavar="N", help=_("for drills: how many questions (20)"))
@@ -44,7 +45,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.workbook import SheetOf, WantedSheet, sheet_of
 
     wanted = WantedSheet(SheetOf(options.what), options.name, options.kind, options.tune, options.leave_out, options.count,
-                         options.seed)
+                         options.seed, options.part)
     sheet = sheet_of(options.language, wanted, stages(options.stages), lambda: Diary(options.diary), moment(options.on))
     size = page_size_of(options)
     if options.out:

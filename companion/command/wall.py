@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from companion.command.parser import page_arguments, page_size_of
+from companion.command.parser import page_arguments, page_size_of, part_argument
 from companion.messages import _
 
 
@@ -15,7 +15,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="FILE", help=_("write .html or .pdf (large print), .brf, .pef, .txt, or spoken .wav"))
     page_arguments(parser)
     parser.add_argument("--speak", action="store_true", help=_("say it aloud"))
-    parser.add_argument("--part", metavar="PART", help=_("which part of a score with several, by number or name"))
+    part_argument(parser)
     parser.add_argument("--american", action="store_true", help=_("American spelling (centimeters)"))
 
 

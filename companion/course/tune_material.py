@@ -177,13 +177,13 @@ def note_fact(note: Note) -> str:
     return note_name(note.pitch.step, note.base, note.dots == 1)
 
 
-def material(tune: str | Tune, leave_out: Collection[str] = ()) -> Material:
-    """A tune (name, file or Tune) with some things left out. Raises Trouble for a word that is none of these."""
+def material(tune: str | Tune, leave_out: Collection[str] = (), part: str | None = None) -> Material:
+    """A tune (name, file or Tune) with some things left out. part: of a file, as `load` takes it. Raises Trouble for a word that is none of these."""
     for word in leave_out:
         if word not in LEAVE_OUT:
             raise Trouble(_("{word!r} cannot be left out of a tune; these can: {words}.").format(
                                 word=word, words=', '.join(LEAVE_OUT)))
-    loaded = load(tune) if isinstance(tune, str) else tune
+    loaded = load(tune, part) if isinstance(tune, str) else tune
     return Material(tune if isinstance(tune, str) else tune.title, loaded, frozenset(leave_out))
 
 

@@ -179,8 +179,8 @@ def _elements(measure: Any, number: int) -> list[Any]:
         return sorted(measure, key=lambda e: (float(e.offset), 0 if not _is_note(e) else 1))
     filled = [v for v in voices if v.notes]
     if len(filled) > 1:
-        raise Trouble(_("Bar {where} has more than one voice at a time; a single line is wanted. Choose a part with "
-                        "one line.").format(where=number))
+        raise Trouble(_("Bar {where} has more than one voice at a time; a single line is wanted. Choose another part, "
+                        "or add top to the part (--part top) for the top line.").format(where=number))
     return sorted([*measure.getElementsNotOfClass(stream.Voice), *(filled[0] if filled else voices[0])],
                   key=lambda e: (float(e.offset), e.classSortOrder, e.priority))
 
@@ -191,12 +191,12 @@ def _check_single(e: Any, number: int, sung_until: Fraction) -> None:
         raise Trouble(_("Bar {where} has a note without a pitch, as percussion has; a line that can be sung is "
                         "wanted. Choose another part.").format(where=number))
     if e.isChord and len(e.pitches) > 1:
-        raise Trouble(_("Bar {where} has a chord; a single line is wanted. Choose a part with one note at a "
-                        "time.").format(where=number))
+        raise Trouble(_("Bar {where} has a chord; a single line is wanted. Choose another part, or add top to the part "
+                        "(--part top) for the top line.").format(where=number))
     # Thirds come as floats and as fractions: hence the tolerance.
     if not e.duration.isGrace and not e.isRest and float(e.offset) < float(sung_until) - 1e-6:
-        raise Trouble(_("Bar {where} has a note that begins before the last one ends; a single line is "
-                        "wanted. Choose a part with one note at a time.").format(where=number))
+        raise Trouble(_("Bar {where} has a note that begins before the last one ends; a single line is wanted. Choose "
+                        "another part, or add top to the part (--part top) for the top line.").format(where=number))
 
 
 def _is_note(e: Any) -> bool:

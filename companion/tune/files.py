@@ -25,6 +25,7 @@ from companion.tune.convert import from_music21
 from companion.tune.midi import GRID, measure_midi, quantise, to_midi
 from companion.tune.musicxml import to_musicxml
 from companion.tune.shipped import catalogue
+from companion.tune.top_line import keep_top_line
 from companion.tune.tune import Tune
 
 SCORES = (".musicxml", ".xml", ".mxl")
@@ -90,7 +91,8 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     """Read a tune from a MusicXML or MIDI file, or a shipped one by its name.
 
     part: which part of a score with several, by its number from 1 or its name; where none is given, the
-    one part that has words, else it must be said. Raises Trouble with one sentence for anything amiss.
+    one part that has words, else it must be said. "top", or "top" after a part's number or name: of notes that sound at
+    once the highest alone (`keep_top_line`). Raises Trouble with one sentence for anything amiss.
     """
     path = find(name)
     if path.stat().st_size > (MIDI_CHILD_BYTES if path.suffix.lower() in MIDI else CHILD_BYTES):
@@ -114,6 +116,8 @@ def _load(path: Path, part: str | int | None) -> Tune:
         _check_midi(path, data)
         score = _parsed(path, "MIDI", _parse_midi, data)
     chosen = _choose_part(path, score, part)
+    if _TOP.fullmatch(str(part or "")) and str(part).strip().lower() != str(chosen.partName).lower():
+        keep_top_line(chosen)
     title = ""
     if score.metadata is not None:
         title = score.metadata.title or score.metadata.movementName or ""
@@ -294,6 +298,9 @@ def _parse_midi(path: Path, data: bytes) -> Any:
     return midi.translate.midiFileToStream(file, quantizePost=False)
 
 
+_TOP = re.compile(r"\s*(.*?)[\s,]*\btop\s*", re.IGNORECASE)  # "top" alone, or after a part's number or name
+
+
 def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
     parts = [p for p in score.parts if any(n.pitches and "ChordSymbol" not in n.classes for n in p.recurse().notes)]
     if not parts:
@@ -307,6 +314,8 @@ def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
         matches = [i for i, n in enumerate(names) if n.lower() == wanted.lower()]
         if matches:
             return parts[matches[0]]
+        if top := _TOP.fullmatch(wanted):
+            return _choose_part(path, score, top[1] or None)
         raise Trouble(_("{path} has no part {wanted}. Its parts are: {listed}.").format(
                             path=path, wanted=wanted, listed=listed))
     if len(parts) == 1:

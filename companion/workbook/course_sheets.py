@@ -48,7 +48,8 @@ class SheetOf(StrEnum):
 
 @dataclass(frozen=True)
 class WantedSheet:
-    """What is asked for. name: of the stage, tune or pupil. kind, tune, leave_out, count, seed: of drills."""
+    """What is asked for. name: of the stage, tune or pupil. kind, tune, leave_out, count, seed: of drills.
+    part: of a tune's file, as `load` takes it."""
 
     of: SheetOf
     name: str | None = None
@@ -57,6 +58,7 @@ class WantedSheet:
     leave_out: Sequence[str] = ()
     count: int = 20
     seed: int = 1
+    part: str | None = None
 
 
 def sheet_of(language: Language, wanted: WantedSheet, stages: Sequence[Stage], diary: Callable[[], Diary],
@@ -67,7 +69,7 @@ def sheet_of(language: Language, wanted: WantedSheet, stages: Sequence[Stage], d
     if wanted.of is SheetOf.FINGERS:
         return fingers_sheet(find_stage(_name(wanted), stages), language)
     if wanted.of is SheetOf.TUNE:
-        return tune_sheet(material(_name(wanted), wanted.leave_out), language)
+        return tune_sheet(material(_name(wanted), wanted.leave_out, wanted.part), language)
     if wanted.of is SheetOf.KEY:
         return key_sheet(stages, language, find_stage(wanted.name, stages) if wanted.name else None)
     if wanted.of is SheetOf.DRILL:
@@ -98,7 +100,7 @@ def _drills(language: Language, wanted: WantedSheet, stages: Sequence[Stage]) ->
     if wanted.kind is None and wanted.tune is None and stage is not None:
         return stage_drill_sheet(stage, random.Random(wanted.seed), language, wanted.count)
     kind = question_kind(wanted.kind) if wanted.kind else QuestionKind.NAME_THE_CELL
-    m = material(wanted.tune, wanted.leave_out) if wanted.tune else stage.material if stage else None
+    m = material(wanted.tune, wanted.leave_out, wanted.part) if wanted.tune else stage.material if stage else None
     facts = stage.facts_of(kind) if stage is not None and not wanted.tune else ()
     items = drill_items(kind, m, facts, Order.MIXED, wanted.count, wanted.seed)
     about = m.tune.title if m is not None and wanted.tune else stage_title(language, stage) if stage else ""

@@ -163,6 +163,25 @@ def test_chords_are_named_with_their_bar(tmp_path: Path) -> None:
         load(tmp_path / "chords.musicxml")
 
 
+def test_the_top_line_of_chords_and_voices(tmp_path: Path) -> None:
+    """A chord's highest note; of voices, a note until a higher one begins, and rests where nothing sounds."""
+    chords = tmp_path / "chords.musicxml"
+    chords.write_bytes(chord_score())
+    with pytest.raises(Trouble, match="--part top"):
+        load(chords)
+    assert [n.pitch for _, _, n in load(chords, "top").written()] == [n.pitch for _, _, n in load(chords, "1 top").written()]
+    assert [n.name for n in (n.pitch for _, _, n in load(chords, "top").written()) if n] == ["E4"]
+    voices = tmp_path / "voices.musicxml"
+    low = "".join(note_xml(s, length=64, kind="half") for s in "GA").replace("<voice>1", "<voice>2")
+    voices.write_bytes(score(note_xml("C", octave=5) + note_xml("E") * 3 + BACK + low))
+    with pytest.raises(Trouble, match="--part top"):
+        load(voices)
+    assert [(n.pitch.name, n.quarters) for _, _, n in load(voices, "top").written() if n.pitch] == [
+        ("C5", 1), ("E4", 1), ("A4", 2)]
+    with pytest.raises(Trouble, match="has no part Flute"):
+        load(voices, "Flute top")
+
+
 def test_a_part_is_chosen_plainly(tmp_path: Path) -> None:
     path = tmp_path / "two.musicxml"
     path.write_bytes(chord_score(2))
