@@ -21,7 +21,7 @@ def keep_top_line(part: Any) -> None:
             chord.notes = (max(chord.notes, key=lambda n: n.pitch.ps),)
     for measure in part.getElementsByClass(stream.Measure):
         voices = list(measure.getElementsByClass(stream.Voice))
-        sounding = [e for e in (n for s in (voices or [measure]) for n in s.notes) if e.pitches and "ChordSymbol" not in e.classes]
+        sounding = [e for s in (voices or [measure]) for e in s.notes if e.pitches and "ChordSymbol" not in e.classes]
         if len([v for v in voices if v.notes]) > 1 or _overlap(sounding):
             _merge(measure, voices, sounding)
 
