@@ -73,7 +73,7 @@ def _sung_slurs(tune: Tune, notes: list[tuple[Place, Note]], spans: list[Span], 
     the brackets; those are for phrases of several syllables, however short (New International Manual 16-7; MBC 35.2)."""
     melismas = list(_melismas(tune))
     for first, last in spans:
-        if any(note.syllables and note.syllables[0] for _place, note in notes[first + 1:last + 1]):
+        if any(any(note.syllables) for _place, note in notes[first + 1:last + 1]):
             found.slurs.setdefault(notes[first][0], Slurs()).opens += 1
             found.slurs.setdefault(notes[last][0], Slurs()).closes += 1
         elif not any(a <= first and last <= b for a, b in melismas):
@@ -138,24 +138,27 @@ def _slur(notes: list[tuple[Place, Note]], span: Span, found: Ahead, doubled_slu
 
 
 def _melismas(tune: Tune) -> Iterator[Span]:
-    """Runs of notes sung on one syllable."""
+    """Runs of notes sung on one syllable: on which no verse has another. Within a word a run goes on over rests."""
     first = last = i = -1
     tied = True  # nothing in the run but one tied note
-    held = False
+    held = unfinished = False
     for _unused, _unused, note in tune.written():
         if note.grace:
             continue
-        begins = bool(note.syllables and note.syllables[0])
-        if (note.pitch is None or begins) and last > first and not tied:
+        begins = any(note.syllables)
+        if ((note.pitch is None and not unfinished) or begins) and last > first and not tied:
             yield first, last
         if note.pitch is None:
-            first = last = -1
+            if not unfinished:
+                first = last = -1
+            held = False
             continue
         i += 1
         if begins:
             first, last, tied, held = i, i, True, note.tie
+            unfinished = any(said and said.place in ("begin", "middle") for said in note.syllables)
         elif first >= 0:
             tied, held = tied and held, note.tie
-            last = i if i - first < LONGEST_MELISMA else first
+            last = i if unfinished or i - first < LONGEST_MELISMA else first
     if first >= 0 and last > first and not tied:
         yield first, last

@@ -43,6 +43,7 @@ from companion.tune import DirectionKind, Key, ScoreDirection, Time, Tune
 
 MOST_BYTES = 2_000_000  # a book of braille is smaller; more is a mistake
 MOST_VERSES = 49
+MOST_PARTS = 64  # lines with words of their own that one bar may have
 RUNOVER = 4  # cells by which a line that goes on from the one before is set in, where there are words
 
 
@@ -214,19 +215,49 @@ class _PageReader:
         alike = len({len(sung) for sung, music in parallels if sung and music}) == 1
         numbered = any(len(sung) > 1 and _numbered(sung) for sung, music in parallels if music)
         goes_on: dict[int, bool] = {}
+        waiting: list[tuple[list[list[Row]], int]] = []  # words over a part of a bar, and where their music ends
+        began = 0
         for sung, music in parallels:
             for block in sung:
                 self.texts += [Said(r.number, r.column, len(r.cells), Meaning(MeaningKind.LYRICS)) for r in block]
             if not music:
                 self._further_verses(sung)
                 continue
-            began = len(self.reader.singing)
             self._music(music)
-            verses = _numbered(sung) if numbered else None
-            if verses is None:
-                verses = [(k, _cells_of(one)) for k, one in enumerate(sung if alike else sung[-1:])]
-            for verse, cells in verses:
-                goes_on[verse] = self._verse(sung[0][0], verse, cells, self.reader.singing[began:], goes_on.get(verse, False))
+            waiting.append((sung, self.length))
+            if self.reader.units and len(waiting) < MOST_PARTS:
+                continue  # within a bar: its notes are known when it ends
+            singing, began = self.reader.singing[began:], len(self.reader.singing)
+            for sung, places in zip([s for s, _end in waiting], self._parted(singing, [e for _sung, e in waiting]), strict=True):
+                self._sing_line(sung, places, numbered, alike, goes_on)
+            waiting = []
+        for sung, _end in waiting:
+            self._sing_line(sung, self.reader.singing[began:], numbered, alike, goes_on)
+
+    def _sing_line(self, sung: list[list[Row]], places: list[tuple[int, int]], numbered: bool, alike: bool,
+                   goes_on: dict[int, bool]) -> None:
+        """The words over a line of music, put under its notes. goes_on: of each verse, whether its last word does."""
+        verses = _numbered(sung) if numbered else None
+        if verses is None:
+            verses = [(k, _cells_of(one)) for k, one in enumerate(sung if alike else sung[-1:])]
+        for verse, cells in verses:
+            goes_on[verse] = self._verse(sung[0][0], verse, cells, places, goes_on.get(verse, False))
+
+    def _parted(self, places: list[tuple[int, int]], ends: list[int]) -> list[list[tuple[int, int]]]:
+        """Notes by the lines of music on which they stand. ends: where in the text each line ends."""
+        if len(ends) == 1:
+            return [places]
+        bars = {bar for bar, _note in places}
+        at: dict[tuple[int, int], int] = {}
+        for written in reversed(self.reader.written):
+            if written.bar < min(bars, default=0):
+                break
+            notes = (offset for offset, _cells, u, _again in written.placed() if u.kind)
+            at |= {(written.bar, n): offset for n, offset in enumerate(notes)}
+        out: list[list[tuple[int, int]]] = [[] for _end in ends]
+        for place in places:
+            out[min(bisect_right(ends, at.get(place, 0)), len(ends) - 1)].append(place)
+        return out
 
     def _verse(self, row: Row, verse: int, cells: str, places: list[tuple[int, int]], goes_on: bool) -> bool:
         """A line of words of one verse, put under its notes. row: the first of its lines. Whether its last word goes on."""

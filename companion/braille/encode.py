@@ -7,7 +7,7 @@ words.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -22,6 +22,8 @@ from companion.braille.model import Link
 from companion.braille.page import BraillePage
 from companion.braille.pieces import Encoder, Habits, Piece, State, merged
 from companion.braille.signs import WHOLE_REST
+from companion.braille.sung import Place
+from companion.braille.underlay import Underlay
 from companion.errors import Trouble
 from companion.messages import _
 from companion.tune import Bar, Barline, DirectionKind, Note, ScoreDirection, Syllable, Tune
@@ -147,16 +149,22 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Wording) -> None:
     themselves at the end, or all over each line of music (`Habits.verses_under`)."""
     bars = tune.bars
     index = 0
-    under = encoder.habits.verses_under
     count = max((len(n.syllables) for _unused, _unused, n in tune.written()), default=0)
+    underlay = Underlay(tune, encoder.ahead, count, text.language)
+    every = _places(tune, 0, len(bars))
+    under = encoder.habits.verses_under or not all(
+        underlay.agrees(every, verse, _words_of(tune, every, verse, text)) for verse in range(1, count))
+    if text.contracted:
+        under = encoder.habits.verses_under
     ends = {n.sources[0][0] for a, n in pairwise(tune.line()) if n.phrase != a.phrase and n.sources[0][1] == 0}
     while index < len(bars):
-        made = _bars_of_line(tune, index, encoder, page.width, ends, text, count if under else 1)
+        made = _bars_of_line(tune, index, encoder, page.width, ends, text, count if under else 1, underlay)
         stop = made[-1].stop
-        page.end()
-        page.parallels.append(len(page.lines))
-        for words in _sung_lines(tune, index, stop, count if under else 1, text):
-            _word_lines(words, page)
+        if not made[0].pieces:
+            _bar_in_parts(tune, made[0], encoder, page, text, count if under else 1, underlay)
+            index = stop
+            continue
+        _words_over(tune, _places(tune, index, stop), count if under else 1, text, page)
         page.new(2)
         for one in made:
             end = encoder.state()
@@ -167,16 +175,29 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Wording) -> None:
     page.end()
     page.parallels.append(len(page.lines))
     for verse in range(1, 1 if under else count):
-        _word_lines(_verse_number(verse) + _words_of(tune, 0, len(bars), verse, text), page)
+        _word_lines(_verse_number(verse) + _words_of(tune, every, verse, text), page)
 
 
 def _verse_number(verse: int) -> str:
     return S.NUMBER + number_cells(str(verse + 1)) + S.SPACE
 
 
-def _sung_lines(tune: Tune, first: int, stop: int, verses: int, text: Wording) -> list[str]:
-    """The words of some bars, a line a verse; with their numbers where another than the first has words there."""
-    found = [(verse, words) for verse in range(verses) if (words := _words_of(tune, first, stop, verse, text)) or not verse]
+def _places(tune: Tune, first: int, stop: int) -> list[Place]:
+    """The notes of some bars: (bar, note)."""
+    return [(b, n) for b in range(first, stop) for n in range(len(tune.bars[b].notes))]
+
+
+def _words_over(tune: Tune, notes: Sequence[Place], verses: int, text: Wording, page: Lines) -> None:
+    """The words of some notes, where a new parallel begins."""
+    page.end()
+    page.parallels.append(len(page.lines))
+    for words in _sung_lines(tune, notes, verses, text):
+        _word_lines(words, page)
+
+
+def _sung_lines(tune: Tune, notes: Sequence[Place], verses: int, text: Wording) -> list[str]:
+    """The words of some notes, a line a verse; with their numbers where another than the first has words there."""
+    found = [(verse, words) for verse in range(verses) if (words := _words_of(tune, notes, verse, text)) or not verse]
     if len(found) == 1:
         return [found[0][1]]
     return [_verse_number(verse) + words for verse, words in found if words]
@@ -206,10 +227,12 @@ class _Made(NamedTuple):
 
 
 def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: set[int],
-                  text: Wording, verses: int) -> list[_Made]:
-    """As many bars as fit in one line of words a verse and one of music, no further than the phrase. ends: bars at which a
-    phrase begins."""
+                  text: Wording, verses: int, underlay: Underlay) -> list[_Made]:
+    """As many bars as fit in one line of words a verse and one of music, no further than the phrase, and such that a reader
+    puts the words under their notes. ends: bars at which a phrase begins. One bar without pieces, and the encoder is where it
+    was, where a reader would not do so for a bar by itself, but would for its parts."""
     made: list[_Made] = []
+    right = 0  # so many of them are a line whose words come to their notes
     length = 2
     at = index
     while at < len(tune.bars):
@@ -220,14 +243,65 @@ def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: se
         if not any(p.mark for one in made for p in one.pieces):
             mark_first(pieces, encoder.habits.octave_marks)
         length += length_of(pieces) + (1 if made else 0)
-        if made and (length > width or any(len(words) > width for words in _sung_lines(tune, index, stop, verses, text))):
+        if made and (length > width or any(
+                len(words) > width for words in _sung_lines(tune, _places(tune, index, stop), verses, text))):
             encoder.back_to(state)
             break
         made.append(_Made(at, stop, pieces, state))
         at = stop
+        if text.contracted or all(
+                underlay.agrees(places, v, _words_of(tune, places, v, text))
+                for places in [_places(tune, index, stop)] for v in range(verses)):
+            right = len(made)
         if at in ends:
             break
-    return made
+    if right < len(made):
+        encoder.back_to(made[right].state)
+        if right == 0:
+            if _parts_of_bar(tune, made[0], encoder, width, text, verses, underlay):
+                return [made[0]._replace(pieces=[])]
+            right = 1
+            encoder.bar(index)
+    return made[:right]
+
+
+def _parts_of_bar(tune: Tune, made: _Made, encoder: Encoder, width: int, text: Wording, verses: int,
+                  underlay: Underlay) -> list[tuple[list[Piece], list[Place]]]:
+    """A bar in parts whose words come to their notes, each as long as can be: its pieces and its notes; [] where there are
+    no such parts. The encoder is where it was."""
+    pieces = encoder.bar(made.first, grouped=False)
+    encoder.back_to(made.state)
+    notes = iter(_places(tune, made.first, made.stop))
+    at: list[list[Place]] = [[next(notes)] if p.tail and not p.flow else [] for p in pieces]
+    ends = [k for k in range(1, len(pieces)) if not (pieces[k].joined or pieces[k].flow or pieces[k - 1].flow)
+            and at[k - 1]] + [len(pieces)]
+    out: list[tuple[list[Piece], list[Place]]] = []
+    begin = 0
+    while begin < len(pieces):
+        for end in reversed([e for e in ends if e > begin]):
+            part, places = pieces[begin:end], [place for found in at[begin:end] for place in found]
+            if length_of(part) + 4 <= width and all(
+                    underlay.agrees(places, v, _words_of(tune, places, v, text)) for v in range(verses)):
+                break
+        else:
+            return []
+        out.append((part, places))
+        begin = end
+    return out
+
+
+def _bar_in_parts(tune: Tune, made: _Made, encoder: Encoder, page: Lines, text: Wording, verses: int,
+                  underlay: Underlay) -> None:
+    """A bar in which a reader would put words under other notes, in parts with music hyphens, each with its words."""
+    parts = _parts_of_bar(tune, made, encoder, page.width, text, verses, underlay)
+    encoder.bar(made.first, grouped=False)
+    for k, (pieces, places) in enumerate(parts):
+        _words_over(tune, places, verses, text, page)
+        page.new(2)
+        mark_first(pieces, encoder.habits.octave_marks)
+        page.put(pieces)
+        if k < len(parts) - 1:
+            page.parts.append(S.HYPHEN)
 
 
 def _word_lines(words: str, page: Lines) -> None:
@@ -236,26 +310,27 @@ def _word_lines(words: str, page: Lines) -> None:
         page.text(line, VOCAL_RUNOVER if k else 0)
 
 
-def _syllables(tune: Tune, first: int, stop: int, verse: int) -> Iterator[Syllable]:
-    for bar in tune.bars[first:stop]:
-        for note in bar.notes:
-            if len(note.syllables) > verse and (said := note.syllables[verse]):
-                yield said
+def _syllables(tune: Tune, notes: Sequence[Place], verse: int) -> Iterator[Syllable]:
+    for b, n in notes:
+        syllables = tune.bars[b].notes[n].syllables
+        if len(syllables) > verse and (said := syllables[verse]):
+            yield said
 
 
-def _words_of(tune: Tune, first: int, stop: int, verse: int, text: Wording) -> str:
-    """The words under some bars, as cells; the hyphens that part syllables in print are not written, but a word that goes
+def _words_of(tune: Tune, notes: Sequence[Place], verse: int, text: Wording) -> str:
+    """The words under some notes, as cells; the hyphens that part syllables in print are not written, but a word that goes
     on in the next line ends in one."""
     out, place = "", "single"
-    for said in _syllables(tune, first, stop, verse):
+    for said in _syllables(tune, notes, verse):
         place = said.place
         sung = " ".join(said.text.replace("‿", " ").split())
-        if place == "single" and len(sung) > 1 and sung.endswith("-"):
-            place, sung = "middle", sung[:-1]  # a score that has the hyphens among the letters
+        if sung.endswith("-") and sung.strip("-"):
+            place, sung = "middle", sung.rstrip("-")  # a score that has the hyphens among the letters
         if merged(said) > 1:
             sung = _MERGE + sung + _MERGED
         out += sung if place in ("begin", "middle") else sung + " "
-    if place in ("begin", "middle") and stop < len(tune.bars) and out:
+    last = len(tune.bars) - 1
+    if place in ("begin", "middle") and out and notes[-1] < (last, len(tune.bars[last].notes) - 1):
         out += "-"
     return _sung_cells(out.strip(), text)
 

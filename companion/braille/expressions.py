@@ -87,13 +87,14 @@ def expression_text(said: ScoreDirection) -> str:
 
 
 def stands_apart(said: ScoreDirection) -> bool:
-    """Several words, and directions where to go, stand between word signs with a space on either side."""
+    """Several words, words with a point or an apostrophe before their end, and directions where to go, stand between word
+    signs with a space on either side."""
     if said.kind is _JUMP:
         return Jump(said.text).sign is None
     if said.kind not in (_WORDS, _DYNAMIC):
         return False
     text = expression_text(said)
-    return " " in text or text in ("c", "d")  # a single c or d would read as a hairpin
+    return not set(text[:-1]).isdisjoint(" .'’") or text in ("c", "d")  # a single c or d would read as a hairpin
 
 
 #: Letters as they are spelt where there are no accents.

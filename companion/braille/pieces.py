@@ -518,6 +518,8 @@ class Encoder:
 
     def _directions(self, said: tuple[ScoreDirection, ...], pieces: list[Piece], after: bool = False) -> None:
         """Words, dynamics, hairpins and the like, before a note or (after) at the end of a bar."""
+        if len(said) > 1:
+            said = tuple(sorted(said, key=lambda one: not stands_apart(one)))  # what stands apart cannot follow a single word
         for direction in said:
             if direction in self.hoisted:
                 continue

@@ -65,19 +65,28 @@ def sing(reader: Reader, places: Sequence[Place], text: str, verse: int = 0, goe
 
     goes_on: its first word began in the line before. Gives whether its last word goes on in the next line.
     """
-    continues = len(text) > 1 and text.endswith("-")
-    parts = _fitted([_pieces(word) for word in (text[:-1] if continues else text).split(" ") if word], len(places))
-    syllables = [Syllable(piece, _place(k + (goes_on and i == 0), len(part) + (goes_on and i == 0)
-                                        + (continues and i == len(parts) - 1)))
-                 for i, part in enumerate(parts) for k, piece in enumerate(part)]
-    if len(syllables) > len(places) > 0:
-        left = "‿".join(s.text for s in syllables[len(places) - 1:])
-        syllables = [*syllables[:len(places) - 1], Syllable(left)]
+    syllables, continues = allotted(text, len(places), goes_on)
     for (b, n), syllable in zip(places, syllables, strict=False):
         note = reader.bars[b].notes[n]
         others = (*note.syllables, *[None] * (verse - len(note.syllables)))[:verse]
         reader.bars[b].notes[n] = replace(note, syllables=(*others, syllable))
     return continues
+
+
+def allotted(text: str, count: int, goes_on: bool) -> tuple[list[Syllable], bool]:
+    """The words of a line in syllables for so many notes at the most, and whether its last word goes on in the next line.
+
+    goes_on: its first word began in the line before.
+    """
+    continues = len(text) > 1 and text.endswith("-")
+    parts = _fitted([_pieces(word) for word in (text[:-1] if continues else text).split(" ") if word], count)
+    syllables = [Syllable(piece, _place(k + (goes_on and i == 0), len(part) + (goes_on and i == 0)
+                                        + (continues and i == len(parts) - 1)))
+                 for i, part in enumerate(parts) for k, piece in enumerate(part)]
+    if len(syllables) > count > 0:
+        left = "‿".join(s.text for s in syllables[count - 1:])
+        syllables = [*syllables[:count - 1], Syllable(left)]
+    return syllables[:count], continues
 
 
 def _place(k: int, count: int) -> str:

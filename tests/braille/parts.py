@@ -121,7 +121,7 @@ def _words(a: list[Any], b: list[Any], verse: int) -> list[Difference]:
 
 
 def _begun(notes: list[Any], verse: int) -> list[tuple[int, str]]:
-    """Words in cells, without stops between syllables, each with the note on which it begins."""
+    """Words in cells, without hyphens (of which braille does not tell whether they part syllables or words), each with the note on which it begins."""
     out: list[tuple[int, str]] = []
     inside = False
     for k, note in enumerate(notes):
@@ -129,8 +129,8 @@ def _begun(notes: list[Any], verse: int) -> list[tuple[int, str]]:
         if not said:
             continue
         text = " ".join(said.text.replace("‿", " ").split())
-        hyphen = len(text) > 1 and text.endswith("-")
-        cells = words(text.removesuffix("-") if hyphen else text).replace("⠀", "")
+        hyphen = text.endswith("-") and bool(text.strip("-"))  # a score that has the hyphens among the letters
+        cells = words(text.replace("-", "")).replace("⠀", "")
         if inside and out:
             out[-1] = (out[-1][0], out[-1][1] + cells)
         else:
