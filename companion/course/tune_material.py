@@ -178,7 +178,10 @@ def note_fact(note: Note) -> str:
 
 
 def material(tune: str | Tune, leave_out: Collection[str] = (), part: str | None = None) -> Material:
-    """A tune (name, file or Tune) with some things left out. part: of a file, as `load` takes it. Raises Trouble for a word that is none of these."""
+    """A tune (name, file or Tune) with some things left out. part: of a file, as `load` takes it.
+
+    Raises Trouble for a word that is none of these.
+    """
     for word in leave_out:
         if word not in LEAVE_OUT:
             raise Trouble(_("{word!r} cannot be left out of a tune; these can: {words}.").format(

@@ -46,28 +46,17 @@ def _merge(measure: Any, voices: list[Any], sounding: list[Any]) -> None:
     """The voices of a measure as one line, with rests between its notes."""
     from music21 import note
 
-    kept: list[tuple[Fraction, Fraction, Any]] = []
-    timed = sorted((e for e in sounding if not e.duration.isGrace), key=lambda e: (_span(e)[0], -e.pitches[-1].ps))
-    for e in timed:
-        begins, ends = _span(e)
-        if kept and kept[-1][1] > begins:
-            first, _last, before = kept[-1]
-            if first == begins or before.pitches[-1].ps >= e.pitches[-1].ps:
-                continue
-            kept[-1] = first, begins, before
-        kept.append((begins, ends, e))
-    graces = [e for e in sounding if e.duration.isGrace and voices and e in list(voices[0])]
+    kept = _highest(sounding)
     rests = [e for s in (voices or [measure]) for e in s.getElementsByClass("Rest")]
     length = max([ends for _begins, ends, _e in kept] + [_span(r)[1] for r in rests] + [Fraction(0)])
-    others = [(e.offset, e) for v in voices for e in v if "GeneralNote" not in e.classes or "ChordSymbol" in e.classes]
+    moved = [(e.offset, e) for voice in voices for e in voice if _stays(e, voice is voices[0])]
     for voice in voices:
         measure.remove(voice)
-    measure.remove([e for e in (*sounding, *rests) if not voices])
-    at = Fraction(0)
-    for offset, e in others:
+    if not voices:
+        measure.remove([*(e for e in sounding if not e.duration.isGrace), *rests])
+    for offset, e in moved:
         measure.insert(offset, e)
-    for e in graces:
-        measure.insert(e.offset, e)
+    at = Fraction(0)
     for begins, ends, e in kept:
         if begins > at:
             measure.insert(at, note.Rest(quarterLength=begins - at))
@@ -78,3 +67,24 @@ def _merge(measure: Any, voices: list[Any], sounding: list[Any]) -> None:
         at = ends
     if at < length:
         measure.insert(at, note.Rest(quarterLength=length - at))
+
+
+def _highest(sounding: list[Any]) -> list[tuple[Fraction, Fraction, Any]]:
+    """The notes of the top line with onset and end, in order of time."""
+    kept: list[tuple[Fraction, Fraction, Any]] = []
+    for e in sorted((e for e in sounding if not e.duration.isGrace), key=lambda e: (_span(e)[0], -e.pitches[-1].ps)):
+        begins, ends = _span(e)
+        if kept and kept[-1][1] > begins:
+            first, _last, before = kept[-1]
+            if first == begins or before.pitches[-1].ps >= e.pitches[-1].ps:
+                continue
+            kept[-1] = first, begins, before
+        kept.append((begins, ends, e))
+    return kept
+
+
+def _stays(e: Any, first: bool) -> bool:
+    """Whether what stands in a voice is kept as it is: all but notes and rests, and the grace notes of the first voice."""
+    if "GeneralNote" not in e.classes or "ChordSymbol" in e.classes:
+        return True
+    return first and bool(e.duration.isGrace)
