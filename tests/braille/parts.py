@@ -121,8 +121,8 @@ def _words(a: list[Any], b: list[Any], verse: int) -> list[Difference]:
 
 
 def _begun(notes: list[Any], verse: int) -> list[tuple[int, str]]:
-    """Words in cells, without hyphens (of which braille does not tell whether they part syllables or words), each with the note on
-    which it begins."""
+    """Words in cells, each with the note on which it begins; without hyphens, of which braille does not tell whether they part
+    syllables or words."""
     out: list[tuple[int, str]] = []
     inside = False
     for k, note in enumerate(notes):

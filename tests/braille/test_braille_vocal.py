@@ -314,3 +314,45 @@ def test_a_word_that_goes_on_in_the_next_line(width: int) -> None:
     assert "".join(s.text for s in said if s) == "alleluia" * 4
     assert all(s for s in said)
     assert [s.place for s in said if s] == list(places) * 4
+
+
+def test_a_bar_in_which_words_would_move_is_written_in_parts() -> None:
+    """A reader counts syllables (MBC 2015, section 35: print's hyphens are not written): "lion" on one note, then "li-on" on
+    two, would be read the other way round. The line of words ends between them, the bar with a music hyphen."""
+    tune = line_of("lion", ("li", "begin"), ("on", "end"))
+    page = encode(tune)
+    assert [line for line in page.lines if line.endswith(signs.HYPHEN)]
+    back = decode(page.lines)
+    assert back.problems == ()
+    assert [(n.syllables[0].text, n.syllables[0].place) for n in back.tune.bars[0].notes if n.pitch] == [
+        ("lion", "single"), ("li", "begin"), ("on", "end")]
+    assert len(back.tune.bars) == 1
+    plain = encode(line_of(("li", "begin"), ("on", "end"), "lion"))  # as a reader counts: one line
+    assert not [line for line in plain.lines if line.endswith(signs.HYPHEN)]
+
+
+def test_a_further_verse_that_would_be_read_onto_other_notes_stands_over_the_music() -> None:
+    """The words of verses after the song are counted from its beginning: one that would move goes over each line instead."""
+    first = line_of("one", "two", "three").bars[0].notes
+
+    def song_of(*second: Syllable) -> Tune:
+        notes = tuple(replace(n, syllables=(n.syllables[0], said)) for n, said in zip(first, second, strict=False))
+        return Tune(title="", bars=(Bar(number=1, notes=notes, time=TIMES[1]),))
+
+    for tune, after in ((song_of(Syllable("li", "begin"), Syllable("on", "end"), Syllable("lion")), True),
+                        (song_of(Syllable("lion"), Syllable("li", "begin"), Syllable("on", "end")), False)):
+        page = encode(tune)
+        assert (page.lines[-1][0] == signs.NUMBER) is after
+        read = [n.syllables[1] for n in decode(page.lines).tune.bars[0].notes]
+        assert [s and (s.text, s.place) for s in read] == [
+            s and (s.text, s.place) for s in (n.syllables[1] for n in tune.bars[0].notes)]
+
+
+def test_a_word_sung_over_a_rest_keeps_its_slur() -> None:
+    """NIM 16-7: one syllable on all notes under the slur, a rest among them or not, until the word goes on."""
+    a, rest, b, c = (Note(pitch=Pitch("C", 4), base=Fraction(1), syllables=(Syllable("hal", "begin"),)),
+                     Note(pitch=None, base=Fraction(1)), Note(pitch=Pitch("D", 4), base=Fraction(1)),
+                     Note(pitch=Pitch("E", 4), base=Fraction(1), syllables=(Syllable("lo", "end"),)))
+    read = decode(encode(Tune(title="", bars=(Bar(number=1, notes=(a, rest, b, c), time=TIMES[0]),))).lines).tune
+    assert [n.syllables[0].text if n.syllables and n.syllables[0] else None for n in read.bars[0].notes] == [
+        "hal", None, None, "lo"]
