@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from companion import limits
+
 #: numba's cache is not safe for two processes that fill it at once, so each worker of pytest-xdist has its own.
 if worker := os.environ.get("PYTEST_XDIST_WORKER"):
     os.environ["NUMBA_CACHE_DIR"] = str(Path(__file__).parents[1] / ".pytest_cache" / "numba" / worker)
@@ -13,6 +15,10 @@ if worker := os.environ.get("PYTEST_XDIST_WORKER"):
 BY_THE_CLOCK = ("soundcard", "microphone", "keys", "course_live", "kill", "page_live", "page_walks", "page_firefox")
 #: Files that run librosa, which compiles for a quarter of a minute when it is first used: in one worker, so only once.
 LIBROSA = ("glides", "pulse", "decision_time", "course_drills", "trackers", "pyin")
+
+# Strangers' files are read in processes of their own, which would take a second or two each in pytest's workers: here they
+# are read in the tests' process, but where a test is about that (`limits_as_for_users`).
+limits._limited_already = True
 
 pytest_plugins = ("soundcard",)  # fixtures soundcard and soundcard_apart: tests/soundcard.py
 
@@ -44,3 +50,9 @@ def british_again() -> Iterator[None]:
     from companion import messages
 
     messages.use(gettext.NullTranslations())
+
+
+@pytest.fixture
+def limits_as_for_users(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Strangers' files are read in a process of their own, as outside the tests."""
+    monkeypatch.setattr(limits, "_limited_already", False)

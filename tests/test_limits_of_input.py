@@ -3,17 +3,28 @@
 from __future__ import annotations
 
 import os
+import signal
 import stat
 import struct
+import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
+from companion.braille import read_file
 from companion.command import main
-from companion.ear import read_sound
+from companion.course import check_stages
+from companion.diary import Diary, import_pupil
+from companion.ear import read_sound, read_track
 from companion.errors import Trouble
+from companion.limits import run_limited
+from companion.paper import read_pef
 from companion.places import read_within, write_whole
+from companion.transcribe import open_work
 from companion.tune import load
 
 SCORE = """<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>V</part-name></score-part></part-list>
@@ -88,13 +99,64 @@ def test_the_size_of_a_midi_file_is_counted_as_the_heavy_reader_counts_it() -> N
     assert (size.ticks, size.text) == (480 + 16, 2)
 
 
-def test_a_limited_process_starts_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_limited_process_starts_no_other(monkeypatch: pytest.MonkeyPatch, limits_as_for_users: None) -> None:
     """The page reads what strangers send in a process of its own, which may start no other."""
     monkeypatch.setattr("multiprocessing.process._current_process._config", {"daemon": True})
     monkeypatch.setattr("multiprocessing.get_context", lambda *_: pytest.fail("another process was begun"))
-    from companion.limits import run_limited
-
     assert run_limited(len, b"abc") == 3
+
+
+class Apart(Exception):
+    """A process was to be begun."""
+
+
+def _export(path: Path) -> Any:
+    return import_pupil(Diary(path.with_name("d.sqlite")), path)
+
+
+@pytest.mark.parametrize(("name", "read"), [
+    ("a.wav", read_sound), ("a.csv", read_track), ("a.musicxml", load), ("a.mid", load), ("a.brf", read_file),
+    ("a.pef", read_pef), ("a.zip", open_work), ("a.toml", check_stages), ("a.zip", _export)])
+def test_what_a_stranger_gives_is_read_in_a_process_that_may_be_ended(
+        tmp_path: Path, name: str, read: Callable[[Path], object], monkeypatch: pytest.MonkeyPatch,
+        limits_as_for_users: None) -> None:
+    def begins(*_: object) -> None:
+        raise Apart
+
+    (tmp_path / name).write_bytes(b"x")
+    monkeypatch.setattr("threading.active_count", lambda: 1)
+    monkeypatch.setattr("sys.platform", "linux")
+    monkeypatch.setattr("multiprocessing.get_context", begins)
+    with pytest.raises(Apart):
+        read(tmp_path / name)
+
+
+def _eats() -> int:
+    return len(bytearray(4_000_000_000))
+
+
+def _dies() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def _refuses() -> None:
+    raise Trouble("Give another.")
+
+
+def _waits() -> None:
+    time.sleep(60)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere a process is started from nothing")
+def test_what_eats_memory_dies_or_never_ends_is_one_sentence(monkeypatch: pytest.MonkeyPatch, limits_as_for_users: None) -> None:
+    monkeypatch.setattr("threading.active_count", lambda: 1)
+    for work, says in ((_eats, "needed too much memory"), (_dies, "too much memory or broke its reader"), (_refuses, "Give another."),
+                       (_waits, "took longer than 0.3 seconds")):
+        with pytest.raises(Trouble, match=says):
+            run_limited(work, seconds=0.3 if work is _waits else 30)
+    assert run_limited(os.getpid) != os.getpid()
+    sent = run_limited(np.arange, 100_000)
+    assert (sent[-1], sent.flags.writeable) == (99_999, True)
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes are POSIX's")

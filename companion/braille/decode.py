@@ -37,6 +37,7 @@ from companion.braille.reading import Raw, Reading
 from companion.braille.sung import check_words, sing, words_of
 from companion.braille.text import from_dots, pitch_only_heading, read_words, words
 from companion.errors import Trouble
+from companion.limits import run_limited
 from companion.messages import N_, _
 from companion.places import decoded, is_utf16, read_within
 from companion.tune import DirectionKind, Key, ScoreDirection, Time, Tune
@@ -413,7 +414,8 @@ OTHER_FILES = {
 
 
 def read_file(path: str | Path, language: WordLanguage = WordLanguage.ENGLISH) -> Reading:
-    """Read a .brf file, a text file of Unicode cells, or "-" for standard input. language: of the words that are sung.
+    """Read a .brf file, a text file of Unicode cells, or "-" for standard input, by `run_limited`.
+    language: of the words that are sung.
 
     Raises Trouble where there is no such file, it cannot be read, or it holds no cells.
     """
@@ -440,4 +442,8 @@ def read_file(path: str | Path, language: WordLanguage = WordLanguage.ENGLISH) -
     other = next((sentence for begins, sentence in OTHER_FILES.items() if data.startswith(begins)), None)
     if other is not None:
         raise Trouble(_(other).format(path=path))
+    return run_limited(_decoded, data, language, small=True)
+
+
+def _decoded(data: bytes, language: WordLanguage) -> Reading:
     return decode(lines_of(data), language)

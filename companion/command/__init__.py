@@ -1,6 +1,7 @@
 """The command line: one file a command, and no musical thinking in it.
 
-Exit codes: 0 done, 1 a fault of ours, 2 wrong use or unreadable input, 3 nothing sung could be found.
+Exit codes: 0 done, 1 a fault of ours, 2 wrong use or unreadable input, 3 nothing sung could be found; ended by a signal,
+128 and its number.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from companion import messages
@@ -149,10 +151,21 @@ def main(argv: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     printed = sys.stdout
+    from companion.command.signals import Ending
+
     try:
-        code = _run(arguments)
-        sys.stdout.flush()
-        return code
+        with Ending() as ending:
+            try:
+                code = _run(arguments)
+                sys.stdout.flush()
+                return code
+            except BaseException as error:
+                if ending.code is None and not isinstance(error, KeyboardInterrupt):
+                    raise
+                # Whatever a library made of the interruption: somebody asked for it, and it is no fault.
+                with suppress(OSError):  # a terminal that is closed hears nothing
+                    print(_("Ended before it was done. What was saved before is kept."), file=sys.stderr, flush=True)
+                return ending.code or 130
     except Trouble as trouble:
         print(_shown(str(trouble)), file=sys.stderr)
         return trouble.exit_code
@@ -169,8 +182,6 @@ def main(argv: Sequence[str] | None = None) -> int:
             text = _("Writing the output failed: {reason}. Make room or choose another place.").format(reason=reason)
         print(_shown(text), file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
-        return 130
     except Exception as error:
         if os.environ.get("COMPANION_DEBUG"):
             raise

@@ -19,6 +19,7 @@ from companion.course.drill import BY_EAR_ALONE, USUAL_COUNT, Drill, Order, Ques
 from companion.course.facts import QUAVER, SIGNS, VALUE_NAMES, fact, letter_of, note_name, real
 from companion.course.tune_material import LEAVE_OUT, Material, material
 from companion.errors import Trouble
+from companion.limits import run_limited
 from companion.messages import _
 from companion.places import decoded, read_named
 from companion.tune import shipped_names
@@ -268,7 +269,12 @@ def line_of_key(path: str | Path, key: str) -> int:
 
 
 def read_stage(path: str | Path) -> Stage:
-    """One stage from its file. Raises Trouble, "file, line: sentence", for the first thing amiss."""
+    """One stage from its file, by `run_limited` if it is somebody's own. Raises Trouble, "file, line: sentence", for the first
+    thing amiss."""
+    return _read_stage(path) if Path(path).parent == FOLDER else run_limited(_read_stage, path, small=True)
+
+
+def _read_stage(path: str | Path) -> Stage:
     f = _File(Path(path))
     part = f.part()
     for key in f.data:

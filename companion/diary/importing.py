@@ -18,6 +18,7 @@ from companion.diary.diary import Diary, called
 from companion.diary.merge import Merged, Row, Rows, makes_sense
 from companion.diary.settings import SETTINGS, SettingName
 from companion.errors import Trouble
+from companion.limits import MEMORY_BYTES, run_limited
 from companion.messages import _
 from companion.places import read_named
 
@@ -33,6 +34,30 @@ def import_pupil(diary: Diary, path: str | Path) -> tuple[str, Merged]:
     Raises Trouble where the file cannot be read or is no export.
     """
     source = Path(path)
+    try:
+        size = source.stat().st_size
+    except OSError:
+        size = 0  # said when it is read
+    # Years of sound are much, and packed as they are: the file and what is in it.
+    about, takes, sounds = run_limited(_unpacked, source, small=True, memory_bytes=MEMORY_BYTES + 3 * min(size, MOST_BYTES))
+    try:
+        rows = _rows(diary, about, takes, sounds)
+        name = str(about["nickname"])
+    except (*_DAMAGED, Trouble) as error:
+        raise _no_export(source) from error
+    return name, diary.merge(rows)
+
+
+_DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError, ValueError, TypeError,
+            KeyError, AttributeError, RecursionError, OverflowError)
+
+
+def _no_export(source: Path) -> Trouble:
+    return Trouble(_("{path} is no export of this program, or is cut or damaged; nothing was put in.").format(path=source))
+
+
+def _unpacked(source: Path) -> tuple[Any, Any, dict[int, bytes]]:
+    """What an export says of the pupil and of the takes, and the sounds of takes by their numbers."""
     data = read_named(source, MOST_BYTES)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -40,15 +65,10 @@ def import_pupil(diary: Diary, path: str | Path) -> tuple[str, Merged]:
             if len(files) > MOST_FILES or sum(f.file_size for f in files) > MOST_BYTES:
                 raise ValueError("more than an export holds")
             about, takes = (_json(archive, name) for name in ("pupil.json", "takes.json"))
-            sounds = {int(found[1]): archive.read(f) for f in files if (found := re.fullmatch(r"sound/take-(\d{1,9})\.flac",
-                                                                                             f.filename))}
-        rows = _rows(diary, about, takes, sounds)
-        name = str(about["nickname"])
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError, ValueError, TypeError,
-            KeyError, AttributeError, RecursionError, OverflowError, Trouble) as error:
-        raise Trouble(_("{path} is no export of this program, or is cut or damaged; nothing was put in.").format(
-                            path=source)) from error
-    return name, diary.merge(rows)
+            return about, takes, {int(found[1]): archive.read(f) for f in files
+                                  if (found := re.fullmatch(r"sound/take-(\d{1,9})\.flac", f.filename))}
+    except _DAMAGED as error:
+        raise _no_export(source) from error
 
 
 def _json(archive: zipfile.ZipFile, name: str) -> Any:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from companion.ear.model import PitchTrack
 from companion.ear.sound import RATE, Sound
 from companion.errors import Trouble
+from companion.limits import run_limited
 from companion.messages import _
 from companion.places import decoded, read_within
 from companion.quiet import hush_libraries
@@ -21,6 +22,7 @@ from companion.quiet import hush_libraries
 LONGEST_S = 3600.0  # an hour; more is no take
 MOST_BYTES = 2_000_000_000  # an hour of 96 kHz stereo at 24 bits comes to this
 MOST_STREAM_BYTES = 200_000_000  # from a pipe or device, whose end nobody knows: /dev/zero has none
+SMALL_BYTES = 20_000_000  # minutes of sound; below, some systems read a take in the program itself (`run_limited`)
 MOST_TRACK_BYTES = 100_000_000  # of a pitch track: an hour with a line every millisecond has less
 BLOCK = 1 << 18  # samples read at once, so that a header that claims too many costs no memory
 TEXT = (".csv", ".txt")
@@ -35,8 +37,20 @@ def read_sound(path: str | Path, rate: int = RATE) -> Sound:
 
     WAV, FLAC, OGG and MP3 by soundfile; what it cannot read (M4A, WebM, MP4) by PyAV, whose wheels carry
     FFmpeg. A file is read and brought to the rate block by block, so that an hour costs what it comes to at that rate,
-    whatever its own. Raises Trouble, one sentence, for what is missing, empty, cut, unreadable or a folder.
+    whatever its own; by `run_limited`. Raises Trouble, one sentence, for what is missing, empty, cut, unreadable or a folder.
     """
+    return run_limited(_read_sound, path, rate, small=_is_small(path))
+
+
+def _is_small(path: str | Path) -> bool:
+    """Whether a file is so small that it cannot do much harm; a pipe or a device is."""
+    try:
+        return Path(path).stat().st_size <= SMALL_BYTES
+    except (OSError, ValueError):
+        return True  # said in its sentence when it is opened
+
+
+def _read_sound(path: str | Path, rate: int) -> Sound:
     hush_libraries()
     with _opened(path, MOST_BYTES) as file:
         gathered = _by_soundfile(file, rate)
@@ -199,9 +213,13 @@ def read_track(path: str | Path) -> PitchTrack:
     """A pitch track from CSV with a header line `time_s,f0_hz`, 0 = unvoiced, times in order.
 
     A pitch that is empty, no number, below zero or beyond what a voice can sing counts as unvoiced: trackers
-    write each of these. Level and periodicity are unknown (NaN). Raises Trouble, one sentence, naming the
-    line that is amiss.
+    write each of these. Level and periodicity are unknown (NaN). By `run_limited`. Raises Trouble, one sentence, naming
+    the line that is amiss.
     """
+    return run_limited(_read_track, path, small=_is_small(path))
+
+
+def _read_track(path: str | Path) -> PitchTrack:
     try:
         with _opened(path, MOST_TRACK_BYTES) as file:
             text = decoded(file.read())

@@ -19,7 +19,7 @@ from companion.lesson.review_kept import KeptAnswers, ReviewLine
 from companion.lesson.reviewed import Reviewed, review_take
 from companion.lesson.takes_list import Job, read_folder, read_list
 from companion.lesson.words import review_line
-from companion.limits import end_with_parent
+from companion.limits import deaf_to_ctrl_c, end_with_parent, limit_this_process
 from companion.messages import _
 
 if TYPE_CHECKING:
@@ -110,8 +110,9 @@ def _in_workers(work: Mapping[int, Job], tracker: str, language: Language, count
         with _pool(count) as pool:
             try:
                 while True:
-                    for place in islice(to_come, AHEAD * count - len(under_way)):
-                        under_way[pool.submit(review_row, left[place], tracker, language)] = place
+                    with deaf_to_ctrl_c():  # the pool starts a process when there is work for it
+                        for place in islice(to_come, AHEAD * count - len(under_way)):
+                            under_way[pool.submit(review_row, left[place], tracker, language)] = place
                     if not under_way:
                         break
                     for future in wait(under_way, return_when=FIRST_COMPLETED).done:
@@ -132,7 +133,7 @@ def _in_workers(work: Mapping[int, Job], tracker: str, language: Language, count
 
 @contextmanager
 def _pool(count: int) -> Iterator[ProcessPoolExecutor]:
-    """Worker processes; what nobody waits for any more is not begun."""
+    """Worker processes; what nobody waits for any more is not begun, and where all is ended nobody waits for them."""
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
@@ -140,6 +141,10 @@ def _pool(count: int) -> Iterator[ProcessPoolExecutor]:
     pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin_worker)
     try:
         yield pool
+    except (KeyboardInterrupt, GeneratorExit):
+        for worker in multiprocessing.active_children():
+            worker.terminate()
+        raise
     finally:
         pool.shutdown(cancel_futures=True)
 
@@ -148,7 +153,9 @@ def _alone(job: Job, tracker: str, language: Language) -> ReviewLine:
     from concurrent.futures.process import BrokenProcessPool
 
     with _pool(1) as pool, suppress(BrokenProcessPool):
-        return pool.submit(review_row, job, tracker, language).result()
+        with deaf_to_ctrl_c():
+            future = pool.submit(review_row, job, tracker, language)
+        return future.result()
     return _broken_off(job, language)
 
 
@@ -159,8 +166,9 @@ def _broken_off(job: Job, language: Language) -> ReviewLine:
 
 
 def _begin_worker() -> None:
-    """One thread a process, which ends with the program that began it."""
+    """One thread a process, which ends with the program that began it and reads strangers' files within its limits."""
     end_with_parent()
+    limit_this_process()
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ[name] = "1"
 

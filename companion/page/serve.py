@@ -5,7 +5,9 @@ from __future__ import annotations
 import asyncio
 import json
 import os
+import signal
 import socket
+import threading
 import time
 import webbrowser
 from collections.abc import Callable
@@ -60,6 +62,10 @@ def run_page(language: Language, port: int | None = None, open_browser: bool = T
         serving = asyncio.ensure_future(server.serve(sockets=[listening]))
         while not server.started and not serving.done():
             await asyncio.sleep(0.02)
+        if (hasattr(signal, "SIGHUP") and threading.current_thread() is threading.main_thread()
+                and signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN):
+            # A terminal that is closed ends it as what uvicorn watches does: sessions and answers under way are ended first.
+            asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, server.handle_exit, signal.SIGINT, None)
         if open_browser:
             await asyncio.to_thread(webbrowser.open, address + state.keys.once)
         while not serving.done():

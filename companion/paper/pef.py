@@ -14,6 +14,7 @@ from xml.sax.saxutils import escape
 
 from companion.braille import SPACE, Reading, WordLanguage, decode, from_brf, to_ascii, to_cells
 from companion.errors import Trouble
+from companion.limits import run_limited
 from companion.messages import _
 from companion.places import read_within, visible
 
@@ -75,8 +76,12 @@ def from_pef(data: bytes) -> bytes:
 
 
 def read_pef(path: str | Path, language: WordLanguage = WordLanguage.ENGLISH) -> Reading:
-    """The music in a PEF document. language: of the words that are sung. Raises Trouble where it cannot be
+    """The music in a PEF document, by `run_limited`. language: of the words that are sung. Raises Trouble where it cannot be
     read, or holds no cells."""
+    return run_limited(_read_pef, path, language, small=True)
+
+
+def _read_pef(path: str | Path, language: WordLanguage) -> Reading:
     try:
         data = read_within(Path(path), MOST_BYTES)
         brf = from_pef(data) if len(data) <= MOST_BYTES else b""

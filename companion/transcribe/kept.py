@@ -22,6 +22,7 @@ from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from companion.ear import Sound
 from companion.errors import Trouble
+from companion.limits import run_limited
 from companion.messages import _
 from companion.places import read_within, write_whole
 from companion.transcribe.notation import Notation
@@ -88,7 +89,11 @@ def keep_work(transcription: Transcription, path: str | Path, opened: str | Path
 
 
 def open_work(path: str | Path) -> Transcription:
-    """A kept piece of work. Raises Trouble where it is missing, damaged, or not one."""
+    """A kept piece of work, by `run_limited`. Raises Trouble where it is missing, damaged, or not one."""
+    return run_limited(_open_work, path, small=True)
+
+
+def _open_work(path: str | Path) -> Transcription:
     try:
         data = read_within(Path(path), MOST_BYTES)
     except OSError as error:

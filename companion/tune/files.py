@@ -71,7 +71,7 @@ def _shipped_as(said: str) -> str | None:
                  if wanted in (e.name.replace("-", " "), e.title.casefold().replace("-", " "))), None)
 
 
-#: A score up to this size is read in seconds; a larger one in a process that may be ended.
+#: A score up to this size is read in seconds (`run_limited`).
 CHILD_BYTES = 1_000_000
 MIDI_CHILD_BYTES = 30_000  # some thousand notes; music21 needs four times as long for twice as many
 #: The most that a number may be in a MusicXML element or attribute; music21 makes as many objects as some of them say.
@@ -92,12 +92,14 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
 
     part: which part of a score with several, by its number from 1 or its name; where none is given, the
     one part that has words, else it must be said. "top", or "top" after a part's number or name: of notes that sound at
-    once the highest alone (`keep_top_line`). Raises Trouble with one sentence for anything amiss.
+    once the highest alone (`keep_top_line`). What does not ship is read by `run_limited`. Raises Trouble with one sentence
+    for anything amiss.
     """
     path = find(name)
-    if path.stat().st_size > (MIDI_CHILD_BYTES if path.suffix.lower() in MIDI else CHILD_BYTES):
-        return run_limited(_load, path, part)
-    return _load(path, part)
+    if path.parent == shipped("exercises"):
+        return _load(path, part)
+    small = path.stat().st_size <= (MIDI_CHILD_BYTES if path.suffix.lower() in MIDI else CHILD_BYTES)
+    return run_limited(_load, path, part, small=small)
 
 
 def _load(path: Path, part: str | int | None) -> Tune:
