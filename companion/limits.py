@@ -59,7 +59,8 @@ def run_limited(work: Callable[..., T], *args: Any, seconds: float = SECONDS, me
                 seconds=seconds))
         done, result = _received(ours)
     except EOFError:
-        raise Trouble(_("This needed too much memory or broke its reader, and was stopped. Give a smaller or simpler file.")) from None
+        raise Trouble(_("This needed too much memory or broke its reader, and was stopped. Give a smaller or simpler "
+                        "file.")) from None
     finally:
         ours.close()
         child.terminate()

@@ -150,8 +150,8 @@ def _waits() -> None:
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere a process is started from nothing")
 def test_what_eats_memory_dies_or_never_ends_is_one_sentence(monkeypatch: pytest.MonkeyPatch, limits_as_for_users: None) -> None:
     monkeypatch.setattr("threading.active_count", lambda: 1)
-    for work, says in ((_eats, "needed too much memory"), (_dies, "too much memory or broke its reader"), (_refuses, "Give another."),
-                       (_waits, "took longer than 0.3 seconds")):
+    for work, says in ((_eats, "needed too much memory"), (_dies, "too much memory or broke its reader"),
+                       (_refuses, "Give another."), (_waits, "took longer than 0.3 seconds")):
         with pytest.raises(Trouble, match=says):
             run_limited(work, seconds=0.3 if work is _waits else 30)
     assert run_limited(os.getpid) != os.getpid()

@@ -38,6 +38,7 @@ def count(frame, event, argument):
         calls += 1
         if calls == at:
             os.kill(os.getpid(), number)
+signal.signal(signal.SIGINT, signal.default_int_handler)  # what runs in the background begins with it ignored
 sys.setprofile(count)
 code = main(sys.argv[4:])
 sys.setprofile(None)
@@ -162,7 +163,9 @@ def test_each_command_is_ended_at_many_places(folder: Path, name: str) -> None:
 
 def waiting(folder: Path, name: str, env: dict[str, str]) -> Iterator[subprocess.Popen[str]]:
     arguments, first = WAITS[name]
-    running = subprocess.Popen([sys.executable, "-m", "companion", name, *arguments], cwd=folder, env=env, text=True,
+    begin = ("import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler); from companion.command import main; "
+             "sys.exit(main(sys.argv[1:]))")
+    running = subprocess.Popen([sys.executable, "-c", begin, name, *arguments], cwd=folder, env=env, text=True,
                                stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=1,
                                start_new_session=True)
     try:
