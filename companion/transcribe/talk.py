@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +19,9 @@ PAUSE_S = 0.2  # voices that follow each other sooner are of one kind: nobody go
 #: `frame_odds` lies above the middle, which is where real voices and talk meet: of stretches of more than 0.7 s those of two
 #: real singers reach down to -1.5 and real talk up to it, half of them above 0.7 and below -3.5.
 PER_SECOND, MIDDLE = 4.0, -1.0
-CHANGE = 2.0  # nats for going from singing to talk or back
+#: Nats for going from singing to talk or back: after a pause no longer than a breath in mid-song, and after a longer one.
+CHANGE_IN_A_BREATH, CHANGE = 8.0, 2.0
+BREATH_S, LONG_PAUSE_S = 0.3, 0.6
 SURELY = 10.0  # nats for the singing of a take together: with less, it may all be talk
 SILENT_DB = -120.0
 
@@ -31,7 +35,8 @@ def talk_silenced(track: PitchTrack) -> PitchTrack:
     stretches = _stretches(track)
     frames = frame_odds(track)
     odds = [_odds(track, frames, s) for s in stretches]
-    sung = _singing(odds)
+    pauses = [(b.start - a.stop) * track.hop_s for a, b in pairwise(stretches)]
+    sung = _singing(odds, pauses)
     if all(sung) or sum(x for x, is_sung in zip(odds, sung, strict=True) if is_sung) < SURELY:
         return track
     said = np.zeros(len(track.f0_hz), dtype=bool)
@@ -57,13 +62,17 @@ def _odds(track: PitchTrack, frames: F, stretch: slice) -> float:
     return PER_SECOND * (mean - MIDDLE) * float(np.count_nonzero(voiced)) * track.hop_s
 
 
-def _singing(odds: list[float]) -> list[bool]:
-    """For each stretch whether it is singing, on the path of the highest odds. odds: of singing against talk."""
+def _singing(odds: Sequence[float], pauses_s: Sequence[float]) -> list[bool]:
+    """For each stretch whether it is singing, on the path of the highest odds.
+
+    odds: of singing against talk. pauses_s: between each stretch and the next.
+    """
     sing, talk = 0.0, 0.0
     came: list[tuple[bool, bool]] = []  # whether what comes before was singing, if this is singing, and if it is talk
-    for x in odds:
-        came.append((sing >= talk - CHANGE, sing - CHANGE > talk))
-        sing, talk = max(sing, talk - CHANGE) + x, max(talk, sing - CHANGE)
+    for x, pause_s in zip(odds, [LONG_PAUSE_S, *pauses_s], strict=False):
+        change = float(np.interp(pause_s, (BREATH_S, LONG_PAUSE_S), (CHANGE_IN_A_BREATH, CHANGE)))
+        came.append((sing >= talk - change, sing - change > talk))
+        sing, talk = max(sing, talk - change) + x, max(talk, sing - change)
     state = sing >= talk
     path = []
     for from_singing, from_talk in reversed(came):

@@ -1,9 +1,9 @@
 """From voice to score on five collections that nothing was counted or fitted on: `python tests/benchmarks/notate_collections.py`.
 
-[--tunes N] [--seed N] [--keep FOLDER] [--fit] [--no-questions]: children's songs and other songs of music21's Essen collection
-(those files that were not counted), dances of O'Neill's, Northumbrian tunes, tunes for the fife, and hymns (sopranos of Bach's
-chorales), N of each, are sung by the test singers (two of three by formants, the third by resynthesised speech; voices and
-conditions as in `notate_tunes.sing`) and written down. By collection and over all:
+[--tunes N] [--seed N] [--keep FOLDER] [--resume NAME] [--questions N] [--fit]: children's songs and other songs of music21's
+Essen collection (those files that were not counted), dances of O'Neill's, Northumbrian tunes, tunes for the fife, and hymns
+(sopranos of Bach's chorales), N of each, are sung by the test singers of MAKERS in turn (voices and conditions as in
+`notate_tunes.sing`) and written down. By collection, by maker, by condition and over all:
 
 - pitch, value, value_to_scale: shares of sung notes (a note that was not found is wrong in all);
 - metre: the time signature; bars: its family (two-four and four-four are one) and bar lines right at 95 % of the notes; first:
@@ -12,11 +12,13 @@ conditions as in `notate_tunes.sing`) and written down. By collection and over a
 - scale_wrong, scale_said: takes written twice or half as long, and those of them of which that is said; bar_lines_wrong,
   bar_lines_said: the same of bars; said_needlessly: takes that are right of which either is said;
 - clean: takes with at most two slips in 100 notes (a wrong pitch, a value wrong up to scale, a note too many or missing);
-  asked: the same figures after at most three questions, answered by the truth; one_question: after one;
+  slips: what these are, in the takes that have more; asked: the same figures after at most three questions (--questions),
+  answered by the truth; one_question: after one; questions_a_take: how many were asked;
 - counted_in: with the tempo (2 % off), the number of counts and the downbeat (30 ms off) that counting in gives.
 
 --fit: instead, takes of tunes that were counted are sung, and the constants of `companion.transcribe.doubts` are fitted on them.
---keep: the takes' pitch tracks are kept in a folder. Last line: JSON.
+--keep: the takes' pitch tracks are kept in a folder, a portion at a time; with --resume NAME what was judged is kept too, and
+a run that was stopped goes on. Last line: JSON.
 """
 
 from __future__ import annotations
@@ -24,9 +26,11 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections import defaultdict
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +47,7 @@ from tracked import track
 from companion.ear import PitchTrack
 from companion.errors import Trouble
 from companion.transcribe import (
+    MOST_QUESTIONS,
     Answer,
     DoubtKind,
     Given,
@@ -62,6 +67,8 @@ from companion.transcribe.folk_counts import ticks_of
 from companion.transcribe.score import decide, usable_notes, write
 
 MOST_SLIPS = 0.02
+MAKERS = ("formants", "harmonics", "speech")  # in turn; nothing is fitted on the second
+PORTION = 20  # takes that are kept together
 
 
 @dataclass(frozen=True)
@@ -72,27 +79,63 @@ class Made:
     folk: FolkTune
     sung: Sung
     track: PitchTrack
+    maker: str = ""
 
 
 def held_out(count: int, keep: Path | None) -> list[tuple[str, FolkTune]]:
-    """Tunes of each collection, with its name; the songs of Essen but for the children's are one collection."""
+    """Tunes of each collection in turn, with its name; the songs of Essen but for the children's are one collection."""
     songs, dances, others = 10 * count, 3 * count, count
     tunes = kept(keep, f"test-{songs}-{dances}-{others}", lambda: tunes_to_read(songs, dances, others))
     by_name: dict[str, list[FolkTune]] = defaultdict(list)
     for name, tune in tunes:
         by_name["children" if name == "kinder0" else "songs" if name in TEST else name].append(tune)
-    return [(name, t) for name, some in by_name.items() for t in some[:count]]
+    return [(name, some[i]) for i in range(count) for name, some in by_name.items() if i < len(some)]
 
 
-def takes_of(tunes: Sequence[tuple[str, FolkTune]], seed: int, speech: bool = True) -> list[Made]:
+def takes_of(tunes: Sequence[tuple[str, FolkTune]], seed: int, first: int = 0,
+             makers: Sequence[str] = MAKERS) -> list[Made]:
+    """The tunes sung. first: number of the first of them in its set, which decides who sings and how."""
     out = []
-    for k, (collection, folk) in enumerate(tunes):
-        sung = sing(folk, k, seed, "speech" if speech and k % 3 == 2 else "formants")
-        found = track(sung.samples)
+    for k, (collection, folk) in enumerate(tunes, first):
+        maker = makers[k % len(makers)]
+        sung = sing(folk, k, seed, maker)
         out.append(Made(collection, folk, Sung(np.zeros(0, dtype=np.float32), sung.performance, sung.condition, sung.voice),
-                        found))
-        if k % 20 == 19:
-            print(f"{k + 1} of {len(tunes)} sung", file=sys.stderr, flush=True)
+                        track(sung.samples), maker))
+    return out
+
+
+class SlipKind(StrEnum):
+    """What is amiss at a note. BESIDE: a value that is wrong beside a note too many or missing."""
+
+    OCTAVE = "octave"
+    SEMITONE = "semitone"
+    OTHER_PITCH = "other pitch"
+    MISSING_REPEATED = "missing, repeated"
+    MISSING = "missing"
+    EXTRA = "extra"
+    REST = "rest"
+    VALUE = "value"
+    BESIDE = "value beside a note too many or missing"
+
+
+def slip_kinds(made: Made, n: Notation, row: dict[str, Any]) -> Counter[SlipKind]:
+    """How many slips of each kind there are; a note with a wrong pitch and a wrong value counts in both."""
+    line, notes, out = made.folk.tune.line(), made.sung.performance.notes, Counter[SlipKind]()
+    found = dict(row["pairs"])
+    beside = {j + d for j in row["missed"] for d in (-1, 1)}
+    beside |= {found[i + d] for i in range(len(n.notes)) if i not in found for d in (-1, 1) if i + d in found}
+    out[SlipKind.EXTRA] = len(n.notes) - len(found)
+    for j in row["missed"]:
+        repeated = j > 0 and line[notes[j].written or 0].midi == line[notes[j - 1].written or 0].midi
+        out[SlipKind.MISSING_REPEATED if repeated else SlipKind.MISSING] += 1
+    for i, j in found.items():
+        written, true = n.notes[i], line[notes[j].written or 0]
+        off = abs(written.midi - true.midi - row["shift"])
+        if off:
+            out[SlipKind.SEMITONE if off == 1 else SlipKind.OCTAVE if off == 12 else SlipKind.OTHER_PITCH] += 1
+        if written.ticks != float(true.quarters * 4) * row["scale"]:
+            same = written.length == float((true.quarters + true.rest_after) * 4) * row["scale"]
+            out[SlipKind.BESIDE if j in beside else SlipKind.REST if same else SlipKind.VALUE] += 1
     return out
 
 
@@ -116,7 +159,7 @@ def evaluated(made: Made, n: Notation) -> dict[str, Any]:
     return {**row, "wrong_to_scale": wrong, "missed": missing, "scale": scale,
             "metre": exact, "bars": bool(family and np.mean((at % bars[0] == 0) == (here % bars[1] == 0)) >= 0.95),
             "first": bool(exact and n.place == folk.place), "signature": n.key.fifths == folk.key(row["shift"]).fifths,
-            "slips": (len(wrong) + len(missing) + row["extra"]) / len(notes)}
+            "slips": (len(wrong) + len(missing) + row["extra"]) / len(notes), "sure": n.time_estimate.confidence}
 
 
 def bar_of(n: Notation, row: dict[str, Any], j: int) -> int | None:
@@ -183,7 +226,8 @@ def written(pitch: PitchTrack, given: Given) -> Notation:
     return write(decide(found, doubtful), "x", given)
 
 
-def summed(rows: list[dict[str, Any]], doubts: list[dict[str, float]]) -> dict[str, float]:
+def summed(rows: list[dict[str, Any]], doubts: list[dict[str, float]]) -> dict[str, Any]:
+    """Means over takes, and shares of notes."""
     notes = sum(r["notes"] for r in rows)
     out: dict[str, float] = {"takes": len(rows), "notes": notes}
     for k in ("pitch", "value", "value_to_scale"):
@@ -191,13 +235,15 @@ def summed(rows: list[dict[str, Any]], doubts: list[dict[str, float]]) -> dict[s
     for k in ("metre", "bars", "first", "signature"):
         out[k] = float(np.mean([r[k] for r in rows]))
     out["clean"] = float(np.mean([r["slips"] <= MOST_SLIPS for r in rows]))
+    kinds = sum((r["kinds"] for r in rows if r["slips"] > MOST_SLIPS), Counter[SlipKind]())
+    slips: dict[str, Any] = {kind.value: count for kind, count in kinds.most_common()}
     if doubts:
         total = {k: sum(d[k] for d in doubts) for k in doubts[0]}
         out |= {"bars_unsure": total["unsure"] / total["all_bars"], "errors_held": total["held"] / max(1, total["amiss"]),
                 "scale_wrong": total["scale_wrong"], "scale_said": total["scale_said"],
                 "bar_lines_wrong": total["lines_wrong"], "bar_lines_said": total["lines_said"],
                 "said_needlessly": total["needless"] / max(1, total["right"])}
-    return {k: round(v, 3) for k, v in out.items()}
+    return {**{k: round(v, 3) for k, v in out.items()}, "slips": slips}
 
 
 def fitted(takes: Sequence[Made], penalty: float = 1.0) -> dict[str, Any]:
@@ -243,53 +289,71 @@ def main() -> None:
     parser.add_argument("--tunes", type=int, default=30, metavar="N", help="of each collection, at most (30)")
     parser.add_argument("--seed", type=int, default=17)
     parser.add_argument("--keep", type=Path, metavar="FOLDER")
+    parser.add_argument("--resume", metavar="NAME", help="what was judged is kept under this name in the folder of --keep")
+    parser.add_argument("--every", type=int, default=1, metavar="N", help="only each so manieth take")
     parser.add_argument("--fit", action="store_true")
-    parser.add_argument("--no-questions", action="store_true")
+    parser.add_argument("--questions", type=int, default=MOST_QUESTIONS, metavar="N", help="at most so many (3); 0: none")
     arguments = parser.parse_args()
     if arguments.fit:
-        def to_fit() -> list[tuple[str, FolkTune]]:
-            songs, dances = tunes_to_count(arguments.keep)
-            return [*(("songs", t) for t in songs[-3 * arguments.tunes:]), *(("dances", t) for t in dances[-arguments.tunes:])]
-
-        takes = kept(arguments.keep, f"fit-takes-{arguments.tunes}", lambda: takes_of(to_fit(), 29))
-        print(json.dumps(fitted(takes)))
+        songs, dances = tunes_to_count(arguments.keep)
+        tunes = [*(("songs", t) for t in songs[-3 * arguments.tunes:]), *(("dances", t) for t in dances[-arguments.tunes:])]
+        name, seed, makers = f"fit-takes-{arguments.tunes}", 29, ("formants", "formants", "speech")
+    else:
+        tunes, seed, makers = held_out(arguments.tunes, arguments.keep), arguments.seed, MAKERS
+        name = f"takes-{arguments.tunes}-{arguments.seed}"
+    if arguments.fit:
+        print(json.dumps(fitted([m for some in portions(tunes, seed, makers, arguments, name) for m in some])))
         return
-    takes = kept(arguments.keep, f"takes-{arguments.tunes}-{arguments.seed}",
-                 lambda: takes_of(held_out(arguments.tunes, arguments.keep), arguments.seed))
-    print(json.dumps(report(takes, not arguments.no_questions)))
+    judged: list[dict[str, Any]] = []
+    for p, takes in enumerate(portions(tunes, seed, makers, arguments, name)):
+        rows = partial(lambda some: [judge_take(made, arguments.questions) for made in some], takes)
+        judged += kept(arguments.keep, f"rows-{arguments.resume}-{p}", rows) if arguments.resume else rows()
+        print(f"{len(judged)} judged", file=sys.stderr, flush=True)
+    print(json.dumps(report(judged)))
 
 
-def report(takes: Sequence[Made], questions: bool) -> dict[str, Any]:
-    """By collection and over all."""
-    rows: dict[str, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
-    refused = 0
-    for k, made in enumerate(takes):
-        try:
-            n = notate(made.track, made.folk.tune.title)
-        except Trouble:
-            refused += 1
-            continue
-        row = evaluated(made, n)
-        for name in (made.collection, "all"):
-            rows[name]["alone"].append(row)
-            rows[name]["doubts"].append(doubted(n, row))
-        if questions:
-            one, _ = after_questions(made, n, 1)
-            three, count = after_questions(made, n, 3)
-            counted = written(made.track, counted_in(made, np.random.default_rng([41, k])))
-            for name in (made.collection, "all"):
-                rows[name]["one_question"].append(evaluated(made, one))
-                rows[name]["asked"].append(evaluated(made, three))
-                rows[name]["count"].append(count)
-                rows[name]["counted_in"].append(evaluated(made, counted))
-        if k % 20 == 19:
-            print(f"{k + 1} of {len(takes)}", file=sys.stderr, flush=True)
-    out: dict[str, Any] = {"refused": refused}
-    for name, some in rows.items():
-        out[name] = summed(some["alone"], some["doubts"])
-        if questions:
-            out[name] |= {kind: summed(some[kind], []) for kind in ("one_question", "asked", "counted_in")}
-            out[name]["questions_a_take"] = round(float(np.mean(some["count"])), 2)
+def portions(tunes: Sequence[tuple[str, FolkTune]], seed: int, makers: Sequence[str], arguments: argparse.Namespace,
+             name: str) -> Iterator[list[Made]]:
+    """Takes, PORTION at a time, each sung when it is asked for, unless it is kept."""
+    for first in range(0, len(tunes), PORTION):
+        sing_some = partial(takes_of, tunes[first:first + PORTION], seed, first, makers)
+        yield kept(arguments.keep, f"{name}-{first // PORTION}", sing_some)[::getattr(arguments, "every", 1)]
+
+
+def judge_take(made: Made, questions: int) -> dict[str, Any]:
+    """One take: alone, its doubts, after questions and counted in; only whose it is where it is refused."""
+    out: dict[str, Any] = {"names": (made.collection, made.maker, made.sung.condition, made.sung.voice, "all")}
+    try:
+        n = notate(made.track, made.folk.tune.title)
+    except Trouble:
+        return out
+    out["alone"] = with_kinds(made, n)
+    out["doubts"] = doubted(n, out["alone"])
+    if questions:
+        one, _ = after_questions(made, n, 1)
+        most, out["count"] = after_questions(made, n, questions)
+        counted = written(made.track, counted_in(made, np.random.default_rng([41, len(n.notes)])))
+        out |= {"one_question": with_kinds(made, one), "asked": with_kinds(made, most),
+                "counted_in": with_kinds(made, counted)}
+    return out
+
+
+def with_kinds(made: Made, n: Notation) -> dict[str, Any]:
+    """`evaluated`, and what the slips are."""
+    row = evaluated(made, n)
+    return {**row, "kinds": slip_kinds(made, n, row)}
+
+
+def report(judged: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """By collection, maker, condition and voice, and over all."""
+    out: dict[str, Any] = {"refused": sum("alone" not in x for x in judged)}
+    rows = [x for x in judged if "alone" in x]
+    for name in dict.fromkeys(name for x in rows for name in x["names"]):
+        some = [x for x in rows if name in x["names"]]
+        out[name] = summed([x["alone"] for x in some], [x["doubts"] for x in some])
+        if "asked" in some[0]:
+            out[name] |= {kind: summed([x[kind] for x in some], []) for kind in ("one_question", "asked", "counted_in")}
+            out[name]["questions_a_take"] = round(float(np.mean([x["count"] for x in some])), 2)
     return out
 
 

@@ -1,4 +1,4 @@
-"""Singers for tests: synthesised, so that the truth is known. Two makers, so that nothing is tuned to one.
+"""Singers for tests: synthesised, so that the truth is known. Three makers, so that nothing is tuned to one.
 
 `corpus("formants" | "speech", n, seed)` gives n takes with their truth. All chance comes from the seed; what
 eSpeak says differs in its last bits from run to run, pitch and timing do not.
@@ -43,9 +43,11 @@ class Take:
 
 
 def render(performance: Performance, voice: VoiceKind, maker: str, rng: np.random.Generator) -> np.ndarray:
-    """Mono float32 at RATE by one of the makers, "formants" or "speech"."""
+    """Mono float32 at RATE by one of the makers: "formants", "speech", or "harmonics", on which nothing is fitted."""
     if maker == "formants":
         from singers.formants import render as make
+    elif maker == "harmonics":
+        from singers.harmonics import render as make
     else:
         from singers.speech import render as make
     return make(performance, voice.tract, voice.breath, rng)

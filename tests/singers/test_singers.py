@@ -11,7 +11,7 @@ LINE = [LineItem(60, 1), LineItem(62, 1, "no"), LineItem(64, 1, "mee"), LineItem
 PLAIN = {"miss": 0.0, "waver": 0.0, "slide_s": 0.0}
 
 
-@pytest.mark.parametrize("maker", ["formants", "speech"])
+@pytest.mark.parametrize("maker", ["formants", "speech", "harmonics"])
 @pytest.mark.parametrize("voice", VOICES, ids=lambda v: v.name)
 def test_sung_pitch_is_the_truth_within_five_cents(maker: str, voice: VoiceKind) -> None:
     parselmouth = pytest.importorskip("parselmouth")

@@ -56,10 +56,17 @@ def test_talk_around_a_song_is_silence_and_the_song_is_whole() -> None:
 
 
 def test_a_short_or_unsure_stretch_is_what_is_around_it() -> None:
-    assert _singing([9.0, -1.5, 9.0]) == [True, True, True]
-    assert _singing([9.0, -4.5, 9.0]) == [True, False, True]
-    assert _singing([-9.0, 1.5, -9.0, 8.0]) == [False, False, False, True]
-    assert _singing([]) == []
+    assert _singing([9.0, -1.5, 9.0], [1.0, 1.0]) == [True, True, True]
+    assert _singing([9.0, -4.5, 9.0], [1.0, 1.0]) == [True, False, True]
+    assert _singing([-9.0, 1.5, -9.0, 8.0], [1.0] * 3) == [False, False, False, True]
+    assert _singing([], []) == []
+
+
+def test_nobody_goes_on_from_singing_to_talk_in_one_breath() -> None:
+    """A quick last strain, whose short notes sound like talk, is kept; talk that surely is none goes."""
+    assert _singing([35.0, -5.0], [0.22]) == [True, True]
+    assert _singing([35.0, -5.0], [0.9]) == [True, False]
+    assert _singing([35.0, -20.0], [0.22]) == [True, False]
 
 
 def test_a_shipped_take_with_talk_before_it_is_written_down_without_the_talk() -> None:
