@@ -187,6 +187,7 @@ if TYPE_CHECKING:
         right_answer,
     )
     from companion.language.scores import (
+        HEAR_AGAIN,
         a_length,
         bar_lines,
         bar_question_line,
@@ -234,6 +235,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "EXAMPLES",
+    "HEAR_AGAIN",
     "LANGUAGES",
     "NOTHING_SUNG",
     "CueSentences",
@@ -499,8 +501,8 @@ __getattr__ = loader(__name__, {
     ),
     "reach": ("hand_for_helper", "hand_for_pupil"),
     "scores": (
-        "a_length", "bar_lines", "bar_question_line", "change_line", "doubt_line", "doubt_lines", "length", "question_line",
-        "read_answer", "read_count", "read_version", "score_json", "score_lines", "uneven_words", "unsure_line",
+        "HEAR_AGAIN", "a_length", "bar_lines", "bar_question_line", "change_line", "doubt_line", "doubt_lines", "length",
+        "question_line", "read_answer", "read_count", "read_version", "score_json", "score_lines", "uneven_words", "unsure_line",
     ),
     "tunes": ("tune_line",),
 })

@@ -196,11 +196,12 @@ ENGLISH_ORDERS: dict[str, Order] = {
 
 _UNKNOWN = dict.fromkeys(("i don't know", "i do not know", "don't know", "not sure", "no idea", "skip", "neither", "", "?"),
     Answer.UNKNOWN)
-#: Which of two versions was heard: 0 where nobody knows, 3 to hear both again.
+#: Which of two or three versions was heard: 0 where nobody knows, -1 (`scores.HEAR_AGAIN`) to hear them again.
 _VERSIONS = {**dict.fromkeys(_UNKNOWN, 0),
              **dict.fromkeys(("first", "the first", "1", "one", "first one", "the first one", "f"), 1),
              **dict.fromkeys(("second", "the second", "2", "two", "second one", "the second one", "s"), 2),
-             **dict.fromkeys(("again", "once more", "again please", "play again", "play"), 3)}
+             **dict.fromkeys(("third", "the third", "3", "three", "third one", "the third one", "t"), 3),
+             **dict.fromkeys(("again", "once more", "again please", "play again", "play"), -1)}
 _ANSWERS: dict[QuestionKind, dict[str, Answer]] = {
     QuestionKind.GAIT: {
         **_UNKNOWN, **dict.fromkeys(("march", "marches", "it marches", "a march", "it is a march", "it's a march"), Answer.MARCH),

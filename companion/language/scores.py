@@ -262,14 +262,22 @@ def read_answer(language: Language, asked: Question, text: str) -> Answer | None
     return table.get(" ".join(text.lower().replace("’", "'").strip(" .!").split()))
 
 
-def bar_question_line(language: Language, bar: int) -> str:
-    """Said before the two versions of a bar are sounded."""
-    return language.message("Two versions of bar {bar} follow. Which is as it was sung, the first or the second?").format(bar=bar)
+HEAR_AGAIN = -1  # typed instead of a version
 
 
-def read_version(language: Language, text: str) -> int | None:
-    """1 or 2 for a version, 0 where nobody knows, 3 to hear both again; None where what was typed is none of these."""
-    return language.correction_words.versions.get(" ".join(text.lower().replace("’", "'").strip(" .!").split()))
+def bar_question_line(language: Language, bar: int, versions: int) -> str:
+    """Said before the two or three versions of a bar are sounded."""
+    if versions == 2:
+        return language.message("Two versions of bar {bar} follow. Which is as it was sung, the first or the second?").format(
+            bar=bar)
+    return language.message("Three versions of bar {bar} follow. Which is as it was sung, the first, the second or the "
+                            "third?").format(bar=bar)
+
+
+def read_version(language: Language, text: str, versions: int) -> int | None:
+    """1 to `versions` for a version, 0 where nobody knows, HEAR_AGAIN; None where what was typed is none of these."""
+    found = language.correction_words.versions.get(" ".join(text.lower().replace("’", "'").strip(" .!").split()))
+    return found if found is None or found <= versions else None
 
 
 def read_count(language: Language, text: str) -> int | None:

@@ -9,6 +9,7 @@ from companion.audio import OUTPUT_RATE, Sound, concatenated, play, silence
 from companion.errors import Trouble
 from companion.language import (
     EXAMPLES,
+    HEAR_AGAIN,
     Language,
     Order,
     bar_lines,
@@ -81,23 +82,24 @@ def asked(language: Language, transcription: Transcription, source: Iterator[str
 
 def _bars_asked(language: Language, transcription: Transcription, source: Iterator[str], say: Say, most: int,
                 sounded: Callable[[Sound], None]) -> Transcription:
-    """Ask about the bars that are least sure: two versions are sounded, and the one that was heard stays."""
+    """Ask about the bars that are least sure: two versions or three are sounded, and the one that was heard stays."""
     bars: list[int] = []
     while len(bars) < most and (now := bar_question(transcription.notation, bars)) is not None:
         bars.append(now.bar)
         version: int | None = None
+        versions = [_bar_sound(n, now.bar) for n in (transcription.notation, *now.others)]
+        gap = silence(BETWEEN_S, OUTPUT_RATE)
         for _ in range(3):
-            say(bar_question_line(language, now.bar))
-            sounded(concatenated(_bar_sound(transcription.notation, now.bar), silence(BETWEEN_S, OUTPUT_RATE),
-                                 _bar_sound(now.other, now.bar), rate=OUTPUT_RATE))
+            say(bar_question_line(language, now.bar, len(versions)))
+            sounded(concatenated(*[part for sound in versions for part in (sound, gap)][:-1], rate=OUTPUT_RATE))
             line = next(source, None)
             if line is None:
                 return transcription
-            version = read_version(language, line)
-            if version in (0, 1, 2):
+            version = read_version(language, line, len(versions))
+            if version is not None and version != HEAR_AGAIN:
                 break
-        if version in (1, 2):
-            transcription = transcription.mended(settled(transcription.notation, now, version == 2))
+        if version:
+            transcription = transcription.mended(settled(transcription.notation, now, version))
             say(bar_lines(language, _bars_of(transcription.notation.tune, now.bar, now.bar))[0])
     return transcription
 

@@ -1,7 +1,8 @@
-"""The bar that is least sure, in its two likeliest readings: which of them was sung is told by ear.
+"""The bar about which an answer settles most, in its likeliest readings: which of them was sung is told by ear.
 
-The second reading differs in one thing: a value (with what it draws along in its bar), a pitch, or whether something heard
-was a note of its own.
+Each other reading differs in one thing: a value (with what it draws along in its bar), a rest held or left, a pitch, or whether
+something heard was a note of its own. Of the bars that are least sure, that is asked about of which an answer is expected to
+remove most slips: the probability that the bar is wrong, and that one of the readings that are played is then the true one.
 """
 
 from __future__ import annotations
@@ -12,37 +13,69 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from companion.transcribe.doubts import bar_chances
+from companion.transcribe.folk_counts import TICKS
 from companion.transcribe.notation import Notation, WrittenNote
 from companion.transcribe.rhythm import Reading, read
 from companion.transcribe.score import Changed, evidence_of, joined, parted
 
-LEAST_WRONG = 0.12  # a bar surer than this is not worth a question
+LEAST_REMOVED = 0.1  # slips: less than this is not worth a question
+MOST_BARS = 3  # the least sure bars that are weighed against each other
+MOST_OTHERS = 2  # readings that are played beside the one that stands: an ear keeps three bars apart
+LEAST_PLAYED = 0.05  # weight of a third reading, below which two are enough
+NONE_OF_THESE = 0.3  # weight of readings that nobody thought of
+LEAST_REST_S = 0.12  # a shorter silence is no rest
 
 
 @dataclass(frozen=True)
 class BarQuestion:
-    """A bar, the score as it is with its other reading, and the probability that the bar is wrong as it is written."""
+    """A bar; the score in the other readings of it, likeliest first; the probability that the bar is wrong as it is written;
+    and how many slips an answer is expected to remove."""
 
     bar: int
-    other: Notation
+    others: tuple[Notation, ...]
     wrong: float
+    removed: float
 
 
 def bar_question(n: Notation, asked: Collection[int] = ()) -> BarQuestion | None:
-    """About the least sure bar that has another reading and was not asked about; None where all are sure enough."""
+    """About the bar that is worth most and was not asked about; None where too little is left to be settled."""
     chances = bar_chances(n)
-    for bar in sorted((b for b in chances if b not in asked), key=lambda b: -chances[b]):
-        if chances[bar] < LEAST_WRONG:
-            break
-        found = max(_others(n, bar), key=lambda other: other[0], default=None)
-        if found is not None:
-            return BarQuestion(bar, found[1], chances[bar])
-    return None
+    least_sure = sorted((b for b in chances if b not in asked), key=lambda b: -chances[b])[:MOST_BARS]
+    found = [q for bar in least_sure if chances[bar] >= LEAST_REMOVED for q in [_question(n, bar, chances[bar])] if q]
+    best = max(found, key=lambda q: q.removed, default=None)
+    return best if best is not None and best.removed >= LEAST_REMOVED else None
 
 
-def settled(n: Notation, asked: BarQuestion, other: bool) -> Notation:
-    """The score with the bar as it was heard, which holds from then on. other: in its other reading."""
-    chosen = asked.other if other else n
+def _question(n: Notation, bar: int, wrong: float) -> BarQuestion | None:
+    """About one bar; None where it has no other reading."""
+    written = [_written(n)]
+    others: list[tuple[float, Notation]] = []
+    for weight, other in sorted(_others(n, bar), key=lambda found: -found[0]):
+        if _written(other) not in written:
+            written.append(_written(other))
+            others.append((weight, other))
+    if not others:
+        return None
+    played = [x for k, x in enumerate(others[:MOST_OTHERS]) if k == 0 or x[0] >= LEAST_PLAYED]
+    total = sum(weight for weight, _ in others) + NONE_OF_THESE
+    removed = wrong * sum(weight / total * _differing(n, other) for weight, other in played)
+    return BarQuestion(bar, tuple(other for _, other in played), wrong, removed)
+
+
+def _written(n: Notation) -> tuple[tuple[int, int, int], ...]:
+    return tuple((note.midi, note.ticks, note.rest) for note in n.notes)
+
+
+def _differing(n: Notation, other: Notation) -> int:
+    """Notes that two readings have differently."""
+    if len(n.notes) != len(other.notes):
+        return 1
+    return sum(a != b for a, b in zip(_written(n), _written(other), strict=True))
+
+
+def settled(n: Notation, asked: BarQuestion, version: int) -> Notation:
+    """The score with the bar as it was heard, which holds from then on. version: 1 as it is written, 2 the first other, ..."""
+    chosen = (n, *asked.others)[version - 1]
     return replace(chosen, notes=tuple(
         replace(note, value_given=True, pitch_given=True, value_confidence=1.0, pitch_confidence=1.0, agreement=1.0)
         if bar == asked.bar else note for note, bar in zip(chosen.notes, chosen.bars, strict=True)),
@@ -64,6 +97,9 @@ def _others(n: Notation, bar: int) -> Iterator[tuple[float, Notation]]:
             yield 1 - note.pitch_confidence, _with(n, i, replace(note, midi=note.other_midi, other_midi=note.midi))
         if not note.value_given and not note.triplet and (other := _other_values(n, i)) is not None:
             yield 1 - min(note.value_confidence, note.agreement), other
+        if not note.value_given and not note.triplet and (rest := _other_rest(n, i)) is not None:
+            yield 1 - note.value_confidence, _with(n, i, replace(note, ticks=note.length - rest, rest=rest,
+                                                                breath=rest == 0))
     for doubt in n.doubtful:
         if _within(n, bar, doubt.time_s):
             notes, midi = list(n.sung), [note.midi for note in n.notes]
@@ -77,6 +113,20 @@ def _others(n: Notation, bar: int) -> Iterator[tuple[float, Notation]]:
 
 def _with(n: Notation, i: int, note: WrittenNote) -> Notation:
     return replace(n, notes=(*n.notes[:i], note, *n.notes[i + 1:]))
+
+
+def _other_rest(n: Notation, i: int) -> int | None:
+    """Ticks of rest that note i has in its other reading: none where there is one, else the silence heard; None if none was."""
+    if i + 1 == len(n.notes):
+        return None
+    note, sung = n.notes[i], n.notes[i].sung
+    silence_s = n.notes[i + 1].sung.onset_s - sung.onset_s - sung.duration_s
+    if note.rest:
+        return 0
+    if silence_s < LEAST_REST_S or note.length < 2:
+        return None
+    rest = round(silence_s / note.quarter_s * TICKS)
+    return min(max(rest - rest % 2, 1 if note.length == 2 else 2), note.length - 1)
 
 
 def _reading(n: Notation, notes: Notation, fixed: list[int], forbidden: tuple[tuple[int, int], ...] = ()) -> Reading | None:

@@ -202,7 +202,8 @@ def after_questions(made: Made, n: Notation, most: int) -> tuple[Notation, int]:
     bars: list[int] = []
     while len(kinds) + len(bars) < most and (about := bar_question(n, bars)) is not None:
         bars.append(about.bar)
-        n = settled(n, about, evaluated(made, about.other)["slips"] < evaluated(made, n)["slips"])
+        slips = [evaluated(made, version)["slips"] for version in (n, *about.others)]
+        n = settled(n, about, int(np.argmin(slips)) + 1)
     return n, len(kinds) + len(bars)
 
 

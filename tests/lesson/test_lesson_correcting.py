@@ -11,7 +11,7 @@ from singers import LineItem, Style, perform
 
 from companion.ear import Sound, SungNote
 from companion.errors import Trouble
-from companion.language import English, Variety
+from companion.language import HEAR_AGAIN, English, Variety, bar_question_line, read_version
 from companion.lesson import asked, compared_sound, corrected
 from companion.lesson.comparing import AFTER_S, BETWEEN_S
 from companion.transcribe import TIMES, Given, Take, Transcription, notate
@@ -95,7 +95,7 @@ def test_two_versions_of_a_bar_are_sounded_and_one_is_chosen() -> None:
                                       for i, x in enumerate(sure.notes)))
     said: list[str] = []
     heard: list[Sound] = []
-    out = asked(English(), Transcription(wrong), iter(["again", "The second.", "first", "first"]), said.append, heard.append)
+    out = asked(English(), Transcription(wrong), iter(["third", "The second.", "first", "first"]), said.append, heard.append)
     assert said[:2] == [f"Two versions of bar {n.bars[k]} follow. Which is as it was sung, the first or the second?"] * 2
     assert said[2].startswith(f"Bar {n.bars[k]}: ")
     assert [x.midi for x in out.notation.notes] == [x.midi for x in n.notes]
@@ -103,6 +103,9 @@ def test_two_versions_of_a_bar_are_sounded_and_one_is_chosen() -> None:
     first, second = np.array_split(heard[0].samples, 2)
     assert len(heard[0].samples) > 2 * heard[0].rate
     assert not np.allclose(first[:len(second)], second, atol=0.01)
+    assert [read_version(English(), text, 3) for text in ("third", "again", "skip", "banana")] == [3, HEAR_AGAIN, 0, None]
+    assert bar_question_line(English(), 4, 3) == ("Three versions of bar 4 follow. Which is as it was sung, the first, the "
+                                                  "second or the third?")
     left = asked(English(), Transcription(wrong), iter(["not sure", "not sure", "skip"]), said.append, heard.append)
     assert left.notation == wrong
 

@@ -38,13 +38,13 @@ def test_a_pitch_is_mended_by_the_other_version_and_holds(take: Notation) -> Non
     asked = bar_question(wrong)
     assert asked is not None
     assert asked.bar == take.bars[k]
-    assert written(asked.other) == written(take)
-    done = settled(wrong, asked, True)
+    assert written(asked.others[0]) == written(take)
+    done = settled(wrong, asked, 2)
     assert written(done) == written(take)
     again = correct(done, Correction(action=Action.TIME, time=TIMES["3/4"])).notation
     assert again.notes[k].midi == take.notes[k].midi
     assert again.notes[k].length == take.notes[k].length
-    kept = settled(wrong, asked, False)
+    kept = settled(wrong, asked, 1)
     assert written(kept) == written(wrong)
     # What was answered is asked no more.
     for after in (done, kept):
@@ -60,7 +60,7 @@ def test_values_are_read_otherwise_in_their_bar_alone(take: Notation) -> None:
     asked = bar_question(wrong)
     assert asked is not None
     assert asked.bar == take.bars[k]
-    assert written(asked.other) == written(take)
+    assert written(asked.others[0]) == written(take)
 
 
 def test_two_notes_heard_as_one_are_offered_as_two(take: Notation) -> None:
@@ -73,5 +73,20 @@ def test_two_notes_heard_as_one_are_offered_as_two(take: Notation) -> None:
                     doubtful=(Doubtful(b.sung.onset_s, 2.0),))
     asked = bar_question(wrong)
     assert asked is not None
-    assert len(asked.other.notes) == len(take.notes)
-    assert [x.length for x in asked.other.notes] == [x.length for x in take.notes]
+    assert len(asked.others[0].notes) == len(take.notes)
+    assert [x.length for x in asked.others[0].notes] == [x.length for x in take.notes]
+
+
+def test_a_rest_is_offered_held_beside_another_pitch(take: Notation) -> None:
+    """Two things are in doubt in one bar, and each is a version of its own: three are played."""
+    k = next(i for i in range(4, len(take.notes) - 4) if take.notes[i].ticks == 4 and take.bars[i] == take.bars[i + 1])
+    wrong = spoiled(spoiled(take, k, ticks=2, rest=2, value_confidence=0.5), k + 1, midi=take.notes[k + 1].midi + 1,
+                    other_midi=take.notes[k + 1].midi, pitch_confidence=0.3)
+    asked = bar_question(wrong)
+    assert asked is not None
+    assert len(asked.others) == 2
+    assert [x.midi for x in asked.others[0].notes] == [x.midi for x in take.notes]
+    held = settled(wrong, asked, 3).notes[k]
+    assert (held.ticks, held.rest) == (4, 0)
+    # What is worth more is asked first: a bar as unsure in which less hangs on the answer waits.
+    assert bar_question(spoiled(wrong, 0, pitch_confidence=0.9)).bar == take.bars[k]  # type: ignore[union-attr]
