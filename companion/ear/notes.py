@@ -43,6 +43,9 @@ FALL_OVER = 0.3  # semitones: what lies farther above the note before is no fall
 #: most), and each semitone that it is lower (4 at most). A logistic regression on singers of both makers.
 NOTE_ODDS = (-5.08, 0.55, 22.0, 24.0, -0.17, 2.05)
 FALL_STEADY, FALL_LOUD_DB = 0.6, 6.0
+#: Voices come to a note from below, mostly, and are there after about this long: what sounds before counts less, so that a
+#: short note is not taken for the scoop into it.
+SCOOP_S, LEAST_ARRIVED = 0.09, 0.1
 SHORTEST_S = 0.075  # between other notes; what is shorter is a slide
 ALONE_S = 0.05  # for an island with silence on both sides
 #: A piece of the same pitch as the note just before it, softer, that dies away all along and of whose pitch the tracker is
@@ -127,8 +130,9 @@ def steadiness(midi: F, hop_s: float) -> F:
 
 
 def measured(track: PitchTrack, midi: F, inside: NDArray[np.int64], steady: F) -> SungNote:
-    """The note of the frames `inside` (voiced, at least one), its pitch by the steady ones."""
-    weight = steady[inside] * np.maximum(track.sure[inside], 0.05)
+    """The note of the frames `inside` (voiced, at least one), its pitch by the steady ones, the more the later (see SCOOP_S)."""
+    arrived = np.clip((np.arange(len(inside)) + 0.5) * track.hop_s / SCOOP_S, LEAST_ARRIVED, 1.0) ** 2
+    weight = steady[inside] * np.maximum(track.sure[inside], 0.05) * arrived
     pitch = weighted_median(midi[inside], weight)
     onset = float(track.time_s[inside[0]])
     return SungNote(onset, float(track.time_s[inside[-1]]) + track.hop_s - onset, pitch,
