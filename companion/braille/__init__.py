@@ -8,7 +8,7 @@ from companion.braille.expressions import key_cells, time_cells
 from companion.braille.groups import time_name
 from companion.braille.lines import wrap
 from companion.braille.literary import WordLanguage
-from companion.braille.model import Link, Meaning, MeaningKind, Problem, ProblemCode, Said
+from companion.braille.model import Hand, Link, Meaning, MeaningKind, PartName, Problem, ProblemCode, Said
 from companion.braille.page import BraillePage, from_brf, paged, to_brf
 from companion.braille.pieces import Habits, needs_octave
 from companion.braille.reading import Reading
@@ -25,9 +25,50 @@ from companion.braille.text import (
     typed,
     words,
 )
+from companion.braille.together import Part, encode_parts
 
-__all__ = ["FINAL_BAR", "SPACE", "BraillePage", "Habits", "Link", "Meaning", "MeaningKind", "Problem", "ProblemCode", "Reading",
-           "Role", "Said", "WordLanguage", "check_width", "chord", "decode", "dots_of", "encode", "from_brf", "from_dots",
-           "key_cells", "letter_of", "lines_of", "needs_octave", "note_cells", "paged", "pitch_only_heading",
-           "pitch_only_tune", "read_file", "signs", "time_cells", "time_name", "to_ascii", "to_brf", "to_cells", "to_dots",
-           "typed", "words", "wrap"]
+__all__ = [
+    "FINAL_BAR",
+    "SPACE",
+    "BraillePage",
+    "Habits",
+    "Hand",
+    "Link",
+    "Meaning",
+    "MeaningKind",
+    "Part",
+    "PartName",
+    "Problem",
+    "ProblemCode",
+    "Reading",
+    "Role",
+    "Said",
+    "WordLanguage",
+    "check_width",
+    "chord",
+    "decode",
+    "dots_of",
+    "encode",
+    "encode_parts",
+    "from_brf",
+    "from_dots",
+    "key_cells",
+    "letter_of",
+    "lines_of",
+    "needs_octave",
+    "note_cells",
+    "paged",
+    "pitch_only_heading",
+    "pitch_only_tune",
+    "read_file",
+    "signs",
+    "time_cells",
+    "time_name",
+    "to_ascii",
+    "to_brf",
+    "to_cells",
+    "to_dots",
+    "typed",
+    "words",
+    "wrap",
+]

@@ -13,6 +13,7 @@ import re
 import sys
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -124,18 +125,26 @@ def decode(lines: Sequence[str], language: WordLanguage = WordLanguage.ENGLISH) 
     """Read lines of Unicode cells (spaces and U+2800 both part bars). Never raises. language: of the words that are sung."""
     every, strange = _rows(lines)
     found = music_lines(every)
-    rows, strange = found.rows, strange + found.problems
+    if not found.parts:
+        return _decoded(found.rows, strange, found.said, language)
+    parts = tuple((name, _decoded(found.rows + rows, strange, found.said, language)) for name, rows in found.parts)
+    amiss = sorted({p for _name, part in parts for p in part.problems}, key=lambda p: (p.line, p.column))
+    return replace(parts[0][1], problems=tuple(amiss), parts=parts)
+
+
+def _decoded(rows: list[Row], strange: list[Problem], said: list[Said], language: WordLanguage) -> Reading:
+    """One part: its heading, words and music. strange, said: what was amiss, or set aside, before."""
     head = _heading(rows) if rows else 0
     margin = [r for r in rows[head:] if r.indent <= 1]
     inner = [r for r in rows[head:] if r.indent > 1]
     # Music that begins further in, with something at the margin later on, is vocal: plain music begins there.
     if margin and inner and (rows[head].indent > 1 or not all(_music_like(r.cells) for r in margin)):
-        return _PageReader(rows, head, True, found.said, language).reading(strange)
-    reading = _PageReader(rows, head, False, found.said, language).reading(strange)
+        return _PageReader(rows, head, True, said, language).reading(strange)
+    reading = _PageReader(rows, head, False, said, language).reading(strange)
     if reading.problems and margin and inner and all(
             len(r.cells) > 3 and _WORDS_LINE.fullmatch(r.cells) for r in margin):
         # Words whose letters are all cells of notes ("So so"): the reading with less amiss is the likelier.
-        vocal = _PageReader(rows, head, True, found.said, language).reading(strange)
+        vocal = _PageReader(rows, head, True, said, language).reading(strange)
         if len(vocal.problems) < len(reading.problems):
             return vocal
     return reading
@@ -296,7 +305,7 @@ class _PageReader:
         if not bars:
             problems.append(Problem(1, 1, ProblemCode.NO_MUSIC))
         problems.sort(key=lambda p: (p.line, p.column))
-        return Reading(tune, tuple(problems), self.pitch_only, Raw(self.reader, self.head, self.texts, self.hints, self._at))
+        return Reading(tune, tuple(problems), self.pitch_only, _raw=Raw(self.reader, self.head, self.texts, self.hints, self._at))
 
 
 def _words_before_signatures(groups: list[str], last: bool, first: bool) -> list[str]:

@@ -151,9 +151,9 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Wording) -> None:
     index = 0
     count = max((len(n.syllables) for _unused, _unused, n in tune.written()), default=0)
     underlay = Underlay(tune, encoder.ahead, count, text.language)
-    every = _places(tune, 0, len(bars))
+    every = places_of(tune, 0, len(bars))
     under = encoder.habits.verses_under or not all(
-        underlay.agrees(every, verse, _words_of(tune, every, verse, text)) for verse in range(1, count))
+        underlay.agrees(every, verse, words_of_notes(tune, every, verse, text)) for verse in range(1, count))
     if text.contracted:
         under = encoder.habits.verses_under
     ends = {n.sources[0][0] for a, n in pairwise(tune.line()) if n.phrase != a.phrase and n.sources[0][1] == 0}
@@ -164,7 +164,7 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Wording) -> None:
             _bar_in_parts(tune, made[0], encoder, page, text, count if under else 1, underlay)
             index = stop
             continue
-        _words_over(tune, _places(tune, index, stop), count if under else 1, text, page)
+        _words_over(tune, places_of(tune, index, stop), count if under else 1, text, page)
         page.new(2)
         for one in made:
             end = encoder.state()
@@ -175,14 +175,14 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Wording) -> None:
     page.end()
     page.parallels.append(len(page.lines))
     for verse in range(1, 1 if under else count):
-        _word_lines(_verse_number(verse) + _words_of(tune, every, verse, text), page)
+        word_lines(_verse_number(verse) + words_of_notes(tune, every, verse, text), page)
 
 
 def _verse_number(verse: int) -> str:
     return S.NUMBER + number_cells(str(verse + 1)) + S.SPACE
 
 
-def _places(tune: Tune, first: int, stop: int) -> list[Place]:
+def places_of(tune: Tune, first: int, stop: int) -> list[Place]:
     """The notes of some bars: (bar, note)."""
     return [(b, n) for b in range(first, stop) for n in range(len(tune.bars[b].notes))]
 
@@ -192,12 +192,12 @@ def _words_over(tune: Tune, notes: Sequence[Place], verses: int, text: Wording, 
     page.end()
     page.parallels.append(len(page.lines))
     for words in _sung_lines(tune, notes, verses, text):
-        _word_lines(words, page)
+        word_lines(words, page)
 
 
 def _sung_lines(tune: Tune, notes: Sequence[Place], verses: int, text: Wording) -> list[str]:
     """The words of some notes, a line a verse; with their numbers where another than the first has words there."""
-    found = [(verse, words) for verse in range(verses) if (words := _words_of(tune, notes, verse, text)) or not verse]
+    found = [(verse, words) for verse in range(verses) if (words := words_of_notes(tune, notes, verse, text)) or not verse]
     if len(found) == 1:
         return [found[0][1]]
     return [_verse_number(verse) + words for verse, words in found if words]
@@ -244,14 +244,14 @@ def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: se
             mark_first(pieces, encoder.habits.octave_marks)
         length += length_of(pieces) + (1 if made else 0)
         if made and (length > width or any(
-                len(words) > width for words in _sung_lines(tune, _places(tune, index, stop), verses, text))):
+                len(words) > width for words in _sung_lines(tune, places_of(tune, index, stop), verses, text))):
             encoder.back_to(state)
             break
         made.append(_Made(at, stop, pieces, state))
         at = stop
         if text.contracted or all(
-                underlay.agrees(places, v, _words_of(tune, places, v, text))
-                for places in [_places(tune, index, stop)] for v in range(verses)):
+                underlay.agrees(places, v, words_of_notes(tune, places, v, text))
+                for places in [places_of(tune, index, stop)] for v in range(verses)):
             right = len(made)
         if at in ends:
             break
@@ -271,7 +271,7 @@ def _parts_of_bar(tune: Tune, made: _Made, encoder: Encoder, width: int, text: W
     no such parts. The encoder is where it was."""
     pieces = encoder.bar(made.first, grouped=False)
     encoder.back_to(made.state)
-    notes = iter(_places(tune, made.first, made.stop))
+    notes = iter(places_of(tune, made.first, made.stop))
     at: list[list[Place]] = [[next(notes)] if p.tail and not p.flow else [] for p in pieces]
     ends = [k for k in range(1, len(pieces)) if not (pieces[k].joined or pieces[k].flow or pieces[k - 1].flow)
             and at[k - 1]] + [len(pieces)]
@@ -281,7 +281,7 @@ def _parts_of_bar(tune: Tune, made: _Made, encoder: Encoder, width: int, text: W
         for end in reversed([e for e in ends if e > begin]):
             part, places = pieces[begin:end], [place for found in at[begin:end] for place in found]
             if length_of(part) + 4 <= width and all(
-                    underlay.agrees(places, v, _words_of(tune, places, v, text)) for v in range(verses)):
+                    underlay.agrees(places, v, words_of_notes(tune, places, v, text)) for v in range(verses)):
                 break
         else:
             return []
@@ -304,7 +304,7 @@ def _bar_in_parts(tune: Tune, made: _Made, encoder: Encoder, page: Lines, text: 
             page.parts.append(S.HYPHEN)
 
 
-def _word_lines(words: str, page: Lines) -> None:
+def word_lines(words: str, page: Lines) -> None:
     """Words from the margin, what is too long set in on the next line."""
     for k, line in enumerate(wrap(words, page.width, VOCAL_RUNOVER)):
         page.text(line, VOCAL_RUNOVER if k else 0)
@@ -317,7 +317,7 @@ def _syllables(tune: Tune, notes: Sequence[Place], verse: int) -> Iterator[Sylla
             yield said
 
 
-def _words_of(tune: Tune, notes: Sequence[Place], verse: int, text: Wording) -> str:
+def words_of_notes(tune: Tune, notes: Sequence[Place], verse: int, text: Wording) -> str:
     """The words under some notes, as cells; the hyphens that part syllables in print are not written, but a word that goes
     on in the next line ends in one."""
     out, place = "", "single"
@@ -402,7 +402,7 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     """
     check_width(width)
     page = Lines(width)
-    hoisted = _put_heading(tune, page, pitch_only, Wording(contracted=contracted) if title else None)
+    hoisted = put_heading(tune, page, pitch_only, Wording(contracted=contracted) if title else None)
     vocal = words and not pitch_only and any(n.syllables for b in tune.bars for n in b.notes)
     encoder = Encoder(tune, pitch_only, vocal, habits or Habits())
     encoder.hoisted = hoisted
@@ -418,7 +418,7 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     return BraillePage(tuple(page.lines), tuple(links), tune.title, tuple(page.parallels))
 
 
-def _put_heading(tune: Tune, page: Lines, pitch_only: bool,
+def put_heading(tune: Tune, page: Lines, pitch_only: bool,
                  title: Wording | None) -> tuple[ScoreDirection, ...]:
     """The heading; the directions of the music that stand in it. title: how its words are written, None for none."""
     if title and tune.title:

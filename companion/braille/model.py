@@ -25,6 +25,22 @@ class Link(NamedTuple):
     cells: int
 
 
+class Hand(StrEnum):
+    """What one of several parts is."""
+
+    VOICE = "voice"
+    SOLO = "solo"
+    RIGHT = "right hand"
+    LEFT = "left hand"
+
+
+class PartName(NamedTuple):
+    """Which of several parts: what it is, and for voices their name."""
+
+    hand: Hand
+    name: str = ""
+
+
 class MeaningKind(StrEnum):
     """What some cells are, and which fields of a `Meaning` say more."""
 
@@ -46,6 +62,7 @@ class MeaningKind(StrEnum):
     RIGHT_HAND = "right-hand"
     LEFT_HAND = "left-hand"
     SOLO = "solo"
+    VOICE = "voice"  # text: its name
     FINGER = "finger"  # numbers: which
     HEADING = "heading"  # text
 
@@ -87,8 +104,6 @@ class ProblemCode(StrEnum):
     MARK_AT_A_REST = "mark-at-a-rest"
     SECOND_VOICE = "second-voice"
     INTERVALS = "intervals"
-    TWO_HANDS = "two-hands"
-    ACCOMPANIMENT = "accompaniment"
     # octave marks that are due
     MARK_FOR_FIRST_NOTE = "mark-for-first-note"
     MARK_FOR_LINE = "mark-for-line"

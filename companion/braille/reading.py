@@ -20,7 +20,7 @@ from companion.braille.groups import (
 )
 from companion.braille.hints import hints
 from companion.braille.layout import Row
-from companion.braille.model import Link, Meaning, MeaningKind, Problem, Said
+from companion.braille.model import Link, Meaning, MeaningKind, PartName, Problem, Said
 from companion.braille.signs import Role
 from companion.braille.text import read_words
 from companion.tune import Bar, Note, Tune
@@ -41,12 +41,14 @@ class Raw:
 class Reading:
     """A page as it was read.
 
-    pitch_only: a reading exercise: its notes have pitch but no values, whatever cells stand for them.
+    pitch_only: a reading exercise: its notes have pitch but no values, whatever cells stand for them. parts: all parts of a
+    page of several, each as a page of its own; the page itself is the first of them, with what is amiss in any.
     """
 
     tune: Tune
     problems: tuple[Problem, ...]
     pitch_only: bool = False
+    parts: tuple[tuple[PartName, Reading], ...] = ()
     _raw: Raw | None = field(default=None, repr=False, compare=False)
 
     @cached_property
@@ -55,6 +57,8 @@ class Reading:
         raw = self._raw
         if raw is None:
             return ()
+        if self.parts:
+            return tuple(sorted({p for _name, part in self.parts for p in part.hints}, key=lambda p: (p.line, p.column)))
         found = [*hints(self.tune, raw.reader.written, raw.at), *raw.hints,
                  *(slip.at(*raw.at(offset)) for offset, slip in raw.reader.hints)]
         return tuple(sorted(found, key=lambda p: (p.line, p.column)))
@@ -123,6 +127,8 @@ class Reading:
         raw = self._raw
         if raw is None:
             return ()
+        if self.parts:
+            return tuple(sorted({s for _name, part in self.parts for s in part.said}, key=lambda s: (s.line, s.column)))
         out = [*_heading_said(raw.heading), *raw.texts]
         for at, cells in raw.reader.others:
             out += _group_said(raw, at, cells)

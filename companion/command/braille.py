@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from companion.command.parser import page_arguments, page_size_of, part_argument
 from companion.messages import _
+
+if TYPE_CHECKING:
+    from companion.braille import BraillePage
 
 LANGUAGES = ("en", "de", "fr", "es", "it", "la")  # those of `braille.WordLanguage`, which is loaded where it is needed
 
@@ -29,24 +33,25 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_("further verses after the song, or under each line of words over their music"))
     parser.add_argument("--american", action="store_true", help=_("American names of note values"))
     part_argument(parser)
+    parser.add_argument("--together", choices=("lines", "bars"),
+                        help=_("all parts of a score on one page, or those that --part names, as 1,3: voices line over line, or "
+                               "melody and accompaniment bar over bar"))
+    parser.add_argument("--words", choices=("song", "solfa", "none"), default="song",
+                        help=_("the words of the song, solfa names in their place, or none"))
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
 
 def run(options: argparse.Namespace) -> int:
     import json
-    from functools import partial
 
-    from companion.braille import Habits, WordLanguage, encode, to_ascii, to_dots
+    from companion.braille import to_ascii, to_dots
     from companion.paper import save_song, song_page, song_pef
-    from companion.tune import load
 
     size = page_size_of(options, quiet=options.json or not options.out)
-    written = partial(encode, load(options.tune, part=options.part), pitch_only=options.pitch_only,
-                      contracted=options.contracted, language=WordLanguage(options.language_of_words),
-                      habits=Habits(verses_under=options.verses == "under"))
+    written = _together(options) if options.together else _alone(options)
     as_pef = options.form == "pef"
     if options.out or as_pef or options.bar_numbers:
-        song = song_page(written, size.width, options.bar_numbers)
+        song = song_page(written, size.width, options.bar_numbers and not options.together)
     page = song if options.bar_numbers else written(width=size.width)
     if options.out:
         save_song(song, options.out, size.width, size.height, options.numbered, as_pef)
@@ -60,3 +65,35 @@ def run(options: argparse.Namespace) -> int:
         forms: dict[str, Callable[[str], str]] = {"cells": str, "ascii": to_ascii, "dots": to_dots}
         print("\n".join(forms[options.form](line) for line in page.lines))
     return 0
+
+
+def _alone(options: argparse.Namespace) -> Callable[..., BraillePage]:
+    """What writes one part."""
+    from functools import partial
+
+    from companion.braille import Habits, WordLanguage, encode
+    from companion.tune import load, with_solfa
+
+    tune = load(options.tune, part=options.part)
+    return partial(encode, with_solfa(tune) if options.words == "solfa" else tune, pitch_only=options.pitch_only,
+                   contracted=options.contracted, words=options.words != "none",
+                   language=WordLanguage(options.language_of_words), habits=Habits(verses_under=options.verses == "under"))
+
+
+def _together(options: argparse.Namespace) -> Callable[..., BraillePage]:
+    """What writes several parts. The two staves of a piano are its hands; one voice with them is the solo."""
+    from functools import partial
+
+    from companion.braille import Hand, Part, WordLanguage, encode_parts
+    from companion.tune import load_parts, with_solfa
+
+    loaded = load_parts(options.tune, options.part or "all")
+    voices = [part for part in loaded if not part.staff]
+    alone = Hand.SOLO if len(voices) == 1 < len(loaded) else Hand.VOICE
+    hands = [Hand.RIGHT, Hand.LEFT] if len(loaded) - len(voices) == 2 else [Hand.VOICE] * len(loaded)
+    parts = []
+    for part in loaded:
+        tune = with_solfa(part.tune) if options.words == "solfa" and not part.staff else part.tune
+        parts.append(Part(part.name, tune, hands.pop(0) if part.staff else alone))
+    return partial(encode_parts, parts, bar_over_bar=options.together == "bars", words=options.words != "none",
+                   language=WordLanguage(options.language_of_words))

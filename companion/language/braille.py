@@ -6,8 +6,10 @@ from fractions import Fraction
 from typing import Any
 
 from companion.braille import (
+    Hand,
     Meaning,
     MeaningKind,
+    PartName,
     Problem,
     ProblemCode,
     Reading,
@@ -122,7 +124,8 @@ _MEANINGS: dict[MeaningKind, str] = {
     MeaningKind.BAR_NUMBER: N_("bar number {n}"), MeaningKind.LYRICS: N_("words"),
     MeaningKind.HEADING: N_("heading: {text}"), MeaningKind.PAGE_NUMBER: N_("page {text}"),
     MeaningKind.PRINT_PAGE: N_("print page {text}"), MeaningKind.RIGHT_HAND: N_("right hand"),
-    MeaningKind.LEFT_HAND: N_("left hand"), MeaningKind.SOLO: N_("solo"), MeaningKind.FINGER: N_("finger {n}"),
+    MeaningKind.LEFT_HAND: N_("left hand"), MeaningKind.SOLO: N_("solo"),
+    MeaningKind.VOICE: N_("voice: {text}"), MeaningKind.FINGER: N_("finger {n}"),
 }
 
 # --- problems -------------------------------------------------------------------------------------------------
@@ -145,8 +148,6 @@ _PROBLEMS: dict[ProblemCode, str] = {
     ProblemCode.MARK_AT_A_REST: N_("A rest has neither octave mark nor accidental; they are passed over."),
     ProblemCode.SECOND_VOICE: N_("Here begins a second voice in the same bar; only one voice at a time is read."),
     ProblemCode.INTERVALS: N_("Interval signs stand here, notes that sound together; the written notes alone are read."),
-    ProblemCode.TWO_HANDS: N_("Here is music for two hands; only the right hand is read."),
-    ProblemCode.ACCOMPANIMENT: N_("Here is an accompaniment; only the solo is read."),
     ProblemCode.MARK_FOR_FIRST_NOTE: N_("The first note of the tune wants an octave mark."),
     ProblemCode.MARK_FOR_LINE: N_("The first note of a line wants an octave mark."),
     ProblemCode.MARK_AFTER_WORDS: N_("After words the next note wants an octave mark."),
@@ -217,15 +218,34 @@ def reading_lines(language: Language, reading: Reading, bars: range | None = Non
                    language.message("A tune without a title."))
         out.append(language.message("Reading exercise: pitch only, no values.") if reading.pitch_only else
                    language.message("{key}, {time}.").format(key=language.key(tune.key), time=say_time(language, tune.time)))
-    for bar in tune.bars:
+    for name, part in reading.parts:
+        out += [_part_line(language, name), *_bar_lines(language, part, bars)]
+    if not reading.parts:
+        out += _bar_lines(language, reading, bars)
+    problems, found = (reading.problems, reading.hints) if bars is None else reading.amiss_in(bars)
+    return [*out, *problem_lines(language, problems), *hint_lines(language, found)]
+
+
+def _bar_lines(language: Language, reading: Reading, bars: range | None) -> list[str]:
+    """The bars of one part, a line each."""
+    out = []
+    for bar in reading.tune.bars:
         if bars is not None and bar.number not in bars:
             continue
         said = [_read_note(language, n, reading.pitch_only) for n in bar.notes] or [language.message("nothing")]
         sung = _words_under(bar.notes)
         line = language.message("Bar {number}, {words}: {notes}.") if sung else language.message("Bar {number}: {notes}.")
         out.append(line.format(number=bar.number, words=sung, notes="; ".join(said)))
-    problems, found = (reading.problems, reading.hints) if bars is None else reading.amiss_in(bars)
-    return [*out, *problem_lines(language, problems), *hint_lines(language, found)]
+    return out
+
+
+def _part_line(language: Language, part: PartName) -> str:
+    """Which of several parts comes: "Right hand:", "Soprano:"."""
+    name = part.name or language.message(_HANDS[part.hand])
+    return language.message("{part}:").format(part=language.capitalised(name))
+
+
+_HANDS = {Hand.SOLO: N_("solo"), Hand.RIGHT: N_("right hand"), Hand.LEFT: N_("left hand"), Hand.VOICE: N_("voice")}
 
 
 def _read_note(language: Language, note: Note, pitch_only: bool) -> str:
@@ -272,8 +292,22 @@ def problem_lines(language: Language, problems: tuple[Problem, ...]) -> list[str
 
 def reading_json(language: Language, reading: Reading, bars: range | None = None) -> dict[str, Any]:
     """As in the contract; `quarters` is null where the page gives pitch only; `slur`: whether one goes on to the next
-    note; `words`: one a verse. Only `say` is in the language. bars: notes, problems and hints of these bars alone."""
+    note; `words`: one a verse; `parts`: of a page of several parts each with its notes, the first of them the page's own. Only
+    `say` is in the language. bars: notes, problems and hints of these bars alone."""
     tune = reading.tune
+    problems, found = (reading.problems, reading.hints) if bars is None else reading.amiss_in(bars)
+    parts = {"parts": [{"part": name.hand.value, "name": name.name, "notes": _notes_json(part, bars)}
+                       for name, part in reading.parts]} if reading.parts else {}
+    return {
+        "notes": _notes_json(reading, bars),
+        "key": tune.key.name, "time": None if reading.pitch_only else time_name(tune.time),
+        "pitch_only": reading.pitch_only, "title": tune.title, **parts,
+        "problems": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in problems],
+        "hints": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in found]}
+
+
+def _notes_json(reading: Reading, bars: range | None) -> list[dict[str, Any]]:
+    """The notes and rests of one part."""
     notes: list[dict[str, Any]] = []
     slurs = 0
     for bar, n, quarters in reading.lengths():
@@ -284,10 +318,4 @@ def reading_json(language: Language, reading: Reading, bars: range | None = None
                       "bar": bar.number, "name": n.pitch.name if n.pitch else None,
                       "octave": n.pitch.octave if n.pitch else None, "tie": n.tie, "slur": slurs > 0,
                       "words": [said.text if said else "" for said in n.syllables]})
-    problems, found = (reading.problems, reading.hints) if bars is None else reading.amiss_in(bars)
-    return {
-        "notes": notes,
-        "key": tune.key.name, "time": None if reading.pitch_only else time_name(tune.time),
-        "pitch_only": reading.pitch_only, "title": tune.title,
-        "problems": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in problems],
-        "hints": [{"line": p.line, "column": p.column, "say": say_problem(language, p)} for p in found]}
+    return notes

@@ -1,7 +1,7 @@
 """The melody as data. Nothing heavy is imported here; `load` brings in music21 when it is called."""
 
 from companion.tune.convert import from_music21, split_value
-from companion.tune.files import find, load, save, shipped_names
+from companion.tune.files import LoadedPart, find, load, load_parts, save, shipped_names
 from companion.tune.model import (
     STEP_SEMITONES,
     STEPS,
@@ -34,11 +34,13 @@ from companion.tune.signs import (
     Stands,
     cells,
 )
+from companion.tune.solfa import solfa, with_solfa
 from companion.tune.tune import Tune
 from companion.tune.voice import Fit, fit, spell, transpose, transposed_key
 
 __all__ = ["ACCIDENTALS", "CELL_BASE", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Barline", "Direction",
-           "DirectionKind", "Display", "Entry", "Fit", "Grace", "IntervalKind", "Jump", "Key", "LineNote", "Mark", "Note",
-           "Pitch", "ScoreDirection", "Sign", "Stands", "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue", "cells",
-           "describe", "direction_of", "find", "fit", "from_music21", "heights_cm", "interval_kind", "load", "save",
-           "shipped_names", "spell", "split_value", "to_musicxml", "transpose", "transposed_key", "wall_for"]
+           "DirectionKind", "Display", "Entry", "Fit", "Grace", "IntervalKind", "Jump", "Key", "LineNote", "LoadedPart", "Mark",
+           "Note", "Pitch", "ScoreDirection", "Sign", "Stands", "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue",
+           "cells", "describe", "direction_of", "find", "fit", "from_music21", "heights_cm", "interval_kind", "load",
+           "load_parts", "save", "shipped_names", "solfa", "spell", "split_value", "to_musicxml", "transpose", "transposed_key",
+           "wall_for", "with_solfa"]

@@ -14,7 +14,7 @@ import zlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from xml.etree import ElementTree as ET
 
 from companion.errors import Trouble
@@ -87,6 +87,14 @@ MOST_TRACKS = 256  # of a MIDI file; it has sixteen channels
 MOST_TEXT = 10_000  # letters of one title, word or name
 
 
+class LoadedPart(NamedTuple):
+    """One of several parts: its name, whether it is a staff of an instrument of several (as a piano's two), and its tune."""
+
+    name: str
+    staff: bool
+    tune: Tune
+
+
 def load(name: str | Path, part: str | int | None = None) -> Tune:
     """Read a tune from a MusicXML or MIDI file, or a shipped one by its name.
 
@@ -102,7 +110,40 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     return run_limited(_load, path, part, small=small)
 
 
+def load_parts(name: str | Path, wanted: str) -> tuple[LoadedPart, ...]:
+    """Several parts of a score, in the order in which they are asked for. Raises Trouble as `load` does.
+
+    wanted: "all", or parts by number or name with commas between, as "1,3"; "top" after it: the top line of each.
+    """
+    path = find(name)
+    if path.stat().st_size > (MIDI_CHILD_BYTES if path.suffix.lower() in MIDI else CHILD_BYTES):
+        return run_limited(_load_parts, path, wanted)
+    return _load_parts(path, wanted)
+
+
+def _load_parts(path: Path, wanted: str) -> tuple[LoadedPart, ...]:
+    score = _parsed_file(path)
+    match = _TOP.fullmatch(wanted)
+    asked = match[1] if match else wanted
+    chosen = _sounding(path, score) if asked.strip().lower() in ("", "all") else [
+        _choose_part(path, score, one) for one in asked.split(",")]
+    out = []
+    for k, part in enumerate(chosen):
+        tune = _tune_of(path, score, part, bool(match))
+        name = str(part.partName or _("part {number}").format(number=k + 1))
+        out.append(LoadedPart(name, type(part).__name__ == "PartStaff", tune))
+    return tuple(out)
+
+
 def _load(path: Path, part: str | int | None) -> Tune:
+    score = _parsed_file(path)
+    chosen = _choose_part(path, score, part)
+    top = bool(_TOP.fullmatch(str(part or ""))) and str(part).strip().lower() != str(chosen.partName).lower()
+    return _tune_of(path, score, chosen, top)
+
+
+def _parsed_file(path: Path) -> Any:
+    """A music21 Score of a file of a form that is read here."""
     kind = path.suffix.lower()
     if kind not in SCORES + MIDI:
         raise Trouble((_("{path} ends in {ending}; a tune is read from .musicxml, .xml, .mxl or .mid.") if kind else
@@ -117,8 +158,12 @@ def _load(path: Path, part: str | int | None) -> Tune:
             raise Trouble(_("{path} is no MIDI file. Give a .mid file or MusicXML.").format(path=path))
         _check_midi(path, data)
         score = _parsed(path, "MIDI", _parse_midi, data)
-    chosen = _choose_part(path, score, part)
-    if _TOP.fullmatch(str(part or "")) and str(part).strip().lower() != str(chosen.partName).lower():
+    return score
+
+
+def _tune_of(path: Path, score: Any, chosen: Any, top: bool) -> Tune:
+    """One part as a tune. top: its top line alone."""
+    if top:
         keep_top_line(chosen)
     title = ""
     if score.metadata is not None:
@@ -303,10 +348,16 @@ def _parse_midi(path: Path, data: bytes) -> Any:
 _TOP = re.compile(r"\s*(.*?)[\s,]*\btop\s*", re.IGNORECASE)  # "top" alone, or after a part's number or name
 
 
-def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
+def _sounding(path: Path, score: Any) -> list[Any]:
+    """The parts of a score that have notes. Raises Trouble where none has."""
     parts = [p for p in score.parts if any(n.pitches and "ChordSymbol" not in n.classes for n in p.recurse().notes)]
     if not parts:
         raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))
+    return parts
+
+
+def _choose_part(path: Path, score: Any, part: str | int | None) -> Any:
+    parts = _sounding(path, score)
     names = [str(p.partName or _("part {number}").format(number=i + 1)) for i, p in enumerate(parts)]
     listed = ", ".join(f"{i + 1} {n}" for i, n in enumerate(names))
     if part is not None:

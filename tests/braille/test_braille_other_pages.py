@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import pytest
 
-from companion.braille import SPACE, decode, encode, from_brf, from_dots, signs, to_ascii, to_brf, words
+from companion.braille import SPACE, Hand, decode, encode, from_brf, from_dots, signs, to_ascii, to_brf, words
 from companion.language import English
 from companion.language.braille import say_meaning, say_problem
 from companion.tune import Key, Mark, load, shipped_names
@@ -76,12 +76,16 @@ def test_bar_numbers_and_signatures_at_the_margin() -> None:
     assert notes(*lines)[6:] == ["F#4", "E4", "D4"]
 
 
-def test_two_hands_give_the_right_hand_and_say_so() -> None:
+def test_two_hands_are_both_read() -> None:
     """music21.braille.lookup: dots 46 345 and 456 345 at the beginning of a line are right and left hand."""
     right, left = from_dots("46-345"), from_dots("456-345")
     lines = [HEAD, "⠼⠁⠀" + right + "⠐⠹⠱⠫⠻⠀⠗⠏", SPACE * 3 + left + "⠸⠝⠬⠕⠀⠝⠔⠝", right + "⠐⠹⠱⠫⠻⠀⠗⠏⠣⠅", left + "⠸⠝⠕⠀⠝⠝⠣⠅"]
     assert notes(*lines) == TUNE * 2
-    assert amiss(*lines) == [(3, 4, "Here is music for two hands; only the right hand is read.")]
+    assert amiss(*lines) == [
+        (3, 6, "Interval signs stand here, notes that sound together; the written notes alone are read.")]
+    parts = decode(lines).parts
+    assert [name.hand for name, _part in parts] == [Hand.RIGHT, Hand.LEFT]
+    assert [n.pitch.name for n in parts[1][1].tune.bars[0].notes if n.pitch] == ["C3", "D3"]
     assert {(2, 4, "right hand"), (3, 4, "left hand")} <= set(said(*lines))
     assert decode(lines).links[0][1:3] == (2, 6)
 
@@ -90,7 +94,8 @@ def test_a_solo_over_its_accompaniment() -> None:
     """MBC 2015, section 35: the solo's sign, dots 5 345, at the beginning of its line."""
     lines = [HEAD, "⠐⠜⠐⠹⠱⠫⠻⠀⠗⠏⠣⠅", "⠨⠜⠐⠝⠕⠀⠝⠕⠣⠅", "⠸⠜⠸⠝⠕⠀⠝⠕⠣⠅"]
     assert notes(*lines) == TUNE
-    assert amiss(*lines) == [(3, 1, "Here is an accompaniment; only the solo is read.")]
+    assert amiss(*lines) == []
+    assert [name.hand for name, _part in decode(lines).parts] == [Hand.SOLO, Hand.RIGHT, Hand.LEFT]
 
 
 @pytest.mark.parametrize("interval", ["34", "346", "3456", "35", "356", "25", "36"])
