@@ -126,13 +126,13 @@ def decode(lines: Sequence[str], language: WordLanguage = WordLanguage.ENGLISH) 
     every, strange = _rows(lines)
     found = music_lines(every)
     if not found.parts:
-        return _decoded(found.rows, strange, found.said, language)
-    parts = tuple((name, _decoded(found.rows + rows, strange, found.said, language)) for name, rows in found.parts)
+        return _one_part(found.rows, strange, found.said, language)
+    parts = tuple((name, _one_part(found.rows + rows, strange, found.said, language)) for name, rows in found.parts)
     amiss = sorted({p for _name, part in parts for p in part.problems}, key=lambda p: (p.line, p.column))
     return replace(parts[0][1], problems=tuple(amiss), parts=parts)
 
 
-def _decoded(rows: list[Row], strange: list[Problem], said: list[Said], language: WordLanguage) -> Reading:
+def _one_part(rows: list[Row], strange: list[Problem], said: list[Said], language: WordLanguage) -> Reading:
     """One part: its heading, words and music. strange, said: what was amiss, or set aside, before."""
     head = _heading(rows) if rows else 0
     margin = [r for r in rows[head:] if r.indent <= 1]
