@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -21,11 +21,13 @@ LOUD = 0.003
 
 
 class Program:
-    """A running command on a card. lines: what it has written so far, with the time of each."""
+    """A running command on a card. lines: what it has written so far, with the time of each. script: what Python is to run,
+    if not the command itself."""
 
-    def __init__(self, card: SoundCard, *arguments: str, stdin: Any = subprocess.DEVNULL) -> None:
+    def __init__(self, card: SoundCard, *arguments: str, stdin: Any = subprocess.DEVNULL,
+                 script: Sequence[str] = ("-m", "companion")) -> None:
         self.started = time.monotonic()
-        self.process = subprocess.Popen([sys.executable, "-m", "companion", *arguments], env=card.env, stdin=stdin,
+        self.process = subprocess.Popen([sys.executable, *script, *arguments], env=card.env, stdin=stdin,
                                         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         self.lines: list[str] = []
         self.times: list[float] = []
@@ -74,14 +76,14 @@ def sing_along(card: SoundCard, record: Recording, program: Program, pupil: Call
         if voice is not None:
             if voice.poll() is None:
                 continue
-            voice, heard_from = None, len(record.samples) + RATE // 5
-        new = record.samples[heard_from:]
+            voice, heard_from = None, record.length + RATE // 5
+        new = record.since(heard_from)
         loud = np.flatnonzero(np.abs(new) > LOUD)
         if not len(loud) or len(new) - loud[-1] < SILENT_S * RATE:
             continue
         samples = pupil(turns)
         turns += 1
-        heard_from = len(record.samples)
+        heard_from = record.length
         if samples is not None:
             voice = card.voice(np.concatenate([np.zeros(2000, dtype=np.float32), samples]), 22050)
     return turns

@@ -110,6 +110,8 @@ class RoomOut(Out):
         self.tones.append((self.room.now(), sound))
         if self.room.echo:
             self.room.put(sound.at_rate(RATE).samples, 0.2)  # the card's delay and the room
+        if after_start is not None:
+            after_start()
         self.room.at += round(sound.seconds * RATE)
         return not (interrupt is not None and interrupt())
 

@@ -194,8 +194,16 @@ class Recording:
     @property
     def samples(self) -> NDArray[np.float32]:
         """All so far, mono, within -1..1, at RATE."""
-        whole = len(self._data) // 2 * 2
-        return np.frombuffer(bytes(self._data[:whole]), "<i2").astype(np.float32) / 32768
+        return self.since(0)
+
+    @property
+    def length(self) -> int:
+        """How many samples have come so far."""
+        return len(self._data) // 2
+
+    def since(self, start: int) -> NDArray[np.float32]:
+        """What has come from a sample on, without a copy of all that came before it."""
+        return np.frombuffer(bytes(self._data[2 * start:2 * self.length]), "<i2").astype(np.float32) / 32768
 
     def close(self, tail_s: float = 0.3) -> None:
         """End the recording once another `tail_s` have come in: what was played last is under way still."""

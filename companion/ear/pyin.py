@@ -15,6 +15,7 @@ decided otherwise (one of 509 on a take that ships).
 
 from __future__ import annotations
 
+import copy
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -190,6 +191,14 @@ class Pyin:
         while self._next < total:
             self._analyse(min(GROUP, total - self._next))
         return self._decide(self._next)
+
+    def so_far(self) -> Frames:
+        """What `finish` would give now; the stream goes on as if it had not been asked."""
+        other = copy.copy(self)  # arrays are replaced and not written to, but for those that only one call works in
+        other._history, other._path = list(self._history), list(self._path)
+        other._features, other._troughs = list(self._features), list(self._troughs)
+        other.gate = copy.copy(self.gate)
+        return other.finish()
 
     # --- features ---
 

@@ -101,6 +101,10 @@ class Tracker:
         """The frames that are left."""
         return self._frames(self._pyin.finish())
 
+    def so_far(self) -> PitchTrack:
+        """The frames that are left, if the sound ended here; pushing goes on as if it had not been asked."""
+        return self._frames(self._pyin.so_far())
+
     def _frames(self, new: Frames) -> PitchTrack:
         time = np.asarray((new.first + np.arange(len(new.f0_hz))) * (HOP / RATE), dtype=np.float64)
         outside = new.beyond | (new.guess_hz < HUM_HZ) | (new.guess_hz > HIGH_HZ)

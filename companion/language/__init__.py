@@ -65,6 +65,7 @@ if TYPE_CHECKING:
     from companion.language.cues import (
         NOTHING_SUNG,
         CueSentences,
+        all_right,
         bare,
         count_line,
         cue_sentences,
@@ -249,6 +250,7 @@ __all__ = [
     "Variety",
     "a_length",
     "all_for_today",
+    "all_right",
     "answer_said",
     "bar_line",
     "bar_lines",
@@ -468,7 +470,7 @@ __getattr__ = loader(__name__, {
                "sound_for_question", "task_line", "tune_in_braille", "week_title"),
     "corrections": ("EXAMPLES", "read_corrections", "read_key", "read_order"),
     "cues": (
-        "NOTHING_SUNG", "CueSentences", "bare", "count_line", "cue_sentences", "cue_text", "detail_lines",
+        "NOTHING_SUNG", "CueSentences", "all_right", "bare", "count_line", "cue_sentences", "cue_text", "detail_lines",
         "move_line", "move_name", "moves_of_kind", "note_name", "smaller_piece", "start_line", "went_well"
     ),
     "diary": (

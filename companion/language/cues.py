@@ -271,9 +271,14 @@ def _all_right(language: Language, match: Match, advice: Advice) -> str:
     if advice.moves == 1:  # it names the way, which is all there is to name
         return {Direction.UP: language.message("Right. You went up."), Direction.DOWN: language.message("Right. You went down."),
                 Direction.LEVEL: language.message("Right. You stayed.")}[match.moves[0].wanted]
-    if advice.moves == 2:
+    return all_right(language, advice.moves)
+
+
+def all_right(language: Language, moves: int) -> str:
+    """What is said where all of two or more moves went right."""
+    if moves == 2:
         return language.message("Both right.")
-    return language.message("All {n} right.").format(n=language.number(advice.moves))
+    return language.message("All {n} right.").format(n=language.number(moves))
 
 
 def went_well(language: Language, advice: Advice) -> str:

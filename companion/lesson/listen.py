@@ -33,6 +33,10 @@ START_WITHIN_S = 0.30  # ... within this long begins a take: shorter is a click 
 BEFORE_S = 0.4  # what is kept of the time before the voice: consonants, and room to see the noise
 EARLY_S = 0.08  # voice this soon after the ear opened began before it opened
 
+#: Silence after which, near the tune's end in time, the take is matched as if it ended here. Matching takes two tenths of a
+#: second, in which the rest of the silence goes by; where the voice goes on after all, the match is thrown away.
+AHEAD_S, AHEAD_FROM = 0.08, 0.75
+SAME_END_S = 0.03  # the last voice of the track then, and once it is decided, no farther apart than this
 LOOK_S = 0.18  # silence after which it is looked at how far the tune has come: the tracker's look-ahead is over
 QUIET_END_S = 0.22  # silence that ends a phrase whose last note has surely been sung: longer than a consonant
 QUIET_LATE_S = 0.5  # near the tune's end in time, without being sure of the last note: over a breath of 0.4 s
@@ -121,8 +125,10 @@ class Listener:
         self._parts: list[PitchTrack] = []
         self._held: list[PitchTrack] = []
         self._follower: Follower | None = None
+        self._ahead: Follower | None = None  # of the take, if it ended where the voice stopped last
+        self._looked_at_s = 0.0  # where it had stopped when that was matched
         self._first_voice_s = self._last_voice_s = 0.0
-        self._last_periodic_s = 0.0
+        self._last_periodic_s = self._ahead_voice_s = 0.0
         self._run = self._cut_off = 0
         self._voice_db: list[float] = []
 
@@ -193,12 +199,29 @@ class Listener:
         quiet = now - end
         if now - self._first_voice_s > self.longest_s:
             return self._noise()
+        if quiet >= AHEAD_S and end > self._looked_at_s and self._sung_share(end) >= AHEAD_FROM:
+            self._look_ahead(end)
         if quiet < LOOK_S:
             return None
+        if self._ahead is not None and abs(self._ahead_voice_s - self._last_voice_s) <= SAME_END_S and quiet >= QUIET_END_S:
+            return self._decide(self._ahead)
         reached = self._reached()
         if quiet < self._needed(reached, end):
             return None
-        return self._decide()
+        return self._decide(self._follower)
+
+    def _look_ahead(self, end: float) -> None:
+        """Match the take as if it ended here, once a silence; kept where the last note has surely been sung."""
+        self._looked_at_s, self._ahead = end, None
+        if self._follower is None:
+            return
+        rest = self._tracker.so_far()
+        parts = [*self._follower.parts, *self._parts, *self._held, rest]
+        voice = [float(p.time_s[p.f0_hz > 0][-1]) for p in parts if np.any(p.f0_hz > 0)]
+        ahead = Follower(self._follower.line, self.tempo_s)
+        ahead.push(joined(parts), LOOK_S)
+        if ahead.reached >= SURE_END:
+            self._ahead, self._ahead_voice_s = ahead, voice[-1] + HOP_S / 2
 
     def _periodic(self, frames: PitchTrack) -> None:
         """Note where a sound without a pitch to trust is yet a voice's."""
@@ -220,26 +243,29 @@ class Listener:
             self._parts = []
         return self._follower.reached
 
+    def _sung_share(self, end: float) -> float:
+        """How much of the time that the line takes the voice has sung, to a stop at `end`."""
+        return (end - self._first_voice_s) / max(self.expected_s, 0.3)
+
     def _needed(self, reached: float, end: float) -> float:
         if self._follower is None:
             return QUIET_FREE_S
         if reached >= SURE_END:
             return QUIET_END_S
-        sung = (end - self._first_voice_s) / max(self.expected_s, 0.3)
-        late = float(np.clip((sung - LATE[0]) / (LATE[1] - LATE[0]), 0.0, 1.0))
+        late = float(np.clip((self._sung_share(end) - LATE[0]) / (LATE[1] - LATE[0]), 0.0, 1.0))
         middle = QUIET_MIDDLE_S + (QUIET_LATE_S - QUIET_MIDDLE_S) * late
         return QUIET_END_S + (middle - QUIET_END_S) * (1.0 - reached / SURE_END)
 
-    def _decide(self) -> Heard | None:
+    def _decide(self, follower: Follower | None) -> Heard | None:
         match: Match | None = None
-        if self._follower is not None:
-            track = self._follower.track()
+        if follower is not None:
+            track = follower.track()
             try:
-                match = self._follower.match()
+                match = follower.match()
             except NothingSung:
                 self._drop()
                 return None
-            track, match = without_talk(track, match, self._follower.line)
+            track, match = without_talk(track, match, follower.line)
         else:
             track = without_words(joined(self._parts))
         kind = kind_of_sound(track, match)

@@ -56,9 +56,10 @@ class Out:
         return done
 
     def prepare(self, text: str) -> None:
-        """Make the sound of a line that will be said, while something else is waited for."""
-        if self.speech:
-            self._prepared[text] = audio.speak(text, self.language, self.rate)
+        """Make the sound of a line that will be said, or is likely to be, while something else is waited for. Only the last one
+        is kept."""
+        if self.speech and text not in self._prepared:
+            self._prepared = {text: audio.speak(text, self.language, self.rate)}
 
     def write(self, text: str) -> None:
         """A plain line on the screen."""

@@ -23,6 +23,7 @@ from companion.errors import Trouble
 from companion.language import (
     Language,
     LessonSentence,
+    all_right,
     count_line,
     cue_text,
     detail_lines,
@@ -139,6 +140,7 @@ class Session:
         self._last_sung: Sung | None = None  # what told the singer of the last take
         self._passed: Heard | None = None  # the last take that was not judged, because of who may have sung it
         self._waiting: list[tuple[Taken, tuple[NDArray[np.float32], int] | None]] = []  # could not be saved yet
+        self._unkept: Trouble | None = None  # why
         self._said_unkept = False
 
     # --- out ---
@@ -154,10 +156,11 @@ class Session:
         """Say a sentence; False where a key cut it short (then `action` names it)."""
         return self.say_line(self.language.message(sentence))
 
-    def say_line(self, text: str) -> bool:
-        """Say one line that is already in the session's language; False where a key cut it short."""
+    def say_line(self, text: str, after_start: Callable[[], None] | None = None) -> bool:
+        """Say one line that is already in the session's language; False where a key cut it short. after_start: called once it
+        has begun to sound."""
         self._look_for_loudspeaker()
-        return self._after(self.out.say(text, self.interrupted))
+        return self._after(self.out.say(text, self.interrupted, after_start))
 
     def play(self, sound: Sound) -> bool:
         """Play a sound; False where a key cut it short."""
@@ -265,6 +268,8 @@ class Session:
             return self.action
         listener = Listener(line, tempo_s, silence_s, keep=self._may_keep())
         follow = self.listening(line or (), tempo_s) if self.listening is not None else None
+        if line and len(line) > 2:
+            self.out.prepare(all_right(self.language, len(line) - 1))  # the likeliest answer, so that it comes at once
         lost = self.ears.lost
         while True:
             if not listener.singing:
@@ -467,11 +472,15 @@ class Session:
         taken = Taken(tune, line, match, say, kind)
         if keep:
             self.taken.append(taken)
-            # Kept before it is said: what was answered is never lost.
-            self._keep(taken, heard)
+            self._wait_to_keep(taken, heard)
         self.answered(taken)
         self.follow_key(match, taken.line)
-        if quiet or not self.say_line(say):
+        # It is written to the diary as soon as the cue sounds, since a disk may be slow; whatever ends the session before that,
+        # `keep_at_end` writes it.
+        said = quiet or self.say_line(say, self._save)
+        self._save()
+        self._say_unkept()
+        if quiet or not said:
             return taken
         if move is not None:
             self.hand(move.wanted_semitones)
@@ -483,16 +492,21 @@ class Session:
             self._say_more()
         return taken
 
-    def _keep(self, taken: Taken, heard: Heard) -> None:
-        if self.diary is None or self.pupil is None:
-            return
-        sound = (heard.samples, RATE) if heard.samples is not None else None
-        self._waiting.append((taken, sound))
-        trouble = self.keep_waiting()
-        if trouble is not None and not self._said_unkept:
-            # Said once; the child sings on.
+    def _wait_to_keep(self, taken: Taken, heard: Heard) -> None:
+        """A take that is to be saved with the next ones that are."""
+        if self.diary is not None and self.pupil is not None:
+            self._waiting.append((taken, (heard.samples, RATE) if heard.samples is not None else None))
+
+    def _save(self) -> None:
+        """Save what waits; what is in the way is said later."""
+        if self._waiting:
+            self._unkept = self.keep_waiting()
+
+    def _say_unkept(self) -> None:
+        """Say once why takes cannot be saved; the child sings on."""
+        if self._unkept is not None and not self._said_unkept:
             self._said_unkept = True
-            self.say_line(str(trouble))
+            self.say_line(str(self._unkept))
 
     def keep_waiting(self) -> Trouble | None:
         """Save the takes that wait because the diary could not be written; what is in the way, None where nothing is."""

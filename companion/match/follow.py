@@ -80,6 +80,11 @@ class Follower:
         """The less probable the end, the longer the silence."""
         return self._params.quiet_at_end_s + (self._params.quiet_elsewhere_s - self._params.quiet_at_end_s) * (1.0 - self.reached)
 
+    @property
+    def parts(self) -> Sequence[PitchTrack]:
+        """All frames so far, as they came."""
+        return self._parts
+
     def track(self) -> PitchTrack:
         """All frames so far."""
         return joined(self._parts)

@@ -16,22 +16,25 @@ import os
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
 
 from live_pupil import LOUD, Program, sing_along  # noqa: E402
 from live_room import sung  # noqa: E402
-from soundcard import RATE, software_card  # noqa: E402
+from soundcard import RATE, Recording, software_card  # noqa: E402
 
 from companion.tune import Bar, Barline, Key, Note, Pitch, Time, Tune, load, save  # noqa: E402
 
 QUARTER_S = 0.4
+MOST_SEEDS = 40  # ways in which a phrase is sung
 STEPS = ("CDEC", "EDCD", "CEDC", "DEFD", "EFGE", "GFED", "CDED", "EDEC")
 
 
@@ -46,42 +49,58 @@ def tune_of_phrases(phrases: int, path: Path) -> Tune:
     return load(path)
 
 
+def waits_of(starts: Sequence[tuple[int, float]], whole: NDArray[np.float32]) -> list[tuple[float, float]]:
+    """(when the voice ended, seconds from there to the answer) of each sung turn that was answered. starts: of each turn, the
+    sample of the recording from which on it was sung, and seconds from its first sound to its last."""
+    found = []
+    for at, seconds in starts:
+        loud = np.flatnonzero(np.abs(whole[at:at + 10 * RATE]) > LOUD)
+        if not len(loud):
+            continue
+        end = at + loud[0] + round(seconds * RATE)
+        after = np.flatnonzero(np.abs(whole[end + RATE // 20:end + 8 * RATE]) > LOUD)
+        if len(after):
+            found.append((end / RATE, (after[0] + RATE // 20) / RATE))
+    return found
+
+
+class RightSinger:
+    """A child who sings every phrase of a tune right. starts: as `waits_of` has them; loads: the machine's, at each turn."""
+
+    def __init__(self, tune: Tune, program: Program, record: Recording) -> None:
+        count = max(n.phrase for n in tune.line())
+        self.lines = [tune.phrase(k + 1) for k in range(count)]
+        self.program, self.record = program, record
+        self.starts: list[tuple[int, float]] = []
+        self.loads = [os.getloadavg()[0]]
+
+    def __call__(self, k: int) -> NDArray[np.float32] | None:
+        answered = sum(line.startswith("All") for line in self.program.lines)
+        if answered >= len(self.lines):
+            return None
+        samples = sung(self.lines[answered], 0.0, QUARTER_S, seed=k % MOST_SEEDS)
+        loud = np.flatnonzero(np.abs(samples) > LOUD)
+        self.starts.append((self.record.length, (loud[-1] - loud[0]) / 22050))
+        self.loads.append(os.getloadavg()[0])
+        return samples
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--answers", type=int, default=40)
     options = parser.parse_args()
-    waits: list[float] = []
-    loads = [os.getloadavg()[0]]
     with tempfile.TemporaryDirectory() as folder, software_card() as card, card.recording() as record:
-        tune = tune_of_phrases(options.answers, Path(folder) / "short.musicxml")
-        count = max(n.phrase for n in tune.line())
-        lines = [tune.phrase(k + 1) for k in range(count)]
-        program = Program(card, "lesson", str(Path(folder) / "short.musicxml"), "--helper")
-        starts: list[tuple[int, float]] = []
-
-        def pupil(k: int) -> np.ndarray | None:
-            answered = sum(line.startswith("All") for line in program.lines)
-            if answered >= count:
-                return None
-            samples = sung(lines[answered], 0.0, QUARTER_S, seed=k)
-            loud = np.flatnonzero(np.abs(samples) > LOUD)
-            starts.append((len(record.samples), (loud[-1] - loud[0]) / 22050))
-            loads.append(os.getloadavg()[0])
-            return samples
-
-        sing_along(card, record, program, pupil, 60 + 20 * options.answers)
+        path = Path(folder) / "short.musicxml"
+        tune = tune_of_phrases(options.answers, path)
+        program = Program(card, "lesson", str(path), "--helper")
+        singer = RightSinger(tune, program, record)
+        sing_along(card, record, program, singer, 60 + 20 * options.answers)
         program.end()
         time.sleep(0.5)
-        whole = record.samples
-    for at, seconds in starts:
-        loud = np.flatnonzero(np.abs(whole[at:]) > LOUD)
-        end = at + loud[0] + round(seconds * RATE)
-        after = np.flatnonzero(np.abs(whole[end + RATE // 20:end + 8 * RATE]) > LOUD)
-        if len(after):
-            waits.append((after[0] + RATE // 20) / RATE)
+        waits = [wait for _, wait in waits_of(singer.starts, record.samples)]
     print(json.dumps({"answers": len(waits), "median_s": round(float(np.median(waits)), 3),
                       "q95_s": round(float(np.quantile(waits, 0.95)), 3), "longest_s": round(max(waits), 3),
-                      "load": round(float(np.mean(loads)), 1), "cores": os.cpu_count()}))
+                      "load": round(float(np.mean(singer.loads)), 1), "cores": os.cpu_count()}))
 
 
 if __name__ == "__main__":
