@@ -60,14 +60,13 @@ def _shower(out: Out, cells_as: str) -> Callable[[str], None]:
 
 def _sounder(out: Out, language: Language, silent: bool, shift: float) -> Callable[[Item | TuneToHear], None]:
     """What a question sounds, played; or the helper is told what to sound."""
-    shown = out.show
-
     def sound(item: Item | TuneToHear) -> None:
-        made = None if silent or out.show != shown else sound_of_question(item, shift)
+        made = None if silent else sound_of_question(item, shift)
         if made is not None:
             out.sound(made)
-        # Where the loudspeaker is not there, `Out` has said so once and shows all; then the helper sounds the notes.
-        if silent or out.show != shown:
+        # Where the loudspeaker is not there, `Out` has said so once, and looks for it at every sound; meanwhile the helper sounds
+        # the notes.
+        if silent or (made is not None and out.lost):
             told = sound_for_helper(language, item)
             if told:
                 out.say(told)

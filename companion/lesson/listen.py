@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from companion.ear import CLIPPED, HOP, RATE, PitchTrack, Tracker
 from companion.errors import NothingSung
 from companion.lesson.singing import SoundKind, kind_of_sound, without_talk, without_words
+from companion.lesson.sung_line import is_played, without_prelude
 from companion.lesson.timbre import Colour, colour_of
 from companion.match import Follower, Match, joined
 from companion.tune import LineNote
@@ -77,7 +78,7 @@ class Heard:
     opened, over the playback. others: stretches of speech or noise that came before. voice_db, room_db: levels
     of the voice (nan without one) and of the room, dB re full scale; clipped: share of the take's samples that
     were cut off. lost: the microphone lost sound while it was sung. colour: its timbre frame by frame, None where there was too
-    little voice.
+    little voice. played: the line was played on struck strings, as a piano's.
     """
 
     kind: HeardKind
@@ -91,6 +92,7 @@ class Heard:
     clipped: float = 0.0
     lost: bool = False
     colour: Colour | None = None
+    played: bool = False
 
 
 class Listener:
@@ -266,6 +268,7 @@ class Listener:
                 self._drop()
                 return None
             track, match = without_talk(track, match, follower.line)
+            track, match = without_prelude(track, match, follower.line)
         else:
             track = without_words(joined(self._parts))
         kind = kind_of_sound(track, match)
@@ -278,7 +281,9 @@ class Listener:
                      samples=samples if self.keep else None, others=self.others,
                      voice_db=self._level.voice, room_db=self._level.noise,
                      clipped=self._cut_off / max(1.0, (self.seconds - self._first_voice_s) * RATE),
-                     colour=colour_of(samples, start_s, track))
+                     colour=colour_of(samples, start_s, track),
+                     played=match is not None and is_played(track, [
+                         (n.onset_s, n.duration_s) for n in match.notes if n.onset_s is not None and n.duration_s is not None]))
 
     def _drop(self) -> None:
         """Something else than singing has ended: wait on."""

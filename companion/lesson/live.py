@@ -221,6 +221,8 @@ class Echo:
         register = middle(line.notes) + line.off
         if not self._teachers(register):
             return None
+        if line.played:
+            return line  # how high an instrument plays tells nothing of the teacher's voice
         heard_as = [HeardNote(n, True, n.midi + line.off, start, length) for n, (start, length) in
                     zip(line.notes, line.times_s, strict=True)]
         session.voices.learn(Singer.MODEL, Sung(register, timbre_of(heard.colour, heard_as) if heard.colour is not None else {}))

@@ -27,7 +27,7 @@ from companion.language import (
 )
 from companion.lesson.ladder import Ladder, Manner, Size
 from companion.lesson.listen import Heard, HeardKind
-from companion.lesson.session import Session, Taken, no_take
+from companion.lesson.session import SILENCE_S, Session, Taken, no_take
 from companion.lesson.voices import Singer
 from companion.match import CueKind, MoveKind, Verdict, move_to_try
 from companion.tune import Key, LineNote, Tune, spell
@@ -47,11 +47,14 @@ PATTERN_QUARTER_S = 0.9  # quavers of 0.45 s: calm
 SLOWNESS = {Manner.PLAIN: 1.0, Manner.TOGETHER: 1.35, Manner.SLIDE: 1.5}
 MOST_MODELS = 3  # takes that are not the pupil's, before the line is given again
 FEWEST_TOLD = 4  # notes of a line from which on it is told who sings
-SHORT = 6  # notes; a shorter piece is sung twice together
+LONG = 9  # notes; a shorter piece is sung twice together
 EASY = 2  # phrases in a row at the first take, after which two are sung in one
 LEAST_SONG_S = 60.0  # with less left no other song is begun: it would end in the middle
 MOST_OF_IT = 0.8  # share of its notes from which on a song has been sung, right or not
 LEAST_LEFT = 0.5  # share of a song's phrases that did not come, from which an easier one is next
+#: What is said before the whole phrase with the companion: by whether it is the first time, and how often it is sung.
+PHRASE_WITH_ME = {(True, 1): LessonSentence.SLOWER_WITH_ME, (True, 2): LessonSentence.SLOWER_TWICE_WITH_ME,
+                  (False, 1): LessonSentence.WHOLE_PHRASE_WITH_ME, (False, 2): LessonSentence.WHOLE_PHRASE_TWICE_WITH_ME}
 #: Keys after which the line is given again before it is listened for.
 GIVEN_AGAIN = (Action.AGAIN, Action.SLOWER, Action.FASTER, Action.LOWER, Action.HIGHER)
 
@@ -85,7 +88,7 @@ def pattern(low: int, steps: Sequence[int] = PATTERN) -> tuple[LineNote, ...]:
 
 def times_together(line: Sequence[LineNote]) -> int:
     """How often a piece is sung with the companion before it is sung alone."""
-    return 2 if len(line) < SHORT else 1
+    return 2 if len(line) < LONG else 1
 
 
 def rising(low: float, high: float, span: int = 7) -> list[int]:
@@ -117,6 +120,7 @@ class Practise:
         self.left = 0  # phrases of the song that did not come
         self._talk_said = self._room_said = self._talked = False
         self._next_rest = SET_S
+        self._silent_from_s = 0.0  # when the first of the silences in a row began
         self._over = False
         self._helped = False  # the phrase before did not come, so the next one begins together
         self._given: float | None = None  # the key in which was given last, None before a new song
@@ -306,8 +310,8 @@ class Practise:
             session.along(line, quarter_s)
         if ladder.left and not self.over:
             self.left += 1
-            self._say(LessonSentence.ONCE_TOGETHER)
-            session.along(line, quarter_s)
+            self._say(LessonSentence.TWICE_TOGETHER)
+            session.along(line, quarter_s, 2)
             self._keys()
             self._say(LessonSentence.LEAVE_FOR_ANOTHER_DAY)
         return ladder.easy
@@ -331,7 +335,7 @@ class Practise:
             return
         together = times_together(notes) if piece.manner is Manner.TOGETHER else 0
         if piece.size is Size.PHRASE:
-            self._say(LessonSentence.SLOWER_WITH_ME if ladder.takes == 1 else LessonSentence.WHOLE_PHRASE_WITH_ME)
+            self._say(PHRASE_WITH_ME[ladder.takes == 1, together])
             return
         self._say_line(smaller_piece(language, notes, ladder.line, together))
         if piece.manner is not Manner.SLIDE or len(notes) < 2:
@@ -347,10 +351,11 @@ class Practise:
 
     # --- turns ---
 
-    def _give(self, line: Sequence[LineNote], quarter_s: float, manner: Manner) -> None:
-        """The line for the pupil to sing, with its first note before it where the key is new."""
+    def _give(self, line: Sequence[LineNote], quarter_s: float, manner: Manner, again: bool = False) -> None:
+        """The line for the pupil to sing, with its first note before it where the key is new. again: after it was given and
+        nobody sang: then it is played once, whatever the manner."""
         session = self.session
-        if manner is Manner.TOGETHER:
+        if manner is Manner.TOGETHER and not again:
             session.along(line, quarter_s, times_together(line))
             self._keys()
             self._say(LessonSentence.NOW_ALONE)
@@ -370,16 +375,16 @@ class Practise:
         where it is not told who sings.
         """
         self._talked = False
-        for _attempt in range(2):
+        for attempt in range(2):
             if self.over:
                 return None
-            self._give(line, quarter_s, manner)
+            self._give(line, quarter_s, manner, again=attempt > 0 or self.silences > 0)
             heard = self._listen(line, quarter_s, manner)
             for _model in range(MOST_MODELS):
                 if heard is None or heard.kind is not HeardKind.TAKE or heard.match is None:
                     break
                 self.silences = 0
-                if after_miss is None or self._pupils(heard, after_miss):
+                if (after_miss is None and not heard.played) or self._pupils(heard, bool(after_miss)):
                     return heard
                 heard = self._listen(line, quarter_s, manner)
             if heard is None:
@@ -424,6 +429,8 @@ class Practise:
             return
         if heard.kind is HeardKind.SILENCE:
             self.silences += 1
+            if self.silences == 1:
+                self._silent_from_s = max(0.0, self.session.elapsed_s - SILENCE_S)
             self._next_rest = self.session.elapsed_s + SET_S  # the voice has rested
             if self.silences >= GIVE_UP:
                 self._away()
@@ -436,7 +443,8 @@ class Practise:
         self._say(no_take(heard))
 
     def _away(self) -> None:
-        """Nobody is there: wait quietly, with an eye on the level only, until a sung note or a key; its time does not count."""
+        """Nobody is there: wait quietly, with an eye on the level only, until a sung note or a key. The time since the first of
+        the silences does not count."""
         session = self.session
         began = session.elapsed_s
         self._say(LessonSentence.AWAY)
@@ -459,7 +467,8 @@ class Practise:
         if self.silences:
             self._over = True
         elif not self._over:
-            session.leave_out(session.elapsed_s - began)
+            session.leave_out(session.elapsed_s - self._silent_from_s)
+            self._next_rest = session.elapsed_s + SET_S
             self._say(LessonSentence.WELCOME_BACK)
 
     def _rest(self) -> None:

@@ -557,6 +557,8 @@ class Session:
 
     def learn_model(self, heard: Heard) -> None:
         """A take that is known to be a model."""
+        if heard.played:
+            return
         self.voices.learn(Singer.MODEL, self._sung(heard, None))
 
     def whose(self, heard: Heard, after_miss: bool, scale: float | None = None) -> Singer:
@@ -568,6 +570,9 @@ class Session:
         match = heard.match
         if match is None or match.shift_semitones is None:
             return Singer.PUPIL
+        if heard.played:  # on an instrument, which nobody learns a voice from
+            self._last_sung, self._passed = self._sung(heard, scale), heard
+            return Singer.MODEL
         judged = sum(m.verdict is not Verdict.UNSURE for m in match.moves)
         far = sum(m.verdict is Verdict.WRONG for m in match.moves) > 1 and match.closeness < FOLLOW_FROM
         if far or 2 * judged < len(match.moves):  # hardly the line, or another: its key and its notes tell nothing

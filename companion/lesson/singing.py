@@ -118,7 +118,8 @@ def kind_of_sound(track: PitchTrack, match: Match | None) -> SoundKind:
     if match is not None and len(match.notes) > 2:
         if match.presence is not Presence.PRESENT and (
                 sum(n.sung for n in match.notes) < LEAST_NOTES * len(match.notes)):
-            return SoundKind.OTHER
+            # Two or three notes of the tune perhaps, and then no more: it is asked for again, and not passed over.
+            return SoundKind.UNCLEAR if match.presence is Presence.DOUBTFUL and odds >= SINGING_FROM else SoundKind.OTHER
         # A hum goes on without a break where the tune has many notes.
         if voice_s - steady_s(track) < SMOOTH_S + CHANGE_S * (len(match.notes) - 1):
             return SoundKind.OTHER

@@ -13,6 +13,8 @@ from itertools import pairwise
 import numpy as np
 
 from companion.ear import PitchTrack, SungNote, find_notes
+from companion.errors import NothingSung
+from companion.match import Match, Verdict, match_take
 from companion.tune import Bar, Barline, Key, LineNote, Note, Time, Tune, spell
 
 #: Values that a note of an echoed line may have, in crotchets.
@@ -24,21 +26,27 @@ FALL_S, FALL_SEMITONES = 0.17, 1.4  # a voice that lets go falls so far within s
 APART_S = 0.02
 #: A piano's note falls by 10 dB a second and more, and its pitch stands still; a voice's level is held, its pitch wavers.
 FALLS_DB_PER_S, STEADY_SEMITONES = -6.0, 0.04
+#: ... and falls evenly: beside a straight line its level has a spread of 0.4 dB at most, that of sung notes 1.4 dB and more
+#: (synthesised ones of both makers; a real piano's strings beat).
+EVEN_DB = 1.0
 CHORD = 0.7  # periodicity at most, where several pitches sound: three piano notes have 0.5, a voice 0.95
 EDGE_S, FEWEST_FRAMES = 0.04, 8  # what is left out at both ends of a note; frames that it takes to tell
+FEWEST_PLAYED, PLAYED_SHARE = 3, 0.7  # notes, and the share of them that must be struck, before a line is one that was played
+BEFORE_NOTE_S = 0.05  # kept before the first sung note of a take
 MAJOR = (0, 2, 4, 5, 7, 9, 11)
 
 
 @dataclass(frozen=True)
 class SungLine:
     """tune: as written; notes: as sung; quarter_s: seconds a crotchet; off: semitones sung minus written. times_s: of each
-    note, onset and length in seconds."""
+    note, onset and length in seconds. played: on struck or plucked strings, so that it tells nothing of a voice."""
 
     tune: Tune
     notes: tuple[LineNote, ...]
     quarter_s: float
     off: float
     times_s: tuple[tuple[float, float], ...] = ()
+    played: bool = False
 
 
 def nearest_keys(midi: Sequence[float]) -> tuple[list[int], float]:
@@ -66,17 +74,31 @@ def without_falls(sung: Sequence[SungNote]) -> list[SungNote]:
     return out
 
 
-def is_struck(track: PitchTrack, note: SungNote) -> bool:
-    """Whether a note is that of struck or plucked strings: its level falls all the time, and its pitch does not move, or it is
-    several at once."""
-    inside = (track.time_s > note.onset_s + EDGE_S) & (track.time_s < note.onset_s + note.duration_s - EDGE_S) & (track.f0_hz > 0)
+def _struck(track: PitchTrack, onset_s: float, duration_s: float) -> tuple[bool, bool]:
+    """(whether the level of a note falls all the time as that of struck or plucked strings does, and its pitch does not move;
+    whether it falls so, and several pitches sound at once)."""
+    inside = (track.time_s > onset_s + EDGE_S) & (track.time_s < onset_s + duration_s - EDGE_S) & (track.f0_hz > 0)
     t = track.time_s[inside]
     if len(t) < FEWEST_FRAMES:
-        return False
+        return False, False
     midi, level = track.midi[inside], track.level_db[inside]
     wander = midi - np.polyval(np.polyfit(t, midi, 1), t)
-    several = np.median(track.harmonic[inside]) <= CHORD
-    return bool(np.polyfit(t, level, 1)[0] <= FALLS_DB_PER_S and (several or np.std(wander) <= STEADY_SEMITONES))
+    fall = np.polyfit(t, level, 1)
+    falls = bool(fall[0] <= FALLS_DB_PER_S)
+    steady = bool(np.std(wander) <= STEADY_SEMITONES and np.std(level - np.polyval(fall, t)) <= EVEN_DB)
+    return falls and steady, falls and bool(np.median(track.harmonic[inside]) <= CHORD)
+
+
+def is_struck(track: PitchTrack, note: SungNote) -> bool:
+    """Whether a note is that of struck or plucked strings, alone or in a chord."""
+    return any(_struck(track, note.onset_s, note.duration_s))
+
+
+def is_played(track: PitchTrack, notes: Sequence[tuple[float, float]]) -> bool:
+    """Whether a line was played on struck or plucked strings: nearly all of its notes, which are (onset, length) in seconds.
+    Chords do not count, since a voice in a loud room looks like one."""
+    struck = [_struck(track, onset, length)[0] for onset, length in notes]
+    return len(struck) >= FEWEST_PLAYED and sum(struck) >= PLAYED_SHARE * len(struck)
 
 
 def without_instrument(track: PitchTrack, sung: Sequence[SungNote]) -> list[SungNote]:
@@ -89,6 +111,23 @@ def without_instrument(track: PitchTrack, sung: Sequence[SungNote]) -> list[Sung
     if sum(struck[first:last + 1]) * 2 > len(voice) or len(voice) < 2:
         return list(sung)
     return list(voice)
+
+
+def without_prelude(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> tuple[PitchTrack, Match]:
+    """A take without the prelude or the chord that a piano gave before the voice. One that is all right as it stands, or has no
+    struck note at its beginning, is left alone."""
+    if all(m.verdict is Verdict.RIGHT for m in match.moves):
+        return track, match
+    sung = find_notes(track)
+    first = next((i for i, n in enumerate(sung) if not is_struck(track, n)), 0)
+    if not first:
+        return track, match
+    rest = track.part(track.time_s >= sung[first].onset_s - BEFORE_NOTE_S)
+    try:
+        found = match_take(rest, line)
+    except NothingSung:
+        return track, match
+    return (rest, found) if found.closeness > match.closeness else (track, match)
 
 
 def key_of(midi: Sequence[int]) -> Key:
@@ -121,8 +160,9 @@ def tune_of(track: PitchTrack, title: str) -> SungLine | None:
         notes.append(Note(pitch=None, base=Fraction(1, 2)))
     bar = Bar(number=1, notes=tuple(notes), key=key, time=Time((int(beats),), 4), barline=Barline.FINAL)
     tune = Tune(title=title, bars=(bar,), quarter_bpm=round(60 / quarter_s), phrase_starts=(1,))
+    times = tuple((n.onset_s, n.duration_s) for n in sung)
     return SungLine(tune, tuple(replace(n, phrase=1) for n in tune.line()), quarter_s, off,
-                    tuple((n.onset_s, n.duration_s) for n in sung))
+                    times, is_played(track, times))
 
 
 def _values(sung: Sequence[SungNote]) -> tuple[float, list[Fraction], list[Fraction]]:

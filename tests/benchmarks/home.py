@@ -1,7 +1,8 @@
 """Three sessions at home in time of sound: a child who sings well, one who is weak, one who wanders off.
 
 Prints each transcript and last a JSON object: words a minute; share of the session in which the child sings, alone or with
-the companion; the same without the turns in which the child is silent or talks; how each song's last take went.
+the companion, of the time that counts as the session's (not that in which nobody was there), and of all the time but the minute
+that the wandering child stays away after it has been told that it is waited for; how each song's last take went.
 """
 
 from __future__ import annotations
@@ -36,18 +37,16 @@ class Child:
     def __init__(self, kind: str, room: Room) -> None:
         self.kind, self.room, self.rng = kind, room, np.random.default_rng(7)
         self.turns, self.sung_s = 0, 0.0
-        self.not_there_s, self._left_at = 0.0, -1.0
-        self.elapsed = lambda: 0.0  # of the session, without the time away
+        self.along_s = lambda: 0.0  # in which the companion sang with the child, so far
+        self.not_along_s, self._along_s = 0.0, 0.0  # ... while it was not there; at the turn before
         self.talk = list(other_sounds("speech", 4, 3))
 
     def __call__(self, line: Sequence[LineNote], shift: float, quarter_s: float) -> np.ndarray | None:
         self.turns += 1
-        if self._left_at >= 0:
-            self.not_there_s += self.elapsed() - self._left_at
-            self._left_at = -1.0
+        along, self._along_s = self.along_s() - self._along_s, self.along_s()
         if self.kind == "wandering":
             if self.turns in (3, 4) or 7 <= self.turns <= 13:
-                self._left_at = self.elapsed()
+                self.not_along_s += along
             if self.turns in (3, 4):
                 return np.asarray(self.talk[self.turns % len(self.talk)], dtype=np.float32)
             if 7 <= self.turns <= 13:
@@ -77,17 +76,18 @@ def run(kind: str, folder: str) -> dict[str, object]:
         here: RoomSession = session(room, kind=SessionKind.PRACTISE, diary=diary, pupil=wren)
         child = Child(kind, room)
         here.pupil_sings = child
-        child.elapsed = lambda: here.elapsed_s
+        child.along_s = lambda: here.along_s
         out = here.out
-        words = 0
+        words, away_s = 0, 0.0
 
         def heard(text: str) -> None:
-            nonlocal words
+            nonlocal words, away_s
             words += len(text.split())
             print(f"{room.now() / 60:5.1f} min  {text}")
             if text.startswith("I wait. Sing a note"):
                 samples = sung(load("snail-wall").phrase(1)[:1], here.shift, 2.0)
                 room.put(samples, 60.0)
+                away_s += 60.0
                 print("           (a minute later the child is back and sings a note)")
 
         out.on_say = heard  # type: ignore[attr-defined]
@@ -101,10 +101,11 @@ def run(kind: str, folder: str) -> dict[str, object]:
 
         Practise(here, lambda: [Set("snail-wall", load("snail-wall"))], MINUTES, more=another, easier=another, first=True).run()
         minutes = here.elapsed_s / 60
+        sings_s = child.sung_s + here.along_s - child.not_along_s
         last = {t.tune: t.kind for t in here.taken}
         return {"minutes": round(minutes, 1), "words_a_minute": round(words / minutes, 1),
-                "sings_share": round((child.sung_s + here.along_s) / here.elapsed_s, 2),
-                "sings_share_while_there": round((child.sung_s + here.along_s) / (here.elapsed_s - child.not_there_s), 2),
+                "sings_share": round(sings_s / here.elapsed_s, 2),
+                "sings_share_of_all_time": round(sings_s / (room.now() - away_s), 2),
                 "takes": len(here.taken),
                 "right": sum(t.kind is CueKind.ALL_RIGHT for t in here.taken), "last_takes": last}
 

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from companion.command import main
 from companion.course import Item, Progress, Step, Why, stages, sung_move
-from companion.diary import Diary, default_settings
+from companion.diary import Diary, SettingName, default_settings
 from companion.ear import MicrophoneGone
 from companion.errors import Trouble
+from companion.language import sound_for_helper
 from companion.lesson import Sitting, SittingIO, drill_sitting, hear_answer, sit
-from companion.lesson.course_session import MOST_EMPTY, listener
+from companion.lesson.course_session import MOST_EMPTY, listener, terminal
 from companion.tune import Pitch
 
 START = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
@@ -83,6 +84,35 @@ def test_after_the_microphone_has_gone_answers_are_typed() -> None:
     assert said.count(GONE) == 1
     assert said.index(GONE) == 1  # after the question
     assert said[-1] == "Two of two right."
+
+
+class Speaker:
+    """A loudspeaker that is away at the first sound."""
+
+    played = 0
+
+    def __init__(self, *_: object) -> None: ...
+
+    def play(self, sound: object) -> "Speaker":
+        Speaker.played += 1
+        if Speaker.played == 1:
+            raise Trouble("There is no loudspeaker.")
+        return self
+
+    def wait(self, seconds: float) -> bool:
+        return True
+
+
+def test_while_the_loudspeaker_is_away_the_helper_sounds_the_notes(monkeypatch: pytest.MonkeyPatch,
+                                                                   capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr("companion.audio.Loudspeaker", Speaker)
+    at_terminal = terminal({**default_settings(), SettingName.SPEECH: "off"}, BRITISH)
+    at_terminal.sound(up())
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == "There is no loudspeaker."
+    assert said[1:] == [sound_for_helper(BRITISH, up())]
+    at_terminal.sound(up())  # it is back
+    assert capsys.readouterr().out == ""
 
 
 def test_a_hands_free_sitting_ends_when_the_microphone_has_gone(tmp_path: Path) -> None:

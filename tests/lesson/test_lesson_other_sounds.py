@@ -180,6 +180,47 @@ def test_what_a_piano_gives_before_the_line_and_talk_after_it_are_no_part_of_it(
     assert good >= 3
 
 
+@pytest.mark.parametrize("before", [[(60, 64, 67)], [(72,), (69,), (65,)]], ids=["a chord", "a prelude"])
+def test_what_a_piano_gives_before_a_tunes_line_is_not_held_against_the_pupil(before: list[tuple[int, ...]]) -> None:
+    from live_room import sung
+
+    line = load("snail-wall").phrase(1)
+    sound = np.concatenate([np.zeros(RATE), *(piano(chord, 0.6) for chord in before), np.zeros(int(0.3 * RATE)),
+                            sung(line, 0.0, 0.6), np.zeros(2 * RATE)])
+    sound = (sound + np.random.default_rng(1).normal(0, 1e-4, len(sound))).astype(np.float32)
+    ear = Listener(line, 0.6, silence_s=60.0)
+    heard = next(h for s in range(0, len(sound), BLOCK) if (h := ear.push(sound[s:s + BLOCK])) is not None)
+    assert heard.match is not None
+    assert heard.match.counts["right"] == 6
+    assert not heard.played
+
+
+def test_a_tunes_line_that_is_played_on_the_piano_is_no_answer_of_the_pupils() -> None:
+    from live_room import Room, session, sung
+
+    from companion.diary import SessionKind
+    from companion.lesson.live import Lesson
+
+    tune = load("snail-wall")
+    line = tune.phrase(1)
+    played = np.concatenate([piano((n.midi,), 0.7 * float(n.quarters)) for n in line]).astype(np.float32)
+    room = Room()
+    here = session(room, kind=SessionKind.LESSON)
+    answers = [played, sung(tune.phrase(2), 0.0, 0.7)]
+    here.pupil_sings = lambda line, shift, quarter_s: answers.pop(0) if answers else None
+
+    def on_say(text: str) -> None:
+        if text == "Now you.":
+            room.put(sung(line, here.shift, 0.7), 1.0)
+
+    here.out.on_say = on_say  # type: ignore[attr-defined]
+    Lesson(here, tune, "snail-wall").run()
+    assert here.out.said[1:] == ["Now you.", "All six right.", "All six right.", "That was the last phrase."]  # type: ignore[attr-defined]
+    assert len(here.taken) == 2
+    # Nothing was learnt of a teacher's voice.
+    assert here.voices.model.register is None
+
+
 def test_a_line_that_is_played_as_a_whole_is_the_line() -> None:
     from tracked import track
 

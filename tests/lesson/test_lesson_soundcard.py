@@ -114,7 +114,7 @@ def test_a_session_at_home_shrinks_and_grows_a_phrase(apart: bool, tmp_path: Pat
     assert "Again 'wall', 'creep': the same note. Listen." in said
     assert "Just five notes, twice with me. Snail, on, the, wall, creep." in said
     assert "Just two notes now. Wall, creep." in said
-    assert "Now the whole phrase, with me." in said
+    assert "Now the whole phrase, twice with me." in said
     assert "You sang the whole song, and all of it right." in said
     assert said.count("All six right.") == 2
     with Diary(diary) as kept:
