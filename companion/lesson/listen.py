@@ -37,7 +37,8 @@ EARLY_S = 0.08  # voice this soon after the ear opened began before it opened
 #: Silence after which, near the tune's end in time, the take is matched as if it ended here. Matching takes two tenths of a
 #: second, in which the rest of the silence goes by; where the voice goes on after all, the match is thrown away.
 AHEAD_S, AHEAD_FROM = 0.08, 0.75
-SAME_END_S = 0.03  # the last voice of the track then, and once it is decided, no farther apart than this
+#: So much more voice after that is the last note's end, which fades or wavers: shorter than any note (`REST_S` in singing.py).
+SAME_END_S = 0.15
 LOOK_S = 0.18  # silence after which it is looked at how far the tune has come: the tracker's look-ahead is over
 QUIET_END_S = 0.22  # silence that ends a phrase whose last note has surely been sung: longer than a consonant
 QUIET_LATE_S = 0.5  # near the tune's end in time, without being sure of the last note: over a breath of 0.4 s
@@ -201,7 +202,8 @@ class Listener:
         quiet = now - end
         if now - self._first_voice_s > self.longest_s:
             return self._noise()
-        if quiet >= AHEAD_S and end > self._looked_at_s and self._sung_share(end) >= AHEAD_FROM:
+        seen = self._looked_at_s + (SAME_END_S if self._ahead is not None else 0.0)
+        if quiet >= AHEAD_S and end > seen and self._sung_share(end) >= AHEAD_FROM:
             self._look_ahead(end)
         if quiet < LOOK_S:
             return None

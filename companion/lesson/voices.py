@@ -26,6 +26,7 @@ class Singer(StrEnum):
 
 NEAR = 5.0  # semitones: a child's key drifts so far from one take to the next
 FAR = 7.0  # nearer to an octave than to the same key: another register
+OCTAVE_OFF = 9.0  # nearer to an octave than to a sixth: that is no drift of a key
 CLEAR = 3.0  # semitones by which the other voice must be farther
 LEARN = 0.3  # weight of a new take in what is known of a voice
 #: Timbre, in the unit of `companion.lesson.timbre.apart`: up to here one voice, where nothing else tells ...
@@ -94,6 +95,8 @@ class Voices:
         own, other = self.pupil.away(sung), self.model.away(sung)
         if own is None:
             return self._first(sung, other, after_miss)
+        if own < OCTAVE_OFF and self._sounds_like_pupil(sung):
+            return Singer.PUPIL
         if other is None or self._one_register:
             if own <= NEAR:
                 return self._by_timbre(sung, after_miss)
@@ -114,6 +117,11 @@ class Voices:
         asked about. own, other: semitones from the two registers."""
         strange = after_miss and sung.right and (self.pupil.apart(sung) or 0.0) > OTHER
         return Singer.PUPIL if own <= NEAR and other - own >= CLEAR and not strange else Singer.UNKNOWN
+
+    def _sounds_like_pupil(self, sung: Sung) -> bool:
+        """Whether the timbre alone tells that it was the pupil, however far the key has drifted."""
+        own, other = self.pupil.apart(sung), self.model.apart(sung)
+        return own is not None and own <= SAME and other is not None and own + NEARER <= other
 
     @property
     def _one_register(self) -> bool:

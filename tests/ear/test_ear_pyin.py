@@ -176,3 +176,18 @@ def test_quiet_and_narrow_sound(takes: list) -> None:
     both = (loud.f0_hz > 0) & (quiet.f0_hz > 0)
     assert np.mean((loud.f0_hz > 0) == (quiet.f0_hz > 0)) > 0.97
     assert np.allclose(loud.f0_hz[both], quiet.f0_hz[both], rtol=0.02)
+
+
+def test_what_is_decided_so_far_is_what_the_end_would_give_and_changes_nothing() -> None:
+    rng = np.random.default_rng(4)
+    t = np.arange(22050) / 22050
+    phase = 2 * np.pi * np.cumsum(220 + 40 * np.sin(6 * t)) / 22050
+    sound = (0.2 * np.sin(phase) + rng.normal(0, 0.01, len(t))).astype(np.float32)
+    half = 22050 // 2
+    asked, plain, ended = (Pyin(22050, FRAME, HOP, 80.0, 1400.0, 7) for _ in range(3))
+    first, same = asked.push(sound[:half]), ended.push(sound[:half])
+    assert np.array_equal(asked.so_far().f0_hz, ended.finish().f0_hz)
+    assert len(first.f0_hz) == len(same.f0_hz)
+    assert np.array_equal(plain.push(sound[:half]).f0_hz, first.f0_hz)
+    assert np.array_equal(asked.push(sound[half:]).f0_hz, plain.push(sound[half:]).f0_hz)
+    assert np.array_equal(asked.finish().f0_hz, plain.finish().f0_hz)

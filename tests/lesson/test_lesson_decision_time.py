@@ -122,6 +122,34 @@ def test_ten_phrases_are_answered_in_time_and_none_is_cut_off() -> None:
     assert sorted(waits)[-2] <= MOST_S
 
 
+def test_a_phrase_is_matched_once_its_voice_has_stopped_and_before_it_is_decided() -> None:
+    """Matching takes time; it is done while the silence grows. A stop before the last note is none: the voice goes on."""
+    from live_room import sung
+
+    line = written([LineItem(60 + s, 1, "la") for s in (0, 2, 4, 5, 7)])
+    whole = sung(line, 0.0, 0.5)
+    short = len(sung(line[:-1], 0.0, 0.5))
+    pause = np.zeros(round(0.15 * RATE), dtype=np.float32)
+    samples = np.concatenate([np.zeros(RATE // 2), whole[:short], pause, whole[short:], np.zeros(RATE)])
+    samples = (samples + np.random.default_rng(1).normal(0, 1e-3, len(samples))).astype(np.float32)
+    ear, matched, before = Listener(line, 0.5), [], None
+    for start in range(0, len(samples), BLOCK):
+        heard = ear.push(samples[start:start + BLOCK])
+        if ear._ahead is not None and ear._ahead is not before:
+            matched.append(ear.seconds)
+            before = ear._ahead
+        if heard is not None:
+            break
+    assert heard is not None
+    assert heard.match is not None
+    assert heard.match.counts["right"] == 4  # with the note after the stop
+    last = heard.match.notes[-1]
+    assert last.onset_s is not None
+    assert last.duration_s is not None
+    assert matched[0] > last.onset_s + last.duration_s
+    assert 0.05 < ear.seconds - matched[-1] < 0.25
+
+
 @pytest.mark.slow
 def test_forty_phrases_are_answered_in_time_and_none_is_cut_off() -> None:
     waits = check(range(20), "formants") + check(range(20), "speech")

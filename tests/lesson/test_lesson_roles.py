@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -155,6 +156,15 @@ def test_after_the_teachers_line_another_voice_in_her_octave_is_the_pupil_and_he
     assert voices.tell(Sung(64.0, colour(0, 3)), False) is Singer.PUPIL
 
 
+def test_the_pupils_own_timbre_tells_though_the_key_has_drifted() -> None:
+    voices = Voices()
+    voices.learn(Singer.PUPIL, Sung(64.0, colour(0, 1)))
+    voices.learn(Singer.MODEL, Sung(65.0, colour(2, 2)))
+    assert voices.tell(Sung(70.0, colour(0, 3)), True) is Singer.PUPIL
+    assert voices.tell(Sung(70.0, colour(2, 4)), True) is not Singer.PUPIL
+    assert voices.tell(Sung(52.0, colour(0, 5)), True) is Singer.UNKNOWN  # an octave off
+
+
 def test_nobody_is_told_now_you_for_ever() -> None:
     """A first take from which something false was learnt: it is asked, and the answer mends it."""
     voices = Voices()
@@ -199,6 +209,19 @@ def test_the_key_never_leaves_the_pupils_range(tmp_path: Path, low: float, high:
     assert max(whole) + max(shifts) <= high
     assert "That is the edge of this voice's range." in here.out.said  # type: ignore[attr-defined]
     assert all(abs(b - a) < 7 for a, b in pairwise(shifts))
+
+
+def test_an_octave_is_followed_while_nothing_is_known_of_the_voice_and_never_after_that() -> None:
+    """A tune without a page in the diary: the first line may be sung an octave lower, which is then the voice's own."""
+    here: Any = session(Room())
+    line = load("snail-wall").phrase(1)
+    sung_at = SimpleNamespace(shift_semitones=-12.0, closeness=1.0)
+    here.follow_key(sung_at, line)
+    assert here.shift == -12.0
+    here.taken = [None, None]
+    sung_at.shift_semitones = 1.0  # a teacher's octave; a semitone higher by name
+    here.follow_key(sung_at, line)
+    assert here.shift == -11.0
 
 
 def test_pause_hushes_and_the_line_is_given_again() -> None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -325,7 +326,52 @@ def test_closing_words() -> None:
     assert next_time(british, None) == "Next time: a new phrase."
 
 
+def test_what_comes_next_time_is_what_the_diarys_week_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    weeks = SimpleNamespace(tally=SimpleNamespace(kind=MoveKind.LEVEL))
+    monkeypatch.setattr("companion.lesson.practise.suggestion", lambda diary, pupil: weeks)
+    with Diary(tmp_path / "d.sqlite") as diary:
+        here = session(Room(), diary=diary, pupil=diary.pupil("Wren", new=True))
+        Practise(here, list, 5)._close()
+    assert here.out.said == ["That is all for today, Wren. Next time: level moves."]  # type: ignore[attr-defined]
+
+
+def test_after_two_easy_answers_two_phrases_are_sung_in_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    here = session(Room())
+    tune = load("kite")
+    sizes = [len(tune.phrase(k)) for k in range(1, 1 + max(n.phrase for n in tune.line()))]
+    assert len(sizes) >= 4
+    sung_lines: list[int] = []
+    monkeypatch.setattr(Practise, "_phrase", lambda self, s, line, number: sung_lines.append(len(line)) or True)
+    monkeypatch.setattr(Practise, "_whole", lambda self, s: None)
+    Practise(here, list, 5)._tune(Set("kite", tune))
+    assert sung_lines[:3] == [sizes[0], sizes[1], sizes[2] + sizes[3]]
+    assert "The next two phrases in one." in here.out.said  # type: ignore[attr-defined]
+
+
 # --- in the lesson ---
+
+
+def test_a_line_in_which_it_was_paused_is_given_again() -> None:
+    here = session(Room())
+    for key in "pp":
+        here.keys.press(key)
+    Session.give(here, load("snail-wall").phrase(1), 0.3)
+    assert here.out.said == ["Paused. The same key goes on.", "We go on."]  # type: ignore[attr-defined]
+    assert len(here.out.tones) == 2  # type: ignore[attr-defined]
+
+
+def test_a_lesson_has_a_rest_after_ten_minutes_and_not_again_at_once() -> None:
+    room = Room()
+    here = session(room, kind=SessionKind.LESSON)
+    lesson = Lesson(here, load("snail-wall"), "snail-wall")
+    lesson._rest()
+    assert here.out.said == []  # type: ignore[attr-defined]
+    room.at += 601 * RATE
+    lesson._rest()
+    lesson._rest()
+    rest = "Ten minutes are sung. Rest a moment, and stop if anything hurts."
+    assert here.out.said == [rest]  # type: ignore[attr-defined]
+
 
 
 def lesson(child: object, tune: str = "snail-wall", presses: dict[int, str] | None = None) -> RoomSession:
