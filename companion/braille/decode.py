@@ -168,6 +168,8 @@ def _rows(lines: Sequence[str]) -> tuple[list[Row], list[Problem]]:
             cells = _STRANGE.sub(S.SPACE, cells)
         if cells.strip(S.SPACE):
             rows.append(Row(number, indent, cells))
+    if margin := min((row.indent for row in rows), default=0):  # of the paper: all lines have it
+        rows = [Row(row.number, row.indent - margin, row.cells, margin) for row in rows]
     return rows, strange
 
 
@@ -219,11 +221,12 @@ class _PageReader:
         """Words from the margin with their runovers, then their music. Words without music are further verses.
 
         Several lines of words over one of music are as many verses, where each has its number or every line of music has
-        as many.
+        as many; one line is the verse that its number says, where every one has a number.
         """
         parallels = list(_parallels(rows))
         alike = len({len(sung) for sung, music in parallels if sung and music}) == 1
-        numbered = any(len(sung) > 1 and _numbered(sung) for sung, music in parallels if music)
+        over = [sung for sung, music in parallels if sung and music]
+        numbered = any(len(sung) > 1 and _numbered(sung) for sung in over) or (bool(over) and all(map(_numbered, over)))
         goes_on: dict[int, bool] = {}
         waiting: list[tuple[list[list[Row]], int]] = []  # words over a part of a bar, and where their music ends
         began = 0

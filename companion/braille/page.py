@@ -85,7 +85,8 @@ def from_brf(data: bytes) -> list[str]:
         lines = sheet.replace("\r\n", "\n").replace("\r", "\n").split("\n")
         if lines and not lines[-1]:
             lines.pop()
-        if sheet_number and lines and _is_running_head(lines[0], sheet_number + 1):
-            lines.pop(0)
+        first = next((k for k, line in enumerate(lines) if line.strip()), 0)  # below the empty lines of a margin
+        if sheet_number and lines and _is_running_head(lines[first], sheet_number + 1):
+            lines.pop(first)
         out += [to_cells("".join(c for c in line if c >= " " or c == "\t")) for line in lines]
     return out

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from companion.command.parser import page_arguments, page_size_of, part_argument
+from companion.command.parser import bar_numbers_argument, page_arguments, page_size_of, part_argument
 from companion.messages import _
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("tune", metavar="TUNE", help=_("MusicXML or MIDI, or the name of a tune that ships"))
     parser.add_argument("--out", metavar="FILE", help=_("write a .brf file, or .pef by its name, instead of printing"))
     page_arguments(parser)
-    parser.add_argument("--bar-numbers", action="store_true", help=_("the number of a bar before each line that begins with one"))
+    bar_numbers_argument(parser)
     parser.add_argument("--pitch-only", action="store_true",
                         help=_("a reading exercise: every note as a quaver, no values and no rests"))
     parser.add_argument("--as", dest="form", choices=("cells", "ascii", "dots", "pef"), default="cells",
@@ -55,6 +55,7 @@ def run(options: argparse.Namespace) -> int:
     page = song if options.bar_numbers else written(width=size.width)
     if options.out:
         save_song(song, options.out, size.width, size.height, options.numbered, as_pef)
+        size.set_in(options.out, as_pef)
         if not options.json:
             print(_("{path} written.").format(path=options.out))
     if options.json:

@@ -48,6 +48,8 @@ def run(options: argparse.Namespace) -> int:
     if options.out:
         names = save_booklet(made, options.out, options.language, size.width, size.height, options.sound,
                              options.seconds_a_cell, f".{options.form}")
+        for name in names:
+            size.set_in(name)
         print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(to_text(booklet_sheet(made, options.language, options.answers), options.language)))

@@ -25,6 +25,7 @@ def run(options: argparse.Namespace) -> int:
     size = page_size_of(options)
     if options.out:
         save_sheet(sheet, options.out, options.language, width=size.width, height=size.height)
+        size.set_in(options.out)
         print(_("{path} written.").format(path=options.out))
     elif not options.speak:
         print("\n".join(to_text(sheet, options.language)))

@@ -25,6 +25,8 @@ def run(options: argparse.Namespace) -> int:
     size = page_size_of(options)
     if options.out:
         names = save_finger_line(tune, options.out, options.language, options.phrase, size.width, size.height)
+        for name in names:
+            size.set_in(name)
         print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(finger_line_words(tune, options.language, options.phrase)))

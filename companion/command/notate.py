@@ -8,7 +8,7 @@ import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from companion.command.parser import page_arguments, page_size_of, tracker_argument
+from companion.command.parser import bar_numbers_argument, page_arguments, page_size_of, tracker_argument
 from companion.errors import Trouble
 from companion.messages import _
 
@@ -54,6 +54,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--play", action="store_true", help=_("sound the written tune on the loudspeaker"))
     tracker_argument(parser)
     page_arguments(parser)
+    bar_numbers_argument(parser)
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
     parser.add_argument("--american", action="store_true", help=_("American names (quarter note, measure)"))
 
@@ -100,7 +101,9 @@ def _saved(options: argparse.Namespace, transcription: Transcription, before: Tr
     from companion.transcribe import keep_work
 
     names = [name for path in options.out for name in save_as(
-        transcription.notation.tune, path, options.language, size.width, size.height)]
+        transcription.notation.tune, path, options.language, size.width, size.height, options.bar_numbers)]
+    for name in names:
+        size.set_in(name)
     if options.compare:
         save_sound(compared_sound(transcription), options.compare)
         names.append(options.compare)

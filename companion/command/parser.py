@@ -148,17 +148,25 @@ def page_arguments(parser: argparse.ArgumentParser) -> None:
     """The options for the size of a braille page, of every command that writes one."""
     parser.add_argument("--width", type=int, metavar="N", help=_("cells in a line of braille, 12 to 120 (40)"))
     parser.add_argument("--height", type=int, metavar="N", help=_("lines on a braille page, 4 or more (25)"))
+    parser.add_argument("--left", type=int, metavar="N", help=_("empty cells before each line, besides the width (0)"))
+    parser.add_argument("--top", type=int, metavar="N", help=_("empty lines above each page, besides the height (0)"))
     parser.add_argument("--paper", metavar="NAME",
-                        help=_("the width and height that were kept under this name; --width and --height come before them"))
+                        help=_("the width, height and margins that were kept under this name; what is given besides comes before "
+                               "them"))
     parser.add_argument("--keep-paper", metavar="NAME",
-                        help=_("keep the width and height under this name, as my embosser, on this machine"))
+                        help=_("keep width, height and margins under this name, as my embosser, on this machine"))
+
+
+def bar_numbers_argument(parser: argparse.ArgumentParser) -> None:
+    """The option --bar-numbers, of every command that writes a tune's music as braille pages."""
+    parser.add_argument("--bar-numbers", action="store_true", help=_("the number of a bar before each line that begins with one"))
 
 
 def page_size_of(options: argparse.Namespace, quiet: bool = False) -> PageSize:
     """The size of a braille page that the options ask for, kept if they say so. quiet: that is not said. Raises Trouble."""
     from companion.paper import keep_size, page_size
 
-    size = page_size(options.paper, options.width, options.height)
+    size = page_size(options.paper, options.width, options.height, options.left, options.top)
     if options.keep_paper is not None:
         path = keep_size(options.keep_paper, size)
         if not quiet:

@@ -68,10 +68,13 @@ def _save(sheet: Sheet, options: argparse.Namespace, size: PageSize) -> None:
     pupils = for_pupil(sheet)
     if options.whole or pupils == sheet:
         save_sheet(sheet, out, options.language, whole=True, width=size.width, height=size.height)
+        size.set_in(out)
         print(_("{path} written.").format(path=out))
         return
     helpers = out.with_name(_("{name}-helper").format(name=out.stem) + out.suffix)
     save_sheet(pupils, out, options.language, width=size.width, height=size.height)
     save_sheet(sheet, helpers, options.language, whole=True, width=size.width, height=size.height)
+    size.set_in(out)
+    size.set_in(helpers)
     print(_("{path} written, for the pupil.").format(path=out))
     print(_("{path} written, for the helper.").format(path=helpers))

@@ -27,6 +27,7 @@ def run(options: argparse.Namespace) -> int:
     size = page_size_of(options)
     if options.out:
         save_wall_card(card, options.out, options.language, size.width, size.height)
+        size.set_in(options.out)
         print(_("{path} written.").format(path=options.out))
     else:
         print("\n".join(to_text(card, options.language)), flush=True)

@@ -42,17 +42,18 @@ def check_outs(outs: Sequence[str | Path], takes: Sequence[str | Path] = ()) -> 
             check_engraver()
 
 
-def save_as(tune: Tune, path: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT) -> list[str]:
+def save_as(tune: Tune, path: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT,
+            bar_numbers: bool = False) -> list[str]:
     """Write a tune in the form that its name asks for (FORMS). Returns the names written. Raises Trouble.
 
-    width, height: of a braille page.
+    width, height: of a braille page. bar_numbers: each of its lines of music that begins with a bar has its number first.
     """
     check_outs([path])
     kind = Path(path).suffix.lower()
     if kind in PRINT:
         return save_engraving(tune, path, language)
     if kind in BRAILLE:
-        save_song(song_page(partial(encode, tune), width), path, width, height)
+        save_song(song_page(partial(encode, tune), width, bar_numbers), path, width, height)
     elif kind in SOUNDS:
         save_sound(tune_sound(tune), path)
     else:

@@ -335,3 +335,29 @@ def test_what_is_wrong_with_a_paper_is_said_and_nothing_is_lost(run: Run, tmp_pa
             assert "could not be read, and the file was left as it is" in run("braille", "lantern", option, "big")[2]
         assert (tmp_path / "data" / "papers.json").read_bytes() == damaged
         assert run("braille", "lantern")[0] == 0
+
+
+def test_margins_of_a_kept_paper(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run: Run) -> None:
+    """Empty cells before each line and empty lines above each page, in every file of braille, and read back; PEF (2008-1)
+    counts them in its columns and rows."""
+    monkeypatch.chdir(tmp_path)
+    code, _out, err = run("braille", "lantern", "--width", "30", "--height", "6", "--out", "plain.brf")
+    assert (code, err) == (0, "")
+    margins = ("--left", "3", "--top", "2", "--keep-paper", "set in")
+    assert run("braille", "lantern", "--width", "30", "--height", "6", *margins, "--out", "in.brf")[0] == 0
+    plain, moved = (Path(name).read_bytes().decode().split("\f") for name in ("plain.brf", "in.brf"))
+    assert len(plain) == len(moved) > 1
+    for a, b in zip(plain, moved, strict=True):
+        assert b.split("\r\n") == ["", ""] + [" " * 3 + line if line else "" for line in a.split("\r\n")]
+    notes = [json.loads(run("read", name, "--json")[1]) for name in ("plain.brf", "in.brf")]
+    assert notes[0]["notes"] == notes[1]["notes"]
+    assert notes[1]["problems"] == []
+    assert run("sheet", "tune", "lantern", "--paper", "SET IN", "--out", "sheet.pef")[0] == 0
+    pef = Path("sheet.pef").read_text(encoding="utf-8")
+    assert 'cols="33" rows="8"' in pef
+    for page in pef.split("<page>")[1:]:
+        rows = [re.sub("</?row/?>", "", row) for row in page.split("\n") if row.startswith("<row")]
+        assert rows[:2] == ["", ""]
+        assert len(rows) <= 8
+        assert all(row.startswith(SPACE * 3) for row in rows if row)
+    assert "A margin of 41 was asked for" in run("braille", "lantern", "--left", "41", "--out", "x.brf")[2]
