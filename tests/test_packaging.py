@@ -81,6 +81,28 @@ def test_each_dependency_says_why_it_is_there() -> None:
     assert not missing
 
 
+#: Modules of packages that are called otherwise; and what no line imports, with what wants it there.
+MODULES = {"espeakng-loader": "espeakng_loader", "fpdf2": "fpdf", "praat-parselmouth": "parselmouth",
+           "axe-playwright-python": "axe_playwright_python"}
+BY_OTHERS = {"python-multipart": "starlette's forms", "websockets": "uvicorn", "httpx": "starlette's client for tests",
+             "setuptools": "pyworld", "pytest-xdist": "pytest -n", "pytest-rerunfailures": "pytest.mark.flaky",
+             "ruff": "a command", "mypy": "a command", "hatchling": "python -m hatchling"}
+
+
+def test_nothing_is_installed_that_nothing_imports() -> None:
+    """What the program asks for is imported by the program, what the tests ask for by the tests."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    for folder, wanted in (("companion", [*project["dependencies"], *extras["print"], *extras["dask"], *extras["encrypt"]]),
+                           ("tests", extras["test"])):
+        text = "\n".join(p.read_text(encoding="utf-8") for p in sorted((ROOT / folder).glob("**/*.py")))
+        modules = set(re.findall(r"^[ \t]*(?:import|from) (\w+)", text, re.M)) | set(re.findall(r'importorskip\("(\w+)"', text))
+        for line in wanted:
+            name = re.split("[<>=]", line)[0]
+            used = MODULES.get(name, name) in modules
+            assert used or name in BY_OTHERS, (folder, name)
+
+
 def test_the_lock_names_exact_versions_with_their_hashes() -> None:
     lines = [line for line in (ROOT / ".ci" / "lock.txt").read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
     assert all(re.fullmatch(r"[a-z0-9][a-z0-9.-]*==[^ ]+ --hash=sha256:[0-9a-f]{64}", line) for line in lines)

@@ -301,17 +301,17 @@ def test_fuzz() -> None:
 
 @pytest.mark.slow
 def test_more_fuzz() -> None:
-    """5,000 inputs; a seed that fails is added to FAILED."""
+    """1,500 inputs; a seed that fails is added to FAILED."""
     pages = _pages()
-    for seed in range(600, 5600):
+    for seed in range(600, 2100):
         throw(seed, pages)
 
 
 @pytest.mark.overnight
 def test_fuzz_long() -> None:
-    """200,000 inputs."""
+    """200,000 inputs and more."""
     pages = _pages()
-    for seed in range(5600, 205_600):
+    for seed in range(2100, 205_600):
         throw(seed, pages)
 
 

@@ -4,7 +4,7 @@ import pytest
 from braille import parts, slips
 
 
-@pytest.mark.parametrize(("number", "tunes"), [(120, 30), pytest.param(2000, 400, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(("number", "tunes"), [(120, 30), pytest.param(1000, 200, marks=pytest.mark.slow)])
 def test_slips_are_found_or_hinted_at(number: int, tunes: int) -> None:
     """At least as many as are wanted of each kind; hints on right pages at most one in 200 bars. Few slips say little: the
     quick form allows for two more of ten that are missed, and for three hints."""
@@ -17,8 +17,7 @@ def test_slips_are_found_or_hinted_at(number: int, tunes: int) -> None:
     assert sum(found["hints_on_right_pages"].values()) <= max(found["bars"] / 200, 3 if few else 0), found
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("number", [60])
+@pytest.mark.parametrize("number", [pytest.param(20, marks=pytest.mark.slow), pytest.param(60, marks=pytest.mark.overnight)])
 def test_parts_of_other_collections_come_back(number: int) -> None:
     """Reels, airs, chorale voices, madrigals, masses and songs, at 40 and 28 cells: most come back the same, those with chords
     are refused in one sentence."""

@@ -282,8 +282,8 @@ def test_folk_tunes_make_drills_and_sheets_that_solve_themselves() -> None:
     from companion.workbook import drill_sheet, tune_sheet
 
     paths = sorted(p for p in corpus.getCorePaths() if "essen" in str(p).lower())[:6]
-    pieces = [t for p in paths for t in re.split(r"(?m)^(?=X:)", Path(p).read_text("utf-8", "replace"))[1:9]]
-    assert len(pieces) > 30
+    pieces = [t for p in paths for t in re.split(r"(?m)^(?=X:)", Path(p).read_text("utf-8", "replace"))[1:5]]
+    assert len(pieces) > 20
     for piece in pieces:
         tune = from_music21(converter.parse(piece, format="abc").parts[0], title="Folk")
         for leave_out in ((), ("values", "octave marks", "bars")):

@@ -41,7 +41,8 @@ def through(seconds: int) -> tuple[float, float, float]:
     return float(out[0]), float(out[1]), float(out[2])
 
 
-@pytest.mark.parametrize("seconds", [60, pytest.param(3600, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("seconds", [60, pytest.param(600, marks=pytest.mark.slow),
+                                     pytest.param(3600, marks=pytest.mark.overnight)])
 def test_memory_is_flat_and_time_is_linear(seconds: int) -> None:
     frames, more_mb, slower = through(seconds)
     assert frames == pytest.approx(seconds * 22050 / 221, rel=0.01)

@@ -19,7 +19,7 @@ def measured(*arguments: str) -> dict[str, Any]:
 
 @pytest.mark.slow
 def test_the_load_of_a_diligent_a_forgetful_and_an_absent_pupil() -> None:
-    found = measured("--only", "load", "--days", "60")
+    found = measured("--only", "load", "--days", "40")
     for pupil in ("diligent", "forgetful", "absent"):
         figures = found[pupil]
         assert figures["pile"] <= 1.0, (pupil, figures)  # one sitting
@@ -31,5 +31,5 @@ def test_the_load_of_a_diligent_a_forgetful_and_an_absent_pupil() -> None:
 
 @pytest.mark.slow
 def test_who_reads_nothing_passes_no_stage_and_who_learns_passes() -> None:
-    found = measured("--only", "reading", "--runs", "20")
-    assert [found[kind]["passed"] for kind in ("parrot", "guesser", "rememberer", "learner")] == [0, 0, 0, 20]
+    found = measured("--only", "reading", "--runs", "8")
+    assert [found[kind]["passed"] for kind in ("parrot", "guesser", "rememberer", "learner")] == [0, 0, 0, 8]

@@ -453,8 +453,7 @@ def test_what_is_known_and_what_comes_next_in_words(tmp_path: Path) -> None:
         assert said[0] == "Stage 2: Three cells: C, D, E is taken back. It is asked again from today."
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", [pytest.param(0, marks=pytest.mark.slow), pytest.param(1, marks=pytest.mark.overnight)])
 def test_many_pairs_sung_aloud_finish(quick_folder: Path, seed: int) -> None:
     with Diary(quick_folder / "d.sqlite") as diary:
         days, progress = go(diary, Pair(seed=seed, miss=0.05, aloud=4), 150)
