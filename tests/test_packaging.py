@@ -109,3 +109,13 @@ def test_the_lock_names_exact_versions_with_their_hashes() -> None:
     names = {line.split("==")[0] for line in lines}
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert {re.split("[<>=]", d)[0].lower().replace("_", "-") for d in project["dependencies"]} <= names
+
+
+def test_an_audit_tells_what_is_known_and_what_was_not_looked_up() -> None:
+    """A report in pip-audit's form (its README: JSON)."""
+    from lock import known_faults
+
+    assert known_faults({"dependencies": [
+        {"name": "one", "version": "1.0", "vulns": []}, {"name": "two", "skip_reason": "not found on PyPI"},
+        {"name": "three", "version": "3.0", "vulns": [{"id": "PYSEC-1", "fix_versions": ["3.1"], "aliases": []}]}]}) == (
+            2, ["three 3.0: PYSEC-1, mended in 3.1"])
