@@ -77,7 +77,7 @@ def test_the_picture_rises_as_the_tune_does() -> None:
                 if a.note.midi > b.note.midi and abs(a.label_y - b.label_y) < 0.01:
                     assert a.y < b.y
     assert sum(len(p) for p in picture.places) == len(tune.line())
-    assert finger_line_words(tune, BRITISH, 1)[0].startswith("Hang is the first, up a step to the, down a step to lan")
+    assert finger_line_words(tune, BRITISH, 1)[0].startswith("Hang is the first, up a skip to the, down a skip to lan")
     assert finger_line_words(load("moon-sea"), BRITISH)[0].startswith(
         "Moon is the first, up a semitone to light, down a semitone to the note A, down a step to on")
     with pytest.raises(Trouble, match="no phrase 9"):
