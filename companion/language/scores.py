@@ -174,6 +174,8 @@ _DOUBTS = {
                               "voice alone, or listen to each note again."),
     DoubtKind.UNCLEAR: N_("The sound is not clear: there is noise, or more than one voice or instrument. Listen to each note "
                           "again."),
+    DoubtKind.IN_TURN: N_("Two voices seem to sing here in turn, one lower than the other, and each is written where it sounds. "
+                          "Record one voice alone if that is not wanted."),
     DoubtKind.TIME: N_("Written with {time}, but it may have {other}."),
     DoubtKind.DUPLE: N_("Written with {time}; {other} would sound the same, so take which you like."),
     DoubtKind.BEGINS_BAR: N_("It is unsure where the bars begin: the first note may begin one."),

@@ -17,7 +17,7 @@ from companion.tune import Key, Pitch, Time, spell
 #: the order of `note_features`. A logistic regression on synthesised singers (`tests/benchmarks/notate_collections.py --fit`).
 #: A bar is unsure where the probability that any of its notes is wrong is UNSURE_FROM or more.
 ODDS = (3.244, 0.347, 0.762, 2.716, -0.03, 0.535, 0.015, 0.005, -0.133, 2.359, -1.719, 0.365)
-UNSURE_FROM = 0.11
+UNSURE_FROM = 0.135
 NEAR_S, SHORT_S = 0.05, 0.12
 SAID_FROM = 0.5  # in an unsure bar the likeliest to be wrong is said, and those at least so likely beside it
 MORE_WRONG = 0.5
@@ -33,6 +33,7 @@ class DoubtKind(StrEnum):
 
     ACCOMPANIED = "accompanied"  # see SoundDoubt
     UNCLEAR = "unclear"
+    IN_TURN = "in turn"
     NO_BEAT = "no beat"  # no steady beat was found, and each breath is a bar
     SLOW = "slow"  # all values may be twice as long
     QUICK = "quick"  # all values may be half as long
@@ -181,4 +182,5 @@ def doubts_of(n: Notation) -> list[Doubt]:
 
 
 _DUPLE = {TIMES["2/4"], TIMES["4/4"]}
-_SOUND = {SoundDoubt.ACCOMPANIED: DoubtKind.ACCOMPANIED, SoundDoubt.UNCLEAR: DoubtKind.UNCLEAR}
+_SOUND = {SoundDoubt.ACCOMPANIED: DoubtKind.ACCOMPANIED, SoundDoubt.UNCLEAR: DoubtKind.UNCLEAR,
+          SoundDoubt.IN_TURN: DoubtKind.IN_TURN}

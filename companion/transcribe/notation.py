@@ -25,6 +25,7 @@ class SoundDoubt(StrEnum):
 
     ACCOMPANIED = "accompanied"  # more than one voice or instrument sounds
     UNCLEAR = "unclear"  # noise, or a second sound beside the voice
+    IN_TURN = "in turn"  # two voices sing one after the other
 
 
 @dataclass(frozen=True)

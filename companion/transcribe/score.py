@@ -83,7 +83,7 @@ def usable_notes(track: PitchTrack) -> tuple[list[SungNote], list[Doubtful], Sou
             _("Only 1 sung note could be found; a tune has at least three. Sing it once more, a little closer.")
             if len(notes) == 1 else
             _("Only 2 sung notes could be found; a tune has at least three. Sing it once more, a little closer."))
-    return notes, doubtful, sound_doubt(suitability)
+    return notes, doubtful, sound_doubt(suitability, notes)
 
 
 def evidence_of(notes: Sequence[SungNote], midi: Sequence[int], tonic: int, fixed: Sequence[int] = ()) -> Evidence:
