@@ -19,12 +19,13 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
-from companion.braille import encode, read_file, to_brf
+from companion.braille import encode, read_file
 from companion.command import COMMANDS, main
 from companion.course import check_stages
 from companion.diary import Diary, SessionKind, SettingName, check_diary, open_or_beside, read_setting, repair_diary
 from companion.ear import read_sound, read_track
 from companion.errors import Trouble
+from companion.paper import song_brf
 from companion.tune import load, save
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -56,7 +57,7 @@ def shipped(kind: str) -> bytes:
             save(load("mole"), path)
             return path.read_bytes()
     if kind == "brf":
-        return to_brf(encode(load("mole")))
+        return song_brf(encode(load("mole")))
     if kind == "csv":
         return b"time_s,f0_hz\n" + b"".join(b"%.2f,%d\n" % (k / 100, 200 + k) for k in range(30))
     if kind == "toml":

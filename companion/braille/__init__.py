@@ -9,7 +9,7 @@ from companion.braille.groups import time_name
 from companion.braille.lines import wrap
 from companion.braille.literary import WordLanguage
 from companion.braille.model import Hand, Link, Meaning, MeaningKind, PartName, Problem, ProblemCode, Said
-from companion.braille.page import BraillePage, from_brf, paged, to_brf
+from companion.braille.page import BraillePage, from_brf, paged
 from companion.braille.pieces import Habits, needs_octave
 from companion.braille.reading import Reading
 from companion.braille.signs import FINAL_BAR, SPACE, Role, dots_of
@@ -65,7 +65,6 @@ __all__ = [
     "time_cells",
     "time_name",
     "to_ascii",
-    "to_brf",
     "to_cells",
     "to_dots",
     "typed",

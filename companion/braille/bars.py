@@ -97,8 +97,18 @@ class WrittenBar(NamedTuple):
             yield at, cells, u, i in self.again
 
 
-#: Bars that were read before: (cells, note before, key, time) to the bar, its last note, and whether that is tied.
-_bar_cache: dict[tuple[str, int, int, int, int], tuple[BarRead, int | None, tuple[int, int] | None]] = {}
+class KnownBar(NamedTuple):
+    """A bar that was read before, whether its first note has no octave mark, its last note, and whether that is tied."""
+
+    bar: BarRead
+    written: WrittenBar
+    unmarked: bool
+    before: int | None
+    tied: tuple[int, int] | None
+
+
+#: Bars that were read before, by cells, note before, key and time.
+_bar_cache: dict[tuple[str, int | None, int, int, int], KnownBar] = {}
 
 
 class Reader:
@@ -111,6 +121,7 @@ class Reader:
 
     def __init__(self, pitch_only: bool, vocal: bool) -> None:
         self.pitch_only, self.vocal = pitch_only, vocal
+        self.apart = pitch_only or vocal  # its bars are read note by note
         self.bars: list[BarRead] = []
         self.problems: list[tuple[int, Slip]] = []
         self.hints: list[tuple[int, Slip]] = []  # of the same form
@@ -164,7 +175,8 @@ class Reader:
             group, at = match[0], match.start()
             if at == 0 or text[at - 1] == "\n":
                 self.line_starts.append(len(self.units))
-            self._group(group, at + base)
+            if not self._known(group, at + base):
+                self._group(group, at + base)
 
     def _group(self, group: str, at: int) -> None:
         """One group: a bar or a part of one, or something that is no notes."""
@@ -191,32 +203,43 @@ class Reader:
             self._end_bar()
 
     def _one_group(self, group: str, at: int) -> None:
-        """A bar that is one group of cells, as most are. The same cells after the same note are the same bar as ever,
-        where nothing else reaches into it."""
+        """A bar that is one group of cells, as most are. It is kept where nothing but the note before reaches into it."""
         self.cells, self.units, plain, shape = read_group(group)
         self.groups = [(0, at)]
         notes = self.notes
         unmarked = self.units[0].octave is None
-        if not plain or notes.before is None or (unmarked and (notes.due or self.line_starts)) or notes.tied is not None \
-                or self.vocal or self.pitch_only or self.pending or self.running or not notes.at_rest:
+        if not plain or notes.before is None or (unmarked and (notes.due or self.line_starts)) or self._reached():
             self._end_bar(plain, shape)
             return
         key = (group, notes.before, self.key.fifths, self.full, self.beat)
-        known = _bar_cache.get(key)
-        if known is None:
-            problems = len(self.problems)
-            self._end_bar(plain, shape)
-            if len(self.problems) == problems:
-                if len(_bar_cache) > MOST_KEPT:
-                    _bar_cache.clear()
-                _bar_cache[key] = (self.bars[-1], notes.before, notes.tied)
-            return
-        model, notes.before, notes.tied = known
+        problems = len(self.problems)
+        self._end_bar(plain, shape)
+        if len(self.problems) == problems:
+            if len(_bar_cache) > MOST_KEPT:
+                _bar_cache.clear()
+            _bar_cache[key] = KnownBar(self.bars[-1], self.written[-1], unmarked, notes.before, notes.tied)
+
+    def _reached(self) -> bool:
+        """Whether something besides the note before reaches into the bar that begins."""
+        notes = self.notes
+        return bool(self.apart or notes.tied or self.pending or self.running or notes.running or notes.doubled or notes.chain
+                    or notes.brackets)
+
+    def _known(self, group: str, at: int) -> bool:
+        """Whether a group was read before as one plain bar: the same cells after the same note are the same bar as ever,
+        where nothing else reaches into it. If so it is read."""
+        notes = self.notes
+        known = _bar_cache.get((group, notes.before, self.key.fifths, self.full, self.beat))
+        if known is None or self.units or self.repeats or (known.unmarked and (notes.due or self.line_starts)) or self._reached():
+            return False
         bar = self._open(at)
+        model, written, _unmarked, notes.before, notes.tied = known
         bar.notes, bar.total, bar.complete = model.notes, model.total, model.complete
-        self.written.append(WrittenBar(len(self.bars) - 1, self.cells, self.units, self.groups, _NONE))
+        self.written.append(WrittenBar(len(self.bars) - 1, written.cells, written.units, [(0, at)], _NONE))
         notes.due = None
-        self.units, self.cells, self.groups, self.line_starts = [], [], [], []
+        if self.line_starts:
+            self.line_starts = []
+        return True
 
     def _with_repeats(self, pieces: list[str], at: int) -> None:
         """A group with part-bar repeats in it."""
@@ -234,8 +257,7 @@ class Reader:
 
     def _special(self, group: str, at: int) -> bool:
         """Whether a group is none of notes; if so it is read."""
-        return (self._expression(group, at) or self._bar_repeat(group, at) or self._bars_of_rest(group, at)
-                or self._bar_number(group, at) or self._signature(group, at) or self._metronome(group, at))
+        return any(read(self, group, at) for read in _SPECIAL_READERS.get(group[0], _ELSE))
 
     def _expression(self, group: str, at: int) -> bool:
         """Words between word signs."""
@@ -351,7 +373,7 @@ class Reader:
 
     def _open(self, at: int) -> BarRead:
         bar = BarRead(at, self.full, self.lower)
-        if self.new_key is not None or self.new_time is not None:
+        if self.new_key or self.new_time:
             bar.key, bar.time, self.new_key, self.new_time = self.new_key, self.new_time, None, None
         self.bars.append(bar)
         return bar
@@ -578,9 +600,10 @@ class Reader:
         return i > 0 or bars[-1].complete
 
     def _short_beside_whole(self) -> bool:
-        """Whether the first bar is short and no bar makes a whole one with it: a pickup, or something is missing."""
+        """Whether the first bar is short and no bar makes a whole one with it: a pickup, or something is missing. Half a bar
+        and less is a pickup, as a rule, even where the last bar of the score is whole all the same."""
         first = self.bars[0]
-        if len(self.bars) < 2 or not self._short(0) or not self.bars[-1].complete:
+        if len(self.bars) < 2 or not self._short(0) or not self.bars[-1].complete or 2 * first.total <= first.full:
             return False
         missing = first.full - first.total
         return not any(bar.total == missing and not bar.complete and bar.notes for bar in self.bars[1:])
@@ -612,7 +635,7 @@ class Reader:
 
     def finished(self) -> tuple[Bar, ...]:
         """The bars, frozen. The first has a key."""
-        stops = self._ending_stops()
+        stops = self._ending_stops() if any(bar.ending for bar in self.bars) else set()
         if self.bars and self.bars[0].key is None:
             self.bars[0].key = Key(0)
         out = []
@@ -636,6 +659,16 @@ class Reader:
                 stops.add(i)
                 open_ending = False
         return stops
+
+
+#: What a group that is none of notes may be, by its first cell; with another it is a metronome mark or nothing.
+_ELSE = (Reader._metronome,)
+_SPECIAL_READERS = {
+    S.WORD: (Reader._expression,),
+    S.BAR_REPEAT: (Reader._bar_repeat,),
+    S.WHOLE_REST: (Reader._bars_of_rest,),
+    S.NUMBER: (Reader._bars_of_rest, Reader._bar_number, Reader._signature),
+} | {sign[0]: (Reader._signature,) for sign in (*(S.ACCIDENTALS[alter] for alter in (-1, 0, 1)), S.COMMON, S.CUT)}
 
 
 def _said_unit(said: ScoreDirection) -> Unit:

@@ -99,12 +99,18 @@ def _heading(lines: list[Row]) -> int:
         last = line.cells.rsplit(S.SPACE, 1)[-1]
         if not (read_signature(last) or METRONOME_MARK.fullmatch(last)):
             continue
-        if i <= count or not any(_music_like(o.cells) for o in lines[count:i]) or all(
-                abs(o.middle - line.middle) <= 1 for o in lines[count:i]):
+        above = lines[count:i]
+        if i <= count or not any(_music_like(o.cells) for o in above) or all(abs(o.middle - line.middle) <= 1 for o in above) or (
+                line.indent > 1 and all(_TITLE.fullmatch(o.cells) for o in above)):
             return _last_signature(lines, i) + 1
     while count < len(lines) - 1 and lines[count].indent > 0 and not _music_like(lines[count].cells):
         count += 1
     return count
+
+
+#: Words that begin with a capital letter, over a line that is set in and ends in a signature: its sign is the mark of the
+#: seventh octave, in which nobody sings.
+_TITLE = re.compile(f"{S.CAPITAL}[{''.join(S.LETTERS.values())}]+(?:{S.SPACE}{S.CAPITAL}?[{''.join(S.LETTERS.values())}]+)*")
 
 
 def _last_signature(lines: list[Row], first: int) -> int:
@@ -151,6 +157,7 @@ def _one_part(rows: list[Row], strange: list[Problem], said: list[Said], languag
 
 
 _WORDS_LINE = re.compile(f"(?:{S.CAPITAL}{{0,2}}[{''.join(S.LETTERS.values())}]+{S.SPACE}?)+")
+_LINE = re.compile(f"{S.SPACE}*+(?P<cells>(?:{S.SPACE}*+[⠁-⣿]++)*+){S.SPACE}*+")
 _STRANGE = re.compile("[^⠀-⣿]")
 _SPACES = str.maketrans(dict.fromkeys(" \t\n", S.SPACE))
 
@@ -160,7 +167,11 @@ def _rows(lines: Sequence[str]) -> tuple[list[Row], list[Problem]]:
     rows: list[Row] = []
     strange: list[Problem] = []
     for number, line in enumerate(lines, 1):
-        line = line.translate(_SPACES) if not line.isprintable() or " " in line else line
+        if match := _LINE.fullmatch(line):  # cells alone, as most lines are
+            if cells := match["cells"]:
+                rows.append(Row(number, match.start("cells"), cells))
+            continue
+        line = line.translate(_SPACES)
         cells = line.strip(S.SPACE)
         indent = len(line) - len(line.lstrip(S.SPACE))
         if found := _STRANGE.search(cells):
@@ -280,7 +291,7 @@ class _PageReader:
             return goes_on
         if verse == 0 and (slip := check_words(text, len(places))):
             self.hints.append(slip.at(row.number, row.column))
-        return sing(self.reader, places, text, verse, goes_on)
+        return sing(self.reader, places, text, self.language, verse, goes_on)
 
     def _further_verses(self, blocks: list[list[Row]]) -> None:
         """Verses after the song, each with its number."""
@@ -288,7 +299,7 @@ class _PageReader:
             if verses := _numbered([block]):
                 verse, cells = verses[0]
                 if verse and (text := words_of(cells, None, self.language).strip()):
-                    sing(self.reader, self.reader.singing, text, verse)
+                    sing(self.reader, self.reader.singing, text, self.language, verse)
 
     def _at(self, offset: int) -> tuple[int, int]:
         """Line and column of an offset in the music."""

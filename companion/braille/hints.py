@@ -17,7 +17,8 @@ THIRD, SIXTH, OCTAVE = 2, 5, 7  # steps of the staff
 USUAL, WIDE = 10, 12  # from the lowest to the highest note of a song, as a rule; and more than most have
 #: What stands on a page more often than this is how the music goes, no slip: two leaps are one wrong octave mark, which
 #: leads away and back.
-_MOST = {ProblemCode.LEAP: 2, ProblemCode.SLUR_BETWEEN_EQUALS: 2}
+_MOST = {ProblemCode.LEAP: 2, ProblemCode.SLUR_BETWEEN_EQUALS: 2, ProblemCode.OTHER_ACCIDENTAL: 2}
+FEWEST = 3  # notes of a bar that is held against others
 
 
 class _Placed(NamedTuple):
@@ -42,8 +43,9 @@ def _notes(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[
 
 
 def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[int, int]]) -> tuple[Problem, ...]:
-    """Leaps beyond an octave, octave marks that the rule leaves out (MBC 2015, 3.2.2), slurs between equal notes and
-    accidentals that change nothing and recall nothing, in order of place; none of a kind that stands there often.
+    """Leaps beyond an octave, octave marks that the rule leaves out (MBC 2015, 3.2.2), slurs between equal notes,
+    accidentals that change nothing and recall nothing, and bars that differ from others by one accidental, in order of
+    place; none of a kind that stands there often.
 
     bars: those of the tune as cells; place: line and column of an offset.
     """
@@ -58,8 +60,33 @@ def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[i
             found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_MARK))
         if _tie_meant(last, here):
             found.append(Problem(last.line, last.column, ProblemCode.SLUR_BETWEEN_EQUALS))
+    found += _unlike(notes, tune)
     often = {code for code, times in Counter(p.code for p in found).items() if times > _MOST.get(code, times)}
     return tuple(sorted((p for p in found if p.code not in often), key=lambda p: (p.line, p.column)))
+
+
+def _unlike(notes: list[_Placed], tune: Tune) -> Iterator[Problem]:
+    """Bars that are as others are but for one accidental: the rarer of two forms, and of two as rare the one without it."""
+    bars: dict[int, list[_Placed]] = {}
+    for here in notes:
+        bars.setdefault(here.bar, []).append(here)
+    alike: dict[tuple[object, ...], dict[tuple[int, ...], list[int]]] = {}
+    key = tune.key
+    for index in sorted(bars):
+        key = tune.bars[index].key or key
+        shape = (key.fifths, *((h.pitch.diatonic, h.note.quarters) for h in bars[index]))
+        if len(bars[index]) >= FEWEST:
+            alike.setdefault(shape, {}).setdefault(tuple(h.pitch.alter for h in bars[index]), []).append(index)
+    for forms in alike.values():
+        if len(forms) != 2:
+            continue
+        rarer, other = sorted(forms, key=lambda alters: (len(forms[alters]), sum(
+            h.unit.alter is not None for h in bars[forms[alters][0]])))
+        odd = [k for k, (a, b) in enumerate(zip(rarer, other, strict=True)) if a != b]
+        here = bars[forms[rarer][0]][odd[0]]
+        if len({bars[forms[rarer][0]][k].pitch.diatonic for k in odd}) == 1:
+            yield Problem(here.line, here.column, ProblemCode.OTHER_ACCIDENTAL, bar=tune.bars[here.bar].number,
+                          numbers=(tune.bars[forms[other][0]].number,))
 
 
 def _tie_meant(last: _Placed, here: _Placed) -> bool:

@@ -131,6 +131,7 @@ class ProblemCode(StrEnum):
     NEEDLESS_MARK = "needless-mark"
     SLUR_BETWEEN_EQUALS = "slur-between-equals"
     NEEDLESS_ACCIDENTAL = "needless-accidental"
+    OTHER_ACCIDENTAL = "other-accidental"  # bar; numbers: a bar that is the same but for one accidental
     SHORT_FIRST_BAR = "short-first-bar"  # beats, wanted
     MORE_WORDS = "more-words"  # numbers: of words, of notes that may have one
     FEWER_SYLLABLES = "fewer-syllables"

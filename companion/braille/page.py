@@ -8,9 +8,7 @@ from typing import Any
 
 from companion.braille import signs as S
 from companion.braille.model import Link
-from companion.braille.text import to_ascii, to_cells, words
-
-HEIGHT = 25  # lines on a sheet of the usual size
+from companion.braille.text import to_ascii, to_cells
 
 
 @dataclass(frozen=True)
@@ -28,21 +26,9 @@ class BraillePage:
                           for k in self.links]}
 
 
-def to_brf(page: BraillePage, height: int = HEIGHT, numbered: bool = False) -> bytes:
-    """Braille ASCII with CRLF line ends, a form feed between sheets of `height` lines.
-
-    Words and their music stay on one sheet.
-
-    numbered: every sheet after the first begins with a running head: the title, if it fits, and at the right
-    margin, after three blank cells at least, the number of the sheet.
-    """
-    width = max((len(to_ascii(line).rstrip()) for line in page.lines), default=0)
-    return paged(page, height, (lambda number: _running_head(page.title, number, width)) if numbered else None)
-
-
 def paged(page: BraillePage, height: int, head: Callable[[int], str] | None = None) -> bytes:
-    """`to_brf` with another running head: the first line (cells or Braille ASCII) of each sheet after the first, by its
-    number."""
+    """Braille ASCII with CRLF line ends, a form feed between sheets of `height` lines. Words and their music stay on one
+    sheet. head: the first line (cells or Braille ASCII) of each sheet after the first, by its number."""
     sheets: list[list[str]] = []
     at = 0
     while at < len(page.lines) or not sheets:
@@ -63,16 +49,8 @@ def _sheet_end(page: BraillePage, at: int, end: int, count: int) -> int:
     return begun if begun > at else end
 
 
-def _running_head(title: str, number: int, width: int) -> str:
-    figures = to_ascii(S.NUMBER + "".join(S.UPPER_DIGITS[d] for d in str(number)))
-    text = to_ascii(words(title)).strip()
-    if len(text) + 3 + len(figures) > width:
-        text = ""
-    return text + figures.rjust(max(width, len(figures) + 4) - len(text))
-
-
 def _is_running_head(line: str, number: int) -> bool:
-    """Whether a sheet's first line is the head that `to_brf` gives to the sheet of this number."""
+    """Whether a sheet's first line ends in the number of the sheet, as a running head does."""
     figures = to_ascii("".join(S.UPPER_DIGITS[d] for d in str(number)))
     return line.upper().endswith(f"   #{figures}")
 

@@ -1,7 +1,7 @@
 """Words put under the notes that they are sung on, when a song is read.
 
-Braille does not part syllables, so words of several are parted by their vowels where that makes the count come out
-right, else each word goes to one note. Syllables merged on one note stand in a bracket, and a sign after their note says
+Braille does not part syllables, so words of several are parted as their language does, and otherwise where that makes the
+count come out right. Syllables merged on one note stand in a bracket, and a sign after their note says
 how many they are (New International Manual, 16-8).
 """
 
@@ -11,13 +11,14 @@ import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from companion.braille import signs as S
 from companion.braille.bars import Reader
 from companion.braille.literary import WordLanguage
 from companion.braille.model import ProblemCode, Slip
 from companion.braille.text import read_words
-from companion.tune import Syllable
+from companion.tune import Syllable, parted
 
 Place = tuple[int, int]  # index of the bar, index of the note in it
 #: Around merged syllables in words that were read: no letters.
@@ -25,10 +26,16 @@ MERGE, MERGED = "\ue000", "\ue001"
 _BRACKET = re.compile(f"{S.MERGED_OPEN}([^{S.MERGED_OPEN}{S.MERGED_CLOSE}]+){S.MERGED_CLOSE}")
 _ENDS = re.compile(r"[,;:.!?]$")
 _VOWEL = re.compile("[aeiouyæœ]", re.IGNORECASE)
+_SILENT = re.compile("^[^aeiouyæœ]*e[sdn]?[^aeiouyæœ]?$", re.IGNORECASE)
 _V, _C = "aeiouyæœAEIOUYÆŒ", "[^aeiouyæœAEIOUYÆŒ]"
-_SYLLABLE = re.compile(f"{_C}*[{_V}]+(?:{_C}+$|{_C}(?={_C}))?")
-_SILENT = re.compile(f"^{_C}*e[sdn]?{_C}?$")
-_TWO_VOWELS = re.compile(f"({_C}*[{_V}]+?)([{_V}].*)")
+#: Two vowels of a piece that may be sung apart. Those of `_APART` often are ("qui-et", "li-on", "du-al"), others rarely.
+_TWO_VOWELS = re.compile(f"({_C}*(?:[qQ][uU])?[{_V}]+?)([{_V}].*)")
+_APART = re.compile(f"({_C}*(?:[qQ][uU])?(?:[iuyIUY](?=[aeouAEOU])|[eE](?=[oO])))([{_V}].*)")
+#: A vowel that is silent in speech and may be sung: "ho-me".
+_MUTE = re.compile(f"(.*[{_V}]{_C}*?)({_C}[eE]{_C}*)")
+#: Whose patterns part words: of the English ones the American go by sound ("danc-ing"), as songs are printed; church Latin is
+#: parted as Italian is.
+_PATTERNS = {WordLanguage.ENGLISH: "en_US", WordLanguage.LATIN: "it"}
 #: Between words merged on one note, where words are parted by spaces.
 _TIE = "\ue002"
 
@@ -52,7 +59,7 @@ def words_of(cells: str, merged: Sequence[tuple[int, int]] | None, language: Wor
             left = [k for k, text in enumerate(inside) if k not in chosen and min(3, len(text.split())) == count]
             if left:
                 chosen.append(min(left, key=lambda k: abs(
-                    sum(len(_pieces(word)) for word in read_words(cells[:found[k].start()], language).split()) - before - place)))
+                    _count(read_words(cells[:found[k].start()], language), language) - before - place)))
     out, at = "", 0
     for k in sorted(chosen):
         out += read_words(cells[at:found[k].start()], language) + MERGE + inside[k].replace(" ", _TIE) + MERGED
@@ -60,12 +67,18 @@ def words_of(cells: str, merged: Sequence[tuple[int, int]] | None, language: Wor
     return out + read_words(cells[at:], language)
 
 
-def sing(reader: Reader, places: Sequence[Place], text: str, verse: int = 0, goes_on: bool = False) -> bool:
+def _count(text: str, language: WordLanguage) -> int:
+    """How many syllables a text has, by guess."""
+    return sum(len(_pieces(word, language)) for word in text.split())
+
+
+def sing(reader: Reader, places: Sequence[Place], text: str, language: WordLanguage, verse: int = 0,
+         goes_on: bool = False) -> bool:
     """Put the words of a line, or of a further verse (from 0), under its notes.
 
     goes_on: its first word began in the line before. Gives whether its last word goes on in the next line.
     """
-    syllables, continues = allotted(text, len(places), goes_on)
+    syllables, continues = allotted(text, len(places), goes_on, language)
     for (b, n), syllable in zip(places, syllables, strict=False):
         note = reader.bars[b].notes[n]
         others = (*note.syllables, *[None] * (verse - len(note.syllables)))[:verse]
@@ -73,13 +86,13 @@ def sing(reader: Reader, places: Sequence[Place], text: str, verse: int = 0, goe
     return continues
 
 
-def allotted(text: str, count: int, goes_on: bool) -> tuple[list[Syllable], bool]:
+def allotted(text: str, count: int, goes_on: bool, language: WordLanguage) -> tuple[list[Syllable], bool]:
     """The words of a line in syllables for so many notes at the most, and whether its last word goes on in the next line.
 
     goes_on: its first word began in the line before.
     """
     continues = len(text) > 1 and text.endswith("-")
-    parts = _fitted([_pieces(word) for word in (text[:-1] if continues else text).split(" ") if word], count)
+    parts = _fitted([_pieces(word, language) for word in (text[:-1] if continues else text).split(" ") if word], count)
     syllables = [Syllable(piece, _place(k + (goes_on and i == 0), len(part) + (goes_on and i == 0)
                                         + (continues and i == len(parts) - 1)))
                  for i, part in enumerate(parts) for k, piece in enumerate(part)]
@@ -94,40 +107,37 @@ def _place(k: int, count: int) -> str:
     return "single" if count == 1 else "begin" if k == 0 else "end" if k == count - 1 else "middle"
 
 
-def _pieces(word: str) -> list[str]:
-    """A word in its syllables by guess; those merged on one note are one piece."""
+def _pieces(word: str, language: WordLanguage) -> list[str]:
+    """A word in its syllables as its language parts it; those merged on one note are one piece."""
     out: list[str] = []
     for k, part in enumerate(re.split(f"{MERGE}([^{MERGED}]*){MERGED}", word)):
         if part:
-            out += ["‿".join(part.split(_TIE))] if k % 2 else _syllables(part)
+            out += ["‿".join(part.split(_TIE))] if k % 2 else _syllables(part, language)
     return out
 
 
-def _syllables(word: str) -> list[str]:
-    """A guess: a syllable a group of vowels, the consonant before a vowel beginning it."""
-    plain = "".join(unicodedata.normalize("NFD", letter)[0] for letter in word)
-    ends = [match.end() for match in _SYLLABLE.finditer(plain)]
-    if not ends:
-        return [word]
-    return [word[a:b] for a, b in zip([0, *ends[:-1]], [*ends[:-1], len(word)], strict=True)]
+@lru_cache(maxsize=4096)
+def _syllables(word: str, language: WordLanguage) -> tuple[str, ...]:
+    return tuple(parted(word, _PATTERNS.get(language, language)))
 
 
 def _fitted(parts: list[list[str]], count: int) -> list[list[str]]:
-    """Words in their syllables, so many in all where that can be: a silent vowel at the end of a word makes none ("love"),
-    two vowels side by side may make two ("lion")."""
+    """Words in their syllables, so many in all where that can be. What is too many goes where a vowel may be silent, or a
+    word is long; what is too few where two vowels side by side may be sung apart, last where one is silent in speech."""
     total = sum(map(len, parts))
     while total > count and (longest := [part for part in parts if len(part) > 1]):
         part = max(longest, key=lambda p: (bool(_SILENT.search(p[-1])), len(p)))
         part[-2:] = ["".join(part[-2:])]
         total -= 1
-    going = True
-    while total < count and going:
-        going = False
-        for part in parts:
-            k, match = next(((k, m) for k, piece in enumerate(part) if (m := _TWO_VOWELS.fullmatch(piece))), (0, None))
-            if match and total < count:
-                part[k:k + 1] = [match[1], match[2]]
-                total, going = total + 1, True
+    for pattern in (_APART, _TWO_VOWELS, _MUTE):
+        going = True
+        while total < count and going:
+            going = False
+            for part in parts:
+                k, match = next(((k, m) for k, piece in enumerate(part) if (m := pattern.fullmatch(piece))), (0, None))
+                if match and total < count:
+                    part[k:k + 1] = [match[1], match[2]]
+                    total, going = total + 1, True
     return parts
 
 

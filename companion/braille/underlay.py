@@ -41,7 +41,7 @@ class Underlay:
         index = {place: i for i, place in enumerate(free)}
         signs = [(index[place], min(3, count)) for place in free if (count := merged(self._said(place)) or 0) > 1]
         text = words_of(cells, signs if verse == 0 else None, self.language).strip()
-        read, _goes_on = allotted(text, len(free), not sung[0][1].starts)
+        read, _goes_on = allotted(text, len(free), not sung[0][1].starts, self.language)
         expected = [(index.get(place), one.starts) for place, one in sung]
         return expected == [(i, said.place in ("single", "begin")) for i, said in enumerate(read)]
 

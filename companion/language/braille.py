@@ -171,6 +171,7 @@ _PROBLEMS: dict[ProblemCode, str] = {
     ProblemCode.NEEDLESS_MARK: N_("Nobody needs the octave mark here. Is another octave meant, or another note?"),
     ProblemCode.SLUR_BETWEEN_EQUALS: N_("A slur joins two equal notes. Is a tie meant? Then dot 4 stands before dots 1 4."),
     ProblemCode.NEEDLESS_ACCIDENTAL: N_("The accidental changes nothing. Is another one meant, or another note?"),
+    ProblemCode.OTHER_ACCIDENTAL: N_("Bar {bar} is as bar {first} but for an accidental. Is one missing, or one too many?"),
     ProblemCode.SHORT_FIRST_BAR: N_("The first bar is short, though the last one is whole. Is something missing here?"),
     ProblemCode.MORE_WORDS: N_("These words are {first}, and the notes to sing them on {second}. Is a note missing, or a slur "
                                "too many?"),

@@ -13,9 +13,8 @@ import numpy as np
 from companion.ear import Doubtful, SungNote
 from companion.transcribe.folk_counts import Style, ticks_of
 from companion.transcribe.layout import ScoreNote, lay_out, lay_out_in_breaths, phrase_starts
-from companion.transcribe.lyrics import ENGLISH
 from companion.transcribe.metre import Weighed
-from companion.tune import Key, Time, Tune
+from companion.tune import ENGLISH, Key, Time, Tune
 
 T = TypeVar("T")
 

@@ -20,11 +20,11 @@ from companion.transcribe.combine import notate_together
 from companion.transcribe.corrections import Action, Change, Correction, correct_all, lay_words
 from companion.transcribe.count_in import FEWEST, MOST
 from companion.transcribe.folk_counts import BY_BEATS, TIMES
-from companion.transcribe.lyrics import ENGLISH, Laid, check_language
+from companion.transcribe.lyrics import Laid
 from companion.transcribe.notation import Given, Notation, SoundDoubt
 from companion.transcribe.rhythm import FEWEST_BEATS
 from companion.transcribe.score import LONGEST_S
-from companion.tune import Key, Time
+from companion.tune import ENGLISH, Key, Time, check_language
 
 F32 = NDArray[np.float32]
 

@@ -28,8 +28,9 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:1] = [str(ROOT), str(ROOT / "tests")]  # not our own folder, where this file has the name of the tests
 
 from braille import corpus, parts, slips  # noqa: E402
+from braille.made import to_brf  # noqa: E402
 
-from companion.braille import decode, encode, from_brf, to_brf  # noqa: E402
+from companion.braille import decode, encode, from_brf  # noqa: E402
 from companion.errors import Trouble  # noqa: E402
 from companion.tune import from_music21  # noqa: E402
 

@@ -10,8 +10,9 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 from braille.corpus import Difference, compare
+from braille.made import to_brf
 
-from companion.braille import ProblemCode, decode, encode, from_brf, to_brf, words
+from companion.braille import ProblemCode, decode, encode, from_brf, words
 from companion.errors import Trouble
 from companion.tune import Tune, from_music21
 

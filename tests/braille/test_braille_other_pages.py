@@ -4,8 +4,9 @@ Braille Code 2015 (MBC), music21.braille.lookup, De Garmo by chapter."""
 from __future__ import annotations
 
 import pytest
+from braille.made import to_brf
 
-from companion.braille import SPACE, Hand, decode, encode, from_brf, from_dots, signs, to_ascii, to_brf, words
+from companion.braille import SPACE, Hand, decode, encode, from_brf, from_dots, signs, to_ascii, words
 from companion.language import English
 from companion.language.braille import say_meaning, say_problem
 from companion.tune import Key, Mark, load, shipped_names

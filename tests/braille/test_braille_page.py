@@ -9,8 +9,9 @@ from fractions import Fraction
 
 import pytest
 from braille.corpus import one_line
+from braille.made import to_brf
 
-from companion.braille import SPACE, Habits, ProblemCode, decode, encode, from_brf, from_dots, signs, to_ascii, to_brf, words
+from companion.braille import SPACE, Habits, ProblemCode, decode, encode, from_brf, from_dots, signs, to_ascii, words
 from companion.braille.expressions import metronome_cells
 from companion.tune import Bar, Barline, DirectionKind, Display, Key, Mark, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
 

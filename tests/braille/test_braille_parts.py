@@ -6,6 +6,8 @@ from fractions import Fraction
 
 import pytest
 from braille.corpus import one_line
+from braille.made import FOUR, rest, tune
+from braille.made import note as n
 
 from companion.braille import (
     Habits,
@@ -47,43 +49,22 @@ from companion.braille.text import read_words
 from companion.braille.units import UnitKind, unit
 from companion.errors import Trouble
 from companion.tune import (
-    Bar,
     Barline,
     DirectionKind,
     Grace,
     Key,
     Mark,
     Note,
-    Pitch,
     ScoreDirection,
     Syllable,
     Time,
-    Tune,
     Tuplet,
 )
 
-FOUR, THREE, SIX_EIGHT = Time((4,), 4), Time((3,), 4), Time((6,), 8)
+THREE, SIX_EIGHT = Time((3,), 4), Time((6,), 8)
 FULL = capacity(FOUR)
 SEMIBREVE, MINIM, CROTCHET, QUAVER, BREVE = range(5)  # rows of cells
 SEMI = 5  # the place of the semiquaver in BASES
-
-
-def n(name: str, base: float | Fraction = 1, **more: object) -> Note:
-    alter = {"#": 1, "b": -1}.get(name[1], 0)
-    return Note(pitch=Pitch(name[0], int(name[-1]), alter), base=Fraction(base), **more)  # type: ignore[arg-type]
-
-
-def rest(base: float | Fraction = 1, **more: object) -> Note:
-    return Note(pitch=None, base=Fraction(base), **more)  # type: ignore[arg-type]
-
-
-def tune(*rows: tuple[Note, ...], time: Time | None = FOUR, key: int = 0, **bars: dict[str, object]) -> Tune:
-    """Bars of notes; bar1=..., bar2=... give more of a bar."""
-    made = []
-    for i, row in enumerate(rows, 1):
-        more = {"time": time, "key": Key(key)} if i == 1 else {}
-        made.append(Bar(number=i, notes=row, **(more | bars.get(f"bar{i}", {}))))  # type: ignore[arg-type]
-    return Tune(title="", bars=tuple(made))
 
 
 # --- the octave rule --------------------------------------------------------------------------------------------

@@ -9,10 +9,11 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
+from braille.made import to_brf
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from companion.braille import Habits, decode, encode, from_brf, lines_of, needs_octave, signs, to_brf
+from companion.braille import Habits, decode, encode, from_brf, lines_of, needs_octave, signs
 from companion.errors import Trouble
 from companion.language import English
 from companion.language.braille import reading_json, reading_lines, say_meaning, say_problem

@@ -5,8 +5,9 @@ from fractions import Fraction
 
 import pytest
 from braille.corpus import one_line
+from braille.made import FOUR, note, tune
 
-from companion.braille import Habits, Problem, ProblemCode, decode, encode, from_dots, lines_of, to_ascii, to_dots
+from companion.braille import Habits, Problem, ProblemCode, decode, encode, from_dots, lines_of, to_ascii, to_dots, words
 from companion.braille import signs as S
 from companion.braille.signs import WHOLE_REST
 from companion.errors import Trouble
@@ -28,19 +29,6 @@ from companion.tune import (
     load,
     shipped_names,
 )
-
-FOUR = Time((4,), 4)
-
-
-def note(name: str, base: Fraction | float = 1, **more: object) -> Note:
-    alter = {"#": 1, "b": -1}.get(name[1], 0)
-    return Note(pitch=Pitch(name[0], int(name[-1]), alter), base=Fraction(base), **more)  # type: ignore[arg-type]
-
-
-def tune(*bars: tuple[Note, ...], time: Time | None = FOUR, key: int = 0, **more: object) -> Tune:
-    made = [Bar(number=i + 1, notes=row, time=time if i == 0 else None, key=Key(key) if i == 0 else None)
-            for i, row in enumerate(bars)]
-    return Tune(title="", bars=tuple(made), **more)  # type: ignore[arg-type]
 
 
 def names(lines: list[str]) -> list[str]:
@@ -278,6 +266,30 @@ def test_hints(music: str, column: int, code: ProblemCode) -> None:
     assert [(p.line, p.column, p.code) for p in reading.hints] == [(2, column, code)]
 
 
+def test_a_bar_as_another_but_for_an_accidental_is_odd() -> None:
+    """The rarer form is named, of two as rare the one without the sign, with the number of a bar of the other form."""
+    said = "Bar {} is as bar {} but for an accidental. Is one missing, or one too many?"
+    with_sign, without = "⠹⠫⠩⠻⠳", "⠹⠫⠻⠳"
+    between = "⠀⠳⠻⠫⠱⠀"
+
+    def found(*bars: str) -> list[tuple[int, int, str]]:
+        return hints(HEAD, "⠐" + between.join(bars) + "⠣⠅")
+
+    assert found(with_sign, without) == [(2, 15, said.format(3, 1))]
+    assert found(without, with_sign, without) == [(2, 14, said.format(3, 1))]
+    assert found(with_sign, with_sign) == []
+    assert found(with_sign, "⠹⠫⠻⠻") == []  # another bar
+    assert found("⠩⠏⠗", "⠏⠗") == []  # two notes say little
+
+
+@pytest.mark.parametrize("title", ["Hide", "High Hedge", "Jig"])
+@pytest.mark.parametrize("indent", [3, 9, 17])
+def test_a_title_of_note_letters_off_the_middle(title: str, indent: int) -> None:
+    """Its capital sign has the cell of the seventh octave; the line with the signature below it is set in."""
+    reading = decode(["⠀" * indent + words(title), HEAD, "⠐⠹⠱⠫⠻⠀⠗⠏⠣⠅"])
+    assert (reading.tune.title, len(reading.tune.bars), reading.problems) == (title, 2, ())
+
+
 def test_cautionary_accidentals_are_where_music21_puts_them() -> None:
     """Common practice, by music21's makeAccidentals: in the bar after an altered note the same letter is reminded of its
     signature, two bars after it is not; the first is no needless sign."""
@@ -490,6 +502,7 @@ def test_a_space_too_many_or_too_few_is_named() -> None:
 def test_a_short_first_bar_beside_a_whole_last_one_is_odd() -> None:
     said = "The first bar is short, though the last one is whole. Is something missing here?"
     assert hints(HEAD, "⠐⠹⠱⠫⠀⠹⠱⠫⠻⠀⠗⠏⠣⠅") == [(2, 1, said)]
+    assert hints(HEAD, "⠐⠹⠱⠀⠹⠱⠫⠻⠀⠗⠏⠣⠅") == []  # half a bar and less is a pickup, as a rule
     assert hints(HEAD, "⠐⠹⠀⠹⠱⠫⠻⠀⠗⠫⠣⠅") == []  # the last bar is its other part
     assert hints(HEAD, "⠐⠹⠀⠹⠱⠫⠻⠀⠗⠫⠣⠆⠀⠐⠹⠀⠹⠱⠫⠻⠀⠗⠏⠣⠅") == []  # so is one before a repeat
 

@@ -2,8 +2,9 @@
 
 import pytest
 from braille.corpus import align, cause, compare, music21_groups, our_groups, parse, sample
+from braille.made import to_brf
 
-from companion.braille import Habits, decode, encode, from_brf, read_file, to_ascii, to_brf
+from companion.braille import Habits, decode, encode, from_brf, read_file, to_ascii
 from companion.errors import Trouble
 from companion.language import English
 from companion.language.braille import reading_json, say_meaning

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from companion.errors import Trouble
-from companion.transcribe.lyrics import lay, lay_lines, parted, syllables_of
+from companion.transcribe.lyrics import lay, lay_lines, syllables_of
+from companion.tune import parted
 
 
 def test_words_are_laid_syllable_by_syllable() -> None:
