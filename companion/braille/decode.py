@@ -145,6 +145,11 @@ def _one_part(rows: list[Row], strange: list[Problem], said: list[Said], languag
     inner = [r for r in rows[head:] if r.indent > 1]
     # Music that begins further in, with something at the margin later on, is vocal: plain music begins there.
     if margin and inner and (rows[head].indent > 1 or not all(_music_like(r.cells) for r in margin)):
+        if margin == rows[head:head + 1] and not strange:
+            # One line at the margin, which is all music but for the mark of its first note: that mark was forgotten.
+            reading = _PageReader(rows, head, False, said, language).reading(strange)
+            if [p.code for p in reading.problems] == [ProblemCode.MARK_FOR_FIRST_NOTE]:
+                return reading
         return _PageReader(rows, head, True, said, language).reading(strange)
     reading = _PageReader(rows, head, False, said, language).reading(strange)
     if reading.problems and margin and inner and all(
@@ -289,9 +294,16 @@ class _PageReader:
         text = words_of(cells, merged if verse == 0 else None, self.language).strip()
         if not text:
             return goes_on
-        if verse == 0 and (slip := check_words(text, len(places))):
+        if verse == 0 and (slip := check_words(text, len(places), self._rests_between(places))):
             self.hints.append(slip.at(row.number, row.column))
         return sing(self.reader, places, text, self.language, verse, goes_on)
+
+    def _rests_between(self, places: list[tuple[int, int]]) -> bool:
+        """Whether a rest stands between some of these notes: what follows it may be played and not sung."""
+        bars = self.reader.bars
+        (first, begin), (last, end) = (places[0], places[-1]) if places else ((0, 0), (0, 0))
+        return any(note.pitch is None and (first, begin) < (b, n) < (last, end)
+                   for b in range(first, last + 1) for n, note in enumerate(bars[b].notes))
 
     def _further_verses(self, blocks: list[list[Row]]) -> None:
         """Verses after the song, each with its number."""
@@ -319,7 +331,10 @@ class _PageReader:
         if not bars:
             problems.append(Problem(1, 1, ProblemCode.NO_MUSIC))
         problems.sort(key=lambda p: (p.line, p.column))
-        return Reading(tune, tuple(problems), self.pitch_only, _raw=Raw(self.reader, self.head, self.texts, self.hints, self._at))
+        # Several lines with notes to spare are how this music goes: long melismas, or much that is played.
+        spare = [hint for hint in self.hints if hint.code is ProblemCode.FEWER_SYLLABLES]
+        hints = [hint for hint in self.hints if hint not in spare] if len(spare) > 1 else self.hints
+        return Reading(tune, tuple(problems), self.pitch_only, _raw=Raw(self.reader, self.head, self.texts, hints, self._at))
 
 
 def _words_before_signatures(groups: list[str], last: bool, first: bool) -> list[str]:

@@ -51,18 +51,42 @@ def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[i
     """
     notes = list(_notes(tune, bars, place))
     strays = _strays(notes)
+    leaps = Counter((last.pitch, here.pitch) for i, (last, here) in enumerate(pairwise(notes), 1)
+                    if _leaps(last, here, i, strays))
+    few = leaps.total() <= _MOST[ProblemCode.LEAP]
+    melismas = _melismas(notes)
     found = [Problem(here.line, here.column, ProblemCode.NEEDLESS_ACCIDENTAL) for here in notes
              if here.note.accidental is Display.SHOWN and not _recalls(tune, here)]
     for i, (last, here) in enumerate(pairwise(notes), 1):
-        if i in strays or abs(here.pitch.diatonic - last.pitch.diatonic) > OCTAVE:
+        leap = _leaps(last, here, i, strays)
+        # The same leap twice is how the tune goes, and one to another part of it, behind a double bar, is no wonder.
+        if leap and few and leaps[last.pitch, here.pitch] == 1 and not _parted(tune, last, here):
             found.append(Problem(here.line, here.column, ProblemCode.LEAP))
-        elif here.unit.octave is not None and not needs_octave(last.pitch, here.pitch) and _goes_on(tune, last, here):
+        elif not leap and here.unit.octave is not None and not needs_octave(
+                last.pitch, here.pitch) and _goes_on(tune, last, here):
             found.append(Problem(here.line, here.column, ProblemCode.NEEDLESS_MARK))
-        if _tie_meant(last, here):
+        if not melismas and _tie_meant(last, here):
             found.append(Problem(last.line, last.column, ProblemCode.SLUR_BETWEEN_EQUALS))
     found += _unlike(notes, tune)
     often = {code for code, times in Counter(p.code for p in found).items() if times > _MOST.get(code, times)}
     return tuple(sorted((p for p in found if p.code not in often), key=lambda p: (p.line, p.column)))
+
+
+def _leaps(last: _Placed, here: _Placed, i: int, strays: set[int]) -> bool:
+    """Whether the note of this index lies more than an octave from the one before, or by itself."""
+    return i in strays or abs(here.pitch.diatonic - last.pitch.diatonic) > OCTAVE
+
+
+def _melismas(notes: list[_Placed]) -> bool:
+    """Whether three notes and more are sung on one syllable somewhere: then equal notes are too."""
+    return any(n.note.syllables for n in notes) and any(
+        a.unit.slur and b.unit.slur for a, b in pairwise(notes))
+
+
+def _parted(tune: Tune, last: _Placed, here: _Placed) -> bool:
+    """Whether a double bar or a repeat sign stands between two notes."""
+    return any(tune.bars[k].barline in (Barline.DOUBLE, Barline.FINAL) or tune.bars[k].backward_repeat
+               or tune.bars[k + 1].forward_repeat for k in range(last.bar, here.bar))
 
 
 def _unlike(notes: list[_Placed], tune: Tune) -> Iterator[Problem]:

@@ -20,6 +20,7 @@ from companion.braille.model import ProblemCode, Slip
 from companion.braille.text import read_words
 from companion.tune import Syllable, parted
 
+MOST_OVER = 3  # notes more than syllables where a slur may be missing; more of them are a melisma that print does not slur
 Place = tuple[int, int]  # index of the bar, index of the note in it
 #: Around merged syllables in words that were read: no letters.
 MERGE, MERGED = "\ue000", "\ue001"
@@ -141,11 +142,13 @@ def _fitted(parts: list[list[str]], count: int) -> list[list[str]]:
     return parts
 
 
-def check_words(text: str, notes: int) -> Slip | None:
-    """What is odd where the words of a line cannot fit its notes: each word wants one, each syllable has a vowel."""
+def check_words(text: str, notes: int, rests: bool = False) -> Slip | None:
+    """What is odd where the words of a line cannot fit its notes: each word wants one, each syllable has a vowel. rests: one
+    stands among the notes, so that some of them may have no words."""
     sung = text.split(" ")
     if len(sung) > notes:
         return Slip(ProblemCode.MORE_WORDS, numbers=(len(sung), notes))
-    if sum(max(1, len(_VOWEL.findall(unicodedata.normalize("NFD", word)))) for word in sung) < notes:
+    syllables = sum(max(1, len(_VOWEL.findall(unicodedata.normalize("NFD", word)))) for word in sung)
+    if not rests and syllables < notes <= syllables + MOST_OVER:
         return Slip(ProblemCode.FEWER_SYLLABLES)
     return None

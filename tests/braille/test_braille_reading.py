@@ -282,6 +282,25 @@ def test_a_bar_as_another_but_for_an_accidental_is_odd() -> None:
     assert found("⠩⠏⠗", "⠏⠗") == []  # two notes say little
 
 
+def test_a_page_whose_first_mark_was_forgotten_is_no_song() -> None:
+    """Its first line stands at the margin and the others further in, as words and their music do."""
+    music = [HEAD, "⠹⠱⠫⠻⠀⠳⠻⠫⠱", "⠀⠀⠐⠹⠱⠫⠻⠀⠗⠏⠣⠅"]
+    assert problems(*music) == [(2, 1, "The first note of the tune wants an octave mark.")]
+    assert len(decode(music).tune.bars) == 4
+
+
+def test_hints_that_real_music_gave_for_nothing_are_gone() -> None:
+    """The same leap twice, a leap behind a double bar, equal notes on one syllable of a song with melismas."""
+    leap = "⠨⠹⠱⠐⠹⠻"
+    said = ProblemCode.LEAP
+    assert [p.code for p in decode([HEAD, f"{leap}⠀⠗⠏⠣⠅"]).hints] == [said]
+    assert decode([HEAD, f"{leap}⠀⠗⠏⠀{leap}⠣⠅"]).hints == ()
+    assert decode([HEAD, "⠨⠹⠱⠫⠻⠣⠅⠄⠀⠸⠗⠏⠣⠅"]).hints == ()
+    words_, song = "⠇⠁⠀⠎⠕⠀⠥⠏⠀⠓⠊", "⠀⠀⠐⠹⠉⠹⠫⠻⠀{}⠀⠹⠳"
+    assert [p.code for p in decode([HEAD, words_, song.format("⠹⠉⠱⠉⠫⠉⠻")]).hints] == []
+    assert [p.code for p in decode([HEAD, "⠇⠁⠀⠎⠕⠀⠥⠏", "⠀⠀⠐⠹⠉⠹⠫⠻"]).hints] == [ProblemCode.SLUR_BETWEEN_EQUALS]
+
+
 @pytest.mark.parametrize("title", ["Hide", "High Hedge", "Jig"])
 @pytest.mark.parametrize("indent", [3, 9, 17])
 def test_a_title_of_note_letters_off_the_middle(title: str, indent: int) -> None:

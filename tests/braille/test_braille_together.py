@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from companion.braille import Hand, Part, decode, encode_parts, from_brf, from_dots, to_ascii, to_brf, words
+from companion.braille import Hand, Part, decode, encode_parts, from_brf, from_dots, to_ascii, words
 from companion.command import main
 from companion.errors import Trouble
 from companion.tune import Bar, Key, Note, Pitch, Syllable, Time, Tune, to_musicxml, with_solfa
