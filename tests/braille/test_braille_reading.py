@@ -296,7 +296,7 @@ def test_hints_that_real_music_gave_for_nothing_are_gone() -> None:
     assert [p.code for p in decode([HEAD, f"{leap}⠀⠗⠏⠣⠅"]).hints] == [said]
     assert decode([HEAD, f"{leap}⠀⠗⠏⠀{leap}⠣⠅"]).hints == ()
     assert decode([HEAD, "⠨⠹⠱⠫⠻⠣⠅⠄⠀⠸⠗⠏⠣⠅"]).hints == ()
-    words_, song = "⠇⠁⠀⠎⠕⠀⠥⠏⠀⠓⠊", "⠀⠀⠐⠹⠉⠹⠫⠻⠀{}⠀⠹⠳"
+    words_, song = "⠇⠁⠀⠎⠕⠀⠥⠏⠀⠓⠊⠀⠇⠁⠀⠎⠕", "⠀⠀⠐⠹⠉⠹⠫⠻⠀{}⠀⠹⠳"
     assert [p.code for p in decode([HEAD, words_, song.format("⠹⠉⠱⠉⠫⠉⠻")]).hints] == []
     assert [p.code for p in decode([HEAD, "⠇⠁⠀⠎⠕⠀⠥⠏", "⠀⠀⠐⠹⠉⠹⠫⠻"]).hints] == [ProblemCode.SLUR_BETWEEN_EQUALS]
 
