@@ -146,9 +146,11 @@ def _one_part(rows: list[Row], strange: list[Problem], said: list[Said], languag
     # Music that begins further in, with something at the margin later on, is vocal: plain music begins there.
     if margin and inner and (rows[head].indent > 1 or not all(_music_like(r.cells) for r in margin)):
         if margin == rows[head:head + 1] and not strange:
-            # One line at the margin, which is all music but for the mark of its first note: that mark was forgotten.
-            reading = _PageReader(rows, head, False, said, language).reading(strange)
-            if [p.code for p in reading.problems] == [ProblemCode.MARK_FOR_FIRST_NOTE]:
+            # One line at the margin, which is whole bars of music but for the mark of its first note: that was forgotten.
+            page = _PageReader(rows, head, False, said, language)
+            reading = page.reading(strange)
+            if [p.code for p in reading.problems] == [ProblemCode.MARK_FOR_FIRST_NOTE] and page.reader.bars[0].complete and (
+                    not page.reader.named):
                 return reading
         return _PageReader(rows, head, True, said, language).reading(strange)
     reading = _PageReader(rows, head, False, said, language).reading(strange)

@@ -9,6 +9,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from braille.made import to_brf
 
 from companion.braille import Hand, Part, decode, encode_parts, from_brf, from_dots, to_ascii, words
 from companion.command import main
