@@ -11,7 +11,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from companion.braille import Habits
+from companion.braille import Habits, signs
 from companion.braille.encode import _plain, heading
 from companion.braille.lines import Lines
 from companion.braille.pieces import Encoder
@@ -99,20 +99,41 @@ def our_groups(tune: Tune) -> list[str]:
     return [g for g in one_line(tune).split(SPACE) if g]
 
 
+_SIGNS = f"[⠩⠣⠡](?={OCTAVE}?[^⠩⠣⠡])"
+_NOTES = frozenset(cell for cell in signs.NOTE_CELLS.values())
+
+
+def _names(bar: str) -> str:
+    """A bar without accidentals, its notes without their values."""
+    return "".join(chr(ord(c) & ~0x24) if c in _NOTES else c for c in re.sub(_SIGNS, "", bar))
+
+
 def cause(tune: Tune, ours: str, theirs: str) -> str:
     """Why two bars differ, by the rule that decides."""
     if theirs.startswith(f"⠍{SPACE}⠶"):
         return "bars of rest are written together"
     if ours in "⠍⠥⠧⠭⠥⠄⠧⠄" and theirs == "⠍":
         return "a short bar of rest keeps its value"
-    bare = re.sub(f"[⠩⠣⠡](?={OCTAVE}?[^⠩⠣⠡])", "", theirs)
-    if re.sub(f"[⠩⠣⠡](?={OCTAVE}?[^⠩⠣⠡])", "", ours) == bare and len(ours) < len(theirs):
-        return "a reminder accidental that the bar does not need"
+    if re.sub(_SIGNS, "", ours) == re.sub(_SIGNS, "", theirs):
+        if len(ours) < len(theirs):
+            return "a reminder accidental that the bar does not need"
+        if _repeats_a_sign(ours):
+            return "an accidental that holds in another octave alone"
+        return "other"
     if "⠣⠂" in ours:
         return "value signs where the bar does not settle the values"
-    if len(ours) == len(theirs):
-        return "grouping: only whole beats, counted from the bar line"
+    if _names(ours) == _names(theirs):
+        if len(ours) <= len(theirs):
+            return "grouping: only whole beats, counted from the bar line"
+        if _repeats_a_sign(ours):
+            return "an accidental that holds in another octave alone"
     return "other"
+
+
+def _repeats_a_sign(bar: str) -> bool:
+    """Whether the same accidental stands twice before the same letter."""
+    found = [(m[1], ord(m[2]) & ~0x24) for m in re.finditer(f"([⠩⠣⠡]){OCTAVE}?([{''.join(_NOTES)}])", bar)]
+    return len(set(found)) < len(found)
 
 
 class Difference(NamedTuple):
