@@ -2,7 +2,7 @@
 
 from companion.match.advice import Advice, advise, move_to_try
 from companion.match.attempts import line_odds
-from companion.match.closeness import closeness, take_features
+from companion.match.closeness import closeness, closeness_features, take_features
 from companion.match.details import detail
 from companion.match.follow import Follower, joined
 from companion.match.model import (
@@ -31,5 +31,5 @@ from companion.match.take import match_phrase, match_take, unjudged
 
 __all__ = ["PARAMETERS", "Advice", "CueKind", "Detail", "Doubt", "Follower", "HeardNote", "Highest", "Length", "LengthFault",
            "Match", "MatchParameters", "MissedLength", "MissedSize", "Move", "MoveEvidence", "MoveKind", "Presence", "Size",
-           "SizeFault", "Verdict", "advise", "closeness", "detail", "frame_odds", "joined", "line_odds", "match_phrase",
-           "match_take", "move_kind", "move_to_try", "take_features", "unjudged"]
+           "SizeFault", "Verdict", "advise", "closeness", "closeness_features", "detail", "frame_odds", "joined", "line_odds",
+           "match_phrase", "match_take", "move_kind", "move_to_try", "take_features", "unjudged"]

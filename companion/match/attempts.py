@@ -9,8 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.ear import PitchTrack
+from companion.match.align import build_model, forward, pitch_grid, sung_frames, written_onsets
 from companion.match.finder import PARAMETERS, Attempt, Found, find
-from companion.match.fragments import Fragments, is_bare
+from companion.match.fragments import Fragments, cut, is_bare
+from companion.match.parameters import PARAMETERS as MATCH
+from companion.match.parameters import MatchParameters
 from companion.tune import LineNote
 
 MARGIN_S = 0.15  # silence and consonants around an attempt that are judged with it
@@ -33,6 +36,8 @@ FORCED_BONUS = 20.0
 FORCED = replace(PARAMETERS, enter=(PARAMETERS.enter[0] - FORCED_BONUS, PARAMETERS.enter[1] - FORCED_BONUS),
                  inside=(FORCED_BONUS + 10, FORCED_BONUS + 15))
 MOST_FORCED = 2
+ENDS_TRIED = (0.35, 0.6, 0.9)  # shares of the line that may have been sung, each with its own pace
+MOST_ENDS = 2
 LEAST_ODDS = -BONUS  # of all that is sung, where nothing of the line was found
 
 
@@ -104,10 +109,50 @@ def other_stretches(track: PitchTrack, line: Sequence[LineNote], found: Found) -
     odds = max((a.odds for a in attempts), default=LEAST_ODDS)
     sung = _all_sung(found, track, len(line))
     some = [] if sung is None else [replace(sung, odds=odds, attempts=len(attempts))]
-    # Of what is longer than any singer takes over the line only a part can be the line, and that was looked for.
-    most_s = LONGEST_NOTE_S * len(line)
-    return [s for s in _long_enough([*best, *some, all_of(track, line, len(attempts), odds)])
-            if float(np.count_nonzero(track.f0_hz[s.frames] > 0)) * track.hop_s <= most_s]
+    return [s for s in _long_enough([*best, *some, all_of(track, line, len(attempts), odds)]) if _short_enough(s, track, line)]
+
+
+def _short_enough(stretch: Stretch, track: PitchTrack, line: Sequence[LineNote]) -> bool:
+    """Of what is longer than any singer takes over the line only a part can be the line, and that was looked for."""
+    return float(np.count_nonzero(track.f0_hz[stretch.frames] > 0)) * track.hop_s <= LONGEST_NOTE_S * len(line)
+
+
+def begun_stretches(track: PitchTrack, line: Sequence[LineNote], found: Found) -> list[Stretch]:
+    """All that seems sung, as the beginning of the line up to each of the notes where the singer may have stopped.
+
+    All of the voice where little of it seems sung: a few quick notes look like talk.
+    """
+    pieces = found.pieces
+    sung = _all_sung(found, track, len(line))
+    if sung is None or (pieces.seconds * found.sung).sum() < MOST_OF_IT * pieces.seconds[pieces.voiced].sum():
+        sung = all_of(track, line, 0, LEAST_ODDS)
+    if not _short_enough(sung, track, line):
+        return []
+    return _long_enough([replace(sung, last=k) for k in likely_ends(track.part(sung.frames), line)])
+
+
+def likely_ends(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters = MATCH) -> list[int]:
+    """The places (from 0) in a line of n notes at which all that is sung in a take most likely ends, best first.
+
+    Of the model of `companion.match.align` only the forward pass is needed; the pace is not known, so some are tried.
+    """
+    fragments = cut(track, params)
+    if not fragments.voiced.any():
+        return []
+    n = len(line)
+    midi, beats, rests = (np.array(x, dtype=float) for x in zip(*((m.midi, m.quarters, m.rest_after) for m in line),
+                                                                strict=True))
+    begin, end = sung_frames(fragments)
+    most_s = (end - begin) * track.hop_s
+    whole = written_onsets(beats, rests)[1]
+    best = np.full(n, -np.inf)
+    for share in ENDS_TRIED:
+        model = build_model(fragments, pitch_grid(fragments, params), midi, beats, rests, None, most_s / (share * whole),
+                            is_bare(track), params)
+        passed = forward(model)
+        best = np.maximum(best, passed.log_likelihood + np.log(passed.reached + 1e-300))
+    order = [int(k) for k in np.argsort(-best) if LEAST_NOTES - 1 <= k < n - 1]
+    return order[:MOST_ENDS]
 
 
 def all_of(track: PitchTrack, line: Sequence[LineNote], attempts: int = 1, odds: float = 0.0) -> Stretch:
@@ -163,8 +208,19 @@ def _stretch(found: Found, track: PitchTrack, parts: list[tuple[Attempt, int, in
     to = int(pieces.first[spans[-1][1] - 1] + pieces.frames[spans[-1][1] - 1])
     return Stretch(frames, first, last, float(track.time_s[pieces.first[spans[0][0]]]),
                    float(track.time_s[min(to, len(track.time_s) - 1)]), max(1, attempts),
-                   max(a.odds for a, _, _ in parts), _share(found, spans), parts[1][1] if len(parts) > 1 else None,
+                   max(a.odds for a, _, _ in parts), _share(found, spans), parts[1][1] if _restarted(parts) else None,
                    (_sung_near(found, spans[0][0], -1), _sung_near(found, spans[-1][1], 1)))
+
+
+def _restarted(parts: Sequence[tuple[Attempt, int, int]]) -> bool:
+    """Whether the second of two parts was begun anew: with a note that was sung already, or after a pause.
+
+    A wrong note that the rest of the line follows parts the line too, in the midst of the singing.
+    """
+    if len(parts) < 2:
+        return False
+    one, two = parts[0][0], parts[1][0]
+    return two.first <= one.last or two.from_s - one.to_s >= BREATH_S
 
 
 def _sung_near(found: Found, at: int, way: int) -> bool:

@@ -1,8 +1,9 @@
 """How well a whole take matches, 0 to 1, ordered as experts order takes.
 
-Four plain features of the notes, weighted by a logistic regression on the graded takes of the MAST melody
-set (majority grade 3 or 4 against 1 or 2; `tests/benchmarks/graded.py --fit` makes the weights anew and
-reports them with each melody held out). Direction alone says little about a grade; pitch error carries it.
+Plain features of the notes, of the moves as judged and of what else was sung, weighted by a logistic regression on the
+graded takes of the MAST melody set (majority grade 3 or 4 against 1 or 2; `tests/benchmarks/graded.py --fit` makes
+the weights anew and reports them with each melody held out). Direction alone says little about a grade; pitch error
+carries most of it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.match.model import HeardNote
+from companion.match.model import HeardNote, Move, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
 
 F = NDArray[np.float64]
@@ -41,7 +42,26 @@ def take_features(notes: Sequence[HeardNote], params: MatchParameters = PARAMETE
     return np.array([away.mean(), np.sqrt((away**2).mean()), steps.mean() if len(steps) else 0.0, rhythm])
 
 
-def closeness(notes: Sequence[HeardNote], params: MatchParameters = PARAMETERS) -> float:
+def closeness_of_notes(notes: Sequence[HeardNote], params: MatchParameters = PARAMETERS) -> float:
+    """The same as `closeness` from the notes alone, before the moves are judged."""
+    score = params.notes_constant + float(np.dot(params.notes_weights, take_features(notes, params)))
+    return round(1.0 / (1.0 + float(np.exp(-score))), 4)
+
+
+def closeness_features(notes: Sequence[HeardNote], moves: Sequence[Move], explained: float,
+                       params: MatchParameters = PARAMETERS) -> F:
+    """Six numbers, 0 = as written: the four of `take_features`; the share of the voice that is none of the notes; the
+    share of moves that are not right.
+
+    explained: share of the voice at the pitch of the note that was found there (see `companion.match.presence`).
+    """
+    right = sum(m.verdict is Verdict.RIGHT for m in moves) / len(moves) if moves else 1.0
+    return np.append(take_features(notes, params), [1.0 - explained, 1.0 - right])
+
+
+def closeness(notes: Sequence[HeardNote], moves: Sequence[Move], explained: float,
+              params: MatchParameters = PARAMETERS) -> float:
     """How well a take matches its tune: 0 (another tune) to 1 (as written, in the singer's own key)."""
-    score = params.closeness_constant + float(np.dot(params.closeness_weights, take_features(notes, params)))
+    score = params.closeness_constant + float(np.dot(params.closeness_weights,
+                                                     closeness_features(notes, moves, explained, params)))
     return round(1.0 / (1.0 + float(np.exp(-score))), 4)

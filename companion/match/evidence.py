@@ -61,9 +61,9 @@ def doubt_of(e: Evidence, wanted: Direction, params: MatchParameters = PARAMETER
     if call(e, wanted, params).verdict is not Verdict.UNSURE:
         return None
     if e.fault:
-        as_wanted = direction_of(e.interval, params.level_within) == wanted
+        as_wanted = direction_of(e.interval, e.edge) == wanted
         folded = e.interval if e.folded is None or e.folded.interval is None else e.folded.interval
-        if not as_wanted or (not e.bare and direction_of(folded, params.level_within) != wanted):
+        if not as_wanted or (not e.bare and direction_of(folded, e.edge) != wanted):
             return Doubt.OCTAVE
     clear = {Doubt.SHORT: (replace(e, seconds=max(e.seconds, LONG_S)),), Doubt.PLACE: (_as_if(e, e.interval, 1.0, params),),
              Doubt.EDGE: tuple(_as_if(e, e.interval + by, e.placed, params) for by in (CLEAR, -CLEAR))}
@@ -74,7 +74,7 @@ def doubt_of(e: Evidence, wanted: Direction, params: MatchParameters = PARAMETER
 def _as_if(e: Evidence, interval: float, placed: float, params: MatchParameters) -> Evidence:
     """The evidence if another interval had been measured, or if it were as sure where the notes lie."""
     def shares(x: float) -> tuple[float, float, float]:
-        error, edge = max(e.error, 1e-3), params.level_within
+        error, edge = max(e.error, 1e-3), e.edge
         above, below = normal_cdf((x - edge) / error), normal_cdf((-x - edge) / error)
         return above, 1 - above - below, below
 

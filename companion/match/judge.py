@@ -35,7 +35,7 @@ class Evidence:
     alignment supports it. seconds: of voice in the shorter note. fault: an end lies where trackers err.
     folded: the same evidence with octaves folded away, where that changes it. bare: of an unknown tracker. repeated: the
     move is one of several level ones in a row, of which none can be told from its neighbour.
-    error: standard deviation of the interval, semitones.
+    error: standard deviation of the interval, semitones. edge: semitones up to which a move is level.
     """
 
     interval: float | None
@@ -49,6 +49,7 @@ class Evidence:
     folded: Evidence | None = None
     error: float = 0.0
     repeated: bool = False
+    edge: float = PARAMETERS.level_within
 
     @property
     def probability(self) -> dict[Direction, float]:
@@ -88,7 +89,7 @@ def weigh(interval: float, posterior: F, sung: F, near: NDArray[np.bool_], error
     above, below = normal_cdf((interval - edge) / error), normal_cdf((-interval - edge) / error)
     up, level, down = directions_of(np.where(near, 0.0, posterior), sung, edge)
     return Evidence(interval, placed * above + up, placed * (1 - above - below) + level, placed * below + down, placed,
-                    seconds, error=error)
+                    seconds, error=error, edge=edge)
 
 
 def interval_error(steady: Steady, i: int, params: MatchParameters) -> float:
@@ -130,20 +131,21 @@ def move_evidence(aligned: Alignment, steady: Steady, key: F, written: F, i: int
     p = len(aligned.grid)
     sung = np.asarray(np.arange(-(p - 1), p) * params.cell, dtype=np.float64)
     interval = float(steady.midi[i + 1] - steady.midi[i])
+    edge = params.level_within_bare_step if bare and abs(written[i + 1] - written[i]) == 1 else params.level_within
     if math.isnan(interval):
-        up, level, down = directions_of(posterior, sung, params.level_within)
+        up, level, down = directions_of(posterior, sung, edge)
         return Evidence(None, up, level, down, 0.0, 0.0, True)
     error = interval_error(steady, i, params)
     seconds = float(min(steady.seconds[i], steady.seconds[i + 1]))
     near = np.abs(sung - interval) <= params.supports_within
     level = np.diff(written) == 0
     repeated = bool(level[i] and level[max(0, i - 1):i + 2].sum() > 1)
-    found = replace(weigh(interval, posterior, sung, near, error, seconds, params.level_within), repeated=repeated)
+    found = replace(weigh(interval, posterior, sung, near, error, seconds, edge), repeated=repeated)
     first, second = (float(steady.midi[k] - written[k] - key[k]) for k in (i, i + 1))
     if not tracker_fault(steady, (first, second), i, bare, params):
         return replace(found, fault=True, bare=bare) if octave_slip(steady, written, i, params) else found
     octaves = 12 * (round(second / 12) - round(first / 12))
-    folded = weigh(interval - octaves, posterior, sung, near, error, seconds, params.level_within) if octaves else None
+    folded = weigh(interval - octaves, posterior, sung, near, error, seconds, edge) if octaves else None
     return replace(found, fault=True, folded=folded, bare=bare)
 
 
@@ -156,8 +158,8 @@ def evidence_row(e: Evidence, wanted: Direction, params: MatchParameters = PARAM
     assert e.interval is not None
     good = e.probability[wanted]
     bad = sum(e.probability.values()) - good
-    beyond = {Direction.UP: e.interval - params.level_within, Direction.DOWN: -e.interval - params.level_within,
-              Direction.LEVEL: params.level_within - abs(e.interval)}[wanted]
+    beyond = {Direction.UP: e.interval - e.edge, Direction.DOWN: -e.interval - e.edge,
+              Direction.LEVEL: e.edge - abs(e.interval)}[wanted]
     least = params.least_probability
     odds = math.log(min(max(good, least), 1 - least) / min(max(bad, least), 1 - least))
     misplaced = math.log(1 + least - min(e.placed, 1 - least))
@@ -174,11 +176,11 @@ def call(e: Evidence, wanted: Direction, params: MatchParameters = PARAMETERS) -
     """The verdict of one move: the one rule that makes it."""
     if e.interval is None:
         return DOUBT
-    as_wanted = direction_of(e.interval, params.level_within) == wanted
+    as_wanted = direction_of(e.interval, e.edge) == wanted
     if e.fault and not as_wanted:
         return _call_of_fault(e, wanted, params)
     if e.fault and not e.bare and e.folded is not None and (
-            direction_of(e.folded.interval or 0.0, params.level_within) != wanted):
+            direction_of(e.folded.interval or 0.0, e.edge) != wanted):
         return DOUBT
     right = probability_right(e, wanted, params)
     if right >= params.right_threshold and evidence_row(e, wanted, params)[0] >= -params.leeway:

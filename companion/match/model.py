@@ -224,6 +224,7 @@ class Match:
     heard_from_s, heard_to_s: the stretch of the take that was judged, None where that is not known. attempts: how many
     there were. presence: whether the line was sung at all. stopped: whether the singer stopped before the line's end.
     presence_odds: logarithmic odds that it was this line (see `companion.match.presence`). evidence: of each move.
+    explained: the share of the voice in that stretch that lies at the pitch of the note that was found there.
     """
 
     shift_semitones: float | None
@@ -238,6 +239,7 @@ class Match:
     stopped: bool = False
     presence_odds: float = 9.0
     evidence: tuple[MoveEvidence, ...] = ()
+    explained: float = 1.0
 
     @property
     def kind(self) -> CueKind:

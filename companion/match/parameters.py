@@ -89,6 +89,9 @@ class MatchParameters:
 
     # The verdict of a move.
     level_within: float = 0.5  # semitones: half of equal temperament's step parts "level" from "up" and "down"
+    #: The same for a written semitone in a bare track: of the semitones in takes that experts grade 4 of 4 one in 20 is sung
+    #: 0.3 to 0.5 wide, as singers shrink their intervals (graded takes; `tests/benchmarks/graded.py`).
+    level_within_bare_step: float = 0.3
     supports_within: float = _fitted(1.2, 0.3, 3.0)  # semitones: so near, an alignment supports a measured interval
     pitch_error: float = _fitted(0.1, 0.02, 0.5)  # semitones: what a steady pitch is uncertain by at best
     spread_error: float = _fitted(0.6, 0.1, 2.0)  # share of a note's spread that makes its pitch uncertain
@@ -129,10 +132,13 @@ class MatchParameters:
     closeness_left_out: float = 2.0  # semitones that a note left out counts as
     rhythm_cap: float = 1.5  # spread of the logarithm of lengths beyond which it is no rhythm any more
     rhythm_unknown: float = 0.3  # where too few notes were sung to tell
-    #: Logistic regression on graded takes: see `closeness.take_features` for the four features.
-    closeness_weights: tuple[float, float, float, float] = (-1.70, -1.52, -1.87, -4.11)
-    closeness_constant: float = 4.62
-    closeness_threshold: float = 0.63  # takes at or above are such as experts grade 3 or 4 of 4
+    #: Logistic regressions on graded takes: of the notes alone, see `closeness.take_features` for the four features ...
+    notes_weights: tuple[float, ...] = (-1.70, -1.52, -1.87, -4.11)
+    notes_constant: float = 4.62
+    #: ... and of the whole, see `closeness.closeness_features` for the six.
+    closeness_weights: tuple[float, ...] = (-1.17, -1.06, -1.32, -2.59, -5.58, -1.08)
+    closeness_constant: float = 3.76
+    closeness_threshold: float = 0.5  # takes at or above are rather such as experts grade 3 or 4 of 4 than 1 or 2
 
     # More that a teacher asks for.
     size_tolerance: float = 0.6  # semitones: a move missed by less is not worth a teacher's word

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from companion.ear import PitchTrack
 from companion.match.attempts import Stretch
-from companion.match.closeness import closeness, take_features
+from companion.match.closeness import closeness_of_notes, take_features
 from companion.match.model import HeardNote, Move, Presence, Verdict
 from companion.match.singing import frame_odds
 
@@ -34,7 +34,8 @@ ABSENT = -1.4  # below, the line is said not to be there; between the two nothin
 FEWEST = 5  # a line of fewer notes is found by chance in many others: it is never said to be absent
 LEAST_S = 1.0  # seconds of voice: of less it is not said that it was another tune
 TALK_ODDS = -1.6  # mean odds of singing in what would be judged: below, it is talk ...
-QUICK = 2.5  # ... but for a quick line, short note for short note, which looks like talk and is this line at such odds
+QUICK = 2.5  # ... but for a quick line, short note for short note, which looks like talk and is this line at such odds;
+# from `ABSENT` to these odds nothing is said of it
 
 # The laws of intervals (semitones) and of lengths (logarithms), Laplace: those of the line have a spread about the
 # written value, of which a share is left for anything; those of any tune are broad. Choices; the weights are fitted.
@@ -108,7 +109,7 @@ def presence_row(stretch: Stretch, notes: Sequence[HeardNote], moves: Sequence[M
     intervals, lengths = note_gains(notes)
     begun = stretch.first == 0 and count < size and stretch.share >= ALL_SINGING
     return np.array([
-        min(stretch.odds, 20.0) / 5, min(stretch.odds / count, 3.0), closeness(notes), *shares, take_features(notes)[3],
+        min(stretch.odds, 20.0) / 5, min(stretch.odds / count, 3.0), closeness_of_notes(notes), *shares, take_features(notes)[3],
         sum(n.sung for n in notes) / count, count / size, sum(intervals) / 5,
         sum(intervals) / max(1, len(intervals)), sum(lengths) / 3, sum(lengths) / max(1, len(lengths)),
         explained(notes, track) * stretch.share, float(begun), 1.0])
@@ -126,8 +127,10 @@ def presence(value: float, stretch: Stretch, size: int, track: PitchTrack) -> Pr
     value: its `presence_odds`.
     """
     talk = sung_odds(track) < TALK_ODDS
-    if size < FEWEST or (talk and value < QUICK):
+    if size < FEWEST:
         return Presence.ABSENT if talk else Presence.PRESENT
+    if talk and value < QUICK:
+        return Presence.ABSENT if value < ABSENT else Presence.DOUBTFUL
     part = stretch.share < ALL_SINGING and (stretch.first, stretch.last) != (0, size - 1)
     if value >= (PART_PRESENT if part else PRESENT):
         return Presence.PRESENT

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from companion.ear import PitchTrack
 from companion.errors import NothingSung
 from companion.match.align import Alignment, align
-from companion.match.attempts import Stretch, all_of, likely_stretches, other_stretches
+from companion.match.attempts import Stretch, all_of, begun_stretches, likely_stretches, other_stretches
 from companion.match.closeness import closeness
 from companion.match.details import detail
 from companion.match.evidence import move_evidences, with_doubt
@@ -21,7 +21,7 @@ from companion.match.fragments import is_bare
 from companion.match.judge import DOUBT, Evidence, call, move_evidence
 from companion.match.model import Doubt, HeardNote, Length, Match, Move, MoveEvidence, Presence, Size, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
-from companion.match.presence import ALL_SINGING, FEWEST, presence, presence_odds
+from companion.match.presence import ALL_SINGING, FEWEST, explained, presence, presence_odds
 from companion.match.sizes import with_lengths, with_sizes
 from companion.match.steady import Steady, steady_parts
 from companion.messages import _
@@ -111,7 +111,7 @@ def match_take(track: PitchTrack, line: Sequence[LineNote], params: MatchParamet
         moves = tuple(map(_unjudged, moves))
     else:
         moves = _never_wrong(moves, _where_it_joins(stretch, len(moves)))
-    found = _whole(placed, stretch, line, notes, moves, there, judged.params)
+    found = _whole(placed, stretch, line, notes, moves, there, explained(notes, judged.heard), judged.params)
     if found.stopped and not _quiet_after(track, found):
         found = replace(found, stopped=False)
     return replace(found, presence_odds=round(judged.odds, 2)) if len(line) >= FEWEST else found
@@ -166,7 +166,8 @@ def _best(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters) 
         least = min(best.odds - AS_WELL, SURE)
         best = max((j for j in likely if j.odds >= least), key=lambda j: (j.stretch.from_s, j.odds))
     if best is None or (best.odds < CONVINCING and len(line) >= FEWEST):
-        others = [j for s in other_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
+        others = [j for s in (*other_stretches(track, line, found), *begun_stretches(track, line, found))
+                  if (j := _judged(track, line, s, params)) is not None]
         best = max([*others, *([] if best is None else [best])], key=lambda j: j.odds, default=None)
     # What is nothing but talk is no other tune.
     return None if best is None or (not found.sung.any() and best.presence is not Presence.PRESENT) else best
@@ -241,8 +242,11 @@ def _unsung(line: Sequence[LineNote], i: int) -> Move:
 
 
 def _whole(placed: Placed, stretch: Stretch, line: Sequence[LineNote], some: tuple[HeardNote, ...],
-           moves: tuple[Move, ...], there: Presence, params: MatchParameters) -> Match:
-    """The match of the whole line, of which some notes were looked for in the stretch and the others not sung."""
+           moves: tuple[Move, ...], there: Presence, voice: float, params: MatchParameters) -> Match:
+    """The match of the whole line, of which some notes were looked for in the stretch and the others not sung.
+
+    voice: the share of the voice of the stretch that these notes explain.
+    """
     first, last = stretch.first, stretch.last
     judged = line[first:last + 1]
     evidence = [placed.evidence(judged, i, params) for i in range(len(moves))]
@@ -259,9 +263,9 @@ def _whole(placed: Placed, stretch: Stretch, line: Sequence[LineNote], some: tup
     off = placed.steady.midi - np.array([n.written.midi for n in some], dtype=float)
     shift = None if np.isnan(off).all() else round(float(np.nanmedian(off)), 2)
     unsung = next((k for k, n in enumerate(reversed(notes)) if n.sung), 0)
-    return Match(shift, notes, all_moves, closeness(notes, params), detail(notes, all_moves, key, params),
+    return Match(shift, notes, all_moves, closeness(notes, all_moves, voice, params), detail(notes, all_moves, key, params),
                  round(stretch.from_s, 3), round(stretch.to_s, 3), stretch.attempts, there,
-                 stopped=last < len(line) - 1 or unsung >= MOST_UNHEARD, evidence=known)
+                 stopped=last < len(line) - 1 or unsung >= MOST_UNHEARD, evidence=known, explained=round(voice, 4))
 
 
 def _note(placed: Placed, i: int, written: LineNote, params: MatchParameters) -> HeardNote:

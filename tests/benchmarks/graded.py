@@ -60,7 +60,7 @@ def best_split(scores: np.ndarray, good: np.ndarray) -> float:
     return float(edges[best[len(best) // 2]])
 
 
-def fit_logistic(x: np.ndarray, good: np.ndarray, ridge: float = 0.02) -> np.ndarray:
+def fit_logistic(x: np.ndarray, good: np.ndarray, ridge: float = 0.05) -> np.ndarray:
     """Weights and constant of a logistic regression (Newton's method; ridge on standardised features)."""
     mean, scale = x.mean(axis=0), x.std(axis=0) + 1e-9
     z = np.column_stack([(x - mean) / scale, np.ones(len(x))])
@@ -76,7 +76,7 @@ def fit_logistic(x: np.ndarray, good: np.ndarray, ridge: float = 0.02) -> np.nda
 
 def measure(folder: Path, verbose: bool = False, fit: bool = False) -> dict[str, Any]:
     from companion.errors import Trouble
-    from companion.match import PARAMETERS, Verdict, take_features
+    from companion.match import PARAMETERS, Verdict, closeness_features
 
     melodies = json.loads((folder / "melodies.json").read_text())
     rows = list(csv.DictReader((folder / "takes.csv").open()))
@@ -98,7 +98,8 @@ def measure(folder: Path, verbose: bool = False, fit: bool = False) -> dict[str,
                 if verbose and m.verdict != Verdict.RIGHT:
                     print(row["take"], m)
         scores.append(close)
-        rows_of_features.append(take_features(match.notes if match else []))
+        rows_of_features.append(closeness_features(match.notes, match.moves, match.explained) if match else
+                                closeness_features([], [], 0.0))
         majority.append(float(row["majority"]) if row["majority"] else np.nan)
         jury.append(row["jury"] == "pass")
         melody.append(row["melody"])

@@ -1,6 +1,6 @@
 """Sizes of moves and lengths of notes: singers of two makers, of whom each changes one size or one length, or none.
 
-    python tests/benchmarks/sizes.py [--takes 20] [--seed 71] [--set report] [--kind size]
+    python tests/benchmarks/sizes.py [--takes 20] [--seed 71] [--set report] [--kind size] [--maker harmonics]
 
 `--takes` of each kind ("none", "size", "length") and maker; sets as in `everyday.py`. The thresholds were chosen on
 seed 41 of the set "fit". A changed size goes the same way and is 2 to 4 semitones off; half of the time the rest
@@ -25,7 +25,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "benchmarks")]
 
-from everyday import MAKERS, SETS, _kept, _version, judged, tunes  # noqa: E402
+from everyday import ALL_MAKERS, MAKERS, SETS, _kept, _version, judged, tunes  # noqa: E402
 from singers import VOICES, LineItem, line_of, noisy, perform, render, room, some_style  # noqa: E402
 from singers.mixtures import NOISE_DB, QUICKEST_S, _pick  # noqa: E402
 from singers.performance import SYLLABLES  # noqa: E402
@@ -114,7 +114,7 @@ def part(job: tuple[str, str, str, int, range]) -> list[dict[str, Any]]:
 def report(rows: list[dict[str, Any]]) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for what in ("size", "length"):
-        for maker in ("", *MAKERS):
+        for maker in ("", *dict.fromkeys(r["maker"] for r in rows)):
             some = [r for r in rows if r["what"] == what and maker in ("", r["maker"])]
             off, right = [r for r in some if r["off"]], [r for r in some if not r["off"]]
             out[f"{what} {maker}".strip()] = {
@@ -130,12 +130,13 @@ def main() -> None:
     parser.add_argument("--seed", type=int, nargs="+", default=[71])
     parser.add_argument("--set", choices=SETS, default="report")
     parser.add_argument("--kind", choices=KINDS, action="append")
+    parser.add_argument("--maker", nargs="+", default=list(MAKERS), choices=ALL_MAKERS)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--verbose", action="store_true", help="name each false call and each that was not found")
     options = parser.parse_args()
     tunes(options.set)
     jobs = [(kind, maker, options.set, seed, range(a, min(a + 10, options.takes))) for seed in options.seed
-            for kind in options.kind or KINDS for maker in MAKERS for a in range(0, options.takes, 10)]
+            for kind in options.kind or KINDS for maker in options.maker for a in range(0, options.takes, 10)]
     with ProcessPoolExecutor(options.jobs) as pool:
         rows = [r for some in pool.map(part, jobs) for r in some]
     if options.verbose:

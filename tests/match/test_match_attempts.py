@@ -12,12 +12,15 @@ from companion.match.attempts import (
     LONGEST_NOTE_S,
     MARGIN_S,
     Stretch,
+    _restarted,
     all_of,
+    begun_stretches,
+    likely_ends,
     likely_stretches,
     line_odds,
     other_stretches,
 )
-from companion.match.finder import find
+from companion.match.finder import Attempt, find
 
 NOTE_S = 0.48  # from onset to onset in `drawn`
 BEFORE_S = 0.2  # of silence before its first note
@@ -87,6 +90,25 @@ def test_a_restart_in_mid_line_is_one_line_in_two_pieces() -> None:
     # What was sung twice is judged as it was sung the second time.
     twice = (track.time_s > when(4)) & (track.time_s < when(6) - 0.08)
     assert not found.frames[twice].all()
+
+
+@pytest.mark.parametrize(("first", "from_s", "restarted"), [(4, 2.05, False), (4, 2.5, True), (3, 2.05, True)])
+def test_who_goes_on_in_another_key_at_once_has_not_begun_again(first: int, from_s: float, restarted: bool) -> None:
+    one, two = Attempt(0, 3, 0, 20, 0.2, 2.0, 5.0), Attempt(first, 7, 20, 40, from_s, 4.0, 5.0)
+    assert _restarted([(one, 0, first - 1), (two, first, 7)]) is restarted
+    assert not _restarted([(one, 0, 3)])
+
+
+@pytest.mark.parametrize("sung", [3, 5, 6])
+def test_where_the_singer_may_have_stopped_is_told_by_the_model(sung: int) -> None:
+    track = drawn(TUNE[:sung])
+    assert likely_ends(track, line(TUNE))[0] == sung - 1
+    found = find(track, line(TUNE))
+    assert found is not None
+    begun = begun_stretches(track, line(TUNE), found)
+    assert (begun[0].first, begun[0].last) == (0, sung - 1)
+    assert begun[0].frames[track.f0_hz > 0].all()
+    assert likely_ends(drawn([None, None]), line(TUNE)) == []
 
 
 def test_what_else_may_hold_the_line_is_all_that_was_sung_and_the_whole_take() -> None:

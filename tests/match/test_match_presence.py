@@ -150,7 +150,9 @@ def talk() -> PitchTrack:
 def test_what_sounds_like_talk_is_the_line_only_at_high_odds() -> None:
     spoken = talk()
     assert sung_odds(spoken) < TALK_ODDS
-    assert decided(QUICK - 0.01, stretch(), track=spoken) is Presence.ABSENT
+    assert decided(ABSENT - 0.01, stretch(), track=spoken) is Presence.ABSENT
+    assert decided(ABSENT + 0.01, stretch(), track=spoken) is Presence.DOUBTFUL
+    assert decided(QUICK - 0.01, stretch(), track=spoken) is Presence.DOUBTFUL
     assert decided(QUICK + 0.01, stretch(), track=spoken) is Presence.PRESENT
     assert decided(-9.0, stretch(0, 3), track=spoken, size=4) is Presence.ABSENT
 
