@@ -31,6 +31,8 @@ PRESENT = -0.7  # from here on the moves are judged
 PART_PRESENT = 1.2  # the same of a part of the line, where other singing is in the take
 ALL_SINGING = 0.9
 ABSENT = -1.4  # below, the line is said not to be there; between the two nothing is said of it
+MEAN_GAIN, AGAINST = 9, -0.3  # place in `presence_row`, and nats: intervals that are so much likelier in any other tune ...
+OTHER_PITCHES = -1.0  # ... leave it open at most whether it is this line in its rhythm
 FEWEST = 5  # a line of fewer notes is found by chance in many others: it is never said to be absent
 LEAST_S = 1.0  # seconds of voice: of less it is not said that it was another tune
 TALK_ODDS = -1.6  # mean odds of singing in what would be judged: below, it is talk ...
@@ -117,8 +119,13 @@ def presence_row(stretch: Stretch, notes: Sequence[HeardNote], moves: Sequence[M
 
 def presence_odds(stretch: Stretch, notes: Sequence[HeardNote], moves: Sequence[Move], size: int,
                   track: PitchTrack) -> float:
-    """Logarithmic odds that a line of `size` notes was sung, of whose notes those of the stretch were matched."""
-    return float(np.dot(WEIGHTS, presence_row(stretch, notes, moves, size, track)))
+    """Logarithmic odds that a line of `size` notes was sung, of whose notes those of the stretch were matched.
+
+    Where the sung intervals speak against the line, no rhythm makes it the line.
+    """
+    row = presence_row(stretch, notes, moves, size, track)
+    odds = float(np.dot(WEIGHTS, row))
+    return min(odds, OTHER_PITCHES) if row[MEAN_GAIN] < AGAINST else odds
 
 
 def presence(value: float, stretch: Stretch, size: int, track: PitchTrack) -> Presence:

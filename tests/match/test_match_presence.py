@@ -13,6 +13,9 @@ from companion.match import PARAMETERS, HeardNote, Move, Presence, Verdict, matc
 from companion.match.attempts import Stretch
 from companion.match.presence import (
     ABSENT,
+    AGAINST,
+    MEAN_GAIN,
+    OTHER_PITCHES,
     PART_PRESENT,
     PRESENT,
     QUICK,
@@ -108,6 +111,17 @@ def test_worse_notes_have_lower_odds() -> None:
     assert odds(TUNE) > PRESENT + 3
     assert odds(TUNE) > odds([*TUNE[:6], None, None])
     assert odds(astray, Verdict.WRONG) < ABSENT
+
+
+def test_no_rhythm_makes_other_pitches_the_line() -> None:
+    other = [67, 60, 69, 62, 71, 60, 72, 65]
+    notes = [replace(n, onset_s=0.2 + 0.48 * i, duration_s=0.39) for i, n in enumerate(heard(other))]
+    row = presence_row(stretch(), notes, moves(Verdict.RIGHT), 8, drawn(other))
+    assert row[MEAN_GAIN] == pytest.approx(np.mean(note_gains(notes)[0]))
+    assert row[MEAN_GAIN] < AGAINST
+    assert float(np.dot(WEIGHTS, row)) > OTHER_PITCHES, "all else speaks for it"
+    assert presence_odds(stretch(), notes, moves(Verdict.RIGHT), 8, drawn(other)) == OTHER_PITCHES
+    assert ABSENT < OTHER_PITCHES < PRESENT
 
 
 # What is decided.
