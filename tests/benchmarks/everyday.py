@@ -146,7 +146,7 @@ def row(mix: Mixture, match: Match | None) -> dict[str, Any]:
         last = max((i + 1 for i, n in enumerate(match.notes) if n.sung), default=0)
         out["stop_within_one"] = out["answer"] == "stopped early" and abs(last - mix.stopped_after) <= 1
         # A wrong move is said before the stop: there the answer is another one, and right.
-        out["stop_within_one"] |= abs(last - mix.stopped_after) <= 1 and counts["truly_wrong"] > 0
+        out["stop_within_one"] |= abs(last - mix.stopped_after) <= 1 and counts["truly_wrong"] > 0 and not out["absent"]
     return out
 
 
