@@ -255,13 +255,13 @@ def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: se
             right = len(made)
         if at in ends:
             break
-    if right < len(made):
-        encoder.back_to(made[right].state)
-        if right == 0:
-            if _parts_of_bar(tune, made[0], encoder, width, text, verses, underlay):
-                return [made[0]._replace(pieces=[])]
-            right = 1
-            encoder.bar(index)
+    after = [*(one.state for one in made[1:]), encoder.state()]
+    if right == 0:
+        encoder.back_to(made[0].state)
+        if made[0].stop == index + 1 and _parts_of_bar(tune, made[0], encoder, width, text, verses, underlay):
+            return [made[0]._replace(pieces=[])]
+        right = 1
+    encoder.back_to(after[right - 1])
     return made[:right]
 
 
@@ -312,8 +312,11 @@ def word_lines(words: str, page: Lines) -> None:
 
 def _syllables(tune: Tune, notes: Sequence[Place], verse: int) -> Iterator[Syllable]:
     for b, n in notes:
-        syllables = tune.bars[b].notes[n].syllables
-        if len(syllables) > verse and (said := syllables[verse]):
+        note = tune.bars[b].notes[n]
+        if len(note.syllables) > verse and (said := note.syllables[verse]):
+            if note.pitch is None and said.text.strip():
+                raise Trouble(_("Bar {number} has words on a rest, where nobody sings; put them on a note.").format(
+                                  number=tune.bars[b].number))
             yield said
 
 

@@ -114,7 +114,7 @@ def _parts(rows: list[Row], said: list[Said]) -> tuple[list[Row], list[tuple[Par
     """
     names = dict(_HANDS)
     first = _voice_list(rows, names, said)
-    signs = re.compile(f"(?:{_NUMBER}{S.SPACE}+)?(?P<sign>{'|'.join(map(re.escape, names))}){S.DOT}?")
+    signs = re.compile(f"(?:{S.NUMBER}?[{_DIGITS}]{{1,3}}{S.SPACE}+)?(?P<sign>{'|'.join(map(re.escape, names))}){S.DOT}?")
     begun = next((k for k, row in enumerate(rows) if k >= first and S.WORD in row.cells and signs.match(row.cells)), None)
     if begun is None:
         return rows, []

@@ -20,7 +20,7 @@ from companion.braille.groups import (
 )
 from companion.braille.hints import hints
 from companion.braille.layout import Row
-from companion.braille.model import Link, Meaning, MeaningKind, PartName, Problem, Said
+from companion.braille.model import Link, Meaning, MeaningKind, PartName, Problem, ProblemCode, Said
 from companion.braille.signs import Role
 from companion.braille.text import read_words
 from companion.tune import Bar, Note, Tune
@@ -57,11 +57,12 @@ class Reading:
         raw = self._raw
         if raw is None:
             return ()
-        if self.parts:
-            return tuple(sorted({p for _name, part in self.parts for p in part.hints}, key=lambda p: (p.line, p.column)))
-        found = [*hints(self.tune, raw.reader.written, raw.at), *raw.hints,
+        if self.parts:  # bar over bar every bar has its octave mark (De Garmo, chapter 24)
+            found = {p for _name, part in self.parts for p in part.hints if p.code is not ProblemCode.NEEDLESS_MARK}
+            return tuple(sorted(found, key=lambda p: (p.line, p.column)))
+        all_hints = [*hints(self.tune, raw.reader.written, raw.at), *raw.hints,
                  *(slip.at(*raw.at(offset)) for offset, slip in raw.reader.hints)]
-        return tuple(sorted(found, key=lambda p: (p.line, p.column)))
+        return tuple(sorted(all_hints, key=lambda p: (p.line, p.column)))
 
     def amiss_in(self, bars: range) -> tuple[tuple[Problem, ...], tuple[Problem, ...]]:
         """Problems and hints from the end of the bar before the bars of these numbers to the beginning of the one after."""

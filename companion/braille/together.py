@@ -4,9 +4,9 @@ Line over line (MBC 2015, section 35; from memory): in each parallel every voice
 letters, between the word sign and dot 3; words that several voices sing at once stand once over all of them, others over
 their own voice, and a voice without words stands first. Under the heading each voice's letters stand with its name.
 
-Bar over bar (MBC 2015, sections 28 and 29; from memory): a parallel begins with the number of its bar; each part's line
-with its sign (dots 5 345 for a solo, 46 345 for the right hand, 456 345 for the left); bars that sound together begin in the
-same cell.
+Bar over bar (De Garmo, chapter 24, as music21.braille.test has its examples): a parallel begins with the number of its bar,
+without a number sign; each part's line with its sign (dots 5 345 for a solo, 46 345 for the right hand, 456 345 for the left);
+bars that sound together begin in the same cell.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from companion.braille import signs as S
 from companion.braille import text as T
 from companion.braille.encode import VOCAL_RUNOVER, Wording, check_width, places_of, put_heading, word_lines, words_of_notes
+from companion.braille.expressions import number_cells
 from companion.braille.layout import LEFT_HAND, RIGHT_HAND, SOLO
 from companion.braille.lines import Lines, length_of, mark_first, place_bar
 from companion.braille.literary import WordLanguage
@@ -125,8 +126,8 @@ class _Together:
             states.append([voice.encoder.state() for voice in self.voices])
             for voice in self.voices:
                 bar = voice.encoder.bar(stop)
-                if not any(p.mark for made in voice.bars for p in made):
-                    mark_first(bar, True)
+                if self.over or not any(p.mark for made in voice.bars for p in made):
+                    mark_first(bar, True)  # bar over bar in every bar (De Garmo, chapter 24)
                 voice.bars.append(bar)
             if stop > index and not self._fits(index, stop + 1):
                 break
@@ -210,7 +211,7 @@ class _Together:
         return self._lead(index) + max(len(v.label) + _apart(v) for v in self.voices)
 
     def _lead(self, index: int) -> int:
-        return len(T.words(str(self.numbers[index]))) + 1
+        return max(len(str(number)) for number in self.numbers) + 1
 
     def _columns(self) -> list[int]:
         """How many cells each bar of the parallel takes, with the space after it."""
@@ -219,7 +220,7 @@ class _Together:
     def _bar_over_bar(self, index: int, stop: int) -> None:
         """Each part in a line, its words over it; bars that sound together begin in the same cell."""
         page, columns = self.lines, self._columns()
-        number = T.words(str(self.numbers[index])) + S.SPACE
+        number = number_cells(str(self.numbers[index])).rjust(self._lead(index) - 1, S.SPACE) + S.SPACE
         long = self._start(index) + sum(columns) - 1 > page.width
         lead = number
         for words, singers in self._order(index, stop):

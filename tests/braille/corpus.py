@@ -159,6 +159,8 @@ def compare(tune: Tune, back: Tune) -> list[Difference]:
         # (music21 reads ties between rests in some files: a rest has none.)
         notes = [[(n.pitch, _length(n, times[side]), n.tie and n.pitch is not None, bool(n.grace)) for n in bar.notes]
                  for side, bar in ((0, a), (1, b))]
+        notes = [side or [(None, times[k].quarters if times[k] else Fraction(4), False, False)]
+                 for k, side in enumerate(notes)]  # a bar whose rest is hidden in print is a bar of rest
         if notes[0] != notes[1]:
             out.append(Difference("notes", f"bar {a.number}: {notes[0]} and {notes[1]}"))
         signs = [(bar.forward_repeat, bool(bar.backward_repeat), bar.ending) for bar in (a, b)]
