@@ -14,7 +14,7 @@ from companion.messages import _
 
 if TYPE_CHECKING:
     from companion.course import Stage
-    from companion.diary import Settings
+    from companion.diary import Diary, Pupil, Settings
     from companion.language import Language
 
 FIRST_YEAR, LAST_YEAR = 1900, 2999  # reviews lie some years before or after: near the ends of the calendar there are none
@@ -38,6 +38,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--questions", type=int, default=16, metavar="N", help=_("new questions in a sitting (16)"))
     parser.add_argument("--minutes", metavar="N", help=_("how long a sitting is (8, or the setting course-minutes; 15 suits "
                                                         "an adult)"))
+    parser.add_argument("--song", metavar="FILE", help=_("a song of the pupil's own, as from companion notate, kept as the tune "
+                                                       "of the stages that it suits; none for the course's own tunes again"))
     parser.add_argument("--hands-free", action="store_true",
                         help=_("only what is answered by singing; no key is needed"))
     parser.add_argument("--diary", metavar="FILE", help=_("another diary than the usual one"))
@@ -107,6 +109,8 @@ def _with_pupil(options: argparse.Namespace, some: Sequence[Stage]) -> int:
         if options.minutes is not None:
             settings[SettingName.COURSE_MINUTES] = read_setting(SettingName.COURSE_MINUTES, options.minutes)
         language = pupils_language(options, settings)
+        if options.song is not None:
+            return say([_set_song(diary, pupil, some, options.song, language)])
         if options.begin_again:
             forget_progress(diary, pupil)
             return say([course_begins_again_line(language, pupil.nickname)])
@@ -126,11 +130,35 @@ def _with_pupil(options: argparse.Namespace, some: Sequence[Stage]) -> int:
     return 0
 
 
+NO_SONG = "none"
+
+
+def _set_song(diary: Diary, pupil: Pupil, some: Sequence[Stage], song: str, language: Language) -> str:
+    """Keep a song as the tune of the stages that it suits, and what is said to it. Raises Trouble where it suits none."""
+    from companion.course import with_song
+    from companion.language import own_song_line
+    from companion.tune import find, load
+
+    if song.lower() == NO_SONG:
+        diary.set_setting(pupil, SettingName.COURSE_SONG, "")
+        return own_song_line(language, "", [])
+    path = str(find(song).resolve())
+    tune = load(path)
+    suited = [s for s, own in zip(with_song(some, tune, path), some, strict=True) if s is not own]
+    if not suited:
+        raise Trouble(_("{song} suits no stage: it has signs that come together in none. A song of one voice in plain values "
+                        "suits most.").format(song=song))
+    diary.set_setting(pupil, SettingName.COURSE_SONG, path)
+    return own_song_line(language, tune.title, suited)
+
+
 def pupils_language(options: argparse.Namespace, settings: Settings) -> Language:
-    """American where it is asked for here, else as the pupil's settings have it."""
+    """American where it is asked for here, else as the pupil's settings have it; notes by solfa where they are to be."""
+    from companion.diary import NoteNames
     from companion.language import choose_language
 
-    return options.language if options.american else choose_language(settings[SettingName.VARIETY])
+    language = options.language if options.american else choose_language(settings[SettingName.VARIETY])
+    return language.by_solfa() if settings[SettingName.NOTE_NAMES] == NoteNames.SOLFA else language
 
 
 def spoken(options: argparse.Namespace, settings: Settings) -> Settings:

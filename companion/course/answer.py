@@ -16,7 +16,7 @@ from pathlib import Path
 
 from companion.braille import Problem, decode, needs_octave
 from companion.braille import signs as S
-from companion.course.drill import Item, QuestionKind, Wants, card
+from companion.course.drill import Item, QuestionKind, Wants, card, pace_of
 from companion.course.facts import (
     PLAIN,
     QUAVER,
@@ -26,16 +26,18 @@ from companion.course.facts import (
     ending_name,
     fact,
     letter_of,
+    mirrored,
     note_name,
     octave_name,
     placed_name,
     rest_name,
 )
+from companion.course.rhythm import Rhythm, RhythmFinding, judge_rhythm
 from companion.course.vocabulary import Vocabulary
-from companion.ear import PitchTrack, hear_pitch
+from companion.ear import PitchTrack, Sound, find_claps, hear_pitch, own_beat, read_sound
 from companion.errors import NothingSung, Trouble
-from companion.match import Length, Match, Size, Verdict, match_take
-from companion.tune import STEPS, IntervalKind, interval_kind
+from companion.match import Doubt, Length, Match, Size, Verdict, match_take
+from companion.tune import STEPS, Direction, IntervalKind, direction_of, interval_kind
 
 #: What a helper presses for an answer that was spoken aloud.
 HEARD_RIGHT, HEARD_WRONG = "+", "-"
@@ -69,6 +71,9 @@ class Finding(StrEnum):
     SUNG = "sung"  # match: what was heard
     NOTHING_SUNG = "nothing sung"
     SING_FIRST = "sing first"  # something was typed where singing is wanted
+    OTHER_KEY = "other key"  # the moves are right, begun on the written note and not on the one that was given
+    CLAPPED = "clapped"  # rhythm: what was heard
+    CLAP_FIRST = "clap first"  # something was typed where clapping is wanted
     TROUBLE = "trouble"  # trouble: why the recording could not be heard
 
 
@@ -148,6 +153,7 @@ class Judged:
     match: Match | None = None
     trouble: Trouble | None = None
     misread: Misread | None = None
+    rhythm: Rhythm | None = None
 
 
 def check(item: Item, text: str, vocabulary: Vocabulary, before: Judged | None = None) -> Judged:
@@ -161,7 +167,7 @@ def check(item: Item, text: str, vocabulary: Vocabulary, before: Judged | None =
         found = Judged(Verdict.RIGHT, Finding.RIGHT_BY_HELPER)
     elif text == HEARD_WRONG:
         found = Judged(Verdict.WRONG, Finding.WRONG)
-    elif item.wants is Wants.SUNG:
+    elif item.wants in (Wants.SUNG, Wants.CLAPPED):
         return _check_recording(item, text)
     elif item.wants is Wants.NAME and before is not None and before.finding in _ASKED_ON:
         found = _check_name(item, text, vocabulary, before.given)
@@ -334,12 +340,6 @@ def _decoded(cells: str) -> tuple[tuple[object, ...], Problem | None]:
     return (reading.tune.key.fifths, notes), reading.problems[0] if reading.problems else None
 
 
-def mirrored(cell: str) -> str:
-    """The cell with its two columns changed over, a slip of fingers that meet braille from both sides."""
-    swap = {"1": "4", "2": "5", "3": "6", "4": "1", "5": "2", "6": "3", "0": "0"}
-    return S.cells("".join(sorted(swap[d] for d in S.dots_of(cell))))
-
-
 def _one_cell(wanted: Fact, given: str, known: frozenset[str] | None = None) -> Judged:
     """One cell where another was wanted."""
     wrong = Judged(Verdict.WRONG, Finding.OTHER_CELL, cells=given, mirrored=mirrored(wanted.cells) == given)
@@ -393,6 +393,11 @@ def _check_direction(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
     return _not_read(text) if given is None else _right_or_wrong(given == item.direction)
 
 
+def _check_route(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
+    given = vocabulary.route(text)
+    return _not_read(text) if given is None else _right_or_wrong(given == item.route)
+
+
 def _check_octave(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
     value = vocabulary.octave(text)
     if value is None:
@@ -410,7 +415,7 @@ def _check_yes(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
 _CHECKS: dict[Wants, Callable[[Item, str, Vocabulary], Judged]] = {
     Wants.NAME: _check_name, Wants.CELLS: _check_cells, Wants.NUMBER: _check_number, Wants.PLACE: _check_number,
     Wants.CHOICE: _check_choice, Wants.DIRECTION: _check_direction, Wants.OCTAVE: _check_octave,
-    Wants.YES_OR_NO: _check_yes,
+    Wants.YES_OR_NO: _check_yes, Wants.ROUTE: _check_route,
 }
 
 
@@ -437,11 +442,11 @@ def mark_rule(item: Item) -> tuple[int, MarkRule]:
 # --- sung ---
 
 def _check_recording(item: Item, text: str) -> Judged:
-    """A sung answer in a file that was named; not sure where it is no file, or one that cannot be heard."""
+    """A sung or clapped answer in a file that was named; not sure where it is no file, or one that cannot be heard."""
     if not _is_file(text):
-        return Judged(Verdict.UNSURE, Finding.SING_FIRST)
+        return Judged(Verdict.UNSURE, Finding.SING_FIRST if item.wants is Wants.SUNG else Finding.CLAP_FIRST)
     try:
-        return check_take(item, text)
+        return check_take(item, text) if item.wants is Wants.SUNG else check_claps(item, read_sound(text))
     except Trouble as trouble:
         return Judged(Verdict.UNSURE, Finding.TROUBLE, trouble=trouble)
 
@@ -467,6 +472,9 @@ def check_take(item: Item, take: str | Path | PitchTrack) -> Judged:
         match = match_take(track, item.sung)
     except NothingSung:
         return Judged(Verdict.UNSURE, Finding.NOTHING_SUNG)
+    if item.kind is QuestionKind.SING_FROM_ANOTHER and _in_written_key(item, match):
+        return Judged(Verdict.UNSURE, Finding.OTHER_KEY, match=match)
+    match = _with_turned(match)
     counts = match.counts
     enough = math.ceil(OF_A_LONG_LINE * len(match.moves)) if len(match.moves) >= LONG_LINE else len(match.moves)
     verdict = Verdict.WRONG if counts[Verdict.WRONG] else Verdict.RIGHT if counts[Verdict.RIGHT] >= enough else Verdict.UNSURE
@@ -476,7 +484,73 @@ def check_take(item: Item, take: str | Path | PitchTrack) -> Judged:
             cards = dict.fromkeys(item.cards, found.verdict) if found.verdict != Verdict.UNSURE else {}
             finding = {Misreading.SIZE: Finding.OTHER_SIZE, Misreading.LENGTH: Finding.OTHER_LENGTH}[found.what]
             return Judged(found.verdict, finding, cards, match=match, misread=found)
+    if verdict == Verdict.UNSURE and 2 * counts[Verdict.RIGHT] >= len(match.moves) and _has_values(item):
+        # What cannot be told of a move says nothing against a length that is plain elsewhere in the line.
+        surely = [m for _unused, m in _misread_lengths(match) if m.verdict is Verdict.WRONG]
+        if surely:
+            return Judged(Verdict.WRONG, Finding.OTHER_LENGTH, dict.fromkeys(item.cards, Verdict.WRONG), match=match,
+                          misread=surely[0])
     return Judged(verdict, Finding.SUNG, _sung_cards(item, match, verdict), match=match)
+
+
+#: What a tracker's errors are off by: an octave, an octave and a fifth, and the fifth of their difference; within so much.
+TRACKER_OFF = ((12.0, 1.5), (19.0, 1.5), (24.0, 1.5), (7.0, 0.45))
+SURELY = 0.95  # probability of the other direction, and that these parts of the sound are the two notes
+
+
+def _with_turned(match: Match) -> Match:
+    """The match with what it left open for fear of an error of the tracker, where no such error explains it.
+
+    A short line has few notes to tell the singer's key from, so that "C, down to A flat" for "C, up to E" looks like a slip
+    of a fifth to the match. Here what was written is read, not remembered, and by 8 or 10 semitones no tracker errs.
+    """
+    moves = []
+    for move, evidence in itertools.zip_longest(match.moves, match.evidence):
+        if evidence is not None and evidence.doubt is Doubt.OCTAVE and move.sung_semitones is not None:
+            off = abs(move.sung_semitones - move.wanted_semitones)
+            heard = direction_of(move.sung_semitones)
+            chance = {Direction.UP: evidence.up, Direction.DOWN: evidence.down, Direction.LEVEL: 0.0}[heard]
+            if heard is not move.wanted and move.wanted is not Direction.LEVEL and min(chance, evidence.placed) >= SURELY \
+                    and all(abs(off - error) > within for error, within in TRACKER_OFF):
+                move = replace(move, verdict=Verdict.WRONG, heard=heard, sure=chance)
+        moves.append(move)
+    return replace(match, moves=tuple(moves))
+
+
+KEY_WITHIN = 1.2  # semitones: a voice that begins so near to a note means that one
+
+
+def _in_written_key(item: Item, match: Match) -> bool:
+    """Whether a line that was to be sung from another note was sung from the written one, in whatever octave."""
+    assert item.group is not None
+    if match.shift_semitones is None:
+        return False
+    moved = item.sung[0].midi - item.group.line[0].midi
+
+    def off(wanted: float) -> float:
+        apart = (match.shift_semitones or 0.0) - wanted
+        return abs((apart + 6) % 12 - 6)
+
+    return off(-moved) <= KEY_WITHIN < off(0)
+
+
+def check_claps(item: Item, sound: Sound, led: bool = False) -> Judged:
+    """Judge a clapped or tapped answer from its recording. led: the recording begins with the bar that was counted in."""
+    claps, first_s, quarter_s = find_claps(sound), None, pace_of(item)
+    beat_s = float(item.pulse.beat) * quarter_s if item.pulse is not None else quarter_s
+    if led and item.pulse is not None:
+        begins = own_beat(sound, item.pulse.counts, beat_s)
+        first_s = None if begins is None else begins + item.pulse.counts * beat_s
+        # Hands that clap the counted bar too are not asked for it; the first clap may come a little before its beat.
+        claps = claps.since((first_s if first_s is not None else item.pulse.counts * beat_s) - EARLY * beat_s)
+        if first_s is not None:
+            first_s += float(item.sung[0].onset_quarters) * quarter_s
+    found = judge_rhythm(claps, item.sung, quarter_s, first_s, beat_s)
+    return Judged(found.verdict, Finding.NOTHING_SUNG if found.finding is RhythmFinding.NO_CLAPS else Finding.CLAPPED,
+                  dict.fromkeys(item.cards, found.verdict) if found.verdict is not Verdict.UNSURE else {}, rhythm=found)
+
+
+EARLY = 0.45  # of a beat before the first one is still meant for it
 
 
 def misread(item: Item, match: Match) -> Misread | None:
@@ -524,23 +598,40 @@ def _misread_grossly(item: Item, match: Match) -> Misread | None:
 
 def _misread_lengths(match: Match) -> list[tuple[float, Misread]]:
     """Lengths that differ from their neighbours' as no written ones do here. How long a note lasts is the time to the
-    next one; the last one's is its own sound, which may be cut short or held, so that only its neighbours are asked."""
-    notes = match.notes
-    lasting = [None if a.onset_s is None or b.onset_s is None or a.written.rest_after
-               else (b.onset_s - a.onset_s) / float(a.written.quarters) for a, b in itertools.pairwise(notes)]
-    found = []
-    for at, (a, b) in enumerate(itertools.pairwise(lasting)):
-        if a and b and a > 0 and b > 0:
-            times = b / a
-            apart = max(times, 1 / times)
-            if apart >= LENGTH_DOUBT:
-                verdict = Verdict.WRONG if apart >= LENGTH_MISREAD else Verdict.UNSURE
-                found.append((apart / LENGTH_MISREAD, Misread(Misreading.LENGTH, verdict, at + 1, longer=times > 1)))
-    last = notes[-1]
-    if lasting and lasting[-1] and last.duration_s and last.duration_s / float(last.written.quarters) \
-            >= LAST_MISREAD * lasting[-1]:
+    next one, with the rest between; the last one's is its own sound, which may be cut short or held, so that only its
+    neighbours are asked. Notes on one pitch are taken one by one, and together: where a voice goes on, nothing tells where
+    the second begins."""
+    notes, found = match.notes, []
+    for together in (False, True):
+        for (_unused, a), (at, b) in itertools.pairwise(_lasting(match, together)):
+            if a and b and a > 0 and b > 0:
+                times = b / a
+                apart = max(times, 1 / times)
+                if apart >= LENGTH_DOUBT:
+                    verdict = Verdict.WRONG if apart >= LENGTH_MISREAD else Verdict.UNSURE
+                    found.append((apart / LENGTH_MISREAD, Misread(Misreading.LENGTH, verdict, at, longer=times > 1)))
+    last, before = notes[-1], [x for _unused, x in _lasting(match, True) if x]
+    if before and last.duration_s and last.duration_s / float(last.written.quarters) >= LAST_MISREAD * before[-1]:
         found.append((1.0, Misread(Misreading.LENGTH, Verdict.UNSURE, len(notes) - 1, longer=True)))
     return found
+
+
+def _lasting(match: Match, together: bool) -> list[tuple[int, float | None]]:
+    """(place, seconds a crotchet) of each note but the last, those on one pitch perhaps together; None where it is not known when
+    they began, or that what was sung there are these notes."""
+    sure = [m.verdict is Verdict.RIGHT for m in match.moves]
+    out: list[tuple[int, float | None]] = []
+    at = 0
+    while at < len(match.notes) - 1:
+        end = at + 1
+        while together and end < len(match.notes) - 1 and match.notes[end].written.midi == match.notes[at].written.midi \
+                and not match.notes[end - 1].written.rest_after:
+            end += 1
+        begins, ends = match.notes[at].onset_s, match.notes[end].onset_s
+        lasted = sum(float(n.written.quarters + n.written.rest_after) for n in match.notes[at:end])
+        out.append((at, (ends - begins) / lasted if begins is not None and ends is not None and all(sure[at:end]) else None))
+        at = end
+    return out
 
 
 def _sung_cards(item: Item, match: Match, verdict: Verdict) -> dict[str, Verdict]:

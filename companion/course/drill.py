@@ -16,12 +16,28 @@ from fractions import Fraction
 
 from companion.braille import needs_octave
 from companion.braille import signs as S
-from companion.course.facts import Fact, FactKind, fact, octave_name, placed_name
-from companion.course.tune_material import Group, Material, Pulse, make_group, note_fact, pulse_of
+from companion.course.facts import QUAVER, Fact, FactKind, fact, interval_steps, mirrored, octave_name, placed_name
+from companion.course.rhythm import FEWEST_NOTES
+from companion.course.tune_material import Group, Material, Pulse, make_group, note_fact, page_signs, pulse_of, shown_lines
 from companion.errors import Trouble
 from companion.match import move_kind
 from companion.messages import _
-from companion.tune import Bar, Direction, LineNote, Note, Pitch, Tune, direction_of
+from companion.tune import (
+    STEPS,
+    Bar,
+    Barline,
+    Direction,
+    DirectionKind,
+    Jump,
+    Key,
+    LineNote,
+    Note,
+    Pitch,
+    ScoreDirection,
+    Tune,
+    direction_of,
+    transpose,
+)
 
 
 class Way(StrEnum):
@@ -34,6 +50,7 @@ class Way(StrEnum):
     CELL_TO_VOICE = "cell to voice"
     VOICE_TO_CELL = "voice to cell"
     AT_SIGHT = "at sight"
+    CELL_TO_HAND = "cell to hand"
 
 
 class Wants(StrEnum):
@@ -47,7 +64,9 @@ class Wants(StrEnum):
     DIRECTION = "direction"
     OCTAVE = "octave"
     YES_OR_NO = "yes or no"
+    ROUTE = "route"  # the bars of a tune in the order in which they are sung, counted from 1
     SUNG = "sung"
+    CLAPPED = "clapped"
 
 
 class QuestionKind(StrEnum):
@@ -69,6 +88,13 @@ class QuestionKind(StrEnum):
     SAY_THE_OCTAVE = "say the octave"
     MARK_OR_NO_MARK = "mark or no mark"
     HOW_MANY_BEATS = "how many beats"
+    CLAP_THE_RHYTHM = "clap the rhythm"
+    THINK_AND_SING = "think and sing"
+    WHICH_WAY = "which way"
+    OTHER_NOTE = "the other note"
+    UPPER_OR_LOWER = "upper or lower"
+    FROM_THE_BACK = "from the back"
+    SING_FROM_ANOTHER = "sing from another note"
 
     @property
     def way(self) -> Way:
@@ -96,6 +122,13 @@ _FORMS: dict[QuestionKind, tuple[Way, Wants]] = {
     QuestionKind.SAY_THE_OCTAVE: (Way.CELL_TO_NAME, Wants.OCTAVE),
     QuestionKind.MARK_OR_NO_MARK: (Way.NAME_TO_CELL, Wants.YES_OR_NO),
     QuestionKind.HOW_MANY_BEATS: (Way.CELL_TO_NAME, Wants.NUMBER),
+    QuestionKind.CLAP_THE_RHYTHM: (Way.CELL_TO_HAND, Wants.CLAPPED),
+    QuestionKind.THINK_AND_SING: (Way.CELL_TO_VOICE, Wants.SUNG),
+    QuestionKind.WHICH_WAY: (Way.CELL_TO_NAME, Wants.ROUTE),
+    QuestionKind.OTHER_NOTE: (Way.CELL_TO_NAME, Wants.NAME),
+    QuestionKind.UPPER_OR_LOWER: (Way.BY_EAR, Wants.DIRECTION),
+    QuestionKind.FROM_THE_BACK: (Way.CELL_TO_NAME, Wants.NAME),
+    QuestionKind.SING_FROM_ANOTHER: (Way.CELL_TO_VOICE, Wants.SUNG),
 }
 #: Questions in which nothing is read: their facts are only pitches to be sounded.
 BY_EAR_ALONE = (QuestionKind.HIGHER_OR_LOWER, QuestionKind.SING_THE_MOVE, QuestionKind.WHERE_IT_TURNS)
@@ -117,7 +150,11 @@ _YES_ANSWERS = {True: "yes", False: "no"}
 #: What is remembered under a name of its own, not under a fact, and the kind of question that asks for it.
 COUNTING_A_NOTE, WHERE_IT_TURNS = "counting a note", "where it turns"
 WHEN_TO_MARK, COUNTING_BEATS = "when to mark", "counting beats"
-OWN_CARDS = {COUNTING_A_NOTE: QuestionKind.HOW_OFTEN, WHERE_IT_TURNS: QuestionKind.WHERE_IT_TURNS,
+THE_WAY, OTHER_NOTE, TWO_VOICES = "the way through a tune", "the note below an interval", "two voices at once"
+FROM_THE_BACK, FROM_ANOTHER = "cells from the back", "a line from another note"
+OWN_CARDS = {THE_WAY: QuestionKind.WHICH_WAY, OTHER_NOTE: QuestionKind.OTHER_NOTE, TWO_VOICES: QuestionKind.UPPER_OR_LOWER,
+             FROM_THE_BACK: QuestionKind.FROM_THE_BACK, FROM_ANOTHER: QuestionKind.SING_FROM_ANOTHER,
+             COUNTING_A_NOTE: QuestionKind.HOW_OFTEN, WHERE_IT_TURNS: QuestionKind.WHERE_IT_TURNS,
              WHEN_TO_MARK: QuestionKind.MARK_OR_NO_MARK, COUNTING_BEATS: QuestionKind.HOW_MANY_BEATS}
 LENGTH_OF = "length of "  # then a fact: what is remembered of how long it is
 
@@ -140,15 +177,15 @@ class Drill:
 class Item:
     """One question and its right answer.
 
-    cells: what is shown (Unicode, "" for nothing). first: MIDI number of the note that is sounded first, None for
-    none. played: a line that is sounded. sung: the line to be sung. about: names of the facts it is about; cards:
-    what is remembered by it. choices: the cells of each. title: of the tune to be sung whole. group: the bar it is
-    made from. bars: of a whole tune, the number and the cells of each. pulse: the beat that is counted in, None for
-    none. known: the signs that the pupil has met, so that
-    nothing else is named in an answer; None for all.
+    cells: what is shown (Unicode, "" for nothing; several lines are parted by newlines). first: MIDI number of the note that
+    is sounded first, None for none. played: a line that is sounded; below: another, sounded with it. sung: the line to be
+    sung or clapped. about: names of the facts it is about; cards: what is remembered by it. choices: the cells of each.
+    title: of the tune to be sung whole. group: the bar it is made from. bars: of a whole tune, the number and the cells of
+    each. pulse: the beat that is counted in, None for none. known: the signs that the pupil has met, so that nothing else is
+    named in an answer; None for all.
 
     The right answer, by what is wanted: fact (NAME, OCTAVE), to_write (CELLS), direction (DIRECTION, and the move to
-    be sung), number (NUMBER, PLACE, CHOICE), needs_mark (YES_OR_NO), sung (SUNG).
+    be sung), number (NUMBER, PLACE, CHOICE), needs_mark (YES_OR_NO), route (ROUTE), sung (SUNG, CLAPPED).
     """
 
     kind: QuestionKind
@@ -170,6 +207,8 @@ class Item:
     direction: Direction | None = None
     number: Fraction = Fraction(0)
     needs_mark: bool = False
+    route: tuple[int, ...] = ()
+    below: tuple[LineNote, ...] = ()
 
     @property
     def way(self) -> Way:
@@ -199,6 +238,8 @@ class Item:
             return self.to_write
         if self.direction is not None:
             return _DIRECTION_ANSWERS[self.direction]
+        if self.wants is Wants.ROUTE:
+            return " ".join(map(str, self.route))
         if self.wants is Wants.YES_OR_NO:
             return _YES_ANSWERS[self.needs_mark]
         if self.wants in (Wants.NUMBER, Wants.PLACE, Wants.CHOICE):
@@ -225,7 +266,9 @@ _SECONDS = {
     QuestionKind.READ_AND_SING: 15, QuestionKind.WHOLE_TUNE: 30,
     QuestionKind.SING_AT_SIGHT: 20, QuestionKind.WHICH_BAR: 20, QuestionKind.HOW_OFTEN: 15,
     QuestionKind.WHERE_IT_TURNS: 15, QuestionKind.FIND_THE_WRONG_CELL: 20, QuestionKind.SAY_THE_OCTAVE: 8,
-    QuestionKind.MARK_OR_NO_MARK: 14, QuestionKind.HOW_MANY_BEATS: 8,
+    QuestionKind.MARK_OR_NO_MARK: 14, QuestionKind.HOW_MANY_BEATS: 8, QuestionKind.CLAP_THE_RHYTHM: 15,
+    QuestionKind.THINK_AND_SING: 18, QuestionKind.WHICH_WAY: 30, QuestionKind.OTHER_NOTE: 14, QuestionKind.UPPER_OR_LOWER: 20,
+    QuestionKind.FROM_THE_BACK: 12, QuestionKind.SING_FROM_ANOTHER: 18,
 }
 _SECONDS_A_NOTE = 1.5  # that is read, heard or sung
 
@@ -233,6 +276,18 @@ _SECONDS_A_NOTE = 1.5  # that is read, heard or sung
 def seconds_of(item: Item) -> float:
     """About how many seconds a question takes."""
     return _SECONDS[item.kind] + _SECONDS_A_NOTE * (len(item.sung) + len(item.played) + sum(map(len, item.choices)) / 2)
+
+
+QUARTER_S, QUICK_QUARTER_S = 0.6, 1.0  # seconds a crotchet: a calm step; a slow one, where notes are quicker than quavers
+QUAVERS_S = 1.1  # where all is quavers: learners' notes last half a second each
+
+
+def pace_of(item: Item) -> float:
+    """Seconds a crotchet at which a question is counted in, sounded and clapped."""
+    values = {n.quarters for n in (*item.played, *item.sung)}
+    if item.pulse is None and values and max(values) <= QUAVER:
+        return QUAVERS_S
+    return QUICK_QUARTER_S if values and min(values) < QUAVER * Fraction(2, 3) else QUARTER_S
 
 
 @dataclass(frozen=True)
@@ -619,6 +674,188 @@ def beats_of(f: Fact) -> Item:
                 cards=(card(f"{LENGTH_OF}{f.name}", Way.CELL_TO_NAME),), signs=f.signs)
 
 
+# --- rhythm, inner hearing, two voices, ways through a tune ---
+
+def _clap(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    groups = [g for g in _groups(material, FEWEST_NOTES) if g.pulse]
+    # Where all notes are as long as the next there is little to be read.
+    varied = [g for g in groups if len({n.quarters + n.rest_after for n in g.line[:-1]}) > 1]
+    return [clap_the_rhythm(g) for g in _cycle(varied or groups, drill, rng)]
+
+
+def clap_the_rhythm(g: Group) -> Item:
+    """A bar is read in silence; a bar is counted in, then its rhythm is clapped over a soft beat."""
+    return Item(QuestionKind.CLAP_THE_RHYTHM, cells=g.page, sung=g.line, about=(g.name,),
+                cards=(card(g.name, Way.CELL_TO_HAND),), signs=g.signs, group=g, pulse=g.pulse)
+
+
+FEWEST_THOUGHT, SUNG_FIRST = 4, 2  # notes of a line that is thought in part; those that are sung before
+
+
+def _think(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    return [think_and_sing(g) for g in _cycle(_groups(material, FEWEST_THOUGHT), drill, rng)]
+
+
+def think_and_sing(g: Group) -> Item:
+    """The first two notes of a line are sung, those after them only thought, and the last one sung."""
+    *first, before = g.line[:SUNG_FIRST]
+    last = g.line[-1]
+    thought = last.onset_quarters - before.onset_quarters - before.quarters
+    sung = (*first, replace(before, rest_after=thought), replace(last, number=before.number + 1))
+    return Item(QuestionKind.THINK_AND_SING, cells=g.page, first=g.line[0].midi, sung=sung, about=(g.name,),
+                cards=(card(g.name, Way.CELL_TO_VOICE),), signs=g.signs, group=g, pulse=g.pulse)
+
+
+KEYS_APART = (-5, -4, -3, 3, 4, 5)  # semitones to the note that a line is begun on instead: far enough to be told
+
+
+def _from_another(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    return [sing_from_another(g, rng.choice(KEYS_APART)) for g in _cycle(_groups(material), drill, rng)]
+
+
+def sing_from_another(g: Group, semitones: int) -> Item:
+    """A bar is read; another note than its first is sounded, and the bar is sung from there."""
+    line = transpose(g.piece, semitones).line()
+    return Item(QuestionKind.SING_FROM_ANOTHER, cells=g.page, first=line[0].midi, sung=line, about=(FROM_ANOTHER,),
+                cards=(card(FROM_ANOTHER, Way.CELL_TO_VOICE),), signs=g.signs, group=g, pulse=g.pulse)
+
+
+def _upper_or_lower(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    moving = [g for g in _groups(material, 3) if len({n.midi for n in g.line}) > 1]
+    return [upper_or_lower(g, rng.random() < 0.5) for g in _cycle(moving, drill, rng)]
+
+
+APART = 5  # letters between the lowest note of the upper voice and the highest of the lower one: they never cross
+
+
+def upper_or_lower(g: Group, upper: bool) -> Item:
+    """A bar is read, then heard with a second voice that goes the other way: is the one that was read the upper or the
+    lower one?"""
+    key, places = g.piece.key, [n.pitch.diatonic for n in g.line]
+    turned = [-p for p in places]
+    by = min(places) - max(turned) - APART if upper else max(places) - min(turned) + APART
+    other = tuple(replace(n, pitch=_on_letter(t + by, key)) for n, t in zip(g.line, turned, strict=True))
+    return Item(QuestionKind.UPPER_OR_LOWER, cells=g.with_key, direction=Direction.UP if upper else Direction.DOWN,
+                played=g.line if upper else other, below=other if upper else g.line, about=(TWO_VOICES,),
+                cards=(card(TWO_VOICES, Way.BY_EAR),), signs=g.signs, group=g, pulse=g.pulse)
+
+
+def _on_letter(diatonic: int, key: Key) -> Pitch:
+    """The pitch of a key at so many letters above C0."""
+    octave, step = divmod(diatonic, len(STEPS))
+    return Pitch(STEPS[step], octave, key.alter(STEPS[step]))
+
+
+def _other_note(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    facts = [fact(n) for n in drill.facts]
+    notes = [f for f in facts if f.kind is FactKind.PLACED]
+    intervals = [f for f in facts if interval_steps(f)]
+    pairs = [(n, i) for n in notes for i in intervals]
+    some = itertools.cycle(rng.sample(pairs, len(pairs)))
+    return [other_note(n, i) for n, i in itertools.islice(some, drill.count if pairs else 0)]
+
+
+def other_note(written: Fact, interval: Fact) -> Item:
+    """A note is shown with the sign of an interval after it: which note sounds below it?"""
+    below = Pitch(written.step, written.number).diatonic - interval_steps(interval) + 1
+    f = fact(STEPS[below % len(STEPS)])
+    return Item(QuestionKind.OTHER_NOTE, fact=f, cells=written.cells + interval.cells, about=(OTHER_NOTE,),
+                cards=(card(OTHER_NOTE, Way.CELL_TO_NAME),), signs=written.signs | interval.signs)
+
+
+def _from_the_back(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    return [from_the_back(fact(n)) for n in _ordered(_facts(drill, material), drill, rng)]
+
+
+def from_the_back(f: Fact) -> Item:
+    """A cell is shown as it lies on a slate, from the back: which note is it?"""
+    return Item(QuestionKind.FROM_THE_BACK, fact=f, cells=mirrored(f.cells), about=(FROM_THE_BACK,),
+                cards=(card(FROM_THE_BACK, Way.CELL_TO_NAME),), signs=f.signs)
+
+
+ROUTE_BARS = (3, 4, 5)
+#: Kinds that are what their stage brings, whatever signs stand in them.
+NEW_IN_THEMSELVES = (QuestionKind.WHICH_WAY, QuestionKind.OTHER_NOTE, QuestionKind.UPPER_OR_LOWER, QuestionKind.FROM_THE_BACK,
+                     QuestionKind.SING_FROM_ANOTHER)
+
+
+def _which_way(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
+    m = _needed(material)
+    known = m.known if m.known is not None else m.signs
+    bars = [replace(b, forward_repeat=False, backward_repeat=0, ending=(), ending_stop=False, barline=Barline.PLAIN, after=(),
+                    key=None, time=None, notes=tuple(replace(n, before=(), tie=False, syllables=()) for n in b.notes))
+            for g in m.groups for b in g.piece.bars if any(n.pitch for n in b.notes)]
+    bars = list({tuple(n.pitch for n in b.notes): b for b in bars}.values())
+    ways = [w for w in Route if w.signs <= known]
+    out = []
+    for n in range(drill.count if len(bars) >= ROUTE_BARS[0] and ways else 0):
+        some = rng.sample(bars, min(len(bars), rng.choice(ROUTE_BARS)))
+        # What was taught last comes every other time.
+        out.append(which_way(some, ways[-1] if n % 2 == 0 else ways[n // 2 % len(ways)], m, rng))
+    return out
+
+
+class Route(StrEnum):
+    """Ways through a tune."""
+
+    REPEATED = "repeated"  # from the beginning
+    FROM_HERE = "from here"  # from a sign
+    ENDINGS = "endings"
+    TO_THE_END_WORD = "to the end word"  # from the beginning to "fine"
+    FROM_THE_SIGN = "from the sign"  # the same from the segno
+
+    @property
+    def signs(self) -> frozenset[str]:
+        """The signs that show it."""
+        return frozenset({Route.REPEATED: ("repeat to here",), Route.FROM_HERE: ("repeat from here", "repeat to here"),
+                          Route.ENDINGS: ("ending", "repeat to here"), Route.TO_THE_END_WORD: ("word sign",),
+                          Route.FROM_THE_SIGN: ("word sign", "segno")}[self])
+
+
+def which_way(bars: Sequence[Bar], route: Route, m: Material, rng: random.Random) -> Item:
+    """Some bars with signs that send the reader back: in which order are they sung? bars: at least three, all different."""
+    some = [replace(b, number=n) for n, b in enumerate(bars, 1)]
+    middle = rng.randrange(1, len(some) - 1)
+
+    def jump(kind: Jump) -> tuple[ScoreDirection, ...]:
+        return (ScoreDirection(DirectionKind.JUMP, kind.value),)
+
+    if route is Route.REPEATED:
+        some[middle] = replace(some[middle], backward_repeat=2)
+    elif route is Route.FROM_HERE:
+        some[middle] = replace(some[middle], forward_repeat=True)
+        some[-1] = replace(some[-1], backward_repeat=2)
+    elif route is Route.ENDINGS:
+        some[-2] = replace(some[-2], ending=(1,), ending_stop=True, backward_repeat=2)
+        some[-1] = replace(some[-1], ending=(2,), ending_stop=True)
+    else:
+        back = Jump.DA_CAPO_AL_FINE if route is Route.TO_THE_END_WORD else Jump.DAL_SEGNO_AL_FINE
+        if route is Route.FROM_THE_SIGN:
+            sign = rng.randrange(middle + 1)
+            first, *rest = some[sign].notes
+            some[sign] = replace(some[sign], notes=(replace(first, before=jump(Jump.SEGNO)), *rest))
+        some[middle] = replace(some[middle], after=jump(Jump.FINE))
+        some[-1] = replace(some[-1], after=jump(back))
+    some[0] = replace(some[0], key=m.shown.key, time=m.shown.time)
+    some[-1] = replace(some[-1], barline=Barline.FINAL if not some[-1].backward_repeat else Barline.PLAIN)
+    tune = Tune("", tuple(some), phrase_starts=())
+    left_out = m.leave_out | {"words", "bar repeats"}
+    return Item(QuestionKind.WHICH_WAY, cells="\n".join(shown_lines(tune, left_out)), route=visited(tune), about=(THE_WAY,),
+                cards=(card(THE_WAY, Way.CELL_TO_NAME),), signs=page_signs(tune, left_out))
+
+
+def visited(tune: Tune) -> tuple[int, ...]:
+    """The numbers of the bars in the order in which they are sung."""
+    out: list[int] = []
+    before = (-1, -1)
+    for note in tune.line():
+        bar, place = note.sources[0]
+        if bar != before[0] or place <= before[1]:
+            out.append(tune.bars[bar].number)
+        before = (bar, place)
+    return tuple(out)
+
+
 _MAKERS: dict[QuestionKind, Callable[[Drill, Material | None, random.Random], list[Item]]] = {
     QuestionKind.HIGHER_OR_LOWER: _higher_or_lower, QuestionKind.SING_THE_MOVE: _sing_move,
     QuestionKind.NAME_THE_CELL: _name_cell, QuestionKind.WRITE_THE_CELL: _write_cell,
@@ -627,5 +864,7 @@ _MAKERS: dict[QuestionKind, Callable[[Drill, Material | None, random.Random], li
     QuestionKind.WHICH_BAR: _which_bar, QuestionKind.HOW_OFTEN: _how_often,
     QuestionKind.WHERE_IT_TURNS: _where_it_turns, QuestionKind.FIND_THE_WRONG_CELL: _wrong_cell,
     QuestionKind.SAY_THE_OCTAVE: _say_octave, QuestionKind.MARK_OR_NO_MARK: _mark,
-    QuestionKind.HOW_MANY_BEATS: _beats,
+    QuestionKind.HOW_MANY_BEATS: _beats, QuestionKind.CLAP_THE_RHYTHM: _clap, QuestionKind.THINK_AND_SING: _think,
+    QuestionKind.WHICH_WAY: _which_way, QuestionKind.OTHER_NOTE: _other_note, QuestionKind.UPPER_OR_LOWER: _upper_or_lower,
+    QuestionKind.FROM_THE_BACK: _from_the_back, QuestionKind.SING_FROM_ANOTHER: _from_another,
 }

@@ -23,12 +23,14 @@ VALUE_NAMES = {british: value for value, (british, _) in VALUES.items()}
 NAMES_OF_VALUES = {value: name for name, value in VALUE_NAMES.items()}
 
 #: Signs that stand alone, by the name that the course uses, which for most is that of the tables.
-COURSE_NAMES = {"breath": "breath mark", "louder from here": "getting louder", "softer from here": "getting softer"}
+COURSE_NAMES = {"second voice": "in-accord", "breath": "breath mark",
+                "louder from here": "getting louder", "softer from here": "getting softer"}
 #: Signs of the tables that the course teaches. Of two with the same cells the first is the likelier.
 _TAUGHT = (*S.OCTAVE_WORDS, *S.ACCIDENTAL_WORDS.values(), "dot", "tie", "slur", "long slur begins", "long slur ends",
           "number sign", "repeat from here", "repeat to here", "final double bar", "double bar", "bar line", "word sign",
           "fermata", "breath", "louder from here", "softer from here", "louder ends", "softer ends", "triplet", "staccato",
-          "accent", "tenuto", "music hyphen", "bar repeated", "full bar rest")
+          "accent", "tenuto", "music hyphen", "bar repeated", "full bar rest", "segno", "second voice",
+          *(f"interval of {n}" for n in ("a second", "a third", "a fourth", "a fifth", "a sixth", "a seventh", "an octave")))
 PLAIN: dict[str, str] = {COURSE_NAMES.get(name, name): S.BY_NAME[name].cells for name in _TAUGHT}
 #: Signs that are known from what stands with them, not from one fixed cell.
 BUILT = ("key signature", "time signature", "ending", "words", "dynamic")
@@ -246,6 +248,19 @@ def by_cells(cells: str, known: frozenset[str] | None = None) -> tuple[Fact, ...
              *(f"ending {n}" for n in range(1, 4))]
     found = [f for f in map(fact, names) if f.cells == cells]
     return tuple(f for f in found if known is None or f.signs <= known)
+
+
+def mirrored(cell: str) -> str:
+    """The cell with its two columns changed over: as it lies on a slate, and a slip of fingers that meet braille from both
+    sides."""
+    swap = {"1": "4", "2": "5", "3": "6", "4": "1", "5": "2", "6": "3", "0": "0"}
+    return S.cells("".join(sorted(swap[d] for d in S.dots_of(cell))))
+
+
+def interval_steps(f: Fact) -> int:
+    """How many letters an interval sign spans, both ends counted: 3 for a third; 0 for another fact."""
+    return next((e.value for e in S.TABLE if e.role is S.Role.INTERVAL and e.sign.name == f.name
+                 and isinstance(e.value, int)), 0)
 
 
 def letter_of(f: Fact) -> str | None:

@@ -57,7 +57,7 @@ def fresh_material(m: Material, name: str, wanted: Wanted, count: int, rng: rand
             break
         lately.append(group.cells)
         made.append(group.piece)
-    return replace(m, name=name, made=tuple(made)) if made else m
+    return replace(m, name=name, made=tuple(made), known=wanted.known) if made else m
 
 
 def tune_at_sight(m: Material, name: str, wanted: Wanted, rng: random.Random) -> Material:

@@ -11,6 +11,7 @@ from enum import StrEnum
 
 from companion.course.drill import (
     LENGTH_OF,
+    NEW_IN_THEMSELVES,
     OWN_CARDS,
     Drill,
     Item,
@@ -32,7 +33,7 @@ from companion.course.drill import (
     write_cell,
 )
 from companion.course.facts import Fact, FactKind, fact, real
-from companion.course.fresh import HARDEST, Wanted, fresh_material, tune_at_sight
+from companion.course.fresh import HARDEST, MADE_HERE, Wanted, fresh_material, tune_at_sight
 from companion.course.progress import Progress
 from companion.course.stage import Stage, taught
 from companion.course.tune_material import Material
@@ -43,12 +44,15 @@ MOST_NEW = 16  # new questions of one sitting, however much time there is
 CHILD_MINUTES, ADULT_MINUTES = 8.0, 15.0  # of a sitting: as long as a child sits well, and an adult
 SMALL_PILE = 0.45  # of a sitting's time, at the pupil's pace: with more than that due, nothing new is begun
 MOST_CONTRAST = 0.1  # share of a stage's questions that may do without what the stage brings
+BREAK_DAYS = 10  # away: then a recap comes before anything new
 SONG_WITHIN = 5  # questions: by then something has been sung
 SUNG_WAYS = (Way.CELL_TO_VOICE, Way.EAR_TO_VOICE, Way.AT_SIGHT)
 BARS_OF = "bars of "  # then a stage's name: what is remembered of reading its kind of bars
 #: Kinds that are made of bars, which are new each time.
 FRESH = (QuestionKind.READ_AND_SING, QuestionKind.WRITE_WHAT_YOU_HEAR, QuestionKind.WHICH_BAR, QuestionKind.HOW_OFTEN,
-         QuestionKind.FIND_THE_WRONG_CELL, QuestionKind.HOW_MANY_BEATS, QuestionKind.SING_AT_SIGHT)
+         QuestionKind.FIND_THE_WRONG_CELL, QuestionKind.HOW_MANY_BEATS, QuestionKind.SING_AT_SIGHT,
+         QuestionKind.CLAP_THE_RHYTHM, QuestionKind.THINK_AND_SING, QuestionKind.WHICH_WAY, QuestionKind.UPPER_OR_LOWER,
+         QuestionKind.SING_FROM_ANOTHER)
 
 
 class Why(StrEnum):
@@ -75,7 +79,8 @@ def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random
     """The questions of one sitting of so many minutes. Nothing is asked that no stage up to the pupil's has taught.
 
     First what is due, what was wrong before all else, as much of it as there is time for; then new questions in what is
-    left, and none while the pile of what is due is large. Kinds take turns, and something is sung early.
+    left, and none while the pile of what is due is large, nor in the first sitting after a long break.
+    Kinds take turns, and something is sung early.
     sung_only: only what is answered by singing, so that no hand need leave the page.
     """
     here = progress.stage(stages)
@@ -88,7 +93,8 @@ def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random
     due, pile = _due_steps(progress, reached, now, rng, seconds, sung_only)
     left = seconds - sum(seconds_of(s.item) for s in due)
     new: list[Step] = []
-    if not progress.finished(stages) and (pile * progress.pace <= SMALL_PILE * minutes * 60 or not due):
+    rested = progress.away(now) < BREAK_DAYS or not due
+    if rested and not progress.finished(stages) and (pile * progress.pace <= SMALL_PILE * minutes * 60 or not due):
         asked = here if not sung_only else replace(here, drills=tuple(d for d in here.drills if d.way in SUNG_WAYS))
         steps = [s for s in new_steps(asked, rng, most_new, progress, known) if s.item.wants is Wants.SUNG or not sung_only]
         new = _in_time(interleaved(steps), left)
@@ -245,7 +251,9 @@ def _at_sight(stage: Stage, progress: Progress, known: frozenset[str], rng: rand
 def brings(item: Item, stage: Stage) -> bool:
     """Whether a question uses what a stage brings; where it brings no sign, every one does."""
     new = frozenset(stage.introduces)
-    return not new or bool(item.signs & new)
+    if item.group is not None and not stage.by_ear:
+        new &= stage.material.signs | MADE_HERE  # what stands in no tune of one voice is met in questions of its own
+    return not new or bool(item.signs & new) or item.kind in NEW_IN_THEMSELVES
 
 
 def _mostly_new(steps: Sequence[Step], stage: Stage) -> list[Step]:
@@ -385,7 +393,7 @@ def _move_item(about: str, way: Way | None, notes: list[str], rng: random.Random
 
 #: What is asked of one bar of a tune, by way.
 _BAR_KINDS = {Way.CELL_TO_VOICE: QuestionKind.READ_AND_SING, Way.AT_SIGHT: QuestionKind.SING_AT_SIGHT,
-              Way.BY_EAR: QuestionKind.WHICH_BAR,
+              Way.BY_EAR: QuestionKind.WHICH_BAR, Way.CELL_TO_HAND: QuestionKind.CLAP_THE_RHYTHM,
               Way.CELL_TO_NAME: QuestionKind.FIND_THE_WRONG_CELL}
 
 

@@ -237,6 +237,10 @@ class Progress:
         ways = (Way.CELL_TO_VOICE, Way.VOICE_TO_CELL, Way.BY_EAR)
         return difficulty([a["verdict"] == Verdict.RIGHT for a in self.answers if a["stage"] == stage.key and a["way"] in ways])
 
+    def away(self, now: datetime) -> int:
+        """Whole days since the last answer, 0 where there is none."""
+        return max(0, (now - _moment(self.answers[-1]["at"])).days) if self.answers else 0
+
     def take_time(self, usual_s: float, taken_s: float) -> None:
         """Learn the pupil's pace from a sitting: how long its questions usually take, and how long they took."""
         if usual_s > 0 and taken_s > 0:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
@@ -22,7 +22,7 @@ from companion.errors import Trouble
 from companion.limits import run_limited
 from companion.messages import _
 from companion.places import decoded, read_named
-from companion.tune import shipped_names
+from companion.tune import Tune, shipped_names
 
 FOLDER = Path(__file__).parent / "stages"
 MOST_WORDS = 120  # the adult's part: read aloud in under a minute
@@ -440,6 +440,24 @@ def taught(upto: float, among: Sequence[Stage] | None = None) -> frozenset[str]:
     """All signs that the stages up to a number have brought in."""
     return frozenset(sign for s in (among if among is not None else stages()) if s.number <= upto
                      for sign in s.introduces)
+
+
+def with_song(some: Sequence[Stage], song: Tune, name: str) -> tuple[Stage, ...]:
+    """The stages with a song of the pupil's own as the tune of those that it suits. name: what it is loaded by.
+
+    It suits a stage that is read, whose tune may be known, where all of the song's signs have been taught, and where it has
+    of what the stage brings whatever the stage's own tune has of it.
+    """
+    return tuple(replace(s, tune=name) if _suits(s, song, taught(s.number, some)) else s for s in some)
+
+
+def _suits(stage: Stage, song: Tune, known: frozenset[str]) -> bool:
+    if stage.by_ear or stage.unseen:
+        return False
+    shown = Material(song.title, song, stage.leave_out)
+    signs = shown.signs.union(*(g.signs for g in shown.groups))
+    brought = frozenset(stage.introduces) & stage.material.signs
+    return bool(shown.groups) and signs <= known and brought <= signs
 
 
 class UsedIn(StrEnum):

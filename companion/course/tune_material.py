@@ -122,12 +122,14 @@ class Group:
 
 @dataclass(frozen=True)
 class Material:
-    """A tune and what is left out of it. made: small tunes made for it, which take the place of its bars."""
+    """A tune and what is left out of it. made: small tunes made for it, which take the place of its bars. known: the signs
+    that may be in what is made of them, None for those of the tune."""
 
     name: str
     tune: Tune
     leave_out: frozenset[str]
     made: tuple[Tune, ...] = ()
+    known: frozenset[str] | None = None
 
     @cached_property
     def shown(self) -> Tune:

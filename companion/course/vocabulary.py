@@ -128,6 +128,21 @@ class Vocabulary:
                 return Fraction(found[1].replace(",", "."))
         return None
 
+    def route(self, text: str) -> tuple[int, ...] | None:
+        """Bars in the order in which they are sung: "1 2 1 3", "1,2,1,3", "1213", "one two one three", "bar 1, then 2";
+        None for what is none."""
+        words = re.findall(r"[a-z']+|[0-9]+", self._spelt(text))
+        some: list[int] = []
+        for word in words:
+            if word.isdigit():
+                some += [int(word)] if len(words) > 1 and len(word) < 3 else [int(d) for d in word]
+            elif (n := self.numbers.get(word)) is not None and n.denominator == 1 and n > 0:
+                some.append(int(n))
+            elif word not in self.small_words and word not in self.openings and word not in self.cell_breaks \
+                    and word not in self.cell_fillers and word not in self.endings:
+                return None
+        return tuple(some) if some else None
+
     def octave(self, text: str) -> int | None:
         """An octave where only that is asked for: "4", "fourth", "the fourth octave", "octave number 4"."""
         placed = next((f for f in self.facts(text) if f.kind in (FactKind.OCTAVE, FactKind.PLACED)), None)

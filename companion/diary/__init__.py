@@ -25,6 +25,7 @@ from companion.diary.settings import (
     VARIETIES,
     Action,
     Detail,
+    NoteNames,
     SettingName,
     Settings,
     Speech,
@@ -55,7 +56,7 @@ if TYPE_CHECKING:
     )
 
 __all__ = ["MOST_MINUTES", "SETTINGS", "VARIETIES", "Action", "Changes", "Comparison", "Consent", "Detail", "Diary",
-           "DiaryCheck", "KeptSound", "KeptTake", "Locked", "Pupil", "Purpose", "Repaired", "SessionKind", "SetTune",
+           "DiaryCheck", "KeptSound", "KeptTake", "Locked", "NoteNames", "Pupil", "Purpose", "Repaired", "SessionKind", "SetTune",
            "SettingName", "Settings", "Speech", "Suggestion", "Sung", "TakeMove", "Tally", "Unusable", "WaitForGo",
            "Week", "Work", "beside", "check_diary", "check_encryption", "decrypt_export", "default_path",
            "default_settings", "delete_pupil", "export_pupil", "import_pupil", "make_changes", "next_kind",

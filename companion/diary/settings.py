@@ -25,6 +25,8 @@ class SettingName(StrEnum):
     TEMPO = "tempo"
     MINUTES = "minutes"
     COURSE_MINUTES = "course-minutes"
+    COURSE_SONG = "course-song"
+    NOTE_NAMES = "note-names"
     KEYS = "keys"
     MICROPHONE = "microphone"
     LOUDSPEAKER = "loudspeaker"
@@ -44,6 +46,13 @@ class WaitForGo(StrEnum):
 
     ON = "on"
     OFF = "off"
+
+
+class NoteNames(StrEnum):
+    """How the course calls notes: by letters, or by their place in the key (movable do)."""
+
+    LETTERS = "letters"
+    SOLFA = "solfa"
 
 
 class Detail(StrEnum):
@@ -131,6 +140,9 @@ SETTINGS: dict[SettingName, Setting] = {
     SettingName.MINUTES: Setting(10, _between(1, MOST_MINUTES), N_("{name} was {text}; give 1 to {MOST_MINUTES} minutes.")),
     SettingName.COURSE_MINUTES: Setting(8, _between(1, MOST_MINUTES),
                                         N_("{name} was {text}; give 1 to {MOST_MINUTES} minutes.")),
+    SettingName.COURSE_SONG: Setting("", str, N_("{name} was {text}; give the name of a file.")),
+    SettingName.NOTE_NAMES: Setting(NoteNames.LETTERS.value, _one_of(*NoteNames),
+                                    N_("{name} was {text}; give letters or solfa.")),
     SettingName.KEYS: Setting({}, _keys, N_("{name} was {text}; give pairs of key and action like f9:go,pagedown:again.")),
     SettingName.MICROPHONE: Setting("", str, N_("{name} was {text}; give the name of a device.")),
     SettingName.LOUDSPEAKER: Setting("", str, N_("{name} was {text}; give the name of a device.")),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from companion.lazy import loader
 
 if TYPE_CHECKING:
+    from companion.ear.claps import Claps, find_claps, own_beat
     from companion.ear.devices import devices_called, devices_with
     from companion.ear.files import is_track_file, read_sound, read_track
     from companion.ear.hearing import hear_pitch, track
@@ -38,6 +39,7 @@ __all__ = [
     "HOP",
     "NOTHING_DB",
     "RATE",
+    "Claps",
     "Doubtful",
     "Level",
     "LevelAdvice",
@@ -51,6 +53,7 @@ __all__ = [
     "Tracker",
     "devices_called",
     "devices_with",
+    "find_claps",
     "find_microphone",
     "find_notes",
     "find_notes_and_doubts",
@@ -58,6 +61,7 @@ __all__ = [
     "is_track_file",
     "join",
     "level_of",
+    "own_beat",
     "pitch_tracker",
     "read_sound",
     "read_track",
@@ -69,6 +73,7 @@ __all__ = [
 ]
 
 __getattr__ = loader(__name__, {
+    "claps": ("Claps", "find_claps", "own_beat"),
     "devices": ("devices_called", "devices_with"),
     "files": ("is_track_file", "read_sound", "read_track"),
     "hearing": ("hear_pitch", "track"),

@@ -39,6 +39,14 @@ _OTHER_NAMES: dict[str, tuple[str, ...]] = {
         "tie": ("ties", "tied"), "slur": ("slurs", "slurred", "legato"),
         "sharp": ("sharps",), "flat": ("flats",), "natural": ("naturals",),
         "number sign": ("number", "numeral sign", "numbers", "numeric sign"),
+        "in-accord": ("in accord", "in accord sign", "second voice", "full bar in accord", "full measure in accord", "inaccord"),
+        "interval of a third": ("third", "a third", "third interval", "interval third"),
+        "interval of a fifth": ("fifth", "a fifth", "fifth interval", "interval fifth"),
+        "interval of an octave": ("an octave", "octave interval", "interval octave", "octave", "eighth"),
+        "segno": ("the sign", "dal segno sign", "sign to go back to"),
+        "long slur begins": ("beginning of a long slur", "long slur opens", "start of a long slur", "long slur starts",
+                             "opening of a long slur", "phrase begins", "long slur beginning"),
+        "long slur ends": ("end of a long slur", "long slur closes", "long slur end", "phrase ends", "closing of a long slur"),
         "word sign": ("word", "words", "words sign"),
         "dynamic p": ("p", "piano", "soft", "quiet", "softly", "quietly"), "dynamic f": ("f", "forte", "loud", "loudly"),
         "dynamic mf": ("mf", "mezzo forte", "mezzoforte", "fairly loud"), "dynamic mp": ("mp", "mezzo piano"),
@@ -102,9 +110,10 @@ _COMMANDS: dict[Command, tuple[str, ...]] = {
 }
 _DIRECTIONS: dict[Direction, tuple[str, ...]] = {
     Direction.UP: ("higher", "up", "high", "h", "u", "upwards", "upward", "rises", "rising", "raised", "above", "rose", "climbs",
-                   "ascending"),
+                   "ascending", "upper", "the upper one", "top", "upper one", "upper voice", "the upper voice", "top voice"),
     Direction.DOWN: ("lower", "down", "low", "l", "d", "downwards", "downward", "falls", "falling", "below", "fell", "drops",
-                     "descending", "deeper"),
+                     "descending", "deeper", "lower one", "lower voice", "the lower one", "the lower voice", "bottom", "under",
+                     "bottom voice", "underneath"),
     Direction.LEVEL: ("same", "the same", "level", "stay", "stays", "s", "equal", "unchanged", "repeated", "stayed", "identical",
                       "no change", "neither", "didn't change", "doesn't change", "the same again", "it doesn't change",
                       "it didn't change", "same again", "neither higher nor lower"),
@@ -123,7 +132,7 @@ _OPENINGS = ("it is", "it's", "its", "it was", "that is", "that's", "thats", "th
              "ok", "okay", "so", "the note", "note", "number", "no", "sign for", "sign of", "the sign for", "it says",
              "it means", "called", "dynamic", "a", "an", "the", "sorry", "please", "could", "could it be", "mark for",
              "octave mark", "bar", "on", "the letter", "letter", "on the", "in the", "octave", "exactly", "answer",
-             "my answer is", "and")
+             "my answer is", "and", "bars", "measure", "measures")
 _ENDINGS = ("please", "i think", "i guess", "i believe", "maybe", "perhaps", "sign", "mark", "note", "notes", "times",
        "time",
             "beats", "beat", "crotchets", "crotchet", "quarter notes", "quarter note", "long", "one", "octave", "then",

@@ -19,11 +19,12 @@ from companion.course import (
     Standing,
     Term,
     Way,
+    fact,
     fill_places,
 )
 from companion.language.braille import say_dots
 from companion.language.interface import Language
-from companion.language.questions import said_dots
+from companion.language.questions import fact_at_start, said_dots
 from companion.messages import N_
 
 #: Each way as it is said to a helper.
@@ -31,6 +32,7 @@ WAYS = {
     Way.BY_EAR: N_("Listens and tells"), Way.EAR_TO_VOICE: N_("Hears a note and sings the move"),
     Way.CELL_TO_NAME: N_("Reads a cell and names it"), Way.NAME_TO_CELL: N_("Hears a name and writes the cell"),
     Way.CELL_TO_VOICE: N_("Reads and sings"),
+    Way.CELL_TO_HAND: N_("Reads and claps"),
     Way.AT_SIGHT: N_("Sings at sight what nobody has heard"), Way.VOICE_TO_CELL: N_("Listens and writes the cells"),
 }
 
@@ -234,7 +236,37 @@ def placement_found_line(language: Language, found: Stage) -> str:
         stage=stage_label(language, found))
 
 
+def own_song_line(language: Language, song: str, suited: Sequence[Stage]) -> str:
+    """That a song of the pupil's own is the tune of these stages from now on; of none: the course has its own tunes again."""
+    if not suited:
+        return language.message("The course has its own tunes again.")
+    return language.plural("{song} is now the tune of stage {stages}.", "{song} is now the tune of the stages {stages}.",
+                           len(suited)).format(song=song, stages=language.listed([s.key for s in suited]))
+
+
 # --- a sitting ---
+
+MOST_RECALLED = 7  # cells that are said again: as many as a child holds
+
+
+def recap_lines(language: Language, days: int, stages: Sequence[Stage]) -> list[str]:
+    """After a break of so many days: what these stages, the last ones reached, brought, with its cells."""
+    out = [language.plural("It is {n} day since the last time. First, what you know already.",
+                           "It is {n} days since the last time. First, what you know already.", days).format(
+               n=language.number(days))]
+    for stage in stages:
+        out.append(stage_label(language, stage) + ".")
+        names = [n for n in dict.fromkeys(n for d in stage.drills for n in d.facts) if _brought(n, stage)]
+        for f in map(fact, names[:MOST_RECALLED]):
+            out.append(language.message("{fact} is {dots}.").format(
+                fact=fact_at_start(language, f), dots=say_dots(language, f.cells)))
+    return out
+
+
+def _brought(name: str, stage: Stage) -> bool:
+    """Whether a fact is of what a stage brings."""
+    return bool(fact(name).signs & frozenset(stage.introduces))
+
 
 def tune_title_line(language: Language, tune: str) -> str:
     return language.message("This is {tune}.").format(tune=tune)

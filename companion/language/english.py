@@ -67,6 +67,11 @@ class Variety(StrEnum):
     AMERICAN = "american"
 
 
+#: Names by the place in the key: as Curwen spelt them in Britain (1858), and as they are taught in America. From memory.
+SOLFA = {Variety.BRITISH: ("doh", "ray", "me", "fah", "soh", "lah", "te"),
+         Variety.AMERICAN: ("do", "re", "mi", "fa", "sol", "la", "ti")}
+
+
 class English(Language):
     """English. variety: British names (crotchet, bar, semitone) or American ones (quarter note, measure, half step)."""
 
@@ -108,7 +113,19 @@ class English(Language):
         return ACCIDENTALS[alter]
 
     def pitch_class(self, pitch: Pitch) -> str:
+        if self.do_of is not None:
+            return self._solfa(pitch, self.do_of)
         return f"{pitch.step} {ACCIDENTALS[pitch.alter]}" if pitch.alter else pitch.step
+
+    def _solfa(self, pitch: Pitch, fifths: int) -> str:
+        """Movable do: by the place in the key; in a minor key la is the keynote. What the key does not have is said with its
+        accidental, "fah sharp"."""
+        from companion.tune import STEPS, Key
+
+        key = Key(fifths)
+        name = SOLFA[self.variety][(STEPS.index(pitch.step) - STEPS.index(key.tonic.step)) % len(STEPS)]
+        alter = pitch.alter - key.alter(pitch.step)
+        return f"{name} {ACCIDENTALS[alter]}" if alter in ACCIDENTALS and alter else name
 
     def octave(self, n: int) -> str:
         return OCTAVES[n]

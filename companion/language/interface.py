@@ -98,6 +98,23 @@ class Language(ABC):
         """A template in this language; itself where the catalogue does not have it."""
         return self.translations.gettext(template) if template else ""  # gettext keeps its own head under ""
 
+    solfa: bool = False
+    #: Sharps (flats negative) of the major key whose keynote is do; None: notes are called by their letters.
+    do_of: int | None = None
+
+    def by_solfa(self) -> Language:
+        """The same language, in which the notes of the course are called do, re, mi by their place in the key."""
+        return self._with(solfa=True)
+
+    def in_key(self, fifths: int) -> Language:
+        """The language of what is in a key with so many sharps (flats negative): itself, where notes have letters."""
+        return self._with(do_of=fifths) if self.solfa else self
+
+    def _with(self, **changed: Any) -> Language:
+        other: Language = object.__new__(type(self))
+        other.__dict__.update(self.__dict__ | changed)
+        return other
+
     def spoken(self, text: str) -> str:
         """A line as the speech engine is to be given it, so that names of notes are said as such: itself, if not overridden."""
         return text
@@ -132,7 +149,7 @@ class Language(ABC):
 
     @abstractmethod
     def pitch_class(self, pitch: Pitch) -> str:
-        """A pitch without its octave: "C", "B flat"."""
+        """A pitch without its octave: "C", "B flat"; by solfa where a key is chosen (`in_key`)."""
 
     @abstractmethod
     def octave(self, n: int) -> str:

@@ -23,10 +23,11 @@ from companion.course import (
 from companion.language.braille import say_dots, say_meaning, say_sign
 from companion.language.interface import Language
 from companion.messages import N_
-from companion.tune import VALUES, Direction, Grace, LineNote, Pitch, direction_of
+from companion.tune import VALUES, Direction, Grace, LineNote, Pitch, direction_of, transposed_key
 
 #: Signs for which the course has a name of its own.
-COURSE_SIGNS = {"breath mark": N_("breath mark"), "getting louder": N_("getting louder"), "getting softer": N_("getting softer")}
+COURSE_SIGNS = {"in-accord": N_("in-accord"), "breath mark": N_("breath mark"),
+                "getting louder": N_("getting louder"), "getting softer": N_("getting softer")}
 
 
 # --- names ---
@@ -131,9 +132,19 @@ def _meaning(language: Language, meaning: Meaning) -> str:
 
 # --- questions ---
 
+def in_key_of(language: Language, item: Item) -> Language:
+    """The language in which the notes of a question are called: by solfa, where that is chosen, of its own key."""
+    group = item.group
+    if group is None:
+        return language.in_key(0)
+    # A bar that is sung from another note has the key of that note.
+    moved = item.sung[0].midi - group.line[0].midi if item.kind is QuestionKind.SING_FROM_ANOTHER else 0
+    return language.in_key(transposed_key(group.piece.key, moved).fifths if moved else group.piece.key.fifths)
+
+
 def question_text(language: Language, item: Item) -> str:
     """What is asked, as it is said to the pupil."""
-    return _QUESTIONS[item.kind](language, item)
+    return _QUESTIONS[item.kind](in_key_of(language, item), item)
 
 
 def _plainly(template: str) -> Callable[[Language, Item], str]:
@@ -243,6 +254,32 @@ def _ask_at_sight(language: Language, item: Item) -> str:
                             "sing it all.").format(beats=_beats_counted(language, item.pulse))
 
 
+def _ask_to_clap(language: Language, item: Item) -> str:
+    assert item.pulse is not None
+    return language.plural("Read this {n} note in silence. You hear {beats}. Then clap it with the beat that goes on.",
+                           "Read these {n} notes in silence. You hear {beats}. Then clap them with the beat that goes on.",
+                           len(item.sung)).format(n=language.number(len(item.sung)), beats=_beats_counted(language, item.pulse))
+
+
+def _ask_to_think(language: Language, item: Item) -> str:
+    assert item.group is not None
+    thought = len(item.group.line) - len(item.sung)
+    parts = [language.message("Read these {n} notes in silence. You hear the first.") if item.pulse is None else
+             language.message("Read these {n} notes in silence. You hear the first, and {beats}."),
+             language.plural("Sing two, think {n}, and sing the last.", "Sing two, think {n}, and sing the last.", thought)]
+    beats = _beats_counted(language, item.pulse) if item.pulse is not None else ""
+    return " ".join([parts[0].format(n=language.number(len(item.group.line)), beats=beats),
+                     parts[1].format(n=language.number(thought))])
+
+
+def _ask_from_another(language: Language, item: Item) -> str:
+    template = N_("Read these {n} notes in silence. You hear another note than the first. Sing them all from there.") \
+        if item.pulse is None else N_("Read these {n} notes in silence. You hear another note than the first, and {beats}. Sing "
+                                      "them all from there.")
+    beats = _beats_counted(language, item.pulse) if item.pulse is not None else ""
+    return language.message(template).format(n=language.number(len(item.sung)), beats=beats)
+
+
 _QUESTIONS: dict[QuestionKind, Callable[[Language, Item], str]] = {
     QuestionKind.HIGHER_OR_LOWER: _plainly(N_("Listen to two notes. Is the second one higher, lower or the same?")),
     QuestionKind.SING_THE_MOVE: _ask_move,
@@ -261,6 +298,16 @@ _QUESTIONS: dict[QuestionKind, Callable[[Language, Item], str]] = {
     QuestionKind.SAY_THE_OCTAVE: _plainly(N_("In which octave is this note?")),
     QuestionKind.MARK_OR_NO_MARK: _ask_mark,
     QuestionKind.HOW_MANY_BEATS: _ask_beats,
+    QuestionKind.CLAP_THE_RHYTHM: _ask_to_clap,
+    QuestionKind.THINK_AND_SING: _ask_to_think,
+    QuestionKind.WHICH_WAY: _plainly(N_("Find the way through this tune. In which order are its bars sung? Count the bars from "
+                                        "one.")),
+    QuestionKind.OTHER_NOTE: _plainly(N_("A note with an interval after it. Which note sounds below it?")),
+    QuestionKind.UPPER_OR_LOWER: _plainly(N_("Read this. Then listen to two voices. Is what you read the upper or the lower "
+                                             "one?")),
+    QuestionKind.FROM_THE_BACK: _plainly(N_("So a cell lies on the slate, from the back. Turn the paper over in your mind: which "
+                                            "note is it?")),
+    QuestionKind.SING_FROM_ANOTHER: _ask_from_another,
 }
 
 
@@ -295,6 +342,8 @@ def shown_dots(language: Language, item: Item) -> str:
         return language.message("{sentence}.").format(sentence="; ".join(parts))
     if not item.cells or item.bars:
         return ""
+    if item.wants is Wants.ROUTE:
+        return _sentence(language, "; ".join(say_dots(language, line.strip(signs.SPACE)) for line in item.cells.split("\n")))
     return _sentence(language, say_dots(language, item.cells.split("\n")[-1]))
 
 
@@ -325,6 +374,12 @@ def what_to_sound(language: Language, item: Item | TuneToHear) -> str:
     if item.kind is QuestionKind.WHERE_IT_TURNS:
         moves = [language.message(_GOES[direction_of(b.midi - a.midi)]) for a, b in itertools.pairwise(item.played)]
         return language.message("sing any note, then go {moves}").format(moves=", ".join(moves))
+    if item.below:
+        return language.message("play two voices at once; the upper one: {upper}; the lower one: {lower}").format(
+            upper=said_line(language, item.played, item.pulse is not None),
+            lower=said_line(language, item.below, item.pulse is not None))
+    if item.wants is Wants.CLAPPED and item.pulse is not None:
+        return language.message("count {beats} aloud, and go on tapping them").format(beats=_beats_counted(language, item.pulse))
     line = said_line(language, item.played, item.pulse is not None) if item.kind is not QuestionKind.MARK_OR_NO_MARK else ""
     if item.first is None:
         return language.message("sing or play {line}").format(line=line) if line else ""
@@ -369,8 +424,10 @@ def sound_for_helper(language: Language, item: Item | TuneToHear) -> str:
 
 def how_it_goes(language: Language, item: Item) -> str:
     """For a helper who judges a sung answer by ear: "For the helper: C; up to D, E; again E."."""
-    if item.wants is not Wants.SUNG:
-        return language.message("The word key helps only where the answer is sung.")
+    if item.wants not in (Wants.SUNG, Wants.CLAPPED):
+        return language.message("The word key helps only where the answer is sung or clapped.")
+    if item.wants is Wants.CLAPPED:
+        return language.message("For the helper: {what}.").format(what=said_values(language, item))
     if item.cells:
         return language.message("For the helper: {what}.").format(what=said_line(language, item.sung, item.pulse is not None))
     return language.message({Direction.UP: N_("For the helper: the second note goes up."),
@@ -378,13 +435,27 @@ def how_it_goes(language: Language, item: Item) -> str:
                              Direction.LEVEL: N_("For the helper: the second note stays.")}[item.wanted_direction])
 
 
+def said_values(language: Language, item: Item) -> str:
+    """The lengths of a line that is clapped, and its rests: "crotchet, quaver, quaver, minim"."""
+    said = []
+    for note in item.sung:
+        for length, template in ((note.quarters, "{value}"), (note.rest_after, N_("{value} rest"))):
+            if (value := _value_of(length)) is not None:
+                said.append((language.message(template) if template != "{value}" else template).format(
+                    value=language.value(*value)))
+    return ", ".join(said)
+
+
 def answer_said(language: Language, item: Item) -> str:
     """The right answer in a few words, as on a sheet of answers."""
+    language = in_key_of(language, item)
     match item.wants:
         case Wants.NAME | Wants.OCTAVE:
             return fact_name(language, item.wanted_fact)
         case Wants.CELLS:
             return group_said(language, item.group) if item.group else say_dots(language, item.to_write)
+        case Wants.DIRECTION if item.below:
+            return language.message("upper") if item.direction is Direction.UP else language.message("lower")
         case Wants.DIRECTION:
             return language.message({Direction.UP: N_("higher"), Direction.DOWN: N_("lower"),
                                      Direction.LEVEL: N_("same")}[item.wanted_direction])
@@ -392,5 +463,9 @@ def answer_said(language: Language, item: Item) -> str:
             return language.message("yes") if item.needs_mark else language.message("no")
         case Wants.SUNG:
             return said_line(language, item.sung)
+        case Wants.CLAPPED:
+            return said_values(language, item)
+        case Wants.ROUTE:
+            return ", ".join(map(str, item.route))
         case _:
             return item.answer

@@ -15,6 +15,7 @@ from companion.course import (
     Judged,
     MarkRule,
     QuestionKind,
+    RhythmFinding,
     Wants,
     fact,
     letter_of,
@@ -23,7 +24,17 @@ from companion.course import (
 from companion.language.braille import say_dots, say_problem
 from companion.language.cues import NOTHING_SUNG, CueSentences, cue_text, move_name, went_well, within_breath
 from companion.language.interface import Language
-from companion.language.questions import fact_at_start, fact_name, group_said, said_dots, said_line, step_name, value_name
+from companion.language.questions import (
+    fact_at_start,
+    fact_name,
+    group_said,
+    in_key_of,
+    said_dots,
+    said_line,
+    said_values,
+    step_name,
+    value_name,
+)
 from companion.match import Advice, Match, Move, Verdict, advise
 from companion.messages import N_
 from companion.tune import Direction, IntervalKind, interval_kind
@@ -34,7 +45,7 @@ MOST_TYPED = 20  # letters of what was typed that are said again
 
 def reply_text(language: Language, item: Item, judged: Judged) -> str:
     """What is said back to an answer. What is not right teaches: what was given, and how the wanted one lies to it."""
-    return REPLIES[judged.finding](language, item, judged)
+    return REPLIES[judged.finding](in_key_of(language, item), item, judged)
 
 
 def _sentences(*parts: str) -> str:
@@ -43,6 +54,11 @@ def _sentences(*parts: str) -> str:
 
 def _right(language: Language, item: Item, judged: Judged) -> str:
     """What is said to a right answer: it says the fact again, so that ear and finger meet once more."""
+    if item.below:
+        return language.message({Direction.UP: N_("Right, the upper one."), Direction.DOWN: N_("Right, the lower one."),
+                                 Direction.LEVEL: N_("Right.")}[item.wanted_direction])
+    if item.wants is Wants.ROUTE:
+        return language.message("Right: {way}.").format(way=_way(item))
     if item.wants is Wants.DIRECTION:
         return language.message({Direction.UP: N_("Right, higher."), Direction.DOWN: N_("Right, lower."),
                                  Direction.LEVEL: N_("Right, the same.")}[item.wanted_direction])
@@ -55,7 +71,7 @@ def _right(language: Language, item: Item, judged: Judged) -> str:
 
 def _right_by_helper(language: Language, item: Item, judged: Judged) -> str:
     if item.wants in (Wants.NAME, Wants.OCTAVE) or (item.wants is Wants.CELLS and item.group is None):
-        cells = item.cells if item.wants is Wants.NAME else item.wanted_fact.cells
+        cells = item.cells if item.wants is Wants.NAME and item.kind not in _NOT_ITSELF else item.wanted_fact.cells
         return language.message("Right. {fact}, {dots}.").format(fact=fact_at_start(language, item.wanted_fact),
                                                                 dots=say_dots(language, cells))
     if item.wants is Wants.SUNG and item.cells and len(item.sung) <= MOST_NAMED:
@@ -66,6 +82,22 @@ def _right_by_helper(language: Language, item: Item, judged: Judged) -> str:
 def right_answer(language: Language, item: Item, judged: Judged | None = None) -> str:
     """The right answer in a sentence."""
     match item.wants:
+        case Wants.NAME if item.kind is QuestionKind.FROM_THE_BACK:
+            return language.message("Turned over it is {dots}, and that is {fact}.").format(
+                dots=say_dots(language, item.wanted_fact.cells), fact=fact_name(language, item.wanted_fact))
+        case Wants.NAME if item.kind is QuestionKind.OTHER_NOTE:
+            return language.message("The note below is {fact}. Count down from the written note, which is one.").format(
+                fact=fact_name(language, item.wanted_fact))
+        case Wants.ROUTE:
+            return language.message("The way is {way}. Follow it with the finger.").format(way=_way(item))
+        case Wants.CLAPPED:
+            return language.message("It says {values}. Say it with the beat, then clap.").format(
+                values=said_values(language, item))
+        case Wants.DIRECTION if item.below:
+            return language.message({
+                Direction.UP: N_("It was the upper one. Listen again, and follow with the finger."),
+                Direction.DOWN: N_("It was the lower one. Listen again, and follow with the finger."),
+                Direction.LEVEL: N_("Listen again.")}[item.wanted_direction])
         case Wants.NAME:
             return language.message("That cell is {fact}, {dots}.").format(fact=fact_name(language, item.wanted_fact),
                                                                           dots=say_dots(language, item.cells))
@@ -105,6 +137,14 @@ def _right_sung(language: Language, item: Item) -> str:
         return language.message("It says {line}. Read it again, listen to the first note, then sing.").format(
             line=said_line(language, item.sung))
     return language.message("Once more. Read, listen to the first note, then sing.")
+
+
+#: Kinds in which the cells that are shown are not those of the answer.
+_NOT_ITSELF = (QuestionKind.FROM_THE_BACK, QuestionKind.OTHER_NOTE)
+
+
+def _way(item: Item) -> str:
+    return ", ".join(map(str, item.route))
 
 
 def _amount(language: Language, value: Fraction) -> str:
@@ -154,6 +194,10 @@ def _not_read(language: Language, item: Item, judged: Judged) -> str:
                 typed=typed)
         case Wants.CHOICE:
             return language.message("Give 1 for the first or 2 for the second.")
+        case Wants.DIRECTION if item.below:
+            return language.message("Say upper or lower.")
+        case Wants.ROUTE:
+            return language.message("Give the bars in the order in which they are sung, such as 1 2 1 2.")
         case Wants.DIRECTION:
             return language.message("Say higher, lower or same.")
         case Wants.OCTAVE:
@@ -178,7 +222,7 @@ def _not_known(language: Language, item: Item, judged: Judged) -> str:
 
 def how_to_remember(language: Language, item: Item) -> str:
     """Something by which the answer's cell can be remembered, "" where its rule has been told or it is no cell."""
-    if item.fact is None:
+    if item.fact is None or item.kind is QuestionKind.OTHER_NOTE:
         return ""
     f = item.fact
     letter = letter_of(f)
@@ -393,10 +437,12 @@ def _other_length(language: Language, item: Item, judged: Judged) -> str:
     if found.verdict == Verdict.UNSURE:
         return language.message("I am not sure how long the {nth} note was, {note}. Sing it once more, with a steady "
                                 "beat.").format(nth=language.ordinal(found.at + 1), note=note)
-    template = N_("The pitches are right. The {nth} note, {note}, was sung too long. Feel dots 3 and 6, and count.") \
-        if found.longer else N_("The pitches are right. The {nth} note, {note}, was sung too short. Feel dots 3 and 6, and "
-           "count.")
-    return language.message(template).format(nth=language.ordinal(found.at + 1), note=note)
+    template = N_("The {nth} note, {note}, was sung too long. Feel dots 3 and 6, and count.") if found.longer else \
+        N_("The {nth} note, {note}, was sung too short. Feel dots 3 and 6, and count.")
+    match = judged.match
+    well = match is not None and match.counts[Verdict.RIGHT] == len(match.moves)
+    return _sentences(language.message("The pitches are right.") if well else "",
+                      language.message(template).format(nth=language.ordinal(found.at + 1), note=note))
 
 
 def _cells_to_try(language: Language, match: Match, advice: Advice, move: Move) -> str:
@@ -414,7 +460,42 @@ def _cells_to_try(language: Language, match: Match, advice: Advice, move: Move) 
                          for well in (went_well(language, advice), "") for about in abouts).whole
 
 
+def _other_key(language: Language, item: Item, judged: Judged) -> str:
+    return language.message("The moves are right, sung from the written note. Begin on the note that you hear, and sing it once "
+                            "more.")
+
+
+#: A clapped rhythm; {nth} is the note.
+_CLAPPED = {
+    RhythmFinding.RIGHT: N_("Right, that is the rhythm."),
+    RhythmFinding.TOO_LONG: N_("After the {nth} note the next one came too late. It says {values}."),
+    RhythmFinding.TOO_SHORT: N_("After the {nth} note the next one came too soon. It says {values}."),
+    RhythmFinding.EXTRA: N_("There was one clap too many after the {nth} note. It says {values}."),
+    RhythmFinding.MISSING: N_("The {nth} note had no clap. It says {values}."),
+}
+_PERHAPS_CLAPPED = {
+    RhythmFinding.OFF_BEAT: N_("The rhythm is right, but not with the beat. Once more: begin right after the count."),
+    RhythmFinding.NO_CLAPS: N_("I heard no claps. A little louder, and clap again."),
+    RhythmFinding.UNCLEAR: N_("I could not tell. Clap once more, with the beat."),
+}
+
+
+def _clapped(language: Language, item: Item, judged: Judged) -> str:
+    assert judged.rhythm is not None
+    found = judged.rhythm
+    if judged.verdict is Verdict.UNSURE:
+        return language.message(_PERHAPS_CLAPPED.get(found.finding, _PERHAPS_CLAPPED[RhythmFinding.UNCLEAR]))
+    return language.message(_CLAPPED[found.finding]).format(nth=language.ordinal(found.at + 1),
+                                                            values=said_values(language, item))
+
+
+def _clap_first(language: Language, item: Item, judged: Judged) -> str:
+    return language.message("Clap it, then type plus (+) if it was right or minus (-) if not. Or give the name of a recording.")
+
+
 def _nothing_sung(language: Language, item: Item, judged: Judged) -> str:
+    if judged.rhythm is not None:
+        return language.message(_PERHAPS_CLAPPED[RhythmFinding.NO_CLAPS])
     return language.message(NOTHING_SUNG)
 
 
@@ -437,4 +518,5 @@ REPLIES: dict[Finding, Callable[[Language, Item, Judged], str]] = {
     Finding.BAR_DIFFERS: _bar_differs, Finding.OTHER_OCTAVE: _other_octave, Finding.OTHER_SIZE: _other_size,
     Finding.OTHER_LENGTH: _other_length, Finding.SUNG: _sung,
     Finding.NOTHING_SUNG: _nothing_sung, Finding.SING_FIRST: _sing_first, Finding.TROUBLE: _trouble,
+    Finding.OTHER_KEY: _other_key, Finding.CLAPPED: _clapped, Finding.CLAP_FIRST: _clap_first,
 }

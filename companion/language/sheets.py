@@ -52,13 +52,16 @@ _KINDS = {
     QuestionKind.WHICH_BAR: N_("Which bar"), QuestionKind.HOW_OFTEN: N_("How often"),
     QuestionKind.WHERE_IT_TURNS: N_("Where it turns"), QuestionKind.FIND_THE_WRONG_CELL: N_("Find the wrong cell"),
     QuestionKind.SAY_THE_OCTAVE: N_("Say the octave"), QuestionKind.MARK_OR_NO_MARK: N_("Mark or no mark"),
-    QuestionKind.HOW_MANY_BEATS: N_("How many beats"),
+    QuestionKind.HOW_MANY_BEATS: N_("How many beats"), QuestionKind.CLAP_THE_RHYTHM: N_("Clap the rhythm"),
+    QuestionKind.THINK_AND_SING: N_("Think and sing"), QuestionKind.WHICH_WAY: N_("Which way"),
+    QuestionKind.OTHER_NOTE: N_("The other note"), QuestionKind.UPPER_OR_LOWER: N_("Upper or lower"),
+    QuestionKind.FROM_THE_BACK: N_("From the back"), QuestionKind.SING_FROM_ANOTHER: N_("Sing from another note"),
 }
 _TASKS = {
     Way.BY_EAR: N_("Listen, and show with the hand."), Way.EAR_TO_VOICE: N_("Sing higher, lower and the same."),
     Way.CELL_TO_NAME: N_("Read the cells."), Way.NAME_TO_CELL: N_("Write the cells."),
     Way.CELL_TO_VOICE: N_("Read, then sing."), Way.VOICE_TO_CELL: N_("Write what you hear."),
-    Way.AT_SIGHT: N_("Sing at sight what nobody has heard."),
+    Way.AT_SIGHT: N_("Sing at sight what nobody has heard."), Way.CELL_TO_HAND: N_("Read, then clap."),
 }
 
 

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from companion.braille import to_ascii, to_dots
 from companion.course import Item, TuneToHear
 from companion.diary import SettingName, Settings, Speech
-from companion.ear import Microphone, MicrophoneGone, PitchTrack
+from companion.ear import RATE, Microphone, MicrophoneGone, PitchTrack, Sound
 from companion.language import Language, sound_for_helper
 from companion.lesson.course_sitting import SittingIO
 from companion.lesson.listen import HeardKind, Listener
 from companion.lesson.out import Out
-from companion.lesson.question_sound import sound_of_question
+from companion.lesson.question_sound import led_in, sound_of_question
 from companion.messages import _
 
 MOST_EMPTY = 30  # reads of a tenth of a second without any sound: the microphone has gone, whatever it says
@@ -41,7 +41,8 @@ def terminal(settings: Settings, language: Language, *, silent: bool = False, li
     """
     out = Out({**settings, SettingName.SPEECH: Speech.OFF.value} if silent else settings)
     return SittingIO(language, _typed, out.say, _shower(out, cells_as), _sounder(out, language, silent, shift),
-                     listener(settings) if listens or hands_free else None, hands_free)
+                     listener(settings) if listens or hands_free else None, hands_free,
+                     clap_listener(settings, out) if listens and not silent else None)
 
 
 def _typed() -> str | None:
@@ -85,6 +86,43 @@ def listener(settings: Settings) -> Callable[[Item], PitchTrack | None]:
             microphone.close()
 
     return listen
+
+
+AFTER_S = 1.2  # heard on after the last beat: the last clap may come late
+
+
+def clap_listener(settings: Settings, out: Out) -> Callable[[Item], Sound | None]:
+    """Opens the microphone, counts in and sounds the beat for one clapped answer. The result gives the recording, None where
+    the loudspeaker is away: then the helper counts, and judges."""
+    def listen(item: Item) -> Sound | None:
+        microphone = Microphone(settings[SettingName.MICROPHONE] or None)
+        try:
+            return record_claps(led_in(item), microphone, out.sound)
+        finally:
+            microphone.close()
+
+    return lambda item: None if out.lost else listen(item)
+
+
+def record_claps(led: Sound, ears: Ears, play: Callable[[Sound, Callable[[], bool]], object]) -> Sound:
+    """What the microphone hears while `led` is played and for AFTER_S more.
+
+    play: plays a sound to its end and asks again and again whether it is to stop. Raises Trouble where no more sound comes.
+    """
+    heard: list[NDArray[np.float32]] = []
+
+    def take() -> bool:
+        samples = _sound_from(ears)
+        heard.append(samples if samples is not None else np.zeros(0, dtype=np.float32))
+        if len(heard) > MOST_EMPTY and not any(map(len, heard[-MOST_EMPTY:])):
+            raise _gone()
+        return False
+
+    play(led, take)
+    wanted = sum(map(len, heard)) + round(AFTER_S * RATE)
+    while sum(map(len, heard)) < wanted:
+        take()
+    return Sound(np.concatenate(heard), RATE)
 
 
 def hear_answer(item: Item, ears: Ears) -> PitchTrack | None:

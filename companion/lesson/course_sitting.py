@@ -14,6 +14,7 @@ from enum import Enum, auto
 from typing import Protocol
 
 from companion.course import (
+    BREAK_DAYS,
     CHILD_MINUTES,
     HEARD_RIGHT,
     HEARD_WRONG,
@@ -33,6 +34,7 @@ from companion.course import (
     Why,
     change_progress,
     check,
+    check_claps,
     check_take,
     find_stage,
     heard_tune,
@@ -43,9 +45,10 @@ from companion.course import (
     probes,
     seconds_of,
     smaller,
+    with_song,
 )
-from companion.diary import Diary, Pupil
-from companion.ear import PitchTrack
+from companion.diary import Diary, Pupil, SettingName
+from companion.ear import PitchTrack, Sound
 from companion.errors import Trouble
 from companion.language import (
     Language,
@@ -60,6 +63,7 @@ from companion.language import (
     question_help_lines,
     question_left_line,
     question_text,
+    recap_lines,
     reply_text,
     shown_dots,
     stage_begin_prompt,
@@ -75,6 +79,7 @@ from companion.language import (
     tune_title_line,
 )
 from companion.match import Verdict
+from companion.tune import load
 
 MOST_LINES = 4  # typed at one question before one that cannot be read is left for another time
 LATER = 3  # questions before one that was not known or wrong comes back
@@ -116,6 +121,7 @@ class SittingIO:
     read: gives the next typed line, None where there are no more. say: says a line. show: shows cells.
     sound: sounds a question's first note or line, or a tune. listen: hears a sung answer, or None where nobody can
     listen; it gives None where nothing was heard, and raises Trouble where the microphone is not there or has gone.
+    clap: counts a bar in, sounds the beat and gives the recording of a clapped answer, by the same rules.
     hands_free: nothing is ever typed.
     """
 
@@ -126,6 +132,7 @@ class SittingIO:
     sound: Callable[[Item | TuneToHear], object]
     listen: Callable[[Item], PitchTrack | None] | None = None
     hands_free: bool = False
+    clap: Callable[[Item], Sound | None] | None = None
 
     def read_line(self) -> str | None:
         """The next typed line that is no call for help; help is given."""
@@ -272,9 +279,10 @@ class Sitting:
         dots = shown_dots(language, item) if with_dots else ""
         if dots:
             self.io.say(dots)
-        self.io.sound(item)
+        if item.wants is not Wants.CLAPPED or self.io.clap is None:
+            self.io.sound(item)  # what is clapped is counted in as the microphone is opened
 
-    def _answer(self, item: Item, turn: _Turn) -> str | PitchTrack | Command:
+    def _answer(self, item: Item, turn: _Turn) -> str | PitchTrack | Sound | Command:
         """The next answer, or that one is passed over or the sitting stopped; other wishes are fulfilled first."""
         language = self.io.language
         while True:
@@ -304,18 +312,12 @@ class Sitting:
             else:
                 return line
 
-    def _sung_or_typed(self, item: Item) -> str | PitchTrack | Command | None:
-        """A sung answer where somebody listens, else a typed line."""
-        sung = item.wants is Wants.SUNG
-        if sung and self.io.listen is not None:
-            try:
-                track = self.io.listen(item)
-            except Trouble as trouble:
-                # No microphone, or it has gone: said once, and the sitting goes on by keys.
-                self.io.say(str(trouble))
-                self.io.listen = track = None
-            if track is not None:
-                return track
+    def _sung_or_typed(self, item: Item) -> str | PitchTrack | Sound | Command | None:
+        """A sung or clapped answer where somebody listens, else a typed line."""
+        sung = item.wants in (Wants.SUNG, Wants.CLAPPED)
+        heard = self._heard(item)
+        if heard is not None:
+            return heard
         if self.io.hands_free:
             return Command.STOP if self.io.listen is None else Command.SKIP
         if sung and self.io.listen is None and not self.by_hand_explained:
@@ -323,10 +325,25 @@ class Sitting:
             self.io.say(by_hand_hint(self.io.language))
         return self.io.read_line()
 
-    def _judge(self, item: Item, answer: str | PitchTrack, before: Judged | None = None) -> Judged:
+    def _heard(self, item: Item) -> PitchTrack | Sound | None:
+        """What was sung or clapped into the microphone; None where nothing was, or nobody listens."""
+        try:
+            if item.wants is Wants.SUNG and self.io.listen is not None:
+                return self.io.listen(item)
+            if item.wants is Wants.CLAPPED and self.io.clap is not None:
+                return self.io.clap(item)
+        except Trouble as trouble:
+            # No microphone, or it has gone: said once, and the sitting goes on by keys.
+            self.io.say(str(trouble))
+            self.io.listen = self.io.clap = None
+        return None
+
+    def _judge(self, item: Item, answer: str | PitchTrack | Sound, before: Judged | None = None) -> Judged:
         """An answer judged, and said back."""
         if isinstance(answer, str):
             judged = check(item, answer, self.io.language.vocabulary, before)
+        elif isinstance(answer, Sound):
+            judged = check_claps(item, answer, led=True)
         else:
             judged = check_take(item, answer)
         self.io.say(reply_text(self.io.language, item, judged))
@@ -340,6 +357,7 @@ def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], d
     Hands-free, only questions that are answered by singing are asked, and nothing is waited for. Every answer is in
     the diary before the next question is asked.
     """
+    stages = sung_stages(diary, pupil, stages)
     change_progress(diary, pupil, lambda p: p.hear_moves(diary.tally(pupil, since=p.heard_until()), now()))
     progress = load_progress(diary, pupil)
     here = progress.stage(stages)
@@ -348,6 +366,9 @@ def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], d
         if not _begin(here, io):
             return Tally(stopped=True)
     else:
+        if (days := progress.away(now())) >= BREAK_DAYS:
+            before = [s for s in stages if s.number < here.number]
+            io.say_all(recap_lines(io.language, days, [*before[-1:], here]))
         io.say(standing_line(io.language, progress.standing(stages, now())))
     # The day and the number of answers so far make the chance, so that a sitting can be gone through again.
     rng = random.Random(f"{pupil.nickname} {now():%Y-%m-%d} {len(progress.answers)}")
@@ -364,6 +385,12 @@ def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], d
     if not (tally.passed or tally.stopped or progress.finished(stages)):
         io.say(stage_goes_on_line(io.language, here))
     return tally
+
+
+def sung_stages(diary: Diary, pupil: Pupil, stages: Sequence[Stage]) -> Sequence[Stage]:
+    """The stages with the pupil's own song, where one is set (`course-song`). Raises Trouble where it cannot be read."""
+    name = str(diary.settings(pupil)[SettingName.COURSE_SONG])
+    return with_song(stages, load(name), name) if name else stages
 
 
 def _begin(here: Stage, io: SittingIO) -> bool:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from companion.audio import OUTPUT_RATE, Sound, concatenated, count_in, line_sound, silence, starting_note, with_beats
-from companion.course import Item, Material, QuestionKind, TuneToHear
+from collections.abc import Sequence
 
-QUARTER_S = 0.6  # a calm step
-QUAVERS_S = 1.1  # seconds a crotchet where all is quavers: learners' notes last half a second each
+import numpy as np
+
+from companion.audio import OUTPUT_RATE, Sound, concatenated, count_in, line_sound, silence, starting_note, with_beats
+from companion.course import Item, Material, QuestionKind, TuneToHear, Wants, pace_of
+from companion.tune import LineNote
+
+QUARTER_S = 0.6  # seconds a crotchet of a tune that is only heard
+QUAVERS_S = 1.1  # the same where all is quavers
 BETWEEN_S = 0.6  # after the first note
 
 
@@ -21,23 +26,58 @@ def shift_for(material: Material | None, low: float | None, high: float | None) 
     return round((low + high) / 2 - (min(midis) + max(midis)) / 2)
 
 
+def led_in(item: Item) -> Sound:
+    """What sounds while a rhythm is clapped: a bar counted in, then a soft beat as long as the bar lasts."""
+    assert item.pulse is not None
+    beat_s = float(item.pulse.beat) * pace_of(item)
+    last = item.sung[-1]
+    bar = silence(float(last.onset_quarters + last.quarters + last.rest_after) * pace_of(item), OUTPUT_RATE)
+    return concatenated(count_in(item.pulse.counts, beat_s), with_beats(bar, beat_s, item.pulse.counts), rate=OUTPUT_RATE)
+
+
 def sound_of_question(item: Item | TuneToHear, shift: float = 0.0) -> Sound | None:
     """A question as sound: what is given first, then the line that is played; None where it is silent."""
     if isinstance(item, TuneToHear):
-        first, line = None, item.line
+        parts = _played(item.line, shift)
+    elif item.wants is Wants.CLAPPED:
+        return led_in(item)
     else:
-        first, line = item.first, item.played if item.kind is not QuestionKind.MARK_OR_NO_MARK else ()
-    parts = [starting_note(first + shift)] if first is not None else []
-    pulse = item.pulse if isinstance(item, Item) else None
+        parts = _question_parts(item, shift)
+    return concatenated(*parts, rate=OUTPUT_RATE) if parts else None
+
+
+def _question_parts(item: Item, shift: float) -> list[Sound]:
+    """The first note, the bar that is counted in, and what is played over the beat."""
+    pulse = item.pulse
+    line = item.played if item.kind is not QuestionKind.MARK_OR_NO_MARK else ()
+    parts = [starting_note(item.first + shift)] if item.first is not None else []
     if parts and (line or pulse):
         parts.append(silence(BETWEEN_S, OUTPUT_RATE))
-    if pulse is not None:
-        # A bar is counted in, for what is heard and for what is to be sung; then it begins on the next beat.
-        parts.append(count_in(pulse.counts, float(pulse.beat) * QUARTER_S))
-    if line and pulse is not None:
-        led = concatenated(silence(float(line[0].onset_quarters) * QUARTER_S, OUTPUT_RATE),
-                           line_sound(line, shift, QUARTER_S), rate=OUTPUT_RATE)
-        parts.append(with_beats(led, float(pulse.beat) * QUARTER_S, pulse.counts))
-    elif line:
-        parts.append(line_sound(line, shift, QUAVERS_S if max(n.quarters for n in line) * 2 <= 1 else QUARTER_S))
-    return concatenated(*parts, rate=OUTPUT_RATE) if parts else None
+    if pulse is None:
+        return [*parts, *_played(line, shift)]
+    # A bar is counted in, for what is heard and for what is to be sung; then it begins on the next beat.
+    beat_s = float(pulse.beat) * pace_of(item)
+    parts.append(count_in(pulse.counts, beat_s))
+    voices = [_led(some, shift, pace_of(item)) for some in (line, item.below) if some]
+    return [*parts, with_beats(together(voices), beat_s, pulse.counts)] if voices else parts
+
+
+def _played(line: Sequence[LineNote], shift: float) -> list[Sound]:
+    """A line without a beat; where all is quavers each is as long as a learner's."""
+    if not line:
+        return []
+    return [line_sound(line, shift, QUAVERS_S if max(n.quarters for n in line) * 2 <= 1 else QUARTER_S)]
+
+
+def _led(line: Sequence[LineNote], shift: float, quarter_s: float) -> Sound:
+    """A line from the first beat of its bar on."""
+    return concatenated(silence(float(line[0].onset_quarters) * quarter_s, OUTPUT_RATE), line_sound(line, shift, quarter_s),
+                        rate=OUTPUT_RATE)
+
+
+def together(voices: Sequence[Sound]) -> Sound:
+    """Voices at once, as loud together as one alone."""
+    mixed = np.zeros(max(len(v.samples) for v in voices), dtype=np.float32)
+    for voice in voices:
+        mixed[:len(voice.samples)] += voice.samples / len(voices)
+    return Sound(mixed, OUTPUT_RATE)

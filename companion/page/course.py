@@ -32,7 +32,7 @@ from companion.course import (
     question_kind,
     stages,
 )
-from companion.diary import Diary, SettingName
+from companion.diary import Diary, NoteNames, SettingName
 from companion.errors import Trouble
 from companion.language import (
     Language,
@@ -179,7 +179,9 @@ async def begin(request: Request) -> Response:
     def settled() -> Language:
         with Diary(state.diary) as diary:
             pupil = diary.pupil(name, new=begins(diary, name, new))
-            return choose_language(diary.settings(pupil)["variety"])  # type: ignore[index]
+            settings = diary.settings(pupil)
+            chosen = choose_language(settings[SettingName.VARIETY])
+            return chosen.by_solfa() if settings[SettingName.NOTE_NAMES] == NoteNames.SOLFA else chosen
 
     language = await run_in_threadpool(settled)
 
