@@ -47,6 +47,17 @@ def sung(line: Sequence[LineNote], seed: int = 1, turned: int | None = None,
                       np.where(there, 0.9, 0.1), hop, len(hz) * hop)
 
 
+def sung_notes(pitches: Sequence[int], lengths: Sequence[float], shift: float = 0.0, seed: int = 4) -> PitchTrack:
+    """A pitch track of someone who sings these pitches and lengths (in crotchets), so many semitones away."""
+    style = Style(shift=shift, quarter_s=0.5, miss=0.05)
+    items = [LineItem(p, n, "la", 0.0) for p, n in zip(pitches, lengths, strict=True)]
+    contour = perform(items, style, np.random.default_rng(seed)).contour[::EVERY]
+    hz = np.where(np.isnan(contour), 0.0, 440.0 * 2 ** ((np.nan_to_num(contour) - 69) / 12))
+    there, hop = hz > 0, EVERY * STEP_S
+    return PitchTrack(np.arange(len(hz)) * hop, hz, np.where(there, 0.95, 0.0), np.where(there, -20.0, -70.0),
+                      np.where(there, 0.9, 0.1), hop, len(hz) * hop)
+
+
 def sung_aloud(line: Sequence[LineNote], seed: int = 1, turned: int | None = None) -> PitchTrack:
     """The same through the air: made as sound by the singer of formants, and heard by the ear."""
     from companion.ear import track
