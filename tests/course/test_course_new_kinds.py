@@ -1,5 +1,6 @@
 """Ways through a tune, inner hearing, other keys, two voices, intervals, the slate, solfa, a song of one's own, breaks."""
 
+import itertools
 import random
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
@@ -122,7 +123,7 @@ def test_two_voices_never_cross_and_go_contrary_ways() -> None:
         assert min(n.midi for n in item.played) > max(n.midi for n in item.below)
         mine, other = (item.played, item.below) if upper else (item.below, item.played)
         assert [n.midi for n in mine] == [n.midi for n in group("CEDGF", 1).line]
-        moves = [[b.midi - a.midi for a, b in zip(x, x[1:], strict=False)] for x in (mine, other)]
+        moves = [[b.midi - a.midi for a, b in itertools.pairwise(x)] for x in (mine, other)]
         assert all(a * b < 0 for a, b in zip(*moves, strict=True))
         assert item.direction is (Direction.UP if upper else Direction.DOWN)
         assert said(item, "the upper one") == ("Right, the upper one." if upper else

@@ -32,8 +32,8 @@ STAGES = stages()
 TRADE = ("note", "tune", "glide", "cell", "octave", "octave mark", "move", "beat", "bar", "double bar", "quaver",
          "crotchet", "minim", "semibreve", "rest", "dotted", "step", "skip", "leap", "sharp", "flat", "natural",
          "score", "key signature", "time signature", "number sign", "tie", "slur", "syllable", "repeat", "ending",
-         "bar repeat", "semiquaver", "group", "word sign", "fermata", "breath mark", "note names", "six-eight", "segno", "da capo",
-         "dal segno", "fine", "triplet", "phrase", "long slur", "verse", "two parts", "upper and lower", "interval",
+         "bar repeat", "semiquaver", "group", "word sign", "fermata", "breath mark", "note names", "six-eight", "segno",
+         "da capo", "dal segno", "fine", "triplet", "phrase", "long slur", "verse", "two parts", "upper and lower", "interval",
          "third, fifth, octave", "in-accord", "slate", "brailler", "from the back", "transpose")
 #: Trade words that no stage may use at all: they are never explained.
 NEVER = ("pitch", "scale", "tonic", "dominant", "stave", "staff", "clef", "metre", "meter", "tempo",
