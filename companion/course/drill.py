@@ -150,8 +150,7 @@ _YES_ANSWERS = {True: "yes", False: "no"}
 #: What is remembered under a name of its own, not under a fact, and the kind of question that asks for it.
 COUNTING_A_NOTE, WHERE_IT_TURNS = "counting a note", "where it turns"
 WHEN_TO_MARK, COUNTING_BEATS = "when to mark", "counting beats"
-THE_WAY, OTHER_NOTE, TWO_VOICES = "the way through a tune", "the note below an interval", "two voices at once"
-FROM_THE_BACK, FROM_ANOTHER = "cells from the back", "a line from another note"
+THE_WAY, OTHER_NOTE, TWO_VOICES, FROM_THE_BACK, FROM_ANOTHER = "ways", "below intervals", "two voices", "slate", "other keys"
 OWN_CARDS = {THE_WAY: QuestionKind.WHICH_WAY, OTHER_NOTE: QuestionKind.OTHER_NOTE, TWO_VOICES: QuestionKind.UPPER_OR_LOWER,
              FROM_THE_BACK: QuestionKind.FROM_THE_BACK, FROM_ANOTHER: QuestionKind.SING_FROM_ANOTHER,
              COUNTING_A_NOTE: QuestionKind.HOW_OFTEN, WHERE_IT_TURNS: QuestionKind.WHERE_IT_TURNS,
@@ -801,15 +800,16 @@ class Route(StrEnum):
     REPEATED = "repeated"  # from the beginning
     FROM_HERE = "from here"  # from a sign
     ENDINGS = "endings"
-    TO_THE_END_WORD = "to the end word"  # from the beginning to "fine"
-    FROM_THE_SIGN = "from the sign"  # the same from the segno
+    TO_THE_END_WORD = "da capo"  # from the beginning to "fine"
+    FROM_THE_SIGN = "dal segno"  # the same from the segno
 
     @property
     def signs(self) -> frozenset[str]:
         """The signs that show it."""
-        return frozenset({Route.REPEATED: ("repeat to here",), Route.FROM_HERE: ("repeat from here", "repeat to here"),
-                          Route.ENDINGS: ("ending", "repeat to here"), Route.TO_THE_END_WORD: ("word sign",),
-                          Route.FROM_THE_SIGN: ("word sign", "segno")}[self])
+        back, from_here = S.sign_of(S.Role.BACKWARD).name, S.sign_of(S.Role.FORWARD).name
+        words = S.sign_of(S.Role.WORD_SIGN).name
+        return frozenset({Route.REPEATED: (back,), Route.FROM_HERE: (from_here, back), Route.ENDINGS: ("ending", back),
+                          Route.TO_THE_END_WORD: (words,), Route.FROM_THE_SIGN: (words, Jump.SEGNO.value)}[self])
 
 
 def which_way(bars: Sequence[Bar], route: Route, m: Material, rng: random.Random) -> Item:

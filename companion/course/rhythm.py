@@ -45,7 +45,7 @@ class RhythmFinding(StrEnum):
     TOO_SHORT = "too short"
     EXTRA = "extra"  # at: the note after which a clap came that is not written
     MISSING = "missing"  # at: the note that was not clapped
-    OFF_BEAT = "off the beat"  # the rhythm is right, and does not lie on the beat
+    OFF_BEAT = "off beat"  # the rhythm is right, and does not lie on the beat
     UNCLEAR = "unclear"
     NO_CLAPS = "no claps"
 
