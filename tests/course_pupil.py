@@ -99,7 +99,7 @@ def typed(item: Item, rng: random.Random) -> str:
         return rng.choice(forms)
     if item.wants is Wants.NAME:
         return rng.choice([item.answer, item.answer.upper(), f"the {item.answer}."])
-    if item.wants is Wants.SUNG:
+    if item.wants in (Wants.SUNG, Wants.CLAPPED):
         return "+"
     if item.wants is Wants.DIRECTION:
         return rng.choice({"higher": ["higher", "up", "h"], "lower": ["lower", "down"], "same": ["same", "level"]}[
@@ -112,7 +112,8 @@ def wrong(item: Item) -> str:
     return {"cells": "⠟⠟⠟", "name": "number sign" if item.answer != "number sign" else "tie", "number": "17",
             "place": "17", "choice": "2" if item.answer == "1" else "1",
             "direction": "same" if item.answer != "same" else "higher",
-            "octave": "7", "yes or no": "no" if item.answer == "yes" else "yes", "sung": "-"}[item.wants]
+            "octave": "7", "yes or no": "no" if item.answer == "yes" else "yes", "sung": "-", "clapped": "-",
+            "route": "1 7"}[item.wants]
 
 
 class Pair:

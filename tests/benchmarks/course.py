@@ -34,6 +34,7 @@ from companion.course import (  # noqa: E402
     Item,
     Judged,
     Progress,
+    QuestionKind,
     Stage,
     Step,
     TuneToHear,
@@ -122,12 +123,13 @@ class Pupil:
 
 
 def right_answer(item: Item) -> str:
-    return "+" if item.wants is Wants.SUNG else item.answer
+    return "+" if item.wants in (Wants.SUNG, Wants.CLAPPED) else item.answer
 
 
 def wrong_answer(item: Item) -> str:
     """An answer of the right kind that is not right."""
-    return {Wants.SUNG: "-", Wants.CELLS: "⠟⠟⠟", Wants.NAME: "number sign" if item.answer != "number sign" else "tie",
+    return {Wants.SUNG: "-", Wants.CLAPPED: "-", Wants.CELLS: "⠟⠟⠟",
+            Wants.NAME: "number sign" if item.answer != "number sign" else "tie",
             Wants.CHOICE: "2" if item.answer == "1" else "1", Wants.DIRECTION: "same" if item.answer != "same" else "higher",
             Wants.OCTAVE: "7", Wants.YES_OR_NO: "no" if item.answer == "yes" else "yes"}.get(item.wants, "17")
 
@@ -248,6 +250,8 @@ class Guesser(Pupil):
             moves = [b.pitch.diatonic - a.pitch.diatonic for a, b in itertools.pairwise(item.sung)]
             return "+" if all(self.rng.choice((-2, -1, 0, 1, 2)) == m for m in moves) else "-"
         assert self.stage is not None
+        if item.kind in (QuestionKind.OTHER_NOTE, QuestionKind.FROM_THE_BACK):
+            return self.rng.choice("CDEFGAB")
         others = [f for d in self.stage.drills if d.kind is item.kind for f in d.facts]
         if item.wants in (Wants.NAME, Wants.CELLS) and others:
             from companion.course import fact

@@ -169,7 +169,7 @@ def questions(rng: random.Random) -> dict[str, int]:
         for _unused in range(5):
             for step in new_steps(stage, rng, 60, Progress()):
                 item = step.item
-                text = "+" if item.wants is Wants.SUNG else item.answer
+                text = "+" if item.wants in (Wants.SUNG, Wants.CLAPPED) else item.answer
                 out["made"] += 1
                 out["right"] += check(item, text, English().vocabulary).verdict is Verdict.RIGHT
                 out["only_what_was_taught"] += item.signs <= taught(stage.number)

@@ -63,7 +63,7 @@ def test_the_adults_word(monkeypatch, capsys, diary) -> None:  # type: ignore[no
 
 def test_stages_are_listed_and_read_out(monkeypatch, capsys) -> None:  # type: ignore[no-untyped-def]
     _, lines, _ = run(monkeypatch, capsys, "course", "--list")
-    assert len(lines) == len(stages()) == 21
+    assert len(lines) == len(stages()) == 29
     _, lines, _ = run(monkeypatch, capsys, "course", "--words")
     assert "Crotchet: a note of one beat. Stage 8." in lines
     _, lines, _ = run(monkeypatch, capsys, "course", "--stage", "8", "--american")
@@ -210,7 +210,7 @@ def test_an_own_stage_is_checked_and_used(monkeypatch, capsys, tmp_path) -> None
     assert run(monkeypatch, capsys, "course", "--check", str(path))[1] == [
         "Stage 3.5: Two more cells: F and G is in order."]
     _, lines, _ = run(monkeypatch, capsys, "course", "--list", "--stages", str(tmp_path))
-    assert len(lines) == 22
+    assert len(lines) == 30
     untaught = text.replace("number = 3", "number = 2.5").replace('introduces = ["F", "G"]', 'introduces = ["F"]')
     (tmp_path / "more").mkdir()
     (tmp_path / "more" / "early.toml").write_text(untaught, encoding="utf-8")

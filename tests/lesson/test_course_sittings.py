@@ -447,7 +447,7 @@ def test_what_is_known_and_what_comes_next_in_words(tmp_path: Path) -> None:
             "Now: Stage 3: Two more cells: F and G. The pupil reads, writes and sings five notes in a row, from C "
             "to G."]
         lines = standing_lines(BRITISH, load_progress(diary, pupil).standing(stages(), START), START)
-        assert "Two of 21 stages passed. The last: Three cells: C, D, E, by the word of an adult." in lines
+        assert "Two of 29 stages passed. The last: Three cells: C, D, E, by the word of an adult." in lines
         assert lines[-1] == "Next: Stage 4: A, B and the whole row."
         said = judge_stages(diary, pupil, stages(), [], ["2"], START, BRITISH)
         assert said[0] == "Stage 2: Three cells: C, D, E is taken back. It is asked again from today."
