@@ -25,6 +25,7 @@ from companion.course.facts import (
     by_cells,
     ending_name,
     fact,
+    interval_steps,
     letter_of,
     mirrored,
     note_name,
@@ -201,6 +202,8 @@ def _check_name(item: Item, text: str, vocabulary: Vocabulary, before: Fact | No
     wanted = item.wanted_fact
     asks_length = wanted.kind is FactKind.NOTE and wanted.value is not None
     readings = _names(wanted, text, vocabulary)
+    if item.kind is QuestionKind.OTHER_NOTE and any(map(interval_steps, readings)):
+        return _not_read(text)  # "a third" is the sign, and no A
     if (value := vocabulary.value(text)) and not any(_is_named(f, wanted) for f in readings):
         if wanted.kind is FactKind.REST:
             readings = (fact(rest_name(*value)),)  # nothing but rests is asked: "a minim" is a minim rest

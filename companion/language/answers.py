@@ -42,7 +42,7 @@ _OTHER_NAMES: dict[str, tuple[str, ...]] = {
         "in-accord": ("in accord", "in accord sign", "second voice", "full bar in accord", "full measure in accord", "inaccord"),
         "interval of a third": ("third", "a third", "third interval", "interval third"),
         "interval of a fifth": ("fifth", "a fifth", "fifth interval", "interval fifth"),
-        "interval of an octave": ("an octave", "octave interval", "interval octave", "octave", "eighth"),
+        "interval of an octave": ("octave interval", "interval octave"),
         "segno": ("the sign", "dal segno sign", "sign to go back to"),
         "long slur begins": ("beginning of a long slur", "long slur opens", "start of a long slur", "long slur starts",
                              "opening of a long slur", "phrase begins", "long slur beginning"),
