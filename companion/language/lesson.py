@@ -78,6 +78,7 @@ class LessonSentence(StrEnum):
     TWICE_TOGETHER = N_("Twice together.")
     NOW_ALONE = N_("Now alone.")
     ON_OO = N_("On oo, like a slide.")
+    ON_OO_AGAIN = N_("On oo.")
     ONLY_THE_FIRST_NOTE = N_("Now only the first note. Listen, and sing it.")
     WHAT_WENT_WELL = N_("Once more what went well.")
     TWO_PHRASES = N_("The next two phrases in one.")

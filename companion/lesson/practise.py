@@ -119,6 +119,7 @@ class Practise:
         self.silences = 0
         self.left = 0  # phrases of the song that did not come
         self._talk_said = self._room_said = self._talked = False
+        self._slid = False  # it has been said how a slide is sung
         self._next_rest = SET_S
         self._silent_from_s = 0.0  # when the first of the silences in a row began
         self._over = False
@@ -347,7 +348,8 @@ class Practise:
                 self._say(LessonSentence.ROOM_AROUND_YOU)
             self._say_line(hand_for_pupil(language, semitones))
             self.session.hand(semitones)
-        self._say(LessonSentence.ON_OO)
+        self._say(LessonSentence.ON_OO_AGAIN if self._slid else LessonSentence.ON_OO)
+        self._slid = True
 
     # --- turns ---
 

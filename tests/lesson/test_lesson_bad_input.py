@@ -122,6 +122,19 @@ def test_unplugged_in_the_middle_of_a_phrase_nothing_of_it_is_judged_and_it_goes
     assert "The microphone has gone. Plug it in again." in here.out.said  # type: ignore[attr-defined]
 
 
+@pytest.mark.slow
+def test_what_was_sung_before_the_unplugging_is_not_judged_when_nobody_sings_after_it() -> None:
+    room = UnpluggedInAPhrase()
+    here = session(room, kind=SessionKind.LESSON)
+    here.pupil_sings = lambda line, shift, q: sung(line, shift, q) if room.begun is None else None
+    out: Any = here.out
+    out.on_say = lambda text: [here.keys.press("q") for _ in "qq" if text.startswith("I heard no singing")]
+    Lesson(here, load("snail-wall"), "snail-wall").run()
+    assert here.taken == []
+    assert out.said[1:4] == ["The microphone has gone. Plug it in again.", "The microphone is back. Sing once more.",
+                             "I heard no singing. A little closer, and sing again."]
+
+
 @pytest.mark.parametrize("while_singing", [False, True])
 def test_a_machine_that_slept_a_minute_goes_on_and_calls_nothing_wrong(while_singing: bool) -> None:
     """Asleep no sound comes in, and the clock jumps; what was sung meanwhile is lost, and the driver says so."""
