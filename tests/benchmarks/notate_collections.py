@@ -1,8 +1,8 @@
 """From voice to score on five collections that nothing was counted or fitted on: `python tests/benchmarks/notate_collections.py`.
 
-[--tunes N] [--seed N] [--keep FOLDER] [--resume NAME] [--questions N] [--fit]: children's songs and other songs of music21's
-Essen collection (those files that were not counted), dances of O'Neill's, Northumbrian tunes, tunes for the fife, and hymns
-(sopranos of Bach's chorales), N of each, are sung by the test singers of MAKERS in turn (voices and conditions as in
+[--tunes N] [--takes N] [--seed N] [--keep FOLDER] [--resume NAME] [--questions N] [--fit]: children's songs and other songs
+of music21's Essen collection (those files that were not counted), dances of O'Neill's, Northumbrian tunes, tunes for the fife,
+and hymns (sopranos of Bach's chorales), N of each, are sung by the test singers of MAKERS in turn (voices and conditions as in
 `notate_tunes.sing`) and written down. By collection, by maker, by condition and over all:
 
 - pitch, value, value_to_scale: shares of sung notes (a note that was not found is wrong in all);
@@ -291,7 +291,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=17)
     parser.add_argument("--keep", type=Path, metavar="FOLDER")
     parser.add_argument("--resume", metavar="NAME", help="what was judged is kept under this name in the folder of --keep")
-    parser.add_argument("--every", type=int, default=1, metavar="N", help="only each so manieth take")
+    parser.add_argument("--takes", type=int, metavar="N", help="only so many takes, all collections in turn (all)")
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--questions", type=int, default=MOST_QUESTIONS, metavar="N", help="at most so many (3); 0: none")
     arguments = parser.parse_args()
@@ -300,7 +300,7 @@ def main() -> None:
         tunes = [*(("songs", t) for t in songs[-3 * arguments.tunes:]), *(("dances", t) for t in dances[-arguments.tunes:])]
         name, seed, makers = f"fit-takes-{arguments.tunes}", 29, ("formants", "formants", "speech")
     else:
-        tunes, seed, makers = held_out(arguments.tunes, arguments.keep), arguments.seed, MAKERS
+        tunes, seed, makers = held_out(arguments.tunes, arguments.keep)[:arguments.takes], arguments.seed, MAKERS
         name = f"takes-{arguments.tunes}-{arguments.seed}"
     if arguments.fit:
         print(json.dumps(fitted([m for some in portions(tunes, seed, makers, arguments, name) for m in some])))
@@ -318,7 +318,7 @@ def portions(tunes: Sequence[tuple[str, FolkTune]], seed: int, makers: Sequence[
     """Takes, PORTION at a time, each sung when it is asked for, unless it is kept."""
     for first in range(0, len(tunes), PORTION):
         sing_some = partial(takes_of, tunes[first:first + PORTION], seed, first, makers)
-        yield kept(arguments.keep, f"{name}-{first // PORTION}", sing_some)[::getattr(arguments, "every", 1)]
+        yield kept(arguments.keep, f"{name}-{first // PORTION}", sing_some)
 
 
 def judge_take(made: Made, questions: int) -> dict[str, Any]:

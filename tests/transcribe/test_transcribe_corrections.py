@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from notate_takes import as_track, performance
 
@@ -154,6 +156,15 @@ def test_what_a_person_has_given_survives_reading_again(take: Notation) -> None:
     assert (once_more.notes[i].length, once_more.tune.line()[1].pitch.name) == (3, "Gb4")
     sung = once_more.tune.line()
     assert len(sung) > len(once_more.notes)  # the repeat is sung
+
+
+def test_values_that_a_person_has_given_lead_the_others_when_the_take_is_read_again(take: Notation) -> None:
+    """The first notes are mended to half of what was written: read again, the rest is halved with them."""
+    given = replace(take, notes=tuple(replace(x, ticks=x.length // 2, rest=0, value_given=True) if k < 8 and x.length % 2 == 0
+                                      else x for k, x in enumerate(take.notes)))
+    again = whole(given, Action.TIME, time=TIMES["4/4"])
+    halved = [2 * a.length == b.length for a, b in zip(again.notes[8:-1], take.notes[8:-1], strict=True)]
+    assert sum(halved) > 0.8 * len(halved)
 
 
 def test_one_value_moves_no_bar_line_until_nothing_is_left_to_give(take: Notation) -> None:
