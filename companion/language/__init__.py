@@ -15,6 +15,7 @@ from companion.lazy import loader
 
 if TYPE_CHECKING:
     from companion.language.braille import (
+        hint_lines,
         problem_lines,
         reading_json,
         reading_lines,
@@ -234,7 +235,7 @@ if TYPE_CHECKING:
         tune_in_braille,
         week_title,
     )
-    from companion.language.tunes import tune_line
+    from companion.language.tunes import tune_facts, tune_line
 
 __all__ = [
     "EXAMPLES",
@@ -305,6 +306,7 @@ __all__ = [
     "hand_for_helper",
     "hand_for_pupil",
     "helper_label",
+    "hint_lines",
     "how_it_goes",
     "import_line",
     "kept_beside",
@@ -429,6 +431,7 @@ __all__ = [
     "title_line",
     "trouble_texts",
     "try_again",
+    "tune_facts",
     "tune_in_braille",
     "tune_line",
     "tune_title_line",
@@ -454,8 +457,8 @@ __all__ = [
 ]
 
 __getattr__ = loader(__name__, {
-    "braille": ("problem_lines", "reading_json", "reading_lines", "say_dots", "say_meaning", "say_note", "say_problem",
-                "say_written"),
+    "braille": ("hint_lines", "problem_lines", "reading_json", "reading_lines", "say_dots", "say_meaning", "say_note",
+                "say_problem", "say_written"),
     "course": ("by_hand_hint", "course_begin_hint", "course_begins_again_line", "drill_kind_lines", "evidence_line",
                "fluency_line", "evidence_so_far_line", "glossary_lines", "placement_begin_line", "placement_found_line",
                "next_stage_line", "question_help_hint",
@@ -511,5 +514,5 @@ __getattr__ = loader(__name__, {
         "HEAR_AGAIN", "a_length", "bar_lines", "bar_question_line", "change_line", "doubt_line", "doubt_lines", "length",
         "question_line", "read_answer", "read_count", "read_version", "score_json", "score_lines", "uneven_words", "unsure_line",
     ),
-    "tunes": ("tune_line",),
+    "tunes": ("tune_facts", "tune_line"),
 })

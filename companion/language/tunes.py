@@ -7,9 +7,14 @@ from companion.tune import Entry, IntervalKind
 
 
 def tune_line(language: Language, entry: Entry) -> str:
-    """One plain line: name, notes, key, beats, reach, how many moves of each kind, and the first words."""
-    line = language.message("{name}: {notes}, {key}, {beats} in a bar, {reach} from lowest to highest. Moves: {moves}.").format(
-        name=entry.name, key=language.key(entry.key),
+    """One plain line: the name by which it is typed, and what `tune_facts` says."""
+    return language.message("{name}: {facts}").format(name=entry.name, facts=tune_facts(language, entry))
+
+
+def tune_facts(language: Language, entry: Entry) -> str:
+    """Notes, key, beats, reach, how many moves of each kind, and the first words."""
+    line = language.message("{notes}, {key}, {beats} in a bar, {reach} from lowest to highest. Moves: {moves}.").format(
+        key=language.key(entry.key),
         notes=language.plural("{n} note", "{n} notes", entry.notes).format(n=entry.notes),
         beats=language.plural("{n} beat", "{n} beats", entry.beats).format(n=entry.beats),
         reach=language.plural("{n} semitone", "{n} semitones", entry.reach).format(n=entry.reach),

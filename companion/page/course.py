@@ -261,8 +261,9 @@ async def sitting_page(request: Request) -> Response:
     if state.sitting is None:
         return see_other("/course")
     title = state.language.message("The sitting has ended") if state.sitting.ended else state.language.message("A sitting")
-    return render(request, "sitting.html", title, sitting=state.sitting, entries=list(state.sitting.entries),
-                  typed=typed_words(state.sitting.language), headings=headings(state.sitting.language))
+    entries, heads = list(state.sitting.entries), headings(state.sitting.language)
+    return render(request, "sitting.html", title, sitting=state.sitting, entries=entries, headings=heads,
+                  typed=typed_words(state.sitting.language), introduces=any(e.text in heads for e in entries))
 
 
 async def answer(request: Request) -> Response:

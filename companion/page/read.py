@@ -30,11 +30,13 @@ async def read_back(request: Request) -> Response:
 
     def make() -> tuple[str, list[str], Rows]:
         from companion.braille import decode, lines_of
-        from companion.language import reading_lines
+        from companion.language import hint_lines, problem_lines, reading_lines
 
         lines = lines_of(typed)
         reading = decode(lines)
-        return "\n".join(lines), reading_lines(language, reading), stops_of(language, reading, lines)
+        linked = {*(problem_lines(language, reading.problems) if reading.problems else ()), *hint_lines(language, reading.hints)}
+        bar_by_bar = [line for line in reading_lines(language, reading) if line not in linked]  # those are said above it
+        return "\n".join(lines), bar_by_bar, stops_of(language, reading, lines)
 
     cells, lines, rows = await run_in_threadpool(make)
     return render(request, "read.html", language.message("What it says"), typed=cells, lines=lines, rows=rows)

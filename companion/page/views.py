@@ -16,7 +16,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from companion.diary import default_path
 from companion.errors import Trouble
-from companion.language import choose_language, hand_for_helper, tune_line
+from companion.language import choose_language, hand_for_helper, tune_facts
 from companion.limits import SECONDS, run_limited
 from companion.messages import _
 from companion.page.frame import State, View, checked_form, render, see_other, state_of, whole_number
@@ -45,7 +45,7 @@ async def home(request: Request) -> Response:
 async def tunes(request: Request) -> Response:
     """The tunes that ship, easiest first, and those that were sent."""
     state = state_of(request)
-    entries = [(e.name, tune_line(state.language, e)) for e in catalogue()]
+    entries = [(e.name, e.title, tune_facts(state.language, e)) for e in catalogue()]
     sent = [c for c in state.tunes.choices() if c.name not in {e.name for e in catalogue()}]
     return render(request, "tunes.html", state.language.message("Tunes"), entries=entries, sent=sent)
 

@@ -121,8 +121,8 @@ def test_a_new_key_for_once_is_given_to_who_shows_the_lasting_one_alone(page: An
     told = page.client.post(f"/open/{page.state.keys.lasting}/again")
     assert told.text == page.state.keys.once != before
     assert "set-cookie" not in told.headers
-    again = f"/open/{page.state.keys.lasting}/again"
-    assert page.client.post(again, headers={"origin": "http://evil.example"}).status_code == 403
+    foreign = page.client.post(f"/open/{page.state.keys.lasting}/again", headers={"origin": "http://evil.example"})
+    assert foreign.status_code == 403
     assert page.get(f"/open/{told.text}").status_code == 200
 
 

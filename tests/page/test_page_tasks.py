@@ -168,6 +168,10 @@ def test_braille_is_read_sign_by_sign_and_what_is_amiss_leads_to_its_place(page:
     places = re.findall(r'<li><a href="#(at-[^"]+)">', found.text)
     assert len(places) == 2
     assert set(places) <= {place for place, _says in stops}
+    said = text_of(found)
+    for problem in decode(["⠐⠹⠱⠫⠬ ⠻⠣"]).problems:
+        assert said.count(say_problem(choose_language("british"), problem)) == 1, "said once"
+    assert "Nothing amiss was found." in text_of(page.post("/read", cells="⠐⠹⠱⠫⠻"))
     hinted = page.post("/read", cells="⠐⠹⠐⠱⠐⠫⠐⠻")
     odd = [say_problem(choose_language("british"), hint) for hint in decode(["⠐⠹⠐⠱⠐⠫⠐⠻"]).hints]
     assert len(odd) > 0

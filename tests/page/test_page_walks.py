@@ -279,7 +279,8 @@ def test_a_sitting_with_its_requests(address: str, sung: Any) -> None:
     assert page.evaluate("document.activeElement.id") == "answer", "ready to be answered"
     tree = page.locator("main").aria_snapshot()
     assert tree.index('heading "For the adult" [level=2]') < tree.index('heading "Say to the pupil" [level=2]') < tree.index(
-        'textbox "Answer"') < tree.index('button "I do not know"') < tree.index('button "End the sitting"')
+        'textbox "Answer"') < tree.index('button "Begin the questions"') < tree.index('button "End the sitting"')
+    assert "I do not know" not in tree, "nothing was asked yet"
     page.keyboard.press("Enter")
     page.wait_for_function("() => !document.getElementById('said').textContent.includes('Say to the pupil')", timeout=LATE_MS)
     renewed(page, "I do not know")

@@ -29,6 +29,7 @@ function show(text, spoken, cells) {
   const item = document.createElement("li");
   item.textContent = cells || text;
   log.append(item);
+  $("said-so-far").hidden = false;
 }
 
 // --- the path and the voice over it ---
