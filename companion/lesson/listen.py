@@ -39,6 +39,7 @@ EARLY_S = 0.08  # voice this soon after the ear opened began before it opened
 AHEAD_S, AHEAD_FROM = 0.08, 0.75
 #: So much more voice after that is the last note's end, which fades or wavers: shorter than any note (`REST_S` in singing.py).
 SAME_END_S = 0.15
+PIECE = RATE // 4  # samples: what a busy machine brings late comes in one block, and is looked at piece by piece
 LOOK_S = 0.18  # silence after which it is looked at how far the tune has come: the tracker's look-ahead is over
 QUIET_END_S = 0.22  # silence that ends a phrase whose last note has surely been sung: longer than a consonant
 QUIET_LATE_S = 0.5  # near the tune's end in time, without being sure of the last note: over a breath of 0.4 s
@@ -143,6 +144,18 @@ class Listener:
     def push(self, samples: F32) -> Heard | None:
         """Take in mono samples at RATE, any number; what was heard, once that is decided."""
         samples = np.asarray(samples, dtype=np.float32)
+        tracks: list[PitchTrack] = []
+        heard = None
+        for at in range(0, max(len(samples), 1), PIECE):
+            heard = self._push(samples[at:at + PIECE])
+            tracks += [self.latest] if self.latest is not None else []
+            if heard is not None:
+                break
+        if len(tracks) > 1:
+            self.latest = joined(tracks)
+        return heard
+
+    def _push(self, samples: F32) -> Heard | None:
         self._heard += len(samples)
         self._sound.append((self._heard, samples))
         self._level.push(samples)

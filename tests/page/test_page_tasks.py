@@ -333,3 +333,15 @@ def test_the_guide_and_what_is_kept_are_a_link_from_every_page(page: Any) -> Non
         assert f"<h1>{title}</h1>" in unescape(page.get(f"/guide/{part}").text)
     assert "No recording is kept unless someone responsible for the child has said so." in text_of(page.get("/guide/privacy"))
     assert page.get("/guide/nothing").status_code == 404
+
+
+def test_a_sitting_says_how_its_questions_begin_and_then_how_they_are_answered(page: Any) -> None:
+    """Before the first question nothing can be left unknown; an empty answer begins, as Enter does in the terminal."""
+    begun = page.post("/course/begin", pupil="Robin")
+    checked(page, begun)
+    assert "Begin the questions" in text_of(begun)
+    assert "I do not know" not in text_of(begun)
+    asked = page.post("/course/answer", answer="")
+    checked(page, asked)
+    assert "I do not know" in text_of(asked)
+    assert "Begin the questions" not in text_of(asked)
