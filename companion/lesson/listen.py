@@ -39,7 +39,7 @@ EARLY_S = 0.08  # voice this soon after the ear opened began before it opened
 AHEAD_S, AHEAD_FROM = 0.08, 0.75
 #: So much more voice after that is the last note's end, which fades or wavers: shorter than any note (`REST_S` in singing.py).
 SAME_END_S = 0.15
-PIECE = RATE // 4  # samples: what a busy machine brings late comes in one block, and is looked at piece by piece
+PIECE = RATE // 10  # samples: what a busy machine brings late comes in one block, and is looked at piece by piece
 LOOK_S = 0.18  # silence after which it is looked at how far the tune has come: the tracker's look-ahead is over
 QUIET_END_S = 0.22  # silence that ends a phrase whose last note has surely been sung: longer than a consonant
 QUIET_LATE_S = 0.5  # near the tune's end in time, without being sure of the last note: over a breath of 0.4 s

@@ -156,15 +156,15 @@ def test_the_page_gives_the_cue_of_the_commands_and_as_soon(turned: int | None, 
 
 
 def test_what_a_busy_machine_brings_late_in_one_block_is_heard_like_the_rest() -> None:
-    """Five seconds at once: silence, the phrase with its third note the other way, silence."""
+    """All at once: silence, the phrase with its third note the other way, silence."""
     from singers import Style
 
     from companion.lesson.listen import HeardKind, Listener
 
     line = load(TUNE).phrase(1)
     voice = sung(line, 3.0, 0.6, Style(waver=0.02, miss=0.05, legato=0.5, turned=2, turned_stays=True))
-    room = np.random.default_rng(1).normal(0, 10 ** (-70 / 20), len(voice) + 2 * RATE).astype(np.float32)
-    room[RATE // 2:RATE // 2 + len(voice)] += voice
+    room = np.random.default_rng(1).normal(0, 10 ** (-70 / 20), len(voice) + 3 * RATE).astype(np.float32)
+    room[RATE:RATE + len(voice)] += voice
     heard = Listener(line, 0.6).push(room)
     assert heard is not None
     assert heard.kind is HeardKind.TAKE
