@@ -140,6 +140,8 @@ def test_a_lesson_with_a_tune_hears_what_the_command_hears(address: str, chromiu
     assert page.inner_text("#hand").startswith("The tune ")
     assert page.evaluate("window.played") >= 1, "the line was given"
     assert announced[-1] == expected
+    page.wait_for_function(LISTENING, timeout=LATE_MS)
+    assert page.locator("#drawn polyline.voice").count() == 1, "it stays to be looked at until the phrase is sung once more"
     assert "the tune goes" in expected
     assert len(announced) == len(set(announced)) == 2
     page.close()

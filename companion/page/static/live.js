@@ -56,8 +56,8 @@ function keepDrawn() {
 }
 
 function pathCame(said) {
-  waiting = said;
-  if (said.line !== shown || finished === null) newPath();  // the same line once more: the last voice stays until the next
+  waiting = { path: said.path, line: said.line.join(" ") };
+  if (waiting.line !== shown || finished === null) newPath();  // the same line once more: the last voice stays until the next
 }
 
 function newPath() {
