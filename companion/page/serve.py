@@ -55,17 +55,21 @@ def run_page(language: Language, port: int | None = None, open_browser: bool = T
                             h11_max_incomplete_event_size=65_536)
     server = uvicorn.Server(config)
     _leave_note(note, {"port": number, "key": state.keys.lasting, "language": language.code})
-    say(language.message("The page is at {address} on this machine alone. It ends {n} minutes after its last tab is closed, or "
-                         "with Control and C.").format(address=address + state.keys.lasting, n=round(idle_s / 60)))
+
+    async def served() -> None:
+        with suppress(KeyboardInterrupt):  # uvicorn ends when it is asked to, and then passes the signal on
+            await server.serve(sockets=[listening])
 
     async def serve() -> None:
-        serving = asyncio.ensure_future(server.serve(sockets=[listening]))
+        serving = asyncio.ensure_future(served())
         while not server.started and not serving.done():
             await asyncio.sleep(0.02)
         if (hasattr(signal, "SIGHUP") and threading.current_thread() is threading.main_thread()
                 and signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN):
             # A terminal that is closed ends it as what uvicorn watches does: sessions and answers under way are ended first.
             asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, server.handle_exit, signal.SIGINT, None)
+        say(language.message("The page is at {address} on this machine alone. It ends {n} minutes after its last tab is closed, "
+                             "or with Control and C.").format(address=address + state.keys.lasting, n=round(idle_s / 60)))
         if open_browser:
             await asyncio.to_thread(webbrowser.open, address + state.keys.once)
         while not serving.done():
