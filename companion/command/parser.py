@@ -36,6 +36,8 @@ class Parser(argparse.ArgumentParser):
         try:
             options, unknown = self.parse_known_args(arguments)
         except argparse.ArgumentError as error:
+            if error.argument_name is None:  # from Python 3.13 on what is missing is raised, and `error` is not called
+                self.error(str(error))
             # All that is left to argparse is a value after an option that takes none, as in --json=1.
             name = error.argument_name or ""
             value = next((a.partition("=")[2] for a in arguments if a.startswith(f"{name}=")), "")
