@@ -56,12 +56,12 @@ def run_page(language: Language, port: int | None = None, open_browser: bool = T
     server = uvicorn.Server(config)
     _leave_note(note, {"port": number, "key": state.keys.lasting, "language": language.code})
 
-    async def served() -> None:
+    async def answering() -> None:
         with suppress(KeyboardInterrupt):  # uvicorn ends when it is asked to, and then passes the signal on
             await server.serve(sockets=[listening])
 
     async def serve() -> None:
-        serving = asyncio.ensure_future(served())
+        serving = asyncio.ensure_future(answering())
         while not server.started and not serving.done():
             await asyncio.sleep(0.02)
         if (hasattr(signal, "SIGHUP") and threading.current_thread() is threading.main_thread()
