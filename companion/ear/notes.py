@@ -48,10 +48,10 @@ FALL_STEADY, FALL_LOUD_DB = 0.6, 6.0
 SCOOP_S, LEAST_ARRIVED = 0.09, 0.1
 SHORTEST_S = 0.075  # between other notes; what is shorter is a slide
 ALONE_S = 0.05  # for an island with silence on both sides
-#: A piece of the same pitch as the note just before it, softer, that dies away all along and of whose pitch the tracker is
-#: unsure, is its echo in a room: 40 dB a second is an echo of 1.5 s (-60 dB), and a sung note keeps its level. So is one that
-#: is very much softer: echoes of rooms were 30 to 40 dB below their note, weak repeated notes 5 to 16.
-ECHO_S, ECHO_WITHIN, ECHO_DB, ECHO_FALL_DB_S, ECHO_FAINT_DB, ECHO_SURE = 0.3, 0.5, 5.0, 40.0, 22.0, 0.35
+#: A piece of the same pitch as the note just before it, softer, that dies away from its loudest moment on, is its echo in a
+#: room: 40 dB a second is an echo of 1.5 s (-60 dB), and a sung note keeps its level until it is let go. So is one that is
+#: very much softer: echoes of rooms were 30 to 40 dB below their note, weak repeated notes 5 to 16.
+ECHO_S, ECHO_WITHIN, ECHO_DB, ECHO_FALL_DB_S, ECHO_FAINT_DB, ECHO_LEAST_S = 0.3, 0.5, 5.0, 40.0, 22.0, 0.1
 FAINT_DB = 24.0  # an island so far below the take's loud notes is a breath or an echo
 SLIP_S = 0.15  # an octave away and back again within this is the tracker's slip
 SLIP_WITHIN = 0.8  # semitones about the octave
@@ -288,8 +288,10 @@ def _is_echo(track: PitchTrack, f: _Frames, inside: NDArray[np.int64], note: Sun
     softer = float(sung.max() - level.max()) if len(sung) else 0.0
     if softer < ECHO_DB:
         return False
-    return softer > ECHO_FAINT_DB or (float(f.sure[inside].mean()) < ECHO_SURE
-                                      and float(np.polyfit(inside * f.hop, level, 1)[0]) < -ECHO_FALL_DB_S)
+    after = np.arange(int(level.argmax()), len(level))
+    after = after[:len(after) * 2 // 3]
+    falls = len(after) * f.hop > ECHO_LEAST_S and float(np.polyfit(after * f.hop, level[after], 1)[0]) < -ECHO_FALL_DB_S
+    return softer > ECHO_FAINT_DB or falls
 
 
 def _note_odds(f: _Frames, steady: F, inside: NDArray[np.int64], lower: float) -> float:
