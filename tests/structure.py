@@ -195,6 +195,27 @@ def prose_outside(package: str) -> list[str]:
     return [f"{m.path.relative_to(ROOT)}:{line} {text[:80]!r}" for m in modules(package) for line, text in prose(m)]
 
 
+def arrays_compared(package: str) -> list[str]:
+    """Dataclasses that hold arrays and are yet compared field by field: two arrays have no single answer to `==`, and from
+    Python 3.13 on not even an array with itself (before, fields were compared as tuples, identity first)."""
+    found = []
+    for module in modules(package):
+        names = {"NDArray", "ndarray"}
+        for node in module.tree.body:  # F = NDArray[np.float64]
+            if isinstance(node, ast.Assign) and {"NDArray"} & {n.id for n in ast.walk(node.value) if isinstance(n, ast.Name)}:
+                names |= {t.id for t in node.targets if isinstance(t, ast.Name)}
+        for node in ast.walk(module.tree):
+            if not isinstance(node, ast.ClassDef):
+                continue
+            marks = [ast.unparse(d) for d in node.decorator_list if "dataclass" in ast.unparse(d)]
+            held = [a for a in node.body if isinstance(a, ast.AnnAssign)
+                    and re.search(rf"\b({'|'.join(names)})\b", ast.unparse(a.annotation))
+                    and "Callable" not in ast.unparse(a.annotation)]
+            if marks and held and "eq=False" not in marks[0]:
+                found.append(f"{module.name}.{node.name}: {ast.unparse(held[0])}")
+    return found
+
+
 def late_imports(package: str) -> int:
     """Imports of our own inside functions."""
     return sum(1 for m in modules(package) for f in ast.walk(m.tree) if isinstance(f, ast.FunctionDef | ast.AsyncFunctionDef)

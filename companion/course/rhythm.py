@@ -86,7 +86,7 @@ def judge_rhythm(claps: Claps, line: Sequence[LineNote], quarter_s: float, first
     return Rhythm(verdict, finding, at, laid.times)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Laid:
     """Claps laid over a line. times: of the given tempo. start_s: of the first note. of_note: the clap of each note, -1 for
     none, shape (notes,). left: claps that are of no note."""

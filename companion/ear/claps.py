@@ -30,7 +30,7 @@ FALL_S, FALL_DB = 0.12, 9.0
 FLUX = 3.0  # dB a band on the average: the least that is an onset at all
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Claps:
     """time_s: when each begins, shape (n,), seconds from the beginning of the recording. level_db: the loudest frame of
     each, dB re full scale, without the band of the own beat. short: whether each falls off at once, as claps do. faint_s:

@@ -148,7 +148,7 @@ def onset_strength(level: F, hop_s: float) -> F:
     return np.asarray(np.minimum(before, after) - level)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Frames:
     midi: F
     voiced: NDArray[np.bool_]

@@ -43,7 +43,7 @@ GUESS_WITHIN = 10  # bins about the path's pitch in which an unvoiced frame's gu
 LOG_ZERO = np.float32(-1e9)  # stands for the logarithm of 0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Frames:
     """n decoded frames. f0_hz 0 where unvoiced; guess_hz: the decoder's pitch there too.
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 RATE = 22050  # Hz, of all that is heard: sung pitch and its first harmonics lie below 5 kHz; twice the work buys nothing
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sound:
     """Mono sound. samples: float32 within -1..1, shape (n,); rate: Hz."""
 

@@ -72,7 +72,7 @@ class HeardKind(StrEnum):
     UNCLEAR = "unclear"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Heard:
     """What came in.
 

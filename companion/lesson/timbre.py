@@ -42,7 +42,7 @@ def _centres() -> F:
     return np.asarray(700.0 * (10 ** (mel / 2595.0) - 1.0))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Colour:
     """The timbre of a take frame by frame: time_s (n,), values (n, COEFFICIENTS) in dB."""
 

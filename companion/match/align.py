@@ -36,7 +36,7 @@ F = NDArray[np.float64]
 FEW_NOTES = 48
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Alignment:
     """What the model says of a take, for N notes, P pitches, T fragments.
 
@@ -58,7 +58,7 @@ class Alignment:
     log_likelihood: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Model:
     """The hidden Markov model of one take and one tune: N notes, P pitches, T fragments.
 
@@ -227,7 +227,7 @@ def _sums_beside(weight: F, size: int, low: int, high: int) -> F:
     return _sums(weight, number + low, number + high)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Step:
     """The forward pass at one fragment, for the notes from `first` to before `enter_end`, at P pitches.
 
@@ -246,7 +246,7 @@ class Step:
     scale: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Forward:
     """The forward pass: a step for each fragment; the sum over the last states; reached and log likelihood."""
 
@@ -318,7 +318,7 @@ def _entering(model: Model, before: F, leaving: F, start: float, here: slice) ->
     return np.asarray(entering)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Backward:
     """The backward pass. note_weight: T x N. pitch: N x P, probability that a note was entered at a pitch.
 

@@ -41,7 +41,7 @@ MOST_ENDS = 2
 LEAST_ODDS = -BONUS  # of all that is sung, where nothing of the line was found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Stretch:
     """What is judged of a take of n frames: which frames; first, last: places (from 0) of the notes of the line.
 

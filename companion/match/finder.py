@@ -107,7 +107,7 @@ class Attempt:
     begins: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Found:
     """All attempts of a take in order; odds of the best path with the line against the filler alone (nats).
 

@@ -13,7 +13,7 @@ from companion.match.parameters import MatchParameters
 F = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Fragments:
     """n pieces of a track: start frame, frames, pitch (MIDI; NaN unvoiced), confidence of voice 0 to 1.
 

@@ -14,7 +14,7 @@ from companion.match.parameters import PARAMETERS, MatchParameters
 F = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Steady:
     """N notes: pitch (MIDI, NaN if not sung), spread (semitones), seconds of voice, onset and end (s).
 

@@ -60,7 +60,7 @@ def key_prior(grid: F, written: F, key: F, params: MatchParameters = PARAMETERS)
     return np.maximum(np.exp(-away / params.key_spread), params.key_floor)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Placed:
     """A take laid over a line of N notes: its alignment, the steady parts, and the singer's key at each note.
 

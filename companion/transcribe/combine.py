@@ -40,7 +40,7 @@ class Combined:
     takes: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Contour:
     """For each of N notes: pitch in semitones against the take's own tuning and keynote, and length in crotchets."""
 

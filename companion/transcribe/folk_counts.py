@@ -60,7 +60,7 @@ def counted(time: Time, style: Style = Style.SONG) -> dict[str, Any]:
     return found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Prior:
     """Logarithms of probabilities in one time signature of B ticks a bar, by place.
 
@@ -145,7 +145,7 @@ def _by_kind(count: list[int], bar: int, kinds: int) -> F:
 MODES = ("major", "minor")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class DegreePrior:
     """Logarithms of the probability of degrees (semitones above the keynote), for each of MODES.
 

@@ -38,7 +38,7 @@ OPENING = 8  # notes whose tuning says which key's name is the nearest
 SQRT_2_PI = 2.507
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Pitches:
     """midi: N written notes. tuning: N, semitones by which the singer was above equal temperament.
 
@@ -82,7 +82,7 @@ def find_pitches(sung: Sequence[float], seconds: Sequence[float], tonic: int | N
     return best
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Model:
     """The model of N notes with O offsets of the tuning and M written notes about each, in K keys.
 

@@ -45,7 +45,7 @@ DEGREE_WEIGHT, MOVE_WEIGHT, PHRASE_WEIGHT = 0.5, 0.5, 0.7
 IMPOSSIBLE = -1e3  # logarithm of a probability
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Evidence:
     """What is known of N notes. onset_s: N + 1, the last being where the last note ends.
 
@@ -62,7 +62,7 @@ class Evidence:
     forbidden: tuple[tuple[int, int], ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reading:
     """N notes read in one time signature, with the first note at one place.
 
@@ -110,7 +110,7 @@ def _at_beats(onset_s: F, beats_s: Sequence[float]) -> tuple[F, float]:
     return np.interp(onset_s, grid, np.arange(len(grid)) - reach), usual
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Clock:
     """Onsets as the model sees them, and what is known of the tempo.
 
@@ -136,7 +136,7 @@ def _clock(e: Evidence, time: Time, quarter_s: float | None, beats_s: Sequence[f
                   TAP_S / beat_s * beat)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Model:
     """The hidden Markov model of N notes in a bar of B ticks, with D values and T tempi.
 
@@ -244,7 +244,7 @@ def _tempo_transition(interval_s: F, log_tempo: F, wander: float) -> list[F]:
     return out
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Forward:
     """alpha: N times B x T, scaled to a sum of 1. ending: B x T, density of the last note. log_likelihood: of all."""
 
@@ -271,7 +271,7 @@ def _forward(m: _Model) -> _Forward:
     return _Forward(alphas, ending, scale_log + float(np.log(total + 1e-300)))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Posterior:
     """value: N x (MOST_TICKS + 1), rows sum to 1. place: N x B, not scaled. tempo: N x T, rows sum to 1."""
 
@@ -337,7 +337,7 @@ def read(e: Evidence, time: Time, quarter_s: float | None = None, beats_s: Seque
     return readings
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Paths:
     """Logarithms of a `_Model`, with the T tempi alone that are allowed at some note.
 

@@ -117,7 +117,8 @@ def test_what_else_may_hold_the_line_is_all_that_was_sung_and_the_whole_take() -
     assert found is not None
     *_, sung, everything = other_stretches(track, line(TUNE), found)
     assert everything.frames.all()
-    assert everything == replace(all_of(track, line(TUNE), everything.attempts, everything.odds), frames=everything.frames)
+    whole = all_of(track, line(TUNE), everything.attempts, everything.odds)
+    assert {**vars(everything), "frames": None} == {**vars(whole), "frames": None}
     voiced = np.flatnonzero(track.f0_hz > 0)
     assert sung.frames[voiced].all()
     assert not sung.frames[0]
