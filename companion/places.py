@@ -162,8 +162,10 @@ def write_whole(path: str | Path, data: bytes, private: bool = False) -> None:
             return
         try:
             path = path.resolve()  # a link stays a link to the file that it names
-        except RuntimeError as error:  # Python before 3.13 raises this for a link to itself
-            raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), str(path)) from error
+        except RuntimeError:  # for a link to itself; Python from 3.13 on gives the link back
+            pass
+        if path.is_symlink():
+            raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), str(path))
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         with os.fdopen(handle, "wb") as file:
             file.write(data)
