@@ -154,11 +154,10 @@ def _set_song(diary: Diary, pupil: Pupil, some: Sequence[Stage], song: str, lang
 
 def pupils_language(options: argparse.Namespace, settings: Settings) -> Language:
     """American where it is asked for here, else as the pupil's settings have it; notes by solfa where they are to be."""
-    from companion.diary import NoteNames
-    from companion.language import choose_language
+    from companion import lesson
+    from companion.language import Variety
 
-    language = options.language if options.american else choose_language(settings[SettingName.VARIETY])
-    return language.by_solfa() if settings[SettingName.NOTE_NAMES] == NoteNames.SOLFA else language
+    return lesson.pupils_language({**settings, SettingName.VARIETY: Variety.AMERICAN.value} if options.american else settings)
 
 
 def spoken(options: argparse.Namespace, settings: Settings) -> Settings:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from companion.language.corrections import EXAMPLES, read_corrections, read_key, read_order
     from companion.language.course import (
         by_hand_hint,
+        clap_ready_line,
         course_begin_hint,
         course_begins_again_line,
         course_week_line,
@@ -262,6 +263,7 @@ __all__ = [
     "booklet_title",
     "by_ear_lines",
     "by_hand_hint",
+    "clap_ready_line",
     "cell_words",
     "cells_in_dots",
     "cells_in_words",
@@ -459,8 +461,9 @@ __all__ = [
 __getattr__ = loader(__name__, {
     "braille": ("hint_lines", "problem_lines", "reading_json", "reading_lines", "say_dots", "say_meaning", "say_note",
                 "say_problem", "say_written"),
-    "course": ("by_hand_hint", "course_begin_hint", "course_begins_again_line", "drill_kind_lines", "evidence_line",
-               "fluency_line", "evidence_so_far_line", "glossary_lines", "placement_begin_line", "placement_found_line",
+    "course": ("by_hand_hint", "clap_ready_line", "course_begin_hint", "course_begins_again_line", "drill_kind_lines",
+               "evidence_line", "fluency_line", "evidence_so_far_line", "glossary_lines", "placement_begin_line",
+               "placement_found_line",
                "next_stage_line", "question_help_hint",
                "question_help_lines", "own_song_line", "question_left_line", "recap_lines", "stage_begin_prompt",
                "stage_beginning",

@@ -310,6 +310,11 @@ def by_hand_hint(language: Language) -> str:
                             "should go. Started with --listen, the program hears it itself.")
 
 
+def clap_ready_line(language: Language) -> str:
+    """Before each bar that is counted in for clapping: nobody is hurried while they read."""
+    return language.message("Press Enter when you have read it; then the beat begins.")
+
+
 def question_left_line(language: Language) -> str:
     return language.message("We leave this one for now.")
 

@@ -47,13 +47,15 @@ from companion.course import (
     smaller,
     with_song,
 )
-from companion.diary import Diary, Pupil, SettingName
+from companion.diary import Diary, NoteNames, Pupil, SettingName, Settings
 from companion.ear import PitchTrack, Sound
 from companion.errors import Trouble
 from companion.language import (
     Language,
     by_hand_hint,
     choice_heading,
+    choose_language,
+    clap_ready_line,
     how_it_goes,
     next_stage_line,
     page_dots,
@@ -315,6 +317,11 @@ class Sitting:
     def _sung_or_typed(self, item: Item) -> str | PitchTrack | Sound | Command | None:
         """A sung or clapped answer where somebody listens, else a typed line."""
         sung = item.wants in (Wants.SUNG, Wants.CLAPPED)
+        if item.wants is Wants.CLAPPED and self.io.clap is not None and not self.io.hands_free:
+            self.io.say(clap_ready_line(self.io.language))
+            line = self.io.read_line()
+            if line != "":
+                return line
         heard = self._heard(item)
         if heard is not None:
             return heard
@@ -385,6 +392,12 @@ def sit(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[], d
     if not (tally.passed or tally.stopped or progress.finished(stages)):
         io.say(stage_goes_on_line(io.language, here))
     return tally
+
+
+def pupils_language(settings: Settings) -> Language:
+    """The language of a sitting by a pupil's settings: their variety of English, and notes by solfa where they are to be."""
+    language = choose_language(settings[SettingName.VARIETY])
+    return language.by_solfa() if settings[SettingName.NOTE_NAMES] == NoteNames.SOLFA else language
 
 
 def sung_stages(diary: Diary, pupil: Pupil, stages: Sequence[Stage]) -> Sequence[Stage]:

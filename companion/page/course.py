@@ -32,11 +32,10 @@ from companion.course import (
     question_kind,
     stages,
 )
-from companion.diary import Diary, NoteNames, SettingName
+from companion.diary import Diary, SettingName
 from companion.errors import Trouble
 from companion.language import (
     Language,
-    choose_language,
     course_begins_again_line,
     glossary_lines,
     kind_name,
@@ -177,11 +176,11 @@ async def begin(request: Request) -> Response:
     most = whole_number(form, "questions", 16, 1, MOST_QUESTIONS)
 
     def settled() -> Language:
+        from companion.lesson import pupils_language
+
         with Diary(state.diary) as diary:
             pupil = diary.pupil(name, new=begins(diary, name, new))
-            settings = diary.settings(pupil)
-            chosen = choose_language(settings[SettingName.VARIETY])
-            return chosen.by_solfa() if settings[SettingName.NOTE_NAMES] == NoteNames.SOLFA else chosen
+            return pupils_language(diary.settings(pupil))
 
     language = await run_in_threadpool(settled)
 

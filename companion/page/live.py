@@ -401,7 +401,8 @@ class Live:
         with Diary(self.state.diary) as diary:
             pupil, some = diary.pupil(self.greeting.pupil or "", new=True), stages()
             shift = shift_for(load_progress(diary, pupil).stage(some).material, pupil.low, pupil.high)
-            sit(diary, pupil, some, _now, self._sitting(diary.settings(pupil), shift))
+            settings = diary.settings(pupil)
+            sit(diary, pupil, some, _now, self._sitting(settings, shift), minutes=settings[SettingName.COURSE_MINUTES])
 
     def _drill(self) -> None:
         """One kind of question, sung answers heard; remembered where a pupil is named."""
@@ -420,10 +421,10 @@ class Live:
 
     def _sitting(self, settings: Settings, shift: float = 0.0) -> SittingIO:
         """How a sitting speaks to the browser and hears it. shift: of what is sounded, semitones."""
-        from companion.lesson import SittingIO, hear_answer, sound_of_question
+        from companion.lesson import SittingIO, hear_answer, led_in, pupils_language, record_claps, sound_of_question
 
         settings = {**settings, **self._settings()}
-        language = choose_language(settings[SettingName.VARIETY])
+        language = pupils_language(settings)
         out = self._make_out(settings, False)
 
         def sound(item: Any) -> None:
@@ -431,19 +432,24 @@ class Live:
             if made is not None:
                 out.sound(made, lambda: not self.answers.empty())
 
-        def listen(item: Any) -> Any:
+        def play(led: Any, take: Callable[[], bool]) -> bool:
+            return out.sound(led, lambda: not self.answers.empty() or take())
+
+        def hear(answer: Callable[[], Any]) -> Any:
             self.ears.forget()
             self.put({"listens": True})
             self.ears.typed = lambda: not self.answers.empty()
             try:
-                return hear_answer(item, self.ears)
+                return answer()
             except Typed:
                 return None  # what was typed is read instead
             finally:
                 self.ears.typed = lambda: False
                 self.put({"listens": False})
 
-        return SittingIO(language, self._typed, out.say, out.cells, sound, listen)
+        return SittingIO(language, self._typed, out.say, out.cells, sound,
+                         lambda item: hear(lambda: hear_answer(item, self.ears)),
+                         clap=lambda item: hear(lambda: record_claps(led_in(item), self.ears, play)))
 
     def _typed(self) -> str | None:
         self.put({"ask": True})

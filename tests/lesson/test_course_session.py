@@ -2,22 +2,25 @@
 
 import io
 from datetime import UTC, datetime
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 import pytest
+from clappers import clapped
 from course_pupil import BRITISH
 from numpy.typing import NDArray
 
 from companion.command import main
-from companion.course import Item, Progress, Step, Why, stages, sung_move
+from companion.course import Item, Progress, Step, Why, clap_the_rhythm, pace_of, stages, sung_move
+from companion.course.tune_material import make_group
 from companion.diary import Diary, SettingName, default_settings
-from companion.ear import MicrophoneGone
+from companion.ear import MicrophoneGone, Sound
 from companion.errors import Trouble
 from companion.language import sound_for_helper
 from companion.lesson import Sitting, SittingIO, drill_sitting, hear_answer, sit
 from companion.lesson.course_session import MOST_EMPTY, listener, terminal
-from companion.tune import Pitch
+from companion.tune import Bar, Key, Note, Pitch, Time, Tune
 
 START = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
 GONE = "The microphone has gone. Plug it in again."
@@ -171,3 +174,53 @@ def test_a_pupil_with_american_names_has_them_in_every_part_of_the_course(
     assert "How many quarter notes long is this" in said
     for word in ("rotchet", "uaver", "inim", "emibreve"):
         assert word not in said
+
+def clapping(typed: list[str], taken: Sound | None) -> tuple[list[str], list[str], Progress]:
+    """A sitting of one bar to be clapped; what was said, what was done in turn, what is remembered."""
+    said: list[str] = []
+    done: list[str] = []
+    lines = iter(typed)
+
+    def read() -> str | None:
+        done.append("read")
+        return next(lines, None)
+
+    def clap(item: Item) -> Sound | None:
+        done.append("beat")
+        return taken
+
+    at_terminal = SittingIO(BRITISH, read, said.append, said.append, lambda item: done.append("sounded"), clap=clap)
+    progress = Progress()
+    Sitting(progress, at_terminal).go([Step(four_notes(), Why.DRILL)], lambda: START)
+    return said, done, progress
+
+
+def four_notes() -> Item:
+    """Crotchet, quaver, quaver, minim."""
+    notes = tuple(Note(pitch=Pitch(s, 4), base=Fraction(v)) for s, v in zip("CDEC", (1.0, 0.5, 0.5, 2.0), strict=True))
+    bar = Bar(number=1, notes=notes, key=Key(), time=Time())
+    return clap_the_rhythm(make_group("x", Tune("", (bar,), phrase_starts=()), ()))
+
+
+READY = "Press Enter when you have read it; then the beat begins."
+
+
+def test_the_beat_waits_until_the_bar_has_been_read_and_the_claps_are_judged() -> None:
+    """Whoever reads by finger needs longer than the breath between a question and its sound."""
+    beat_s = pace_of(four_notes())
+    recorded = clapped([beat_s * (4 + o) for o in (0, 1, 1.5, 2)], "clap", np.random.default_rng(1), seconds=9 * beat_s)
+    said, done, progress = clapping([""], recorded)
+    assert done == ["read", "beat"]
+    assert said[2:4] == [READY, "Right, that is the rhythm."]
+    assert progress.recall.cards.keys() == {"x | cell to hand"}
+
+
+def test_instead_of_clapping_the_dots_may_be_asked_for_or_the_answer() -> None:
+    said, done, _unused = clapping(["?", "skip"], None)
+    assert done == ["read", "read"]
+    assert any("1 4 5 6" in line for line in said)
+    assert said.count(READY) == 2
+    # Nobody clapped, or the loudspeaker is away: the helper judges.
+    said, done, progress = clapping(["", "+"], None)
+    assert done == ["read", "beat", "read"]
+    assert progress.recall.cards.keys() == {"x | cell to hand"}
