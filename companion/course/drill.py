@@ -148,7 +148,7 @@ USUAL_COUNT = 6
 _DIRECTION_ANSWERS = {Direction.UP: "higher", Direction.DOWN: "lower", Direction.LEVEL: "same"}
 _YES_ANSWERS = {True: "yes", False: "no"}
 #: What is remembered under a name of its own, not under a fact, and the kind of question that asks for it.
-COUNTING_A_NOTE, WHERE_IT_TURNS = "counting a note", "where it turns"
+COUNTING_A_NOTE, WHERE_IT_TURNS = "counting a note", QuestionKind.WHERE_IT_TURNS.value
 WHEN_TO_MARK, COUNTING_BEATS = "when to mark", "counting beats"
 THE_WAY, OTHER_NOTE, TWO_VOICES, FROM_THE_BACK, FROM_ANOTHER = "ways", "below intervals", "two voices", "slate", "other keys"
 OWN_CARDS = {THE_WAY: QuestionKind.WHICH_WAY, OTHER_NOTE: QuestionKind.OTHER_NOTE, TWO_VOICES: QuestionKind.UPPER_OR_LOWER,
