@@ -165,13 +165,23 @@ def _rhythm(m: Material, source: _Source, wanted: Wanted, target: str, rng: rand
         return _repeated(bar, _plain(m.shown.bars[rng.choice(whole)]), target)
     bar = _refilled(bar, source.beats, rng)
     two = "bar line" in wanted.known and (sum(n.pitch is not None for n in bar.notes) < FEWEST
-                                          or (wanted.level > 2 and rng.random() < 0.5))
+                                          or target in LONG_SLUR or (wanted.level > 2 and rng.random() < 0.5))
     bars: tuple[Bar, ...] = (bar,)
     if two and following is not None:
         bars = (bar, replace(_refilled(following, source.beats, rng), number=2))
     elif two and not any(n.syllables for n in bar.notes):
         bars = (bar, replace(_refilled(bar, source.beats, rng), number=2))
-    return _tied(bars, rng) if target == "tie" else bars
+    return _tied(bars, rng) if target == "tie" else _held_together(bars) if target in LONG_SLUR else bars
+
+
+LONG_SLUR = ("long slur begins", "long slur ends")
+
+
+def _held_together(bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
+    """All notes under one slur; in the tune it holds a phrase, of which a bar or two are a part."""
+    places = [(i, k) for i, bar in enumerate(bars) for k, n in enumerate(bar.notes) if n.pitch]
+    return tuple(replace(bar, notes=tuple(replace(n, slur_starts=int((i, k) == places[0]), slur_stops=int((i, k) == places[-1]))
+                                          for k, n in enumerate(bar.notes))) for i, bar in enumerate(bars))
 
 
 def _tied(bars: tuple[Bar, ...], rng: random.Random) -> tuple[Bar, ...]:
