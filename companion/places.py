@@ -160,10 +160,8 @@ def write_whole(path: str | Path, data: bytes, private: bool = False) -> None:
             with path.open("wb") as file:
                 file.write(data)
             return
-        try:
+        with suppress(RuntimeError):  # for a link to itself; Python from 3.13 on gives the link back
             path = path.resolve()  # a link stays a link to the file that it names
-        except RuntimeError:  # for a link to itself; Python from 3.13 on gives the link back
-            pass
         if path.is_symlink():
             raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), str(path))
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)

@@ -41,8 +41,8 @@ if TYPE_CHECKING:
 __all__ = ["Answer", "Devices", "Job", "Keys", "Out", "ReviewProgress", "Reviewed", "SessionOptions", "Sitting", "SittingIO",
            "Taken", "Tally", "answer_lines", "answer_take", "asked", "check_level", "compared_sound", "corrected", "cue_sound",
            "demo_answer", "demo_lines", "drill_sitting", "glossary_json", "hear_answer", "judge_stages", "led_in",
-           "place", "progress_json", "pupils_language", "question_json", "record_claps", "review_line", "review_list", "review_take",
-           "run_lesson", "run_practise", "save_cue",
+           "place", "progress_json", "pupils_language", "question_json", "record_claps", "review_line", "review_list",
+           "review_take", "run_lesson", "run_practise", "save_cue",
            "shift_for", "sit", "sound_of_question", "stage_json", "terminal", "why_json"]
 
 __getattr__ = loader(__name__, {

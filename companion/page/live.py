@@ -32,7 +32,7 @@ from companion.course import QuestionKind, stages
 from companion.diary import Action, Diary, SettingName, Settings, Speech, Unusable, default_settings
 from companion.ear import PitchTrack
 from companion.errors import Trouble
-from companion.language import Language, choose_language, hand_for_helper, kind_name, stage_label
+from companion.language import Language, hand_for_helper, kind_name, stage_label
 from companion.lesson import Devices, Keys, Out, SessionOptions, Taken, run_lesson, run_practise
 from companion.match import CueKind, move_to_try
 from companion.messages import _
