@@ -127,7 +127,9 @@ def without_prelude(track: PitchTrack, match: Match, line: Sequence[LineNote]) -
         found = match_take(rest, line)
     except NothingSung:
         return track, match
-    return (rest, found) if found.closeness > match.closeness else (track, match)
+    # A prelude is no part of the line, so the line is heard no less whole without it: where notes go with it, they were sung.
+    whole = sum(n.sung for n in found.notes) >= sum(n.sung for n in match.notes)
+    return (rest, found) if whole and found.closeness > match.closeness else (track, match)
 
 
 def key_of(midi: Sequence[int]) -> Key:
