@@ -24,6 +24,7 @@ BREATH_S = 0.3  # singing that follows within this belongs to the attempt, where
 LONGER = 1.7  # ... as far as its missing notes reach, sung so much slower
 LEAST_BESIDE_S = 0.12
 NEAR_S = 0.5  # other singing so near may have been taken for the first or last note of the line, or that for it
+LEAST_NEAR_S = 0.05  # ... unless it is shorter than this: the tail of the last note, and no note
 LEAST_FRAMES = 5
 LONGEST_NOTE_S = 2.0  # on average over a line
 MOST_OF_IT = 0.5  # share of all singing
@@ -225,14 +226,13 @@ def _restarted(parts: Sequence[tuple[Attempt, int, int]]) -> bool:
 
 def _sung_near(found: Found, at: int, way: int) -> bool:
     """Whether something is sung within `NEAR_S` before (way -1) or after (1) a border."""
-    seconds, passed = found.pieces.seconds, 0.0
+    seconds, passed, voice = found.pieces.seconds, 0.0, 0.0
     i = at - 1 if way < 0 else at
-    while 0 <= i < len(seconds) and passed < NEAR_S:
-        if found.sung[i]:
-            return True
+    while 0 <= i < len(seconds) and passed < NEAR_S and voice < LEAST_NEAR_S:
+        voice += float(seconds[i]) if found.sung[i] else 0.0
         passed += float(seconds[i])
         i += way
-    return False
+    return voice >= LEAST_NEAR_S
 
 
 def _share(found: Found, spans: Sequence[Sequence[int]]) -> float:
