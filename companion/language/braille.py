@@ -168,7 +168,7 @@ _PROBLEMS: dict[ProblemCode, str] = {
     ProblemCode.SPACE_MISSING: N_("A space is missing: bar {bar} has the beats of two."),
     ProblemCode.NO_MUSIC: N_("No music was found here."),
     ProblemCode.LEAP: N_("This note lies more than an octave from the one before. Is an octave mark missing or wrong?"),
-    ProblemCode.NEEDLESS_MARK: N_("Nobody needs the octave mark here. Is another octave meant, or another note?"),
+    ProblemCode.NEEDLESS_MARK: N_("No octave mark is needed here. Is another octave meant, or another note?"),
     ProblemCode.SLUR_BETWEEN_EQUALS: N_("A slur joins two equal notes. Is a tie meant? Then dot 4 stands before dots 1 4."),
     ProblemCode.NEEDLESS_ACCIDENTAL: N_("The accidental changes nothing. Is another one meant, or another note?"),
     ProblemCode.OTHER_ACCIDENTAL: N_("Bar {bar} is as bar {first} but for an accidental. Is one missing, or one too many?"),

@@ -155,6 +155,8 @@ def evidence_so_far_line(language: Language, shown: Shown) -> str:
     have = language.message(WAYS[e.way])
     if not shown.answers:
         have = language.message("{way}: nothing yet").format(way=have)
+    elif not shown.right and shown.answers == 1:
+        have = language.message("{way}: the last one was not right").format(way=have)
     elif not shown.right:
         have = language.message("{way}: none of the last {of} right").format(way=have, of=language.number(shown.answers))
     else:

@@ -48,13 +48,14 @@ def labelled(language: Language, label: str, text: str) -> str:
 
 
 def finger_line_in_words(language: Language, line: Sequence[LineNote]) -> list[str]:
-    """A tune as a line for the finger, a sentence a phrase: "Lan is the first, up a step to tern."."""
+    """A tune as a line for the finger, a sentence a phrase: "'Lan' is the first, up a step to 'tern'."."""
     out: list[str] = []
     said: list[str] = []
     worded = any(n.syllable for n in line)
     for i, n in enumerate(line):
-        name = bare(n.syllable) or language.pitch_class(n.pitch)
-        if worded and not bare(n.syllable):
+        word = bare(n.syllable)
+        name = language.quoted(word) if word else language.pitch_class(n.pitch)
+        if worded and not word:
             name = language.message("the note {name}").format(name=name)  # among words, so that the note A is no word
         if i == 0:
             said.append(language.message("{name} is the first").format(name=name))

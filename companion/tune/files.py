@@ -170,6 +170,8 @@ def _tune_of(path: Path, score: Any, chosen: Any, top: bool) -> Tune:
         title = score.metadata.title or score.metadata.movementName or ""
     tune = from_music21(chosen, title=" ".join((title or path.stem.replace("_", " ")).split()), source=str(path))
     composer = (score.metadata.composer or "") if score.metadata is not None else ""
+    if composer.casefold() == "music21":  # what music21 writes into files whose composer it does not know
+        composer = ""
     tune = replace(tune, composer=composer)
     if not tune.line():
         raise Trouble(_("{path} holds no notes. Give a file with a melody in it.").format(path=path))

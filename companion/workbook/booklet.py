@@ -202,7 +202,7 @@ def save_booklet(booklet: Booklet, base: str | Path, language: Language, width: 
     base = Path(base)
     if base.suffix.lower() == ".pef":
         braille = ".pef"
-    if base.suffix.lower() in (".brf", ".pef", ".html", ".txt", ".wav"):
+    if base.suffix.lower() in (".brf", ".pef", ".html", ".txt", ".wav", ".pdf"):  # .pdf: print the .html
         base = base.with_suffix("")
     sheets: list[tuple[str, Sheet]] = []
     for ending, answers in (("", False), ("-answers", True)):

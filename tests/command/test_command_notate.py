@@ -132,7 +132,7 @@ def test_exercises_line_and_wall_speak_plainly(capsys, tmp_path) -> None:
     code, answers, _ = run(capsys, "exercises", "snail-wall", "--answers", "--kind", "gap")
     assert "note is" in answers
     code, out, _ = run(capsys, "line", "snail-wall")
-    assert out.startswith("Snail is the first, stays for on, up a step to the")
+    assert out.startswith("'Snail' is the first, stays for 'on', up a step to 'the'")
     code, out, _ = run(capsys, "wall", "snail-wall", "--shoulder", "98", "--out", str(tmp_path / "w.txt"))
     assert code == 0
     assert (tmp_path / "w.txt").read_text().splitlines()[1].startswith("Clear the space first")

@@ -77,9 +77,9 @@ def test_the_picture_rises_as_the_tune_does() -> None:
                 if a.note.midi > b.note.midi and abs(a.label_y - b.label_y) < 0.01:
                     assert a.y < b.y
     assert sum(len(p) for p in picture.places) == len(tune.line())
-    assert finger_line_words(tune, BRITISH, 1)[0].startswith("Hang is the first, up a skip to the, down a skip to lan")
+    assert finger_line_words(tune, BRITISH, 1)[0].startswith("'Hang' is the first, up a skip to 'the', down a skip to 'lan'")
     assert finger_line_words(load("moon-sea"), BRITISH)[0].startswith(
-        "Moon is the first, up a semitone to light, down a semitone to the note A, down a step to on")
+        "'Moon' is the first, up a semitone to 'light', down a semitone to the note A, down a step to 'on'")
     with pytest.raises(Trouble, match="no phrase 9"):
         finger_line_picture(tune, 9)
 
@@ -186,7 +186,7 @@ def test_a_rise_is_never_level_in_cells() -> None:
 def test_the_finger_line_in_words_is_the_helpers_and_in_any_language(tmp_path) -> None:
     tune = load("moon-sea")
     save_finger_line(tune, tmp_path / "x.txt", English(Variety.AMERICAN))
-    assert (tmp_path / "x.txt").read_text().splitlines()[1].startswith("Moon is the first, up a half step to light, ")
+    assert (tmp_path / "x.txt").read_text().splitlines()[1].startswith("'Moon' is the first, up a half step to 'light', ")
     # In words: the moves in capitals; only the words of the song are as they are.
     line = finger_line_words(tune, Loud())[0]
     assert line.startswith("Moon IS THE FIRST, UP A SEMITONE TO light, DOWN A SEMITONE TO THE NOTE A, ")
