@@ -67,6 +67,10 @@ class Parser(argparse.ArgumentParser):
     def _check_value(self, action: argparse.Action, value: Any) -> None:
         choices: Iterable[Any] | None = action.choices
         if choices is not None and value not in choices:
+            if not action.option_strings:
+                template = _("{name} takes one of {choices}, not {value!r}. Write it as in {example}.")
+                raise Trouble(template.format(name=_name(action), choices=", ".join(map(repr, choices)), value=value,
+                                              example=f"{self.prog} {self.example}"))
             raise self._wrong(_("{name} takes one of {choices}, not {value!r}.").format(
                                   name=_name(action), choices=", ".join(map(repr, choices)), value=value))
 

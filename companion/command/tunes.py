@@ -15,7 +15,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     import json
 
-    from companion.language import tune_line
+    from companion.language import moves_explained, tune_line
     from companion.tune import catalogue
 
     entries = catalogue()
@@ -24,4 +24,5 @@ def run(options: argparse.Namespace) -> int:
     else:
         for entry in entries:
             print(tune_line(options.language, entry))
+        print(moves_explained(options.language))
     return 0

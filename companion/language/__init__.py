@@ -236,7 +236,7 @@ if TYPE_CHECKING:
         tune_in_braille,
         week_title,
     )
-    from companion.language.tunes import tune_facts, tune_line
+    from companion.language.tunes import moves_explained, tune_facts, tune_line
 
 __all__ = [
     "EXAMPLES",
@@ -331,6 +331,7 @@ __all__ = [
     "move_line",
     "move_meant",
     "move_name",
+    "moves_explained",
     "moves_of_kind",
     "new_page",
     "new_start_answer",
@@ -517,5 +518,5 @@ __getattr__ = loader(__name__, {
         "HEAR_AGAIN", "a_length", "bar_lines", "bar_question_line", "change_line", "doubt_line", "doubt_lines", "length",
         "question_line", "read_answer", "read_count", "read_version", "score_json", "score_lines", "uneven_words", "unsure_line",
     ),
-    "tunes": ("tune_facts", "tune_line"),
+    "tunes": ("moves_explained", "tune_facts", "tune_line"),
 })

@@ -113,8 +113,9 @@ def stage_list_lines(language: Language, stages: Sequence[Stage]) -> list[str]:
 
 def glossary_lines(language: Language, stages: Sequence[Stage]) -> list[str]:
     """Every word of the trade with what it means and where it is first used, in order of the alphabet."""
-    return sorted(language.message("{meaning} Stage {number}.").format(meaning=term_line(language, t), number=s.key)
-                  for s in stages for t in s.terms)
+    terms = sorted(((language.message(t.word).casefold(), s, t) for s in stages for t in s.terms), key=lambda found: found[0])
+    return [language.message("{meaning} Stage {number}.").format(meaning=term_line(language, t), number=s.key)
+            for _word, s, t in terms]
 
 
 def course_begin_hint(language: Language) -> str:
@@ -345,5 +346,6 @@ def stage_goes_on_line(language: Language, stage: Stage) -> str:
 
 def drill_kind_lines(language: Language) -> list[str]:
     """Every kind of drill, by the name that is typed for it, and what the pupil does."""
-    return [*(f"{kind}. {language.message(WAYS[kind.way])}." for kind in QuestionKind),
+    return [language.message("Kinds of drill, and what the pupil does:"),
+            *(f"{kind}. {language.message(WAYS[kind.way])}." for kind in QuestionKind),
             language.message("To begin one: companion drill 'name the cell' --stage 2.")]

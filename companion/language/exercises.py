@@ -68,8 +68,8 @@ _HELPER = {
     ExerciseKind.BUILT_UP: N_("These lines are made of the tune. Its skips and leaps come one by one; where it has none, some "
                               "are put in."),
     ExerciseKind.OCTAVE_MARKS: N_("Play the notes from the recording, or those that the answers name. A mark is written "
-                                  "before the first note, before any jump of a sixth or more, and before a jump of a "
-                                  "fourth or fifth into another octave."),
+                                  "before the first note, before any jump of five letters or more, such "
+                                  "as C to A, and before a jump of three or four letters into another octave."),
     ExerciseKind.WHICH_VERSION: N_("Play the notes from the recording, or those that the answers name, twice. The pupil "
                                    "reads both versions and says which was heard."),
     ExerciseKind.WRONG_NOTE: N_("Play the notes from the recording, or those that the answers name. The finger stops "

@@ -22,6 +22,13 @@ def tune_facts(language: Language, entry: Entry) -> str:
     return language.message("{line} Begins: {words}.").format(line=line, words=entry.words) if entry.words else line
 
 
+def moves_explained(language: Language) -> str:
+    """What the kinds of move are, for somebody who is no musician."""
+    return language.message(
+        "Of the moves: level stays on the note; a semitone is the smallest move up or down, a step is two of them, "
+        "a skip three or four, and a leap more.")
+
+
 def moves_by(language: Language, kind: IntervalKind, n: int) -> str:
     """So many moves of a kind: "3 by step"."""
     return {IntervalKind.LEVEL: language.message("{n} level"),

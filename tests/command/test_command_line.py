@@ -63,6 +63,13 @@ def test_what_is_missing_is_said_with_an_example_that_works(run: Run, name: str)
 def test_a_choice_that_is_none_is_said_plainly(run: Run) -> None:
     _, _, err = run("braille", "mole", "--as", "print")
     assert re.match(r"--as takes one of '?cells'?, '?ascii'?, '?dots'?, '?pef'?, not 'print'\. ", err)
+    code, _, err = run("sheet", "snail-wall")
+    assert code == 2
+    assert err.endswith("not 'snail-wall'. Write it as in companion sheet tune snail-wall.\n")
+
+
+def test_the_list_of_tunes_says_what_its_moves_are(run: Run) -> None:
+    assert "a step is two of them" in run("tunes")[1].splitlines()[-1]
 
 
 def test_closed_streams_are_no_fault() -> None:

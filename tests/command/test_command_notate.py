@@ -139,8 +139,8 @@ def test_exercises_line_and_wall_speak_plainly(capsys, tmp_path) -> None:
 
 
 def test_line_and_wall_in_american_names(capsys) -> None:
-    assert "up a semitone to light" in run(capsys, "line", "moon-sea")[1]
-    assert "up a half step to light" in run(capsys, "line", "moon-sea", "--american")[1]
+    assert "up a semitone to 'light'" in run(capsys, "line", "moon-sea")[1]
+    assert "up a half step to 'light'" in run(capsys, "line", "moon-sea", "--american")[1]
     out = run(capsys, "wall", "moon-sea", "--shoulder", "98", "--american")[1]
     assert "98 centimeters" in out
     assert "metre" not in out

@@ -189,7 +189,7 @@ def test_the_finger_line_in_words_is_the_helpers_and_in_any_language(tmp_path) -
     assert (tmp_path / "x.txt").read_text().splitlines()[1].startswith("'Moon' is the first, up a half step to 'light', ")
     # In words: the moves in capitals; only the words of the song are as they are.
     line = finger_line_words(tune, Loud())[0]
-    assert line.startswith("Moon IS THE FIRST, UP A SEMITONE TO light, DOWN A SEMITONE TO THE NOTE A, ")
+    assert line.startswith("'Moon' IS THE FIRST, UP A SEMITONE TO 'light', DOWN A SEMITONE TO THE NOTE A, ")
     with pytest.raises(Trouble, match=r"x\.png ends in \.png; the line is written as"):
         save_finger_line(tune, tmp_path / "x.png", BRITISH)
 
