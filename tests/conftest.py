@@ -11,8 +11,10 @@ from companion import limits
 #: numba's cache is not safe for two processes that fill it at once, so each worker of pytest-xdist has its own.
 if worker := os.environ.get("PYTEST_XDIST_WORKER"):
     os.environ["NUMBA_CACHE_DIR"] = str(Path(__file__).parents[1] / ".pytest_cache" / "numba" / worker)
-#: Files whose tests run by the clock (a sound card, a terminal, a browser): one after another, never two at once.
-BY_THE_CLOCK = ("soundcard", "microphone", "keys", "course_live", "kill", "page_live", "page_walks", "page_firefox")
+#: Files whose tests run by the clock (a terminal, a browser; and every file in which a test wants a sound card): one after
+#: another, never two at once, the slow ones too.
+BY_THE_CLOCK = ("keys", "course_live", "kill", "page_live", "page_walks", "page_firefox")
+CARDS = {"soundcard", "soundcard_apart"}
 #: Files that run librosa, which compiles for a quarter of a minute when it is first used: in one worker, so only once.
 LIBROSA = ("glides", "pulse", "decision_time", "course_drills", "trackers", "pyin")
 
@@ -29,12 +31,15 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    cards = {item for item in items if CARDS & set(getattr(item, "fixturenames", ()))}
+    with_card = {item.path for item in cards}
     for item in items:
         file = item.path.stem  # with `-n 2 --dist loadgroup` a file's tests run in one worker and share its fixtures
-        by_the_clock = any(word in file for word in BY_THE_CLOCK)
+        timed = any(word in file for word in BY_THE_CLOCK)
+        by_the_clock = timed or item.path in with_card
         librosa = any(word in file for word in LIBROSA)
         item.add_marker(pytest.mark.xdist_group("by the clock" if by_the_clock else "librosa" if librosa else file))
-        if by_the_clock:  # a machine that is busy for a moment is no fault: what runs by the clock is tried again
+        if timed or item in cards:  # a machine that is busy for a moment is no fault: what runs by the clock is tried again
             item.add_marker(pytest.mark.flaky(reruns=2))
         for kind in ("slow", "overnight"):
             if item.get_closest_marker(kind) and not config.getoption(f"--{kind}"):
