@@ -33,9 +33,16 @@ def written_apart(data: bytes, name: str, folder: str | Path) -> Path:
 
 
 def in_folder(work: Callable[[Path], Any]) -> Any:
-    """`work(folder)` with a folder that nobody else may read and that is gone afterwards."""
-    with tempfile.TemporaryDirectory(prefix="companion-") as folder:
-        return work(Path(folder))
+    """`work(folder)` with a folder that nobody else may read and that is gone afterwards.
+
+    Raises `Trouble` with a plain sentence where nothing can be written there (a full disk is no fault of ours).
+    """
+    try:
+        with tempfile.TemporaryDirectory(prefix="companion-") as folder:
+            return work(Path(folder))
+    except OSError as error:
+        raise Trouble(_("Writing the output failed: {reason}. Make room or choose another place.").format(
+                            reason=(error.strerror or str(error)).lower())) from error
 
 
 def files_made(write: Callable[[Path], object]) -> dict[str, bytes]:

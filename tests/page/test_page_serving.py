@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import socket
@@ -9,6 +10,7 @@ import threading
 import time
 import urllib.error
 import urllib.request
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -175,3 +177,20 @@ def test_an_american_pupil_changes_no_word_on_a_british_page(page: Any) -> None:
         opened.send_text('{"leave": true}')
         until_told(opened, "end")
     assert "in centimetres" in refused()
+
+
+@pytest.mark.parametrize("step", ["tempfile.mkdtemp", "os.fdopen"])
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EACCES])
+def test_a_tune_that_finds_no_room_is_one_sentence_and_nothing_is_left(number: int, step: str, tmp_path: Path,
+                                                                       monkeypatch: pytest.MonkeyPatch) -> None:
+    from companion.page.kept import in_folder, written_apart
+
+    def fails(*_: object, **_named: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr(step, fails)
+    with pytest.raises(Trouble, match=r"^Writing the output failed: (no space left|permission denied).*\. Make room or "):
+        in_folder(lambda folder: written_apart(b"MThd", "kite.mid", folder))
+    monkeypatch.undo()
+    assert list(tmp_path.iterdir()) == []
