@@ -2,6 +2,7 @@
 the sentences."""
 
 from companion.braille import signs
+from companion.braille.chord_cells import chord_cells, is_chord_line, read_chord
 from companion.braille.decode import decode, lines_of, read_file
 from companion.braille.encode import check_width, encode, pitch_only_tune
 from companion.braille.expressions import key_cells, time_cells
@@ -46,12 +47,14 @@ __all__ = [
     "WordLanguage",
     "check_width",
     "chord",
+    "chord_cells",
     "decode",
     "dots_of",
     "encode",
     "encode_parts",
     "from_brf",
     "from_dots",
+    "is_chord_line",
     "key_cells",
     "letter_of",
     "lines_of",
@@ -60,6 +63,7 @@ __all__ = [
     "paged",
     "pitch_only_heading",
     "pitch_only_tune",
+    "read_chord",
     "read_file",
     "signs",
     "time_cells",

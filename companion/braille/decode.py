@@ -19,6 +19,7 @@ from pathlib import Path
 
 from companion.braille import signs as S
 from companion.braille.bars import Reader
+from companion.braille.chords import say_chords, with_chords, without_chords
 from companion.braille.groups import (
     BAR_NUMBER,
     EXPRESSIONS,
@@ -130,12 +131,14 @@ def _last_signature(lines: list[Row], first: int) -> int:
 def decode(lines: Sequence[str], language: WordLanguage = WordLanguage.ENGLISH) -> Reading:
     """Read lines of Unicode cells (spaces and U+2800 both part bars). Never raises. language: of the words that are sung."""
     every, strange = _rows(lines)
+    every, chords = without_chords(every)
     found = music_lines(every)
+    found.said.extend(say_chords(chords))
     if not found.parts:
-        return _one_part(found.rows, strange, found.said, language)
+        return with_chords(_one_part(found.rows, strange, found.said, language), chords)
     parts = tuple((name, _one_part(found.rows + rows, strange, found.said, language)) for name, rows in found.parts)
     amiss = sorted({p for _name, part in parts for p in part.problems}, key=lambda p: (p.line, p.column))
-    return replace(parts[0][1], problems=tuple(amiss), parts=parts)
+    return with_chords(replace(parts[0][1], problems=tuple(amiss), parts=parts), chords)
 
 
 def _one_part(rows: list[Row], strange: list[Problem], said: list[Said], language: WordLanguage) -> Reading:

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from companion.braille import signs as S
 from companion.braille import text as T
+from companion.braille.chord_cells import is_chord_line
 from companion.braille.expressions import key_cells, metronome_cells, number_cells, time_cells
 from companion.braille.lines import Lines, length_of, mark_first, place_bar, wrap
 from companion.braille.literary import WordLanguage
@@ -407,18 +408,29 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     page = Lines(width)
     hoisted = put_heading(tune, page, pitch_only, Wording(contracted=contracted) if title else None)
     vocal = words and not pitch_only and any(n.syllables for b in tune.bars for n in b.notes)
-    encoder = Encoder(tune, pitch_only, vocal, habits or Habits())
+    habits = habits or Habits()
+    if habits.chords:  # under signs for several bars no chord could stand
+        habits = habits._replace(repeats=False, part_repeats=False)
+    encoder = Encoder(tune, pitch_only, vocal, habits)
     encoder.hoisted = hoisted
     if vocal:
         _vocal(tune, encoder, page, Wording(language, contracted))
     else:
         _plain(tune, encoder, page)
     page.end()
+    if encoder.habits.chords and not vocal:
+        _keep_chords(page)
     links = page.links
     if encoder.extra:
         at = {k.note: k for k in links}
         links = sorted([*links, *(at[old]._replace(note=new) for new, old in encoder.extra if old in at)])
     return BraillePage(tuple(page.lines), tuple(links), tune.title, tuple(page.parallels))
+
+
+def _keep_chords(page: Lines) -> None:
+    """Music and the chord symbols below it stay on one sheet."""
+    below = [k for k, line in enumerate(page.lines) if k and is_chord_line(line.strip(S.SPACE))]
+    page.parallels += sorted({k - 1 for k in below} | {k + 1 for k in below})
 
 
 def put_heading(tune: Tune, page: Lines, pitch_only: bool,

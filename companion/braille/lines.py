@@ -23,6 +23,7 @@ class Lines:
         self.begun = False
         self.marked = True  # whether a note with its octave mark stands on the line, where one is due
         self.parallels: list[int] = []  # lines, from 0, at which words and their music begin
+        self.chords = ""  # the line of chord symbols below the line under way
 
     def end(self) -> None:
         if self.parts:
@@ -30,6 +31,9 @@ class Lines:
             if line:
                 self.lines.append(line)
             self.parts = []
+            if self.chords:
+                self.lines.append(self.chords)
+                self.chords = ""
         self.column = 0
 
     def new(self, indent: int = 0) -> None:
@@ -54,6 +58,8 @@ class Lines:
             cells = p.head + p.mark + p.tail if p.due else p.head + p.tail
             if p.mark:
                 self.marked = True
+            if p.chords:
+                self._chord(p, column)
             if p.note:
                 if p.all is None:
                     links.append(Link(p.note, line, column + 1, len(cells)))
@@ -63,6 +69,13 @@ class Lines:
             column += len(cells)
         self.column = column
         self.begun = True
+
+    def _chord(self, piece: Piece, column: int) -> None:
+        """Chord symbols below a piece that begins at a column, from 0."""
+        if (self.chords and column <= len(self.chords)) or column + len(piece.chords) > self.width:
+            raise Trouble(_("A line of {width} cells has no room for the chord symbols below their notes; give a greater width, "
+                            "or leave --chords out.").format(width=self.width))
+        self.chords = self.chords.ljust(column, S.SPACE) + piece.chords
 
     def space(self) -> None:
         self.parts.append(S.SPACE)
@@ -143,7 +156,7 @@ def _place_long(pieces: list[Piece], page: Lines, runover: int, marks: bool) -> 
 
     False, and nothing is put down, where a part that must stay whole does not fit.
     """
-    parts = _parts(pieces)
+    parts = _parts([p for p in pieces if not p.room])
     if not all(_fits(part, page.width - runover, k == len(parts) - 1) for k, part in enumerate(parts)):
         return False
     for k, part in enumerate(parts):

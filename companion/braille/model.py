@@ -65,6 +65,7 @@ class MeaningKind(StrEnum):
     VOICE = "voice"  # text: its name
     FINGER = "finger"  # numbers: which
     HEADING = "heading"  # text
+    CHORD = "chord"  # text: as print has it
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 from companion.braille import signs as S
 from companion.braille.ahead import Ahead, look_ahead
+from companion.braille.chord_cells import chord_cells
 from companion.braille.expressions import (
     VALUE_CELLS,
     expression_cells,
@@ -94,7 +95,7 @@ class Habits(NamedTuple):
     stands. naturals: a change of key first takes back the old signs. repeats: bars like the one before are
     written as bar repeats, and rests of several bars together. part_repeats: half bars and beats too. grouped:
     groups of small values as quavers. verses_under: all verses over each line of music, each with its number, instead of
-    the further ones after the song.
+    the further ones after the song. chords: chord symbols in a line of their own below each line of music.
     """
 
     octave_marks: bool = True
@@ -105,22 +106,26 @@ class Habits(NamedTuple):
     part_repeats: bool = False
     grouped: bool = True
     verses_under: bool = False
+    chords: bool = False
 
 
 class Piece:
     """Cells that stay together: those before the octave mark, the mark, those after, and the note they are.
 
     due: whether the mark is written. joined: no line may end before this piece. flow: words or signatures with
-    spaces in them, where a line may end. all: for a part repeat, the notes that it stands for.
+    spaces in them, where a line may end. all: for a part repeat, the notes that it stands for. chords: the cells of the chord
+    symbols that begin with it. room: spaces that make room for chord symbols.
     """
 
-    __slots__ = ("all", "due", "flow", "head", "joined", "mark", "note", "tail")
+    __slots__ = ("all", "chords", "due", "flow", "head", "joined", "mark", "note", "room", "tail")
 
     def __init__(self, head: str, mark: str = "", tail: str = "", due: bool = False, note: int = 0,
                  joined: bool = False, flow: bool = False) -> None:
         self.head, self.mark, self.tail, self.due, self.note, self.joined = head, mark, tail, due, note, joined
         self.flow = flow
         self.all: list[int] | None = None
+        self.chords = ""
+        self.room = False
 
     @property
     def cells(self) -> str:
@@ -265,13 +270,13 @@ class Encoder:
                 pieces = self._fold(bar, pieces)
         if bar.after or bar.barline or bar.backward_repeat:
             self._close_with_words(bar, pieces)
-        return pieces
+        return make_room(pieces) if self.habits.chords else pieces
 
     def _plan(self, index: int, notes: tuple[Note, ...], grouped: bool) -> tuple[tuple[Written, ...], Fraction, bool]:
         """How the values of a bar are written, its length, and whether its notes have nothing besides pitch, value and
         tie."""
         codes, plain = self._codes(notes)
-        grouped = grouped and self.habits.grouped and (plain or not any(n.grace for n in notes))
+        grouped = grouped and self.habits.grouped and not self.habits.chords and (plain or not any(n.grace for n in notes))
         plan, total = write_bar(codes, self.full, self.beat, index == 0 and len(self.tune.bars) > 1, grouped)
         if len(codes) <= _MOST_ALONE and notes and notes[0].pitch is None:
             plan = self._apart(notes, codes, plan, total)
@@ -320,8 +325,13 @@ class Encoder:
         before, after = self._marks(note, None)
         piece = Piece(_joined(before), "", WHOLE_REST + _joined(after), joined=bool(begin))
         self._separate(pieces, piece.cells)
+        self._chords(note, piece)
         pieces.append(piece)
         self.tied = None
+
+    def _chords(self, note: Note, piece: Piece) -> None:
+        if self.habits.chords and note.chords:
+            piece.chords = S.SPACE.join(chord_cells(chord, self.number) for chord in note.chords)
 
     def _fold(self, bar: Bar, pieces: list[Piece]) -> list[Piece]:
         """A bar of equal halves, or of equal beats, as its first part and repeat signs; else the bar as it is.
@@ -369,6 +379,8 @@ class Encoder:
                 piece.joined, begin = True, ""
             if pieces and (piece.joined or not plain):
                 self._separate(pieces, piece.cells)
+            if note.chords:
+                self._chords(note, piece)
             pieces.append(piece)
         if begin:
             pieces.append(Piece(begin))
@@ -607,6 +619,28 @@ class Encoder:
         self.before = place
         self.sounding = self.count
         return piece
+
+
+def make_room(pieces: list[Piece]) -> list[Piece]:
+    """The pieces of a bar with room for its chord symbols: a music hyphen and spaces where one would run into the next, spaces
+    at the end for what reaches beyond the bar."""
+    out: list[Piece] = []
+    at = free = 0  # cells so far, and the first at which the next symbol may begin
+    for piece in pieces:
+        if piece.chords:
+            if at < free:
+                room = Piece(S.HYPHEN.ljust(max(2, free - at), S.SPACE), joined=True)
+                room.room = True
+                out.append(room)
+                at += len(room.head)
+            free = at + len(piece.chords) + 1
+        out.append(piece)
+        at += len(piece.cells)
+    if free - 1 > at:
+        room = Piece(S.SPACE * (free - 1 - at), joined=True)
+        room.room = True
+        out.append(room)
+    return out
 
 
 #: Marks: rank, cells, whether they stand after the note. The cells of bar lines and hairpins.

@@ -38,6 +38,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                                "melody and accompaniment bar over bar"))
     parser.add_argument("--words", choices=("song", "solfa", "none"), default="song",
                         help=_("the words of the song, solfa names in their place, or none"))
+    parser.add_argument("--chords", action="store_true",
+                        help=_("chord symbols of the score in a line of their own below the music, one part alone"))
     parser.add_argument("--json", action="store_true", help=_("print JSON for programs"))
 
 
@@ -73,12 +75,18 @@ def _alone(options: argparse.Namespace) -> Callable[..., BraillePage]:
     from functools import partial
 
     from companion.braille import Habits, WordLanguage, encode
+    from companion.errors import Trouble
     from companion.tune import load, with_solfa
 
     tune = load(options.tune, part=options.part)
+    if options.chords and options.pitch_only:
+        raise Trouble(_("A reading exercise of pitches alone has no chord symbols. Leave --chords or --pitch-only out."))
+    if options.chords and not any(note.chords for _bar, _place, note in tune.written()):
+        raise Trouble(_("{tune} has no chord symbols. Leave --chords out, or give a score that has some.").format(
+                          tune=options.tune))
     return partial(encode, with_solfa(tune) if options.words == "solfa" else tune, pitch_only=options.pitch_only,
                    contracted=options.contracted, words=options.words != "none",
-                   language=WordLanguage(options.language_of_words), habits=Habits(verses_under=options.verses == "under"))
+                   language=WordLanguage(options.language_of_words), habits=Habits(verses_under=options.verses == "under", chords=options.chords))
 
 
 def _together(options: argparse.Namespace) -> Callable[..., BraillePage]:
@@ -86,8 +94,11 @@ def _together(options: argparse.Namespace) -> Callable[..., BraillePage]:
     from functools import partial
 
     from companion.braille import Hand, Part, WordLanguage, encode_parts
+    from companion.errors import Trouble
     from companion.tune import load_parts, with_solfa
 
+    if options.chords:
+        raise Trouble(_("Chord symbols are written below one part alone. Leave --chords or --together out."))
     loaded = load_parts(options.tune, options.part or "all")
     voices = [part for part in loaded if not part.staff]
     alone = Hand.SOLO if len(voices) == 1 < len(loaded) else Hand.VOICE

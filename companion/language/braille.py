@@ -125,7 +125,7 @@ _MEANINGS: dict[MeaningKind, str] = {
     MeaningKind.HEADING: N_("heading: {text}"), MeaningKind.PAGE_NUMBER: N_("page {text}"),
     MeaningKind.PRINT_PAGE: N_("print page {text}"), MeaningKind.RIGHT_HAND: N_("right hand"),
     MeaningKind.LEFT_HAND: N_("left hand"), MeaningKind.SOLO: N_("solo"),
-    MeaningKind.VOICE: N_("voice: {text}"), MeaningKind.FINGER: N_("finger {n}"),
+    MeaningKind.VOICE: N_("voice: {text}"), MeaningKind.FINGER: N_("finger {n}"), MeaningKind.CHORD: N_("chord {text}"),
 }
 
 # --- problems -------------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from companion.braille import SPACE, BraillePage, check_width, decode, paged, words
+from companion.braille import SPACE, BraillePage, check_width, decode, is_chord_line, paged, words
 from companion.errors import Trouble
 from companion.messages import _
 from companion.paper.braille_pages import HEIGHT, WIDTH, centred, check_height, page_head
@@ -28,7 +28,8 @@ def song_page(written: Callable[..., BraillePage], width: int = WIDTH, bar_numbe
     used = width
     page = written(width=width)
     numbers = _bar_numbers(page) if bar_numbers else {}
-    if any(len(page.lines[k]) + len(number) + 1 > width for k, number in numbers.items()):
+    if any(len(line) + len(number) + 1 > width for k, number in numbers.items() for line in (
+            page.lines[k], *page.lines[k + 1:k + 2] * _has_chords(page, k))):
         used -= max(map(len, numbers.values())) + 1
         try:
             check_width(used)
@@ -50,6 +51,8 @@ def song_page(written: Callable[..., BraillePage], width: int = WIDTH, bar_numbe
             indent = len(line) - len(music) if page.parallels else 0
             shift[k] = indent + len(numbers[k]) + 1 - (len(line) - len(music))
             line = SPACE * indent + numbers[k] + SPACE + music
+        elif k - 1 in numbers and _has_chords(page, k - 1):
+            line = line.rjust(len(line) + shift[k - 1], SPACE) if shift[k - 1] >= 0 else line[-shift[k - 1]:]
         elif numbers and k < first:
             heading = line.strip(SPACE)  # tempo, key and time
             line = SPACE * ((width - len(heading)) // 2) + heading
@@ -57,6 +60,11 @@ def song_page(written: Callable[..., BraillePage], width: int = WIDTH, bar_numbe
     links = tuple(link._replace(line=link.line + moved, column=link.column + shift.get(link.line - 1, 0))
                   for link in page.links)
     return BraillePage(tuple(lines), links, page.title, tuple(k + moved for k in page.parallels))
+
+
+def _has_chords(page: BraillePage, k: int) -> bool:
+    """Whether chord symbols stand below a line of music."""
+    return k + 1 < len(page.lines) and is_chord_line(page.lines[k + 1].strip(SPACE))
 
 
 def _bar_numbers(page: BraillePage) -> dict[int, str]:

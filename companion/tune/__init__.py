@@ -1,5 +1,6 @@
 """The melody as data. Nothing heavy is imported here; `load` brings in music21 when it is called."""
 
+from companion.tune.chords import ChordKind, ChordNote, ChordSymbol
 from companion.tune.convert import from_music21, split_value
 from companion.tune.files import LoadedPart, find, load, load_parts, save, shipped_names
 from companion.tune.model import (
@@ -39,7 +40,8 @@ from companion.tune.syllables import ENGLISH, check_language, parted
 from companion.tune.tune import Tune
 from companion.tune.voice import Fit, fit, spell, transpose, transposed_key
 
-__all__ = ["ACCIDENTALS", "CELL_BASE", "ENGLISH", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Barline",
+__all__ = ["ACCIDENTALS", "CELL_BASE", "ENGLISH", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Barline", "ChordKind",
+           "ChordNote", "ChordSymbol",
            "Direction", "DirectionKind", "Display", "Entry", "Fit", "Grace", "IntervalKind", "Jump", "Key", "LineNote",
            "LoadedPart", "Mark", "Note", "Pitch", "ScoreDirection", "Sign", "Stands", "Syllable", "Time", "Tune", "Tuplet",
            "Wall", "catalogue", "cells", "check_language", "describe", "direction_of", "find", "fit", "from_music21",

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
 from companion.errors import Trouble
 from companion.messages import _
+from companion.tune.chords import ChordKind, ChordNote, ChordSymbol
 from companion.tune.model import VALUES, Bar, Key, Note, Pitch, ScoreDirection, Syllable, Time, Tuplet
 from companion.tune.signs import Barline, DirectionKind, Display, Grace, Jump, Mark
 from companion.tune.tune import Tune
@@ -155,9 +156,14 @@ def _bar_notes(measure: Any, where: int, spans: _Spans,
     notes: list[Note] = []
     said: list[ScoreDirection] = []
     sung_until = Fraction(0)
+    begun: list[tuple[float, int]] = []  # where in the bar notes begin, and which of `notes` they are
+    chords: list[tuple[float, ChordSymbol]] = []
     for e in _elements(measure, number):
-        if not _is_note(e):
+        if "Harmony" in e.classes:
+            chords += [(float(e.offset), chord) for chord in _chord(e)]
+        elif not _is_note(e):
             said += _directions(e)
+        if not _is_note(e):
             continue
         _check_single(e, number, sung_until)
         if not e.duration.isGrace and not e.isRest:
@@ -166,8 +172,30 @@ def _bar_notes(measure: Any, where: int, spans: _Spans,
             continue
         before = [ScoreDirection(DirectionKind.HAIRPIN_END)] * hairpin_over + said + spans.hairpins.get(id(e), [])
         said, hairpin_over = [], id(e) in spans.hairpin_ends
+        if not e.duration.isGrace:
+            begun.append((float(e.offset), len(notes)))
         notes += _note(e, measure, before, spans.slur_starts[id(e)], spans.slur_stops[id(e)])
+    for offset, chord in sorted(chords, key=lambda one: one[0]) if begun else ():
+        k = next((k for at, k in reversed(begun) if at <= offset + 1e-6), begun[0][1])
+        notes[k] = replace(notes[k], chords=(*notes[k].chords, chord))
     return notes, said, hairpin_over
+
+
+def _chord(e: Any) -> list[ChordSymbol]:
+    """A chord symbol of music21; none where no chord is to be played, or it stands on no letter."""
+    from music21 import harmony
+
+    if not isinstance(e, harmony.ChordSymbol) or isinstance(e, harmony.NoChord) or not e.pitches:
+        return []
+    root, bass = e.root(), e.bass()
+    if any(p is None or abs(p.alter) > 1 or p.alter != int(p.alter) for p in (root, bass)):
+        return [ChordSymbol(ChordNote(root.step), ChordKind.OTHER, text=str(e.figure).replace("-", "b"))] if root else []
+    first, low = ChordNote(root.step, int(root.alter)), ChordNote(bass.step, int(bass.alter))
+    # music21 has its own names for kinds that MusicXML calls otherwise.
+    name = {"dominant-seventh": "dominant"}.get(str(e.chordKind), str(e.chordKind))
+    kind = ChordKind(name) if name in set(ChordKind) and not e.chordStepModifications else ChordKind.OTHER
+    text = "" if kind is not ChordKind.OTHER else str(e.figure).replace(root.name, first.name, 1)
+    return [ChordSymbol(first, kind, low if low != first else None, text)]
 
 
 def _elements(measure: Any, number: int) -> list[Any]:
@@ -200,7 +228,7 @@ def _check_single(e: Any, number: int, sung_until: Fraction) -> None:
 
 
 def _is_note(e: Any) -> bool:
-    return bool("GeneralNote" in e.classes and "ChordSymbol" not in e.classes)
+    return bool("GeneralNote" in e.classes and "Harmony" not in e.classes)
 
 
 def _directions(e: Any) -> list[ScoreDirection]:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from companion.tune.chords import ChordSymbol
 from companion.tune.signs import Barline, DirectionKind, Display, Grace, Mark
 
 
@@ -122,6 +123,7 @@ class Note:
     slur_starts, slur_stops: how many slurs begin and end at this note.
     syllables: one per verse, None where a verse has no new syllable here.
     before: directions that stand before the note.
+    chords: chord symbols that begin with the note, or while it lasts.
     """
 
     pitch: Pitch | None
@@ -137,6 +139,7 @@ class Note:
     marks: tuple[Mark, ...] = ()
     syllables: tuple[Syllable | None, ...] = ()
     before: tuple[ScoreDirection, ...] = ()
+    chords: tuple[ChordSymbol, ...] = ()
 
     @property
     def quarters(self) -> Fraction:

@@ -6,6 +6,7 @@ from fractions import Fraction
 from math import lcm
 from xml.etree import ElementTree as ET
 
+from companion.tune.chords import ChordKind, ChordNote, ChordSymbol
 from companion.tune.convert import TYPES, split_value
 from companion.tune.model import Bar, Note, ScoreDirection
 from companion.tune.signs import ACCIDENTALS, Barline, DirectionKind, Display, Grace, Jump
@@ -51,6 +52,8 @@ def _write_bars(part: ET.Element, tune: Tune) -> None:
         for note in bar.notes:
             for said in note.before:
                 _write_direction(measure, said)
+            for k, chord in enumerate(note.chords):  # those after the first are spread over the note
+                _write_chord(measure, chord, int(note.quarters * divisions * k / len(note.chords)))
             _write_note(measure, note, divisions, tied, slur_numbers)
             tied = note.tie if not note.grace else tied
         for said in bar.after:
@@ -123,6 +126,25 @@ def _write_direction(measure: ET.Element, said: ScoreDirection) -> None:
             ET.SubElement(direction, "sound", dict([jump.sound]))
     else:
         ET.SubElement(kind, "words").text = said.text
+
+
+def _write_chord(measure: ET.Element, chord: ChordSymbol, offset: int) -> None:
+    """A chord symbol. offset: from the beginning of the note that follows, in divisions."""
+    harmony = ET.SubElement(measure, "harmony")
+    _write_chord_note(ET.SubElement(harmony, "root"), "root", chord.root)
+    other = chord.kind is ChordKind.OTHER
+    text = {"text": chord.text.removeprefix(chord.root.name)} if other else {"text": chord.kind.suffix or ""}
+    ET.SubElement(harmony, "kind", text).text = chord.kind.value
+    if chord.bass:
+        _write_chord_note(ET.SubElement(harmony, "bass"), "bass", chord.bass)
+    if offset:
+        ET.SubElement(harmony, "offset").text = str(offset)
+
+
+def _write_chord_note(parent: ET.Element, name: str, note: ChordNote) -> None:
+    ET.SubElement(parent, f"{name}-step").text = note.step
+    if note.alter:
+        ET.SubElement(parent, f"{name}-alter").text = str(note.alter)
 
 
 def _write_metronome(direction: ET.Element, kind: ET.Element, text: str) -> None:

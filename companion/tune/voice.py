@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from companion.errors import Trouble
 from companion.messages import _
+from companion.tune.chords import ChordNote, ChordSymbol
 from companion.tune.model import STEP_SEMITONES, STEPS, Bar, Key, LineNote, Pitch
 from companion.tune.tune import Tune
 
@@ -77,9 +78,20 @@ def transpose(tune: Tune, semitones: int) -> Tune:
 
 
 def _transpose_bar(bar: Bar, old: Key, new: Key, semitones: int) -> Bar:
-    notes = tuple(replace(n, pitch=_transpose_pitch(n.pitch, old, new, semitones)) if n.pitch else n
-                  for n in bar.notes)
+    notes = tuple(replace(n, pitch=n.pitch and _transpose_pitch(n.pitch, old, new, semitones),
+                          chords=tuple(_transpose_chord(chord, old, new, semitones) for chord in n.chords))
+                  if n.pitch or n.chords else n for n in bar.notes)
     return replace(bar, notes=notes, key=new if bar.key else None)
+
+
+def _transpose_chord(chord: ChordSymbol, old: Key, new: Key, semitones: int) -> ChordSymbol:
+    def moved(note: ChordNote) -> ChordNote:
+        pitch = _transpose_pitch(Pitch(note.step, 4, note.alter), old, new, semitones)
+        return ChordNote(pitch.step, pitch.alter)
+
+    root = moved(chord.root)
+    text = root.name + chord.text.removeprefix(chord.root.name) if chord.text else ""
+    return replace(chord, root=root, bass=chord.bass and moved(chord.bass), text=text)
 
 
 def _transpose_pitch(pitch: Pitch, old: Key, new: Key, semitones: int) -> Pitch:

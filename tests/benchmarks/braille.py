@@ -1,7 +1,7 @@
 """Music braille against music21.braille: every Essen folk melody of music21's corpus, the handbook's worked
 examples, and speed.
 
-    python tests/benchmarks/braille.py [--tunes N] [--speed N] [--parts N] [--slips N] [--jobs N]
+    python tests/benchmarks/braille.py [--tunes N] [--speed N] [--parts N [--kinds KIND ...] [--seed N]] [--slips N] [--jobs N]
 
 --tunes N: only a fixed sample of N melodies (0 for all, which takes about half an hour); --speed N: how many of
 them are timed (200); --parts N: N parts of the corpus outside that collection, there and back at 40 and 28 cells (0: none);
@@ -173,6 +173,8 @@ def main() -> None:
     parser.add_argument("--tunes", type=int, default=0)
     parser.add_argument("--speed", type=int, default=200)
     parser.add_argument("--parts", type=int, default=0)
+    parser.add_argument("--kinds", nargs="+", choices=list(parts.KINDS), help="of those parts only these kinds")
+    parser.add_argument("--seed", type=int, default=5, help="another choice of those parts")
     parser.add_argument("--slips", type=int, default=0)
     parser.add_argument("--only", action="store_true", help="parts and slips alone")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
@@ -185,7 +187,7 @@ def main() -> None:
     if options.slips:
         report["slips"] = slips.count(options.slips)
     if options.parts:
-        report["parts"] = parts.count(options.parts)
+        report["parts"] = parts.count(options.parts, options.seed, options.kinds or parts.KINDS, told=True)
     print(json.dumps(report, ensure_ascii=False))
 
 

@@ -4,8 +4,9 @@ songs with words."""
 from __future__ import annotations
 
 import random
+import sys
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -40,12 +41,14 @@ class Part(NamedTuple):
     composer: str
 
 
-def parts(count: int = 600, seed: int = 5) -> Iterator[Part]:
-    """A fixed choice of parts, kind by kind; what music21 cannot read is passed over."""
+def parts(count: int = 600, seed: int = 5, kinds: Iterable[str] = KINDS) -> Iterator[Part]:
+    """A fixed choice of parts, kind by kind, each kind the same whatever others are asked for; what music21 cannot read is
+    passed over."""
     from music21 import converter, corpus
 
-    rng = random.Random(seed)
-    for kind, (folders, share) in KINDS.items():
+    for kind in kinds:
+        folders, share = KINDS[kind]
+        rng = random.Random(f"{seed} {kind}")
         wanted = max(1, round(share * count / 600))
         paths = sorted(p for p in corpus.getCorePaths() if set(folders) & set(p.parts) and "demos" not in p.parts)
         rng.shuffle(paths)
@@ -141,16 +144,21 @@ def _begun(notes: list[Any], verse: int) -> list[tuple[int, str]]:
     return out
 
 
-def count(number: int = 600) -> dict[str, Any]:
-    """How many parts come back the same at each width, by kind; what differs and what is refused, with examples."""
-    out: dict[str, Any] = {"parts": Counter(), "same": Counter(), "refused": Counter(), "different": Counter(), "bars": 0,
-                           "sung": 0, "hints": Counter(), "examples": []}
-    for part in parts(number):
+def count(number: int = 600, seed: int = 5, kinds: Iterable[str] = KINDS, told: bool = False) -> dict[str, Any]:
+    """How many parts come back the same at each width, by kind; what differs and what is refused, with examples. told: what is
+    known so far goes to the standard error stream after every 20 parts."""
+    out: dict[str, Any] = {"parts": Counter(), "same": Counter(), "refused": Counter(), "refused by kind": Counter(),
+                           "different": Counter(), "bars": 0, "sung": 0, "hints": Counter(), "examples": []}
+    for part in parts(number, seed, kinds):
         out["parts"][part.kind] += 1
+        if told and not sum(out["parts"].values()) % 20:
+            so_far = {key: out[key] for key in ("parts", "same", "refused by kind", "refused", "different", "hints", "bars")}
+            print(f"{so_far} {out['examples']}", file=sys.stderr, flush=True)  # something is known where time runs out
         try:
             tune = tune_of(part)
             found = [d for width in WIDTHS for d in differences(tune, width)]
         except Trouble as trouble:
+            out["refused by kind"][part.kind] += 1
             out["refused"][" ".join(str(trouble).split()[2:9])] += 1
             continue
         out["bars"] += len(tune.bars)
