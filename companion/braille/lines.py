@@ -24,6 +24,7 @@ class Lines:
         self.marked = True  # whether a note with its octave mark stands on the line, where one is due
         self.parallels: list[int] = []  # lines, from 0, at which words and their music begin
         self.chords = ""  # the line of chord symbols below the line under way
+        self.chord_last = 0  # the column at which the note after the last symbol may begin
 
     def end(self) -> None:
         if self.parts:
@@ -58,7 +59,7 @@ class Lines:
             cells = p.head + p.mark + p.tail if p.due else p.head + p.tail
             if p.mark:
                 self.marked = True
-            if p.chords:
+            if p.chords or (self.chords and p.tail):
                 self._chord(p, column)
             if p.note:
                 if p.all is None:
@@ -71,11 +72,14 @@ class Lines:
         self.begun = True
 
     def _chord(self, piece: Piece, column: int) -> None:
-        """Chord symbols below a piece that begins at a column, from 0."""
-        if (self.chords and column <= len(self.chords)) or column + len(piece.chords) > self.width:
+        """Chord symbols below a piece that begins at a column, from 0; the second symbol of a note stands before the next."""
+        free = len(self.chords) + 1 if piece.chords else self.chord_last
+        if (self.chords and column < free) or column + len(piece.chords) > self.width:
             raise Trouble(_("A line of {width} cells has no room for the chord symbols below their notes; give a greater width, "
                             "or leave --chords out.").format(width=self.width))
-        self.chords = self.chords.ljust(column, S.SPACE) + piece.chords
+        if piece.chords:
+            self.chords = self.chords.ljust(column, S.SPACE) + piece.chords
+            self.chord_last = column + piece.chords.rfind(S.SPACE) + 2 if S.SPACE in piece.chords else 0
 
     def space(self) -> None:
         self.parts.append(S.SPACE)

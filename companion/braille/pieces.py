@@ -622,18 +622,20 @@ class Encoder:
 
 
 def make_room(pieces: list[Piece]) -> list[Piece]:
-    """The pieces of a bar with room for its chord symbols: a music hyphen and spaces where one would run into the next, spaces
-    at the end for what reaches beyond the bar."""
+    """The pieces of a bar with room for its chord symbols: a music hyphen and spaces where one would run into the next, or the
+    second of a note would stand below the next note; spaces at the end for what reaches beyond the bar."""
     out: list[Piece] = []
-    at = free = 0  # cells so far, and the first at which the next symbol may begin
+    at = free = last = 0  # cells so far; where the next symbol may begin, and the next note
     for piece in pieces:
+        wanted = free if piece.chords else last if piece.tail and not piece.flow else 0
+        if at < wanted:
+            room = Piece(S.HYPHEN.ljust(max(2, wanted - at), S.SPACE), joined=True)
+            room.room = True
+            out.append(room)
+            at += len(room.head)
         if piece.chords:
-            if at < free:
-                room = Piece(S.HYPHEN.ljust(max(2, free - at), S.SPACE), joined=True)
-                room.room = True
-                out.append(room)
-                at += len(room.head)
             free = at + len(piece.chords) + 1
+            last = at + piece.chords.rfind(S.SPACE) + 2 if S.SPACE in piece.chords else 0
         out.append(piece)
         at += len(piece.cells)
     if free - 1 > at:
