@@ -50,15 +50,15 @@ def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[i
     bars: those of the tune as cells; place: line and column of an offset.
     """
     notes = list(_notes(tune, bars, place))
-    strays = _strays(notes)
+    strays = _strays(notes) | _leaping(notes)
     leaps = Counter((last.pitch, here.pitch) for i, (last, here) in enumerate(pairwise(notes), 1)
-                    if _leaps(last, here, i, strays))
+                    if i in strays)
     few = leaps.total() <= _MOST[ProblemCode.LEAP]
     melismas = _melismas(notes)
     found = [Problem(here.line, here.column, ProblemCode.NEEDLESS_ACCIDENTAL) for here in notes
              if here.note.accidental is Display.SHOWN and not _recalls(tune, here)]
     for i, (last, here) in enumerate(pairwise(notes), 1):
-        leap = _leaps(last, here, i, strays)
+        leap = i in strays
         # The same leap twice is how the tune goes, and one to another part of it, behind a double bar, is no wonder.
         if leap and few and leaps[last.pitch, here.pitch] == 1 and not _parted(tune, last, here):
             found.append(Problem(here.line, here.column, ProblemCode.LEAP))
@@ -68,13 +68,11 @@ def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[i
         if not melismas and _tie_meant(last, here):
             found.append(Problem(last.line, last.column, ProblemCode.SLUR_BETWEEN_EQUALS))
     found += _unlike(notes, tune)
+    equals = [p for p in found if p.code is ProblemCode.SLUR_BETWEEN_EQUALS]
+    if 1 < len(equals) < sum(here.note.slur_starts for here in notes) - len(equals):
+        found = [p for p in found if p not in equals]  # who slurs so much may slur these too
     often = {code for code, times in Counter(p.code for p in found).items() if times > _MOST.get(code, times)}
     return tuple(sorted((p for p in found if p.code not in often), key=lambda p: (p.line, p.column)))
-
-
-def _leaps(last: _Placed, here: _Placed, i: int, strays: set[int]) -> bool:
-    """Whether the note of this index lies more than an octave from the one before, or by itself."""
-    return i in strays or abs(here.pitch.diatonic - last.pitch.diatonic) > OCTAVE
 
 
 def _melismas(notes: list[_Placed]) -> bool:
@@ -135,6 +133,21 @@ def _strays(notes: list[_Placed]) -> set[int]:
         if end and abs(places[end] - places[end - 1]) >= SIXTH and max(b for _a, b in others) - min(
                 a for a, _b in others) <= USUAL:
             found.add(end)
+    return found
+
+
+def _leaping(notes: list[_Placed]) -> set[int]:
+    """Notes that lie more than an octave from the one before, in a tune of no more than `WIDE` but for what stands from one
+    octave mark to the next before them or after them: who plays over two octaves leaps often."""
+    places = [note.pitch.diatonic for note in notes]
+    found = set()
+    for i, (last, here) in enumerate(pairwise(places), 1):
+        if abs(here - last) > OCTAVE:
+            begin = next((k for k in range(i - 1, -1, -1) if notes[k].unit.octave is not None), 0)
+            end = next((k for k in range(i + 1, len(notes)) if notes[k].unit.octave is not None), len(notes))
+            others = (places[:begin] + places[i:], places[:i] + places[end:])
+            if any(not rest or max(rest) - min(rest) <= WIDE for rest in others):
+                found.add(i)
     return found
 
 

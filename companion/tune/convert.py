@@ -70,8 +70,13 @@ def _spans(part: Any) -> _Spans:
     from music21 import spanner
 
     spans = _Spans()
+    there = {id(e) for e in part.recurse().notesAndRests}
     for sp in part.recurse().getElementsByClass(spanner.Spanner):
         first, last = sp.getFirst(), sp.getLast()
+        if isinstance(sp, spanner.Slur) and (id(first) not in there or id(last) not in there):
+            # music21's reader of ABC leaves slurs at grace notes at notes that are in no bar: from what is there to what is.
+            members = [e for e in sp.getSpannedElements() if id(e) in there]
+            first, last = (members[0], members[-1]) if members else (None, None)
         if isinstance(sp, spanner.Slur) and first is not None and last is not None and first is not last:
             spans.slur_starts[id(first)] += 1
             spans.slur_stops[id(last)] += 1
@@ -142,6 +147,9 @@ def _signatures(measure: Any) -> tuple[Key | None, Time | None]:
                 lower = int(low)
             else:
                 upper.append(int(piece))
+        if lower < 1 or lower & (lower - 1) or min(upper) < 1:
+            raise Trouble(_("Bar {number} has the time signature {time}, which is no count of note values. Give it one such as "
+                            "2/4.").format(number=measure.number, time=f"{'+'.join(map(str, upper))}/{lower}"))
         time = Time(tuple(upper), lower, symbol)
     return key, time
 
