@@ -137,7 +137,7 @@ def _strays(notes: list[_Placed]) -> set[int]:
 
 
 def _leaping(notes: list[_Placed]) -> set[int]:
-    """Notes that lie more than an octave from the one before, in a tune of no more than `WIDE` but for what stands from one
+    """Notes that lie more than an octave from the one before, in a tune of no more than `USUAL` but for what stands from one
     octave mark to the next before them or after them: who plays over two octaves leaps often."""
     places = [note.pitch.diatonic for note in notes]
     found = set()
@@ -146,7 +146,7 @@ def _leaping(notes: list[_Placed]) -> set[int]:
             begin = next((k for k in range(i - 1, -1, -1) if notes[k].unit.octave is not None), 0)
             end = next((k for k in range(i + 1, len(notes)) if notes[k].unit.octave is not None), len(notes))
             others = (places[:begin] + places[i:], places[:i] + places[end:])
-            if any(not rest or max(rest) - min(rest) <= WIDE for rest in others):
+            if any(not rest or max(rest) - min(rest) <= USUAL for rest in others):
                 found.add(i)
     return found
 

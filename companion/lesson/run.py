@@ -89,8 +89,9 @@ class SessionOptions:
 
 
 def run_practise(nickname: str, options: SessionOptions, tune: str | None = None, warm_up: bool = True,
-                 find_range: bool = False) -> None:
-    """A session at home, to its end. tune: practise this one, whatever is set. find_range: do that instead."""
+                 find_range: bool = False, part: str | None = None) -> None:
+    """A session at home, to its end. tune: practise this one, whatever is set, or this part of it. find_range: do that
+    instead."""
     # The sound card is asked about its devices while the diary is opened, and the microphone is opened while the first
     # words are made.
     threading.Thread(target=options.devices.prepare, daemon=True).start()
@@ -114,7 +115,7 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
             out.prepare(greeting(language, pupil.nickname))
             if not _gives_sound(opened, out, keys, language):
                 return
-            sets = Background(lambda: _sets(diary, pupil, tune))
+            sets = Background(lambda: _sets(diary, pupil, tune, part))
             out.say(greeting(language, pupil.nickname), after_start=sets.start)
             if trouble is not None:
                 out.say(_kept_elsewhere(language, trouble, diary))
@@ -371,7 +372,7 @@ def _easier(pupil: Pupil, names: Sequence[str]) -> Set | None:
     return Set(name, load(name)) if name else None
 
 
-def _sets(diary: Diary, pupil: Pupil, tune: str | None) -> list[Set]:
+def _sets(diary: Diary, pupil: Pupil, tune: str | None, part: str | None = None) -> list[Set]:
     """What is to be practised: the tune asked for, else what is set, else what helps next, else the easiest."""
     from companion.diary import suggestion
     from companion.lesson.practise import Set
@@ -386,7 +387,7 @@ def _sets(diary: Diary, pupil: Pupil, tune: str | None) -> list[Set]:
     out = []
     for name in names:
         try:
-            out.append(Set(name, load(name)))
+            out.append(Set(name, load(name, part=part)))
         except Trouble:
             if tune or len(names) == 1:
                 raise

@@ -56,7 +56,10 @@ def from_music21(part: Any, title: str = "", source: str = "") -> Tune:
         flat = copy.deepcopy(part)
         if not flat.recurse().notesAndRests:
             return Tune(title=title, bars=(), source=source)
-        measures = list(flat.makeMeasures().makeTies().getElementsByClass(stream.Measure))
+        part = flat  # whose spanners know the notes that stand in the measures
+        flat.makeMeasures(inPlace=True)
+        flat.makeTies(inPlace=True)
+        measures = list(flat.getElementsByClass(stream.Measure))
     spans = _spans(part)
     bars: list[Bar] = []
     hairpin_over = False
@@ -70,11 +73,12 @@ def _spans(part: Any) -> _Spans:
     from music21 import spanner
 
     spans = _Spans()
-    there = {id(e) for e in part.recurse().notesAndRests}
+    there = {id(e) for e in part.recurse().notes}
     for sp in part.recurse().getElementsByClass(spanner.Spanner):
         first, last = sp.getFirst(), sp.getLast()
         if isinstance(sp, spanner.Slur) and (id(first) not in there or id(last) not in there):
-            # music21's reader of ABC leaves slurs at grace notes at notes that are in no bar: from what is there to what is.
+            # music21's reader of ABC ends slurs at rests, and those at grace notes at notes that are in no bar: from the
+            # first note that is there to the last.
             members = [e for e in sp.getSpannedElements() if id(e) in there]
             first, last = (members[0], members[-1]) if members else (None, None)
         if isinstance(sp, spanner.Slur) and first is not None and last is not None and first is not last:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from companion.errors import Trouble
-from companion.tune import load, save, shipped_names, transpose
+from companion.tune import from_music21, load, save, shipped_names, transpose
 from companion.tune.musicxml import to_musicxml
 from companion.tune.shipped import catalogue, describe
 
@@ -370,3 +370,25 @@ def test_a_midi_file_of_hours_is_refused_at_once(tmp_path: Path) -> None:
     (tmp_path / "t.mid").write_bytes(played((200_000_000, 200_000_480, 60)))
     with pytest.raises(Trouble, match="longer than any tune"):
         load(tmp_path / "t.mid")
+
+
+@pytest.mark.parametrize(("abc", "spans"), [
+    ("(CD) EF|", [(1, 0), (0, 1), (0, 0), (0, 0)]),
+    ("(CDE z)|", [(1, 0), (0, 0), (0, 1), (0, 0)]),  # music21 ends this one at the rest
+    ("({B}CD) EF|", [(0, 0), (1, 0), (0, 1), (0, 0), (0, 0)]),  # and begins this one at a grace note that is in no bar
+])
+def test_slurs_of_abc_begin_and_end_at_notes(abc: str, spans: list[tuple[int, int]]) -> None:
+    from music21 import converter
+
+    part = converter.parse(f"X:1\nL:1/4\nM:4/4\nK:C\n{abc}CDEF|]\n", format="abc").parts[0]
+    tune = from_music21(part)
+    assert [(n.slur_starts, n.slur_stops) for _b, _n, n in tune.written()][:-4] == spans
+
+
+@pytest.mark.parametrize("figures", ["1/3", "1/6", "2/12"])
+def test_a_time_signature_that_counts_no_values_is_said(figures: str) -> None:
+    from music21 import meter, note, stream
+
+    measure = stream.Measure([meter.TimeSignature(figures), note.Note("C4", quarterLength=1)], number=1)
+    with pytest.raises(Trouble, match=f"Bar 1 has the time signature {figures}, which is no count of note values"):
+        from_music21(stream.Part([measure]))
