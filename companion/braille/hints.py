@@ -68,9 +68,7 @@ def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[i
         if not melismas and _tie_meant(last, here):
             found.append(Problem(last.line, last.column, ProblemCode.SLUR_BETWEEN_EQUALS))
     found += _unlike(notes, tune)
-    equals = [p for p in found if p.code is ProblemCode.SLUR_BETWEEN_EQUALS]
-    if 1 < len(equals) < sum(here.note.slur_starts for here in notes) - len(equals):
-        found = [p for p in found if p not in equals]  # who slurs so much may slur these too
+    found = _without_bowing(found, notes)
     often = {code for code, times in Counter(p.code for p in found).items() if times > _MOST.get(code, times)}
     return tuple(sorted((p for p in found if p.code not in often), key=lambda p: (p.line, p.column)))
 
@@ -133,6 +131,15 @@ def _strays(notes: list[_Placed]) -> set[int]:
         if end and abs(places[end] - places[end - 1]) >= SIXTH and max(b for _a, b in others) - min(
                 a for a, _b in others) <= USUAL:
             found.add(end)
+    return found
+
+
+def _without_bowing(found: list[Problem], notes: list[_Placed]) -> list[Problem]:
+    """The hints without those on slurs between equal notes, where there are several among more other slurs: who slurs so much
+    may slur these too."""
+    equals = [p for p in found if p.code is ProblemCode.SLUR_BETWEEN_EQUALS]
+    if 1 < len(equals) < sum(here.note.slur_starts for here in notes) - len(equals):
+        return [p for p in found if p not in equals]
     return found
 
 

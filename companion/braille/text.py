@@ -218,7 +218,7 @@ class _WordReader:
             self._letter(letter)
         elif sign := _READ_PUNCTUATION.get(pair):
             self.out.append(sign)
-            self.number = False
+            self.number = self.capital_word = False
         else:
             return 0
         return 2
@@ -229,7 +229,7 @@ class _WordReader:
             self.out.append(" ")
             self.number = self.capital_word = False
         elif cell == S.NUMBER:
-            self.number = True
+            self.number, self.capital_word = True, False  # capitals end at what is no letter (UEB 8.4)
         elif cell == S.CAPITAL:
             self.capital, self.number = True, False
         elif cell == S.GRADE1:

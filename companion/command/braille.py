@@ -84,9 +84,10 @@ def _alone(options: argparse.Namespace) -> Callable[..., BraillePage]:
     if options.chords and not any(note.chords for _bar, _place, note in tune.written()):
         raise Trouble(_("{tune} has no chord symbols. Leave --chords out, or give a score that has some.").format(
                           tune=options.tune))
+    habits = Habits(verses_under=options.verses == "under", chords=options.chords)
     return partial(encode, with_solfa(tune) if options.words == "solfa" else tune, pitch_only=options.pitch_only,
                    contracted=options.contracted, words=options.words != "none",
-                   language=WordLanguage(options.language_of_words), habits=Habits(verses_under=options.verses == "under", chords=options.chords))
+                   language=WordLanguage(options.language_of_words), habits=habits)
 
 
 def _together(options: argparse.Namespace) -> Callable[..., BraillePage]:

@@ -40,10 +40,10 @@ from companion.tune.syllables import ENGLISH, check_language, parted
 from companion.tune.tune import Tune
 from companion.tune.voice import Fit, fit, spell, transpose, transposed_key
 
-__all__ = ["ACCIDENTALS", "CELL_BASE", "ENGLISH", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Barline", "ChordKind",
-           "ChordNote", "ChordSymbol",
-           "Direction", "DirectionKind", "Display", "Entry", "Fit", "Grace", "IntervalKind", "Jump", "Key", "LineNote",
-           "LoadedPart", "Mark", "Note", "Pitch", "ScoreDirection", "Sign", "Stands", "Syllable", "Time", "Tune", "Tuplet",
-           "Wall", "catalogue", "cells", "check_language", "describe", "direction_of", "find", "fit", "from_music21",
-           "heights_cm", "interval_kind", "load", "load_parts", "parted", "save", "shipped_names", "solfa", "spell",
-           "split_value", "to_musicxml", "transpose", "transposed_key", "wall_for", "with_solfa"]
+__all__ = ["ACCIDENTALS", "CELL_BASE", "ENGLISH", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Barline",
+           "ChordKind", "ChordNote", "ChordSymbol", "Direction", "DirectionKind", "Display", "Entry", "Fit", "Grace",
+           "IntervalKind", "Jump", "Key", "LineNote", "LoadedPart", "Mark", "Note", "Pitch", "ScoreDirection", "Sign",
+           "Stands", "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue", "cells", "check_language", "describe",
+           "direction_of", "find", "fit", "from_music21", "heights_cm", "interval_kind", "load", "load_parts", "parted",
+           "save", "shipped_names", "solfa", "spell", "split_value", "to_musicxml", "transpose", "transposed_key", "wall_for",
+           "with_solfa"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from braille import parts
@@ -26,7 +27,7 @@ def cut_parallels(tune: Tune, width: int, height: int, numbers: bool = False, un
         "\r\n\f")]
     amiss = [line for sheet in sheets for line in sheet if len(line) > width]
     amiss += [f"{len(sheet)} lines" for sheet in sheets if len(sheet) > height]
-    for before, after in zip(sheets, sheets[1:], strict=False):
+    for before, after in pairwise(sheets):
         first = after[1]  # below the running head
         if first.startswith("  "):  # music, or the rest of a line, without its words above it
             amiss.append(f"begins with {first}")
