@@ -109,6 +109,23 @@ def test_every_question_keeps_to_what_was_taught(stage) -> None:  # type: ignore
                 assert fact(item.answer).signs <= known if item.wants is Wants.NAME else True
 
 
+#: Signs that have no cell to be named: how they are told instead.
+TOLD_AS = {"bar line": "empty space"}
+
+
+@pytest.mark.parametrize("stage", STAGES, ids=lambda s: s.name)
+def test_what_a_stage_asks_for_is_told_in_what_a_sitting_reads_out(stage) -> None:  # type: ignore[no-untyped-def]
+    """Nothing is asked that only a sheet told: each sign that a stage brings is in its own text, by its cell or its name."""
+    spoken = (*stage.adult, *stage.pupil, *(t.means for t in stage.terms))
+    told: set[str] = set()
+    for text in spoken:
+        for name in re.findall(r"\{(?!added )(?:letter )?([^{}]+)\}", text):
+            told |= {*fact(name).signs, name}
+    words = " ".join(spoken).lower()
+    for sign in stage.introduces:
+        assert sign in told or re.search(rf"\b{re.escape(TOLD_AS.get(sign, sign)).lower()}s?\b", words), sign
+
+
 def test_each_sign_is_introduced_once_and_used_where_it_is_introduced() -> None:
     seen: set[str] = set()
     for stage in STAGES:
