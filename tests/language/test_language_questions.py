@@ -57,7 +57,7 @@ def test_the_letter_trap_is_taught_both_ways() -> None:
     ("C minim", "1456", "That is C crotchet. For C minim, add dot 3 and take away dot 6: dots 1 3 4 5."),
     ("sharp", "126", "That cell is flat. Sharp is dots 1 4 6."),
     ("tie", "14", "That is slur. Tie is dot 4, then 1 4."),
-    ("C", "36", "That is dots 3 6. C is dots 1 4 5."),
+    ("C", "26", "That is dots 2 6. C is dots 1 4 5."),
 ])
 def test_wrong_cells_teach(name: str, text: str, say: str) -> None:
     found = answered(write_cell(fact(name)), text)
@@ -116,7 +116,7 @@ def test_a_helper_is_told_how_a_sung_answer_should_go() -> None:
     move = make(Drill(QuestionKind.SING_THE_MOVE, ("C", "G"), count=1), None, random.Random(1))[0]
     assert "Read" not in said(move, "-")  # nothing is read there
     assert {"higher": "goes up", "lower": "goes down", "same": "stays"}[move.answer] in how_it_goes(BRITISH, move)
-    assert how_it_goes(BRITISH, name_cell(fact("C"))) == "The word key helps only where the answer is sung."
+    assert how_it_goes(BRITISH, name_cell(fact("C"))) == "The word key helps only where the answer is sung or clapped."
 
 
 def test_dots_are_no_name_and_an_octave_may_be_a_number() -> None:
@@ -167,5 +167,5 @@ def test_every_finding_has_something_to_say() -> None:
 
 
 def test_what_was_typed_is_said_again_as_it_was_typed() -> None:
-    assert said(name_cell(fact("C crotchet")), "measure quaver", AMERICAN) == \
-        "I could not read 'measure quaver'. Give a name, such as D."
+    assert said(name_cell(fact("C crotchet")), "bar nothing", AMERICAN) == \
+        "I could not read 'bar nothing'. Give a name, such as D."

@@ -54,11 +54,11 @@ def test_a_score_in_lines(lantern: Notation) -> None:
     said = score_lines(BRITISH, Transcription(lantern, takes=2))
     assert said[:3] == [
         "Lantern: 14 notes, C major, four beats to the bar, about 120 crotchets a minute.", "Made from two takes.",
-        "Bar 1: G crotchet in the fourth octave, A crotchet, G crotchet, E crotchet."]
+        "Bar 1: E crotchet in the fourth octave, G crotchet, E crotchet, D crotchet."]
     american = score_lines(AMERICAN, Transcription(lantern))
     assert american[:2] == [
         "Lantern: 14 notes, C major, four beats to the measure, about 120 quarter notes a minute.",
-        "Measure 1: G quarter note in the fourth octave, A quarter note, G quarter note, E quarter note."]
+        "Measure 1: E quarter note in the fourth octave, G quarter note, E quarter note, D quarter note."]
     assert not any(word in line for line in american for word in ("crotchet", "quaver", "minim", "Bar ", "bar "))
 
 
