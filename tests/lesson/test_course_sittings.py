@@ -122,7 +122,7 @@ def test_nothing_is_asked_before_it_was_taught(tmp_path: Path) -> None:
     rng = random.Random(4)
     progress = Progress()
     days = Days()
-    for _ in range(70):
+    for _ in range(110):
         here = progress.stage(stages())
         known = taught(here.number)
         for step in plan(progress, stages(), days.now, rng, most_new=28, minutes=60):
