@@ -142,7 +142,10 @@ def decode(lines: Sequence[str], language: WordLanguage = WordLanguage.ENGLISH) 
 
 
 def _one_part(rows: list[Row], strange: list[Problem], said: list[Said], language: WordLanguage) -> Reading:
-    """One part: its heading, words and music. strange, said: what was amiss, or set aside, before."""
+    """One part: its heading, words and music. strange, said: what was amiss, or set aside, before.
+
+    In one piece, because each way of reading the page is tried where the one before it left something amiss.
+    """
     head = _heading(rows) if rows else 0
     margin = [r for r in rows[head:] if r.indent <= 1]
     inner = [r for r in rows[head:] if r.indent > 1]
@@ -242,7 +245,8 @@ class _PageReader:
         """Words from the margin with their runovers, then their music. Words without music are further verses.
 
         Several lines of words over one of music are as many verses, where each has its number or every line of music has
-        as many; one line is the verse that its number says, where every one has a number.
+        as many; one line is the verse that its number says, where every one has a number. In one piece, because words wait
+        over several lines for the bar that they belong to.
         """
         parallels = list(_parallels(rows))
         alike = len({len(sung) for sung, music in parallels if sung and music}) == 1
@@ -402,7 +406,10 @@ def _bpm(text: str) -> float | None:
 
 
 def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None, Time | None]]]:
-    """Title, composer, words of tempo, signatures. Signatures stand on the last line, or fill one below the title."""
+    """Title, composer, words of tempo, signatures. Signatures stand on the last line, or fill one below the title.
+
+    In one piece, because what a line is depends on all that was found above it.
+    """
     titles: list[str] = []
     composer: list[str] = []
     tempo = ""

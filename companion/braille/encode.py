@@ -231,7 +231,8 @@ def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: se
                   text: Wording, verses: int, underlay: Underlay) -> list[_Made]:
     """As many bars as fit in one line of words a verse and one of music, no further than the phrase, and such that a reader
     puts the words under their notes. ends: bars at which a phrase begins. One bar without pieces, and the encoder is where it
-    was, where a reader would not do so for a bar by itself, but would for its parts."""
+    was, where a reader would not do so for a bar by itself, but would for its parts. In one piece, because
+    the state of the encoder is put back to the last bar that fitted."""
     made: list[_Made] = []
     right = 0  # so many of them are a line whose words come to their notes
     length = 2

@@ -47,7 +47,8 @@ def hints(tune: Tune, bars: Iterable[WrittenBar], place: Callable[[int], tuple[i
     accidentals that change nothing and recall nothing, and bars that differ from others by one accidental, in order of
     place; none of a kind that stands there often.
 
-    bars: those of the tune as cells; place: line and column of an offset.
+    bars: those of the tune as cells; place: line and column of an offset. In one piece, because each pair of notes is held
+    against all the rules.
     """
     notes = list(_notes(tune, bars, place))
     strays = _strays(notes) | _leaping(notes)
