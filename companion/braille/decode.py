@@ -426,7 +426,7 @@ def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None
         # Words of tempo end in a full stop, on the last line or, below a title, on the one before it. What would not have
         # fitted on the title's line goes on with the title.
         names = said.startswith(by) and said.removeprefix(by)[:1].isupper()  # "by the river" goes on with a title
-        if k and titles and not composer and titles[-1][-1] != "." and not names and _runs_on(rows[k - 1], groups):
+        if k and titles and not composer and titles[-1][-1:] != "." and not names and _runs_on(rows[k - 1], groups):
             titles.append(said)
         elif k and said.startswith(by):
             composer.append(said.removeprefix(by))
