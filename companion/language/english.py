@@ -72,6 +72,17 @@ SOLFA = {Variety.BRITISH: ("doh", "ray", "me", "fah", "soh", "lah", "te"),
          Variety.AMERICAN: ("do", "re", "mi", "fa", "sol", "la", "ti")}
 
 
+def _solfa(variety: str, pitch: Pitch, fifths: int) -> str:
+    """Movable do: by the place in the key; in a minor key la is the keynote. What the key does not have is said with its
+    accidental, "fah sharp"."""
+    from companion.tune import STEPS, Key
+
+    key = Key(fifths)
+    name = SOLFA[variety][(STEPS.index(pitch.step) - STEPS.index(key.tonic.step)) % len(STEPS)]
+    alter = pitch.alter - key.alter(pitch.step)
+    return f"{name} {ACCIDENTALS[alter]}" if alter in ACCIDENTALS and alter else name
+
+
 class English(Language):
     """English. variety: British names (crotchet, bar, semitone) or American ones (quarter note, measure, half step)."""
 
@@ -114,18 +125,8 @@ class English(Language):
 
     def pitch_class(self, pitch: Pitch) -> str:
         if self.do_of is not None:
-            return self._solfa(pitch, self.do_of)
+            return _solfa(self.variety, pitch, self.do_of)
         return f"{pitch.step} {ACCIDENTALS[pitch.alter]}" if pitch.alter else pitch.step
-
-    def _solfa(self, pitch: Pitch, fifths: int) -> str:
-        """Movable do: by the place in the key; in a minor key la is the keynote. What the key does not have is said with its
-        accidental, "fah sharp"."""
-        from companion.tune import STEPS, Key
-
-        key = Key(fifths)
-        name = SOLFA[self.variety][(STEPS.index(pitch.step) - STEPS.index(key.tonic.step)) % len(STEPS)]
-        alter = pitch.alter - key.alter(pitch.step)
-        return f"{name} {ACCIDENTALS[alter]}" if alter in ACCIDENTALS and alter else name
 
     def octave(self, n: int) -> str:
         return OCTAVES[n]
