@@ -88,7 +88,8 @@ def _rhythm(item: Item, wanted: list[int], said: str) -> str:
     names = {4: "semibreve", 2: "minim", 1: "crotchet", 0.5: "quaver", 0.25: "semiquaver"}
     read = []
     for _, _, n in read_line(item.cells).written():
-        value = "dotted " * n.dots + names[float(n.base)]
+        triplet = "triplet of " if n.tuplet and n.tuplet.actual == 3 and n.tuplet.place == "start" else ""
+        value = triplet + "dotted " * n.dots + names[float(n.base)]
         read.append("full bar rest" if n.whole_bar else f"{value} rest" if n.pitch is None else value)
     return "" if said.lower() == ", ".join(read) + "." else f"the key says {said}, the cells {read}."
 

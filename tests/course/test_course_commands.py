@@ -237,7 +237,7 @@ def test_an_own_stage_is_checked_and_used(monkeypatch, capsys, tmp_path) -> None
     (("sheet", "stage"), "needs a number"), (("sheet", "tune"), "needs a tune"),
     (("sheet", "drill"), "needs a stage"), (("sheet", "fingers", "1"), "no cells"),
     (("sheet", "week", "Nobody"), "no pupil"), (("sheet", "stage", "2", "--out", "/no/such/x.brf"), "/no/such"),
-    (("sheet", "stage", "2", "--out", "x.doc"), ".doc"), (("sheet", "poster"), "--help"),
+    (("sheet", "stage", "2", "--out", "x.doc"), ".doc"), (("sheet", "poster"), "companion sheet tune snail-wall"),
 ])
 def test_what_goes_wrong_is_one_sentence(monkeypatch, capsys, diary, arguments,
                                          say) -> None:  # type: ignore[no-untyped-def]
