@@ -139,9 +139,11 @@ def interleaved(steps: Sequence[Step]) -> list[Step]:
     whole = {kind: len(some) for kind, some in left.items()}
     out: list[Step] = []
     while left:
-        # The kind with the largest share still to come; never twice the same while there is another.
+        # The kind with the largest share still to come; never twice the same while there is another, and one that makes up more
+        # than half of what is left before all others, or it would stand alone at the end.
         others = [k for k in left if not out or k is not out[-1].item.kind] or list(left)
-        kind = max(others, key=lambda k: (len(left[k]) / whole[k], len(left[k])))
+        most = sum(map(len, left.values())) / 2
+        kind = max(others, key=lambda k: (len(left[k]) > most, len(left[k]) / whole[k], len(left[k])))
         out.append(left[kind].pop(0))
         if not left[kind]:
             del left[kind]

@@ -32,7 +32,8 @@ def run_page(language: Language, port: int | None = None, open_browser: bool = T
     """Serve the page to its end. port: None for the usual one, or a free one where that is taken; say: gives out a line.
 
     Where one is served already for this diary, and no port was asked for, that one is opened again instead: who starts it by
-    double click may do so twice. Raises Trouble where the port that was asked for is taken.
+    double click may do so twice. Raises Trouble where the port that was asked for is taken. Long because all that is opened here
+    is closed here.
     """
     note = _note(diary)
     if port is None and (served := _served(note, language.code)):

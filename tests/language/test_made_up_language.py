@@ -95,7 +95,8 @@ def test_help(run: Run, name: str) -> None:
     left = OPTIONS.sub("", outside(said))
     # Values of an option are typed as they stand; the first word of a line of the list is a command.
     assert english(left, " ".join(COMMANDS),
-                   "cells ascii dots under after brf pef on off up down and mixed stage tune drill key week") == set()
+                   "cells ascii dots under after brf pef on off up down and mixed stage tune drill key week "
+                   "de en es fr it la bars lines song none solfa top") == set()
 
 
 @pytest.mark.parametrize("arguments", [
@@ -261,7 +262,7 @@ def test_diary(run: Run) -> None:
     assert said.count("«") > 30
     left = OPTIONS.sub("", outside(said))
     data = ("speech rate variety loudness detail tempo minutes keys microphone loudspeaker keep sound days go on off wait "
-            "course british short "
+            "course british short note names letters "
             "nonsense Robin Robyn Ada robin.zip sqlite snail wall Snail on the wall")
     assert english(left, data, str(Path.cwd())) == set()
 

@@ -44,7 +44,7 @@ class Knows:
         return typed(self.item, random.Random(1)) if knows else wrong(self.item)
 
 
-@pytest.mark.parametrize(("upto", "first"), [(0, 1), (1, 2), (2, 3), (4, 5), (8, 9), (11, 13), (17, 18), (19, 21)])
+@pytest.mark.parametrize(("upto", "first"), [(0, 1), (1, 2), (2, 3), (4, 5), (8, 9), (11, 13), (17, 18), (19, 22)])
 def test_a_short_test_finds_where_to_begin(tmp_path: Path, upto: float, first: float) -> None:
     pupil_of = Knows(upto)
     with Diary(tmp_path / "d.sqlite") as diary:
