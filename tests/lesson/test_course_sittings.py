@@ -88,6 +88,7 @@ def quick_folder(tmp_path: Path) -> Iterator[Path]:
         yield Path(folder)
 
 
+@pytest.mark.slow
 def test_a_pair_goes_from_the_first_stage_to_the_last(quick_folder: Path) -> None:
     pair = Pair(seed=1, miss=0.03, heard=20)
     with Diary(quick_folder / "diary.sqlite") as diary:
