@@ -763,7 +763,8 @@ def other_note(written: Fact, interval: Fact) -> Item:
 
 
 def _from_the_back(drill: Drill, material: Material | None, rng: random.Random) -> list[Item]:
-    return [from_the_back(fact(n)) for n in _ordered(_facts(drill, material), drill, rng)]
+    # Notes alone are asked for, and of one cell: an octave mark before a note would lie after it.
+    return [from_the_back(f) for f in map(fact, _ordered(_facts(drill, material), drill, rng)) if f.step and len(f.cells) == 1]
 
 
 def from_the_back(f: Fact) -> Item:
