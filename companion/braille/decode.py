@@ -309,10 +309,11 @@ class _PageReader:
 
     def _rests_between(self, places: list[tuple[int, int]]) -> bool:
         """Whether a rest stands between some of these notes: what follows it may be played and not sung."""
-        bars = self.reader.bars
-        (first, begin), (last, end) = (places[0], places[-1]) if places else ((0, 0), (0, 0))
+        if not places:
+            return False
+        (first, begin), (last, end) = places[0], places[-1]
         return any(note.pitch is None and (first, begin) < (b, n) < (last, end)
-                   for b in range(first, last + 1) for n, note in enumerate(bars[b].notes))
+                   for b, bar in enumerate(self.reader.bars[first:last + 1], first) for n, note in enumerate(bar.notes))
 
     def _further_verses(self, blocks: list[list[Row]]) -> None:
         """Verses after the song, each with its number."""

@@ -63,9 +63,10 @@ def test_no_shipped_song_is_cut() -> None:
         assert cut_parallels(repeated(tune, 4), width, height, numbers=k % 2 == 1) == [], tune.title
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_no_song_is_cut() -> None:
-    """All shipped songs, and 20 of music21's corpus."""
+    """All shipped songs, and 20 of music21's corpus. Open: with bar numbers at 40 by 25, a sheet of a "Credo" begins with a
+    numbered line of music of a bar without words; whether words belong to it has not been decided, so this fails there."""
     for tune in map(load, shipped_names()):
         if any(n.syllables for _b, _n, n in tune.written()):
             check(tune)

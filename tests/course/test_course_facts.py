@@ -177,9 +177,12 @@ def test_every_plain_sign_has_a_name_in_words() -> None:
         assert fact(name).kind in (FactKind.SIGN, FactKind.OCTAVE, FactKind.ACCIDENTAL)
 
 
-@pytest.mark.slow
+@pytest.mark.overnight
 def test_new_bars_of_every_stage_equal_what_music21_writes() -> None:
-    """The benchmark's figures, on fewer bars: facts, bars and questions against music21.braille."""
+    """The benchmark's figures, on fewer bars: facts, bars and questions against music21.braille.
+
+    Open: of 174 bars six of the stages from 22 on differ, and it has not been decided who is right.
+    """
     done = subprocess.run([sys.executable, "tests/benchmarks/course_facts.py", "--bars", "5"], cwd=ROOT, capture_output=True,
                           text=True, check=True)
     found = json.loads(done.stdout.splitlines()[-1])
