@@ -72,7 +72,7 @@ SOLFA = {Variety.BRITISH: ("doh", "ray", "me", "fah", "soh", "lah", "te"),
          Variety.AMERICAN: ("do", "re", "mi", "fa", "sol", "la", "ti")}
 
 
-def _solfa(variety: str, pitch: Pitch, fifths: int) -> str:
+def _solfa(variety: Variety, pitch: Pitch, fifths: int) -> str:
     """Movable do: by the place in the key; in a minor key la is the keynote. What the key does not have is said with its
     accidental, "fah sharp"."""
     from companion.tune import STEPS, Key
