@@ -14,7 +14,7 @@ import zlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 from xml.etree import ElementTree as ET
 
 from companion.errors import Trouble
@@ -27,6 +27,8 @@ from companion.tune.musicxml import to_musicxml
 from companion.tune.shipped import catalogue
 from companion.tune.top_line import keep_top_line
 from companion.tune.tune import Tune
+
+T = TypeVar("T")
 
 SCORES = (".musicxml", ".xml", ".mxl")
 MIDI = (".mid", ".midi")
@@ -104,10 +106,7 @@ def load(name: str | Path, part: str | int | None = None) -> Tune:
     for anything amiss.
     """
     path = find(name)
-    if path.parent == shipped("exercises"):
-        return _load(path, part)
-    small = path.stat().st_size <= (MIDI_CHILD_BYTES if path.suffix.lower() in MIDI else CHILD_BYTES)
-    return run_limited(_load, path, part, small=small)
+    return _load(path, part) if path.parent == shipped("exercises") else _limited(_load, path, part)
 
 
 def load_parts(name: str | Path, wanted: str) -> tuple[LoadedPart, ...]:
@@ -115,10 +114,13 @@ def load_parts(name: str | Path, wanted: str) -> tuple[LoadedPart, ...]:
 
     wanted: "all", or parts by number or name with commas between, as "1,3"; "top" after it: the top line of each.
     """
-    path = find(name)
-    if path.stat().st_size > (MIDI_CHILD_BYTES if path.suffix.lower() in MIDI else CHILD_BYTES):
-        return run_limited(_load_parts, path, wanted)
-    return _load_parts(path, wanted)
+    return _limited(_load_parts, find(name), wanted)
+
+
+def _limited(reader: Callable[[Path, Any], T], path: Path, asked: Any) -> T:
+    """What a reader makes of a stranger's score, by `run_limited`."""
+    small = path.stat().st_size <= (MIDI_CHILD_BYTES if path.suffix.lower() in MIDI else CHILD_BYTES)
+    return run_limited(reader, path, asked, small=small)
 
 
 def _load_parts(path: Path, wanted: str) -> tuple[LoadedPart, ...]:
