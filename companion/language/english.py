@@ -75,11 +75,10 @@ SOLFA = {Variety.BRITISH: ("doh", "ray", "me", "fah", "soh", "lah", "te"),
 def _solfa(variety: Variety, pitch: Pitch, fifths: int) -> str:
     """Movable do: by the place in the key; in a minor key la is the keynote. What the key does not have is said with its
     accidental, "fah sharp"."""
-    from companion.tune import STEPS, Key
+    from companion.tune import Key, place_in_key
 
-    key = Key(fifths)
-    name = SOLFA[variety][(STEPS.index(pitch.step) - STEPS.index(key.tonic.step)) % len(STEPS)]
-    alter = pitch.alter - key.alter(pitch.step)
+    place, alter = place_in_key(pitch, Key(fifths))
+    name = SOLFA[variety][place]
     return f"{name} {ACCIDENTALS[alter]}" if alter in ACCIDENTALS and alter else name
 
 

@@ -35,7 +35,7 @@ from companion.tune.signs import (
     Stands,
     cells,
 )
-from companion.tune.solfa import solfa, with_solfa
+from companion.tune.solfa import place_in_key, solfa, with_solfa
 from companion.tune.syllables import ENGLISH, check_language, parted
 from companion.tune.tune import Tune
 from companion.tune.voice import Fit, fit, spell, transpose, transposed_key
@@ -45,5 +45,6 @@ __all__ = ["ACCIDENTALS", "CELL_BASE", "ENGLISH", "PLAIN_WALL", "STEPS", "STEP_S
            "IntervalKind", "Jump", "Key", "LineNote", "LoadedPart", "Mark", "Note", "Pitch", "ScoreDirection", "Sign",
            "Stands", "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue", "cells", "check_language", "describe",
            "direction_of", "find", "fit", "from_music21", "heights_cm", "interval_kind", "load", "load_parts", "parted",
-           "save", "shipped_names", "solfa", "spell", "split_value", "to_musicxml", "transpose", "transposed_key", "wall_for",
+           "place_in_key", "save", "shipped_names", "solfa", "spell", "split_value", "to_musicxml", "transpose", "transposed_key",
+           "wall_for",
            "with_solfa"]

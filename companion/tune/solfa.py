@@ -16,12 +16,18 @@ _RAISED = {"do": "di", "re": "ri", "fa": "fi", "so": "si", "la": "li"}
 _LOWERED = {"re": "ra", "mi": "me", "so": "se", "la": "le", "ti": "te"}
 
 
+def place_in_key(pitch: Pitch, key: Key) -> tuple[int, int]:
+    """Which letter of the major key with this signature a note has, 0 for its keynote's to 6, and by how many semitones it is
+    raised or (below 0) lowered there."""
+    tonic = Key(key.fifths).tonic
+    return (STEPS.index(pitch.step) - STEPS.index(tonic.step)) % len(STEPS), pitch.alter - key.alter(pitch.step)
+
+
 def solfa(pitch: Pitch, key: Key) -> str:
     """The name of a note in a key: "do", "fi". A raised mi or ti, and whatever else has no name of its own, keeps that of its
     letter."""
-    tonic = Key(key.fifths).tonic
-    name = NAMES[(STEPS.index(pitch.step) - STEPS.index(tonic.step)) % 7]
-    change = pitch.alter - key.alter(pitch.step)
+    place, change = place_in_key(pitch, key)
+    name = NAMES[place]
     return (_RAISED if change > 0 else _LOWERED).get(name, name) if change else name
 
 
