@@ -25,6 +25,8 @@ from companion.course.answer import (
 )
 from companion.course.drill import (
     MOST_QUESTIONS,
+    QUARTER_S,
+    QUAVERS_S,
     Drill,
     Item,
     Order,
@@ -131,7 +133,8 @@ from companion.course.vocabulary import Command, Vocabulary
 
 __all__ = [
     "ADULT_MINUTES", "BARS_OF", "BREAK_DAYS", "CHILD_MINUTES", "FEWEST_NOTES", "FOLDER", "HEARD_RIGHT", "HEARD_WRONG",
-    "KNOWN_FROM", "LEAVE_OUT", "MOST_NEW", "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "SIGNS", "Change", "Command",
+    "KNOWN_FROM", "LEAVE_OUT", "MOST_NEW", "MOST_QUESTIONS", "MOST_WORDS", "PLAIN", "QUARTER_S", "QUAVERS_S", "SIGNS", "Change",
+    "Command",
     "CourseWeek", "Difference", "Drill", "Evidence", "Fact", "FactKind", "Finding", "Fluency", "Group", "HelpWith", "Item",
     "Judged", "KeptProgress", "MarkRule", "Material", "Misread", "Misreading", "Order", "PassedBy", "Place", "PlaceKind",
     "Progress", "Pulse", "QuestionKind", "Recall", "Rhythm", "RhythmFinding", "Shown", "Stage", "Standing", "Step", "Term",

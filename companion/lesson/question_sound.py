@@ -7,11 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from companion.audio import OUTPUT_RATE, Sound, concatenated, count_in, line_sound, silence, starting_note, with_beats
-from companion.course import Item, Material, QuestionKind, TuneToHear, Wants, pace_of
+from companion.course import QUARTER_S, QUAVERS_S, Item, Material, QuestionKind, TuneToHear, Wants, pace_of
 from companion.tune import LineNote
 
-QUARTER_S = 0.6  # seconds a crotchet of a tune that is only heard
-QUAVERS_S = 1.1  # the same where all is quavers
 BETWEEN_S = 0.6  # after the first note
 
 

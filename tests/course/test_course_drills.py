@@ -352,8 +352,9 @@ def test_a_question_sounds_what_it_says() -> None:
 
 
 def test_what_has_values_is_counted_in_and_has_a_beat() -> None:
+    from companion.course import QUARTER_S
     from companion.lesson import sound_of_question
-    from companion.lesson.question_sound import BETWEEN_S, QUARTER_S
+    from companion.lesson.question_sound import BETWEEN_S
 
     m = find_stage(10).material  # four crotchets in a bar, with rests; its time is not shown yet
     read = make(Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=1), m, random.Random(1))[0]
