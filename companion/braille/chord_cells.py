@@ -18,6 +18,7 @@ from companion.tune import ChordKind, ChordNote, ChordSymbol
 
 SLASH = S.cells("34")
 _ALTERS = {0: "", 1: S.ACCIDENTALS[1], -1: S.ACCIDENTALS[-1]}
+_SIGNS = {cells: alter for alter, cells in _ALTERS.items()}
 _BY_SUFFIX = {kind.suffix: kind for kind in ChordKind if kind.suffix is not None}
 _STEPS = {S.LETTERS[step.lower()]: step for step in "ABCDEFG"}
 _NOTE = f"{S.CAPITAL}(?P<{{0}}>[{''.join(_STEPS)}])(?P<{{0}}_alter>[{S.ACCIDENTALS[1]}{S.ACCIDENTALS[-1]}]?)"
@@ -57,9 +58,8 @@ def read_chord(cells: str) -> ChordSymbol | None:
     kind = _BY_SUFFIX.get(suffix)
     if kind is None:
         return None
-    signs = {cells: alter for alter, cells in _ALTERS.items()}
-    bass = ChordNote(_STEPS[match["bass"]], signs[match["bass_alter"]]) if match["bass"] else None
-    return ChordSymbol(ChordNote(_STEPS[match["root"]], signs[match["root_alter"]]), kind, bass)
+    bass = ChordNote(_STEPS[match["bass"]], _SIGNS[match["bass_alter"]]) if match["bass"] else None
+    return ChordSymbol(ChordNote(_STEPS[match["root"]], _SIGNS[match["root_alter"]]), kind, bass)
 
 
 def is_chord_line(cells: str) -> bool:

@@ -15,7 +15,6 @@ from typing import NamedTuple
 
 from companion.braille import signs as S
 from companion.braille import text as T
-from companion.braille.chord_cells import is_chord_line
 from companion.braille.expressions import key_cells, metronome_cells, number_cells, time_cells
 from companion.braille.lines import Lines, length_of, mark_first, place_bar, wrap
 from companion.braille.literary import WordLanguage
@@ -153,16 +152,14 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Wording) -> None:
     count = max((len(n.syllables) for _unused, _unused, n in tune.written()), default=0)
     underlay = Underlay(tune, encoder.ahead, count, text.language)
     every = places_of(tune, 0, len(bars))
-    under = encoder.habits.verses_under or not all(
-        underlay.agrees(every, verse, words_of_notes(tune, every, verse, text)) for verse in range(1, count))
-    if text.contracted:
-        under = encoder.habits.verses_under
+    under = encoder.habits.verses_under or not (text.contracted or all(
+        underlay.agrees(every, verse, words_of_notes(tune, every, verse, text)) for verse in range(1, count)))
     ends = {n.sources[0][0] for a, n in pairwise(tune.line()) if n.phrase != a.phrase and n.sources[0][1] == 0}
     while index < len(bars):
         made = _bars_of_line(tune, index, encoder, page.width, ends, text, count if under else 1, underlay)
         stop = made[-1].stop
-        if not made[0].pieces:
-            _bar_in_parts(tune, made[0], encoder, page, text, count if under else 1, underlay)
+        if made[0].parts:
+            _bar_in_parts(tune, made[0], encoder, page, text, count if under else 1)
             index = stop
             continue
         _words_over(tune, places_of(tune, index, stop), count if under else 1, text, page)
@@ -219,19 +216,20 @@ class Wording(NamedTuple):
 
 class _Made(NamedTuple):
     """A bar, or several bars of rest together, as pieces: the index of its first bar and of the one after it, and the
-    state of the encoder before it."""
+    state of the encoder before it. parts: of a bar that must be written in parts, the pieces and notes of each."""
 
     first: int
     stop: int
     pieces: list[Piece]
     state: State
+    parts: Sequence[tuple[list[Piece], list[Place]]] = ()
 
 
 def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: set[int],
                   text: Wording, verses: int, underlay: Underlay) -> list[_Made]:
     """As many bars as fit in one line of words a verse and one of music, no further than the phrase, and such that a reader
-    puts the words under their notes. ends: bars at which a phrase begins. One bar without pieces, and the encoder is where it
-    was, where a reader would not do so for a bar by itself, but would for its parts. In one piece, because
+    puts the words under their notes. ends: bars at which a phrase begins. One bar with its parts, and the encoder is where it
+    was, where a reader would not do so for a bar by itself, but would for those. In one piece, because
     the state of the encoder is put back to the last bar that fitted."""
     made: list[_Made] = []
     right = 0  # so many of them are a line whose words come to their notes
@@ -260,8 +258,8 @@ def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: se
     after = [*(one.state for one in made[1:]), encoder.state()]
     if right == 0:
         encoder.back_to(made[0].state)
-        if made[0].stop == index + 1 and _parts_of_bar(tune, made[0], encoder, width, text, verses, underlay):
-            return [made[0]._replace(pieces=[])]
+        if made[0].stop == index + 1 and (parts := _parts_of_bar(tune, made[0], encoder, width, text, verses, underlay)):
+            return [made[0]._replace(parts=parts)]
         right = 1
     encoder.back_to(after[right - 1])
     return made[:right]
@@ -292,17 +290,15 @@ def _parts_of_bar(tune: Tune, made: _Made, encoder: Encoder, width: int, text: W
     return out
 
 
-def _bar_in_parts(tune: Tune, made: _Made, encoder: Encoder, page: Lines, text: Wording, verses: int,
-                  underlay: Underlay) -> None:
+def _bar_in_parts(tune: Tune, made: _Made, encoder: Encoder, page: Lines, text: Wording, verses: int) -> None:
     """A bar in which a reader would put words under other notes, in parts with music hyphens, each with its words."""
-    parts = _parts_of_bar(tune, made, encoder, page.width, text, verses, underlay)
     encoder.bar(made.first, grouped=False)
-    for k, (pieces, places) in enumerate(parts):
+    for k, (pieces, places) in enumerate(made.parts):
         _words_over(tune, places, verses, text, page)
         page.new(2)
         mark_first(pieces, encoder.habits.octave_marks)
         page.put(pieces)
-        if k < len(parts) - 1:
+        if k < len(made.parts) - 1:
             page.parts.append(S.HYPHEN)
 
 
@@ -419,19 +415,13 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     else:
         _plain(tune, encoder, page)
     page.end()
-    if encoder.habits.chords and not vocal:
-        _keep_chords(page)
+    if not vocal:  # music and the chord symbols below it stay on one sheet
+        page.parallels += sorted({k - 1 for k in page.chord_lines} | {k + 1 for k in page.chord_lines})
     links = page.links
     if encoder.extra:
         at = {k.note: k for k in links}
         links = sorted([*links, *(at[old]._replace(note=new) for new, old in encoder.extra if old in at)])
     return BraillePage(tuple(page.lines), tuple(links), tune.title, tuple(page.parallels))
-
-
-def _keep_chords(page: Lines) -> None:
-    """Music and the chord symbols below it stay on one sheet."""
-    below = [k for k, line in enumerate(page.lines) if k and is_chord_line(line.strip(S.SPACE))]
-    page.parallels += sorted({k - 1 for k in below} | {k + 1 for k in below})
 
 
 def put_heading(tune: Tune, page: Lines, pitch_only: bool,

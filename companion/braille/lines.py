@@ -24,6 +24,7 @@ class Lines:
         self.marked = True  # whether a note with its octave mark stands on the line, where one is due
         self.parallels: list[int] = []  # lines, from 0, at which words and their music begin
         self.chords = ""  # the line of chord symbols below the line under way
+        self.chord_lines: list[int] = []  # such lines, from 0
         self.chord_last = 0  # the column at which the note after the last symbol may begin
 
     def end(self) -> None:
@@ -33,6 +34,7 @@ class Lines:
                 self.lines.append(line)
             self.parts = []
             if self.chords:
+                self.chord_lines.append(len(self.lines))
                 self.lines.append(self.chords)
                 self.chords = ""
         self.column = 0
