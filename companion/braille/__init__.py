@@ -16,6 +16,7 @@ from companion.braille.reading import Reading
 from companion.braille.signs import FINAL_BAR, SPACE, Role, dots_of
 from companion.braille.text import (
     chord,
+    contracted,
     from_dots,
     letter_of,
     note_cells,
@@ -48,6 +49,7 @@ __all__ = [
     "check_width",
     "chord",
     "chord_cells",
+    "contracted",
     "decode",
     "dots_of",
     "encode",

@@ -22,6 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_("write .brf, .pef, .html, .pdf, .txt, or spoken .wav: the pupil's sheet, and beside it the "
                                "helper's with the answers; printed as text if not given"))
     page_arguments(parser)
+    parser.add_argument("--contracted", action="store_true", help=_("words in contracted braille (needs liblouis)"))
     parser.add_argument("--speak", action="store_true", help=_("read it out"))
     parser.add_argument("--whole", action="store_true", help=_("one file with the helper's parts too"))
     parser.add_argument("--kind", metavar="KIND", help=_("for drills: only this kind"))
@@ -64,17 +65,19 @@ def _save(sheet: Sheet, options: argparse.Namespace, size: PageSize) -> None:
     so that the answers are never under the pupil's hands."""
     from companion.paper import for_pupil, save_sheet
 
+    def save(some: Sheet, path: Path, whole: bool) -> None:
+        save_sheet(some, path, options.language, whole=whole, width=size.width, height=size.height,
+                   in_contracted=options.contracted)
+        size.set_in(path)
+
     out = Path(options.out)
     pupils = for_pupil(sheet)
     if options.whole or pupils == sheet:
-        save_sheet(sheet, out, options.language, whole=True, width=size.width, height=size.height)
-        size.set_in(out)
+        save(sheet, out, True)
         print(_("{path} written.").format(path=out))
         return
     helpers = out.with_name(_("{name}-helper").format(name=out.stem) + out.suffix)
-    save_sheet(pupils, out, options.language, width=size.width, height=size.height)
-    save_sheet(sheet, helpers, options.language, whole=True, width=size.width, height=size.height)
-    size.set_in(out)
-    size.set_in(helpers)
+    save(pupils, out, False)
+    save(sheet, helpers, True)
     print(_("{path} written, for the pupil.").format(path=out))
     print(_("{path} written, for the helper.").format(path=helpers))

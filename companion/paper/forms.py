@@ -25,18 +25,19 @@ FORMS = (".txt", ".brf", ".pef", ".html", ".pdf", ".wav")
 
 
 def save_sheet(sheet: Sheet, path: str | Path, language: Language, *, whole: bool = False, width: int = WIDTH,
-         height: int = HEIGHT) -> None:
+         height: int = HEIGHT, in_contracted: bool = False) -> None:
     """Write a sheet in the form that the file's name asks for. Raises Trouble for another form.
 
-    whole: braille with the helper's parts too. width, height: of a braille page.
+    whole: braille with the helper's parts too. width, height: of a braille page. in_contracted: its words are in contracted
+    braille.
     """
     kind = Path(path).suffix.lower()
     if kind == ".txt":
         data = ("\n".join(to_text(sheet, language)) + "\n").encode()
     elif kind == ".brf":
-        data = to_brf(sheet, width, height, whole)
+        data = to_brf(sheet, width, height, whole, in_contracted)
     elif kind == ".pef":
-        data = to_pef(to_brf(sheet, width, height, whole), sheet.title, width, height)
+        data = to_pef(to_brf(sheet, width, height, whole, in_contracted), sheet.title, width, height)
     elif kind in (".html", ".htm"):
         data = to_html(sheet, language).encode()
     elif kind == ".pdf":

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from enum import StrEnum
 from html import escape
 from typing import Any
 
@@ -19,6 +21,7 @@ HEADING_PT, TITLE_PT = 6, 10  # more than the text
 CELLS_PT = 32  # of cells in PDF
 PRINT_CELLS = 20  # cells in a line of large print: what an A4 page holds at CELLS_PT
 MARGIN_MM = 15.0
+FOOT_MM = 18.0  # for title and number of the page
 MM_PER_PT = 25.4 / 72
 LINE, CELL_LINE, CAPTION_LINE = 1.35, 1.25, 1.6  # heights of lines, of the size of their text
 #: A drawn cell: dots 10 apart, cells as far apart as in braille (`drawing`), raised dots large, flat ones small.
@@ -155,16 +158,26 @@ def _cell_shapes(sheet: Sheet) -> str:
 
 # --- PDF ---
 
+class _Tag(StrEnum):
+    """What a part of a page is, in the structure of a tagged PDF (ISO 32000-1, 14.8.4)."""
+
+    TITLE = "/H1"
+    HEADING = "/H2"
+    TEXT = "/P"
+
+
 class _Pdf:
-    """A PDF under way: text and cells in large print on A4, nothing under LEAST_PT, in reading order."""
+    """A PDF under way: text and cells in large print on A4, nothing under LEAST_PT, in reading order and tagged so, with
+    title and number at the foot of each page."""
 
     def __init__(self, title: str, points: int, language: Language) -> None:
         from fpdf import FPDF  # 0.3 s
 
-        self.points = points
+        self.points, self.title, self.language = points, title, language
         self.pdf: Any = FPDF(format="A4")
+        self.pdf.footer = self._foot
         self.pdf.set_margins(MARGIN_MM, MARGIN_MM)
-        self.pdf.set_auto_page_break(True, MARGIN_MM)
+        self.pdf.set_auto_page_break(True, FOOT_MM)
         self.pdf.set_title(title)
         self.pdf.set_lang(language.code.replace("_", "-"))
         self.pdf.add_font("sheet", "", str(sans_typeface()))
@@ -174,21 +187,62 @@ class _Pdf:
         self.pdf.add_page()
         self.fresh = True
 
-    def write(self, text: str, points: float, before: float = 1.5, indent: float = 0.0) -> None:
-        """Text that runs on. before, indent: mm of space before it, and to its left."""
-        self.pdf.set_font("sheet", size=points)
+    def _foot(self) -> None:
+        """Title and page at the foot, which is no part of the text; the page alone where a title is too long."""
+        pdf = self.pdf
+        pdf.set_font("sheet", size=LEAST_PT)
+        page = pdf.page_no()
+        # "{nb}" becomes the number of pages when the file is finished.
+        lines = [numbered_page(self.language, title, page, "{nb}") for title in (self.title, "")]
+        line = next((x for x in lines if pdf.get_string_width(x) <= pdf.epw), lines[-1])
+        pdf.set_xy(MARGIN_MM, -FOOT_MM + 3)
+        pdf._out("/Artifact BMC")
+        pdf.cell(0, LEAST_PT * MM_PER_PT, line, align="C")
+        pdf._out("EMC")
+
+    @contextmanager
+    def _tagged(self, tag: _Tag) -> Iterator[None]:
+        """Whatever is written meanwhile, on one page, as one element of the structure, in reading order.
+
+        fpdf2 tags pictures alone; what it does for them, with its own tree, is done here for text.
+        """
+        tree = self.pdf.struct_builder
+        number = tree.next_mcid_for_page(self.pdf.page)
+        self.pdf._add_marked_content(struct_type=tag.value, mcid=number)
+        self.pdf._out(f"{tag.value} <</MCID {number}>> BDC")
+        yield
+        self.pdf._out("EMC")
+
+    def write(self, text: str, points: float, before: float = 1.5, indent: float = 0.0, tag: _Tag = _Tag.TEXT) -> None:
+        """Text that runs on; on the next page where it does not fit on this one. before, indent: mm of space before it, and
+        to its left."""
+        pdf, height = self.pdf, points * MM_PER_PT * LINE
+        pdf.set_font("sheet", size=points)
         if not self.fresh:
-            self.pdf.ln(before)
+            pdf.ln(before)
+        pdf.set_x(MARGIN_MM + indent)
+        lines = pdf.multi_cell(0, height, text, align="L", dry_run=True, output="LINES")
+        if not self.fresh and pdf.will_page_break(height * len(lines)):
+            self.new_page()
+            pdf.set_font("sheet", size=points)
         self.fresh = False
-        self.pdf.set_x(MARGIN_MM + indent)
-        self.pdf.multi_cell(0, points * MM_PER_PT * LINE, text, align="L", new_x="LMARGIN", new_y="NEXT")
+        while lines:
+            room = max(1, int((pdf.page_break_trigger - pdf.get_y()) / height))
+            with self._tagged(tag):
+                for line in lines[:room]:
+                    pdf.set_x(MARGIN_MM + indent)
+                    pdf.cell(0, height, f"{line} ", new_x="LMARGIN", new_y="NEXT")  # the space parts words where it is read
+            lines = lines[room:]
+            if lines:
+                self.new_page()
+                pdf.set_font("sheet", size=points)
 
     def heading(self, text: str) -> None:
         """A heading, with room for two lines below it."""
         points = self.points + HEADING_PT
         if self.pdf.will_page_break((points * LINE + 2 * self.points * CAPTION_LINE) * MM_PER_PT + 6):
             self.new_page()
-        self.write(text, points, before=6)
+        self.write(text, points, before=6, tag=_Tag.HEADING)
 
     def cell_points(self, lines: Sequence[str]) -> float:
         """The size of cells, at most CELLS_PT, at which the longest line fits the page."""
@@ -206,23 +260,28 @@ class _Pdf:
         """A line of cells and its words side by side."""
         pdf, points = self.pdf, self.cell_points([line])
         height, text_height = points * MM_PER_PT * CELL_LINE, self.points * MM_PER_PT * LINE
-        if pdf.will_page_break(height + text_height):
-            pdf.add_page()
-        pdf.ln(2)
-        pdf.set_font("sheet", size=points)
-        pdf.cell(max(pdf.get_string_width(line) + 6, 18), height, line, new_x="RIGHT", new_y="TOP")
-        x, top = pdf.get_x(), pdf.get_y()
+        wide = max(pdf.get_string_width(line) + 6, 18)
         pdf.set_font("sheet", size=self.points)
-        pdf.set_xy(x, top + (height - text_height) / 2)
-        pdf.multi_cell(0, text_height, text, align="L", new_x="LMARGIN", new_y="NEXT")
-        pdf.set_y(max(pdf.get_y(), top + height))
+        said = pdf.multi_cell(pdf.epw - wide, text_height, text, align="L", dry_run=True, output="LINES")
+        pdf.ln(2)
+        if pdf.will_page_break(height + text_height * len(said)):
+            self.new_page()
+        top = pdf.get_y()
+        with self._tagged(_Tag.TEXT):
+            pdf.set_font("sheet", size=points)
+            pdf.cell(wide, height, line, new_x="RIGHT", new_y="TOP")
+            pdf.set_font("sheet", size=self.points)
+            for n, words in enumerate(said):
+                pdf.set_xy(MARGIN_MM + wide, top + (height - text_height) / 2 + n * text_height)
+                pdf.cell(0, text_height, f"{words} ")
+        pdf.set_xy(MARGIN_MM, top + max(height, (height - text_height) / 2 + text_height * len(said)))
         self.fresh = False
 
 
 def to_pdf(sheet: Sheet, language: Language) -> bytes:
-    """Large print on A4: nothing under 18 point, text in reading order."""
+    """Large print on A4: nothing under 18 point, text in reading order, tagged, with numbered pages."""
     out = _Pdf(sheet.title, sheet.text_pt, language)
-    out.write(sheet.title, sheet.text_pt + TITLE_PT)
+    out.write(sheet.title, sheet.text_pt + TITLE_PT, tag=_Tag.TITLE)
     for block in sheet.blocks:
         if isinstance(block, NewPage):
             out.new_page()

@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from companion.braille import to_cells, words
+from companion.braille.louis import library
 from companion.errors import Trouble
 from companion.language import English, Variety
 from companion.paper import (
@@ -152,6 +153,64 @@ def test_pdf_reads_in_order() -> None:
     assert -1 not in found
     assert found == sorted(found)
     assert len(reader.pages) == 2  # the answers on a page of their own
+
+
+def structure(data: bytes) -> list[tuple[str, str]]:
+    """A tagged PDF as a screen reader finds it: (tag, text) of each element in the order of its structure tree, by the
+    content between its marks (ISO 32000-1, 14.7 and 14.8), read here without fpdf2."""
+    pypdf = pytest.importorskip("pypdf")
+    root = pypdf.PdfReader(io.BytesIO(data)).trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"] == "en-GB"
+    out = []
+    for element in root["/StructTreeRoot"]["/K"][0]["/K"]:
+        found = element.get_object()
+        page, wanted = found["/Pg"].get_object(), found["/K"][0]
+        marks = page["/Contents"].get_object().get_data().decode("latin-1")
+        begin = re.search(rf"(/\w+) <</MCID {wanted}>> BDC(.*?)EMC", marks, re.S)
+        assert begin is not None
+        assert begin[1] == found["/S"]
+        out.append((str(found["/S"]), begin[2]))
+    return out
+
+
+def test_pdf_is_tagged_and_its_pages_are_numbered() -> None:
+    pypdf = pytest.importorskip("pypdf")
+    data = to_pdf(SHEET, BRITISH)
+    tags = [tag for tag, _unused in structure(data)]
+    # Title, three paragraphs, a heading, a cell with its name, ...
+    assert tags[:6] == ["/H1", "/P", "/P", "/P", "/H2", "/P"]
+    assert tags.count("/H2") == 2
+    pages = pypdf.PdfReader(io.BytesIO(data)).pages
+    assert [p.extract_text().rstrip().splitlines()[-1] for p in pages] == ["Owl song, page 1 of 2", "Owl song, page 2 of 2"]
+    # All that is drawn is in an element or, as the foot of a page, an artifact.
+    for page in pages:
+        marks = page["/Contents"].get_object().get_data().decode("latin-1")
+        outside = re.sub(r"/\w+ (<</MCID \d+>> BDC|BMC).*?EMC", "", marks, flags=re.S)
+        assert "Tj" not in outside
+        assert "TJ" not in outside
+
+
+def test_a_paragraph_is_not_parted_by_the_end_of_a_page_and_a_longer_one_goes_on() -> None:
+    pypdf = pytest.importorskip("pypdf")
+    lines = "one two three four five six seven eight nine ten " * 3
+    sheet = Sheet("Owl", tuple(Paragraph(f"{n}. {lines}") for n in range(12)))
+    pages = [p.extract_text() for p in pypdf.PdfReader(io.BytesIO(to_pdf(sheet, BRITISH))).pages]
+    assert len(pages) > 1
+    for page in pages:
+        assert page.count("ten") % 3 == 0
+    long = Sheet("Owl", (Paragraph("word " * 900),))
+    pages = [p.extract_text() for p in pypdf.PdfReader(io.BytesIO(to_pdf(long, BRITISH))).pages]
+    assert sum(p.count("word") for p in pages) == 900
+
+
+@pytest.mark.skipif(library() is None, reason="liblouis is not on this machine")
+def test_words_in_contracted_braille() -> None:
+    (page,) = braille(SHEET, in_contracted=True)
+    # The Rules of Unified English Braille, 10.3 and 10.4: "the" dots 2 3 4 6, "ar" 3 4 5.
+    assert page[2] == "⠀⠀" + to_cells(",CLE> ! SPACE")
+    assert page[4].strip("⠀") == to_cells(",! CELLS")
+    assert CELLS in page[5]  # music stays as it is
 
 
 def test_what_a_question_plays_is_sounded_with_time_to_answer() -> None:
