@@ -2,7 +2,7 @@
 the sentences."""
 
 from companion.braille import signs
-from companion.braille.chord_cells import chord_cells, is_chord_line, read_chord
+from companion.braille.chord_cells import chord_cells, read_chord
 from companion.braille.decode import decode, lines_of, read_file
 from companion.braille.encode import check_width, encode, pitch_only_tune
 from companion.braille.expressions import key_cells, time_cells
@@ -56,7 +56,6 @@ __all__ = [
     "encode_parts",
     "from_brf",
     "from_dots",
-    "is_chord_line",
     "key_cells",
     "letter_of",
     "lines_of",

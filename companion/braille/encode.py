@@ -421,7 +421,7 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     if encoder.extra:
         at = {k.note: k for k in links}
         links = sorted([*links, *(at[old]._replace(note=new) for new, old in encoder.extra if old in at)])
-    return BraillePage(tuple(page.lines), tuple(links), tune.title, tuple(page.parallels))
+    return BraillePage(tuple(page.lines), tuple(links), tune.title, tuple(page.parallels), tuple(page.chord_lines))
 
 
 def put_heading(tune: Tune, page: Lines, pitch_only: bool,

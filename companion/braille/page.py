@@ -19,6 +19,7 @@ class BraillePage:
     links: tuple[Link, ...]
     title: str = ""
     parallels: tuple[int, ...] = ()  # lines, counted from 0, at which words and their music begin
+    chord_lines: tuple[int, ...] = ()  # lines, counted from 0, of chord symbols for the music above them
 
     def as_json(self) -> dict[str, Any]:
         return {"lines": list(self.lines),

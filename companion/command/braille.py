@@ -56,14 +56,13 @@ def run(options: argparse.Namespace) -> int:
         song = song_page(written, size.width, options.bar_numbers and not options.together)
     page = song if options.bar_numbers else written(width=size.width)
     if options.out:
-        save_song(song, options.out, size.width, size.height, options.numbered, as_pef)
-        size.set_in(options.out, as_pef)
+        save_song(song, options.out, size, options.numbered, as_pef)
         if not options.json:
             print(_("{path} written.").format(path=options.out))
     if options.json:
         print(json.dumps(page.as_json(), ensure_ascii=False))
     elif as_pef and not options.out:
-        print(song_pef(song, size.width, size.height, options.numbered).decode(), end="")
+        print(song_pef(song, size, options.numbered).decode(), end="")
     elif not options.out:
         forms: dict[str, Callable[[str], str]] = {"cells": str, "ascii": to_ascii, "dots": to_dots}
         print("\n".join(forms[options.form](line) for line in page.lines))

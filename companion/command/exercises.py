@@ -46,10 +46,8 @@ def run(options: argparse.Namespace) -> int:
     made = booklet_of(options.tune, level=options.level, kinds=options.kind, practise=practise,
                       width=size.width, seed=options.seed, part=options.part)
     if options.out:
-        names = save_booklet(made, options.out, options.language, size.width, size.height, options.sound,
+        names = save_booklet(made, options.out, options.language, size, options.sound,
                              options.seconds_a_cell, f".{options.form}")
-        for name in names:
-            size.set_in(name)
         print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(to_text(booklet_sheet(made, options.language, options.answers), options.language)))

@@ -24,8 +24,7 @@ def run(options: argparse.Namespace) -> int:
     sheet = guide_sheet(options.language, [GuidePart(options.part)] if options.part else list(GuidePart))
     size = page_size_of(options)
     if options.out:
-        save_sheet(sheet, options.out, options.language, width=size.width, height=size.height)
-        size.set_in(options.out)
+        save_sheet(sheet, options.out, options.language, size=size)
         print(_("{path} written.").format(path=options.out))
     elif not options.speak:
         print("\n".join(to_text(sheet, options.language)))

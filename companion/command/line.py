@@ -24,9 +24,7 @@ def run(options: argparse.Namespace) -> int:
     tune = load(options.tune, part=options.part)
     size = page_size_of(options)
     if options.out:
-        names = save_finger_line(tune, options.out, options.language, options.phrase, size.width, size.height)
-        for name in names:
-            size.set_in(name)
+        names = save_finger_line(tune, options.out, options.language, options.phrase, size)
         print("\n".join(_("{path} written.").format(path=name) for name in names))
     else:
         print("\n".join(finger_line_words(tune, options.language, options.phrase)))

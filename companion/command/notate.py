@@ -101,9 +101,7 @@ def _saved(options: argparse.Namespace, transcription: Transcription, before: Tr
     from companion.transcribe import keep_work
 
     names = [name for path in options.out for name in save_as(
-        transcription.notation.tune, path, options.language, size.width, size.height, options.bar_numbers)]
-    for name in names:
-        size.set_in(name)
+        transcription.notation.tune, path, options.language, size, options.bar_numbers)]
     if options.compare:
         save_sound(compared_sound(transcription), options.compare)
         names.append(options.compare)

@@ -66,9 +66,7 @@ def _save(sheet: Sheet, options: argparse.Namespace, size: PageSize) -> None:
     from companion.paper import for_pupil, save_sheet
 
     def save(some: Sheet, path: Path, whole: bool) -> None:
-        save_sheet(some, path, options.language, whole=whole, width=size.width, height=size.height,
-                   in_contracted=options.contracted)
-        size.set_in(path)
+        save_sheet(some, path, options.language, whole=whole, size=size, in_contracted=options.contracted)
 
     out = Path(options.out)
     pupils = for_pupil(sheet)

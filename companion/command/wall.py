@@ -26,8 +26,7 @@ def run(options: argparse.Namespace) -> int:
     card = wall_card_sheet(load(options.tune, part=options.part), options.shoulder, options.language)
     size = page_size_of(options)
     if options.out:
-        save_wall_card(card, options.out, options.language, size.width, size.height)
-        size.set_in(options.out)
+        save_wall_card(card, options.out, options.language, size)
         print(_("{path} written.").format(path=options.out))
     else:
         print("\n".join(to_text(card, options.language)), flush=True)

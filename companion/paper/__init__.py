@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     )
     from companion.paper.forms import save_sheet, to_sound, to_text
     from companion.paper.large_print import html_body, to_html, to_pdf
-    from companion.paper.page_sizes import PageSize, keep_size, kept_sizes, page_size
+    from companion.paper.page_sizes import USUAL, PageSize, keep_size, kept_sizes, page_size
     from companion.paper.pef import brf_pages, read_pef, to_pef
     from companion.paper.saving import check_outs, save_as, tune_sound
     from companion.paper.sheet import (
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "HEIGHT",
+    "USUAL",
     "WIDTH",
     "Block",
     "CellGroup",
@@ -92,7 +93,7 @@ __getattr__ = loader(__name__, {
     "finger_line": ("FingerLine", "finger_line_picture", "finger_line_sheet", "finger_line_words", "save_finger_line"),
     "forms": ("save_sheet", "to_sound", "to_text"),
     "large_print": ("html_body", "to_html", "to_pdf"),
-    "page_sizes": ("PageSize", "keep_size", "kept_sizes", "page_size"),
+    "page_sizes": ("USUAL", "PageSize", "keep_size", "kept_sizes", "page_size"),
     "pef": ("brf_pages", "read_pef", "to_pef"),
     "saving": ("check_outs", "save_as", "tune_sound"),
     "sheet": ("Block", "CellGroup", "Cells", "Heading", "ListItem", "NewPage", "Paragraph", "Picture", "Question", "Sheet",

@@ -18,7 +18,7 @@ from companion.braille import words as in_braille
 from companion.errors import Trouble
 from companion.language import Language, bare, finger_line_in_words
 from companion.messages import _
-from companion.paper.braille_pages import HEIGHT, WIDTH, page_head
+from companion.paper.braille_pages import WIDTH, page_head
 from companion.paper.drawing import (
     CELL_MM,
     DOT_MM,
@@ -30,6 +30,7 @@ from companion.paper.drawing import (
     save_svgs,
 )
 from companion.paper.forms import save_sheet
+from companion.paper.page_sizes import USUAL, PageSize
 from companion.paper.sheet import Paragraph, Picture, Sheet
 from companion.places import write_whole
 from companion.tune import Key, LineNote, Tune
@@ -261,11 +262,11 @@ def _draw_move(grid: list[list[str]], start: int, end: int, y: int, to: int) -> 
         grid[to][turn + 1] = LEVEL_LINE
 
 
-def save_finger_line(tune: Tune, path: str | Path, language: Language, phrase: int | None = None, width: int = WIDTH,
-                     height: int = HEIGHT) -> list[str]:
+def save_finger_line(tune: Tune, path: str | Path, language: Language, phrase: int | None = None,
+                     size: PageSize = USUAL) -> list[str]:
     """Write the picture as .svg (one file a page), .pdf, .brf, .pef or .txt (in words). Returns the names written.
 
-    width, height: of a braille page.
+    size: of a braille page.
     """
     path = Path(path)
     kind = path.suffix.lower()
@@ -275,7 +276,7 @@ def save_finger_line(tune: Tune, path: str | Path, language: Language, phrase: i
                                 path=path, ending=kind))
         raise Trouble(_("{path} ends in nothing; the line is written as .svg, .pdf, .brf, .pef or .txt.").format(path=path))
     if kind in (".brf", ".pef", ".txt"):
-        save_sheet(finger_line_sheet(tune, language, phrase, width), path, language, width=width, height=height)
+        save_sheet(finger_line_sheet(tune, language, phrase, size.width), path, language, size=size)
         return [str(path)]
     picture = finger_line_picture(tune, phrase)
     if kind == ".pdf":

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from companion.errors import Trouble
 from companion.language import Language, cells_in_words, labelled
 from companion.messages import _
-from companion.paper.braille_pages import HEIGHT, WIDTH, to_brf
+from companion.paper.braille_pages import WIDTH, to_brf
 from companion.paper.large_print import to_html, to_pdf
-from companion.paper.pef import to_pef
+from companion.paper.page_sizes import USUAL, PageSize
 from companion.paper.sheet import Block, Cells, Heading, ListItem, Paragraph, Question, Sheet, ended
 from companion.places import write_whole
 
@@ -24,20 +24,19 @@ SPEECH_RATE = 22050  # Hz, of a sheet that is only spoken
 FORMS = (".txt", ".brf", ".pef", ".html", ".pdf", ".wav")
 
 
-def save_sheet(sheet: Sheet, path: str | Path, language: Language, *, whole: bool = False, width: int = WIDTH,
-         height: int = HEIGHT, in_contracted: bool = False) -> None:
+def save_sheet(sheet: Sheet, path: str | Path, language: Language, *, whole: bool = False,
+               size: PageSize = USUAL, in_contracted: bool = False) -> None:
     """Write a sheet in the form that the file's name asks for. Raises Trouble for another form.
 
-    whole: braille with the helper's parts too. width, height: of a braille page. in_contracted: its words are in contracted
-    braille.
+    whole: braille with the helper's parts too. size: of a braille page. in_contracted: its words are in contracted braille.
     """
     kind = Path(path).suffix.lower()
     if kind == ".txt":
         data = ("\n".join(to_text(sheet, language)) + "\n").encode()
     elif kind == ".brf":
-        data = to_brf(sheet, width, height, whole, in_contracted)
+        data = size.with_margins(to_brf(sheet, size.width, size.height, whole, in_contracted))
     elif kind == ".pef":
-        data = to_pef(to_brf(sheet, width, height, whole, in_contracted), sheet.title, width, height)
+        data = size.as_pef(to_brf(sheet, size.width, size.height, whole, in_contracted), sheet.title)
     elif kind in (".html", ".htm"):
         data = to_html(sheet, language).encode()
     elif kind == ".pdf":

@@ -14,7 +14,7 @@ from companion.braille import check_width
 from companion.errors import Trouble
 from companion.messages import _
 from companion.paper.braille_pages import HEIGHT, WIDTH, check_height
-from companion.paper.pef import ENDING, pef_with_margins
+from companion.paper.pef import to_pef
 from companion.places import user_folder, write_whole
 
 FILE = "papers.json"
@@ -40,20 +40,20 @@ class PageSize:
                 raise Trouble(_("A margin of {margin} was asked for; give 0 to {most} cells or lines.").format(
                                   margin=margin, most=MOST_MARGIN))
 
-    def set_in(self, path: str | Path, as_pef: bool = False) -> None:
-        """Put the margins to the pages of a .brf or .pef file that was just written; a file of another kind stays as it is.
-        as_pef: it is PEF whatever its name."""
-        kind = ENDING if as_pef else Path(path).suffix.lower()
-        if not (self.left or self.top) or kind not in (".brf", ENDING):
-            return
-        data = Path(path).read_bytes()
-        write_whole(path, pef_with_margins(data, self.left, self.top) if kind == ENDING else self.with_margins(data))
-
     def with_margins(self, brf: bytes) -> bytes:
         """The pages of a .brf file with the margins."""
+        if not (self.left or self.top):
+            return brf
         pages = ["\r\n" * self.top + "\r\n".join(" " * self.left + line if line else line for line in page.split("\r\n"))
                  for page in brf.decode("ascii").split("\f")]
         return "\f".join(pages).encode("ascii")
+
+    def as_pef(self, brf: bytes, title: str) -> bytes:
+        """The same pages as PEF. title: of the document, as `to_pef` has it."""
+        return to_pef(self.with_margins(brf), title, self.left + self.width, self.top + self.height)
+
+
+USUAL = PageSize()
 
 
 def kept_sizes() -> dict[str, PageSize]:
@@ -90,7 +90,7 @@ def keep_size(name: str, size: PageSize) -> Path:
 def page_size(name: str | None = None, width: int | None = None, height: int | None = None, left: int | None = None,
               top: int | None = None) -> PageSize:
     """The size that is kept under a name, or the usual one; what is given besides comes before it. Raises Trouble."""
-    kept = PageSize()
+    kept = USUAL
     if name is not None:
         sizes = {key.casefold(): size for key, size in kept_sizes().items()}
         found = sizes.get(" ".join(name.split()).casefold())

@@ -50,13 +50,6 @@ def to_pef(brf: bytes, title: str, width: int, height: int) -> bytes:
     return "\n".join([*out, "</section></volume></body>", "</pef>", ""]).encode()
 
 
-def pef_with_margins(pef: bytes, left: int, top: int) -> bytes:
-    """A document that `to_pef` wrote, with so many empty cells before each row and so many empty rows above each page."""
-    text = pef.decode()
-    text = re.sub(r'cols="(\d+)" rows="(\d+)"', lambda m: f'cols="{int(m[1]) + left}" rows="{int(m[2]) + top}"', text, count=1)
-    return text.replace("<row>", "<row>" + SPACE * left).replace("<page>", "\n".join(["<page>", *["<row/>"] * top])).encode()
-
-
 def brf_pages(brf: bytes) -> list[list[str]]:
     """The pages of a .brf file, each a list of lines of Unicode cells without empty cells at the end."""
     pages = []

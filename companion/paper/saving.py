@@ -11,8 +11,8 @@ from companion.braille import encode
 from companion.errors import Trouble
 from companion.language import Language
 from companion.messages import _
-from companion.paper.braille_pages import HEIGHT, WIDTH
 from companion.paper.engraving import check_engraver, save_engraving
+from companion.paper.page_sizes import USUAL, PageSize
 from companion.paper.song_pages import save_song, song_page
 from companion.tune import Tune, save
 
@@ -42,18 +42,18 @@ def check_outs(outs: Sequence[str | Path], takes: Sequence[str | Path] = ()) -> 
             check_engraver()
 
 
-def save_as(tune: Tune, path: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT,
+def save_as(tune: Tune, path: str | Path, language: Language, size: PageSize = USUAL,
             bar_numbers: bool = False) -> list[str]:
     """Write a tune in the form that its name asks for (FORMS). Returns the names written. Raises Trouble.
 
-    width, height: of a braille page. bar_numbers: each of its lines of music that begins with a bar has its number first.
+    size: of a braille page. bar_numbers: each of its lines of music that begins with a bar has its number first.
     """
     check_outs([path])
     kind = Path(path).suffix.lower()
     if kind in PRINT:
         return save_engraving(tune, path, language)
     if kind in BRAILLE:
-        save_song(song_page(partial(encode, tune), width, bar_numbers), path, width, height)
+        save_song(song_page(partial(encode, tune), size.width, bar_numbers), path, size)
     elif kind in SOUNDS:
         save_sound(tune_sound(tune), path)
     else:

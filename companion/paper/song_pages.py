@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from companion.braille import SPACE, BraillePage, check_width, decode, is_chord_line, paged, words
+from companion.braille import SPACE, BraillePage, check_width, decode, paged, words
 from companion.errors import Trouble
 from companion.messages import _
-from companion.paper.braille_pages import HEIGHT, WIDTH, centred, check_height, page_head
-from companion.paper.pef import ENDING, to_pef
+from companion.paper.braille_pages import WIDTH, centred, page_head
+from companion.paper.page_sizes import USUAL, PageSize
+from companion.paper.pef import ENDING
 from companion.places import write_whole
 
 
@@ -29,7 +30,7 @@ def song_page(written: Callable[..., BraillePage], width: int = WIDTH, bar_numbe
     page = written(width=width)
     numbers = _bar_numbers(page) if bar_numbers else {}
     if any(len(line) + len(number) + 1 > width for k, number in numbers.items() for line in (
-            page.lines[k], *page.lines[k + 1:k + 2] * _has_chords(page, k))):
+            page.lines[k], *page.lines[k + 1:k + 2] * (k + 1 in page.chord_lines))):
         used -= max(map(len, numbers.values())) + 1
         try:
             check_width(used)
@@ -51,7 +52,7 @@ def song_page(written: Callable[..., BraillePage], width: int = WIDTH, bar_numbe
             indent = len(line) - len(music) if page.parallels else 0
             shift[k] = indent + len(numbers[k]) + 1 - (len(line) - len(music))
             line = SPACE * indent + numbers[k] + SPACE + music
-        elif k - 1 in numbers and _has_chords(page, k - 1):
+        elif k - 1 in numbers and k in page.chord_lines:
             line = line.rjust(len(line) + shift[k - 1], SPACE) if shift[k - 1] >= 0 else line[-shift[k - 1]:]
         elif numbers and k < first:
             heading = line.strip(SPACE)  # tempo, key and time
@@ -59,12 +60,8 @@ def song_page(written: Callable[..., BraillePage], width: int = WIDTH, bar_numbe
         lines.append(line)
     links = tuple(link._replace(line=link.line + moved, column=link.column + shift.get(link.line - 1, 0))
                   for link in page.links)
-    return BraillePage(tuple(lines), links, page.title, tuple(k + moved for k in page.parallels))
-
-
-def _has_chords(page: BraillePage, k: int) -> bool:
-    """Whether chord symbols stand below a line of music."""
-    return k + 1 < len(page.lines) and is_chord_line(page.lines[k + 1].strip(SPACE))
+    return BraillePage(tuple(lines), links, page.title, tuple(k + moved for k in page.parallels),
+                       tuple(k + moved for k in page.chord_lines))
 
 
 def _bar_numbers(page: BraillePage) -> dict[int, str]:
@@ -80,24 +77,29 @@ def _bar_numbers(page: BraillePage) -> dict[int, str]:
     return out
 
 
-def song_brf(song: BraillePage, width: int = WIDTH, height: int = HEIGHT, numbered: bool = True) -> bytes:
-    """A .brf file: Braille ASCII with CRLF line ends, a form feed between sheets of at most `height` lines.
+def song_brf(song: BraillePage, size: PageSize = USUAL, numbered: bool = True) -> bytes:
+    """A .brf file: Braille ASCII with CRLF line ends, a form feed between sheets of the size's height, with
+    its margins.
 
     numbered: every sheet after the first begins with its running head. Words whose music would stand on the next sheet
-    stand there too; what is longer than a sheet is cut. Raises Trouble for a page of no usual height.
+    stand there too; what is longer than a sheet is cut.
     """
-    check_height(height)
+    return size.with_margins(_sheets(song, size, numbered))
+
+
+def _sheets(song: BraillePage, size: PageSize, numbered: bool) -> bytes:
+    """The sheets without margins."""
     title = words(song.title)
-    return paged(song, height, (lambda number: page_head(title, number, width)) if numbered else None)
+    return paged(song, size.height, (lambda number: page_head(title, number, size.width)) if numbered else None)
 
 
-def song_pef(song: BraillePage, width: int = WIDTH, height: int = HEIGHT, numbered: bool = True) -> bytes:
+def song_pef(song: BraillePage, size: PageSize = USUAL, numbered: bool = True) -> bytes:
     """The same sheets as PEF."""
-    return to_pef(song_brf(song, width, height, numbered), song.title, width, height)
+    return size.as_pef(_sheets(song, size, numbered), song.title)
 
 
-def save_song(song: BraillePage, path: str | Path, width: int = WIDTH, height: int = HEIGHT, numbered: bool = True,
+def save_song(song: BraillePage, path: str | Path, size: PageSize = USUAL, numbered: bool = True,
               as_pef: bool = False) -> None:
     """Write a song as PEF where that is asked for or the file's name ends in .pef, else as .brf. Raises Trouble."""
     written = song_pef if as_pef or Path(path).suffix.lower() == ENDING else song_brf
-    write_whole(path, written(song, width, height, numbered))
+    write_whole(path, written(song, size, numbered))

@@ -7,8 +7,8 @@ from pathlib import Path
 from companion.errors import Trouble
 from companion.language import Language, wall_card_cautions, wall_card_heights, wall_card_title, wall_card_walk
 from companion.messages import _
-from companion.paper.braille_pages import HEIGHT, WIDTH
 from companion.paper.forms import save_sheet
+from companion.paper.page_sizes import USUAL, PageSize
 from companion.paper.sheet import ListItem, Paragraph, Sheet
 from companion.tune import Tune
 
@@ -26,8 +26,8 @@ def wall_card_sheet(tune: Tune, shoulder_cm: float, language: Language) -> Sheet
         Paragraph(wall_card_walk(language, line, shoulder_cm))), LARGE_PT)
 
 
-def save_wall_card(card: Sheet, path: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT) -> None:
-    """Write the card as .html, .brf, .pef, .pdf, .txt or, spoken, .wav. width, height: of a braille page."""
+def save_wall_card(card: Sheet, path: str | Path, language: Language, size: PageSize = USUAL) -> None:
+    """Write the card as .html, .brf, .pef, .pdf, .txt or, spoken, .wav. size: of a braille page."""
     kind = Path(path).suffix.lower()
     if kind not in FORMS:
         if kind:
@@ -35,4 +35,4 @@ def save_wall_card(card: Sheet, path: str | Path, language: Language, width: int
                             ".wav.").format(path=path, ending=kind))
         raise Trouble(_("{path} ends in nothing; the card is written as .html, .brf, .pef, .pdf, .txt or, spoken, .wav.").format(
                             path=path))
-    save_sheet(card, path, language, width=width, height=height)
+    save_sheet(card, path, language, size=size)

@@ -37,7 +37,7 @@ from companion.language import (
     wrong_note_answer,
 )
 from companion.messages import _
-from companion.paper import HEIGHT, WIDTH, Block, CellGroup, Heading, Paragraph, Question, Sheet, save_sheet
+from companion.paper import USUAL, WIDTH, Block, CellGroup, Heading, PageSize, Paragraph, Question, Sheet, save_sheet
 from companion.tune import IntervalKind, load
 from companion.workbook.exercises import (
     RHYTHM_PITCH,
@@ -189,12 +189,12 @@ def spoken_sheet(booklet: Booklet, language: Language, seconds_a_cell: float = S
     return Sheet("", tuple(blocks))
 
 
-def save_booklet(booklet: Booklet, base: str | Path, language: Language, width: int = WIDTH, height: int = HEIGHT,
+def save_booklet(booklet: Booklet, base: str | Path, language: Language, size: PageSize = USUAL,
                  sound: bool = False, seconds_a_cell: float = SECONDS_A_CELL, braille: str = ".brf") -> list[str]:
     """Write BASE.brf, BASE.html, BASE.txt, the same with -answers, and BASE.wav where sound is wanted.
 
-    seconds_a_cell: in the sound, what is left for each cell that is written. braille: ".pef" for that in place of .brf, as
-    does a base that ends so. Returns the names written.
+    size: of a braille page. seconds_a_cell: in the sound, what is left for each cell that is written. braille: ".pef" for
+    that in place of .brf, as does a base that ends so. Returns the names written.
     """
     if not LEAST_SECONDS_A_CELL <= seconds_a_cell <= MOST_SECONDS_A_CELL:
         raise Trouble(_("{seconds:g} seconds a cell were given; give {least:g} to {most:g}.").format(
@@ -213,6 +213,6 @@ def save_booklet(booklet: Booklet, base: str | Path, language: Language, width: 
     names = []
     for ending, sheet in sheets:
         path = base.with_name(base.name + ending)
-        save_sheet(sheet, path, language, width=width, height=height)
+        save_sheet(sheet, path, language, size=size)
         names.append(str(path))
     return names

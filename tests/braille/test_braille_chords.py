@@ -18,7 +18,6 @@ from companion.braille import (
     decode,
     encode,
     from_brf,
-    is_chord_line,
     read_chord,
     to_ascii,
     to_dots,
@@ -111,7 +110,8 @@ def test_chords_below_a_song() -> None:
         ("C4", "E4", "G4", "C5"), words, ((C, G7), (), (F,), ()), strict=True))
     made = tune(row, row, row, row, row, row)
     page = encode(made, width=28, habits=WITH)
-    below = [k for k, line in enumerate(page.lines) if is_chord_line(line.strip("⠀"))]
+    below = list(page.chord_lines)
+    assert all(read_chord(group) for k in below for group in page.lines[k].split("⠀") if group)
     assert len(below) == len(page.parallels) - 1
     assert all(k + 1 in page.parallels for k in below)
     reading = decode(page.lines)
@@ -121,6 +121,8 @@ def test_chords_below_a_song() -> None:
     # The same with the number of each line's first bar.
     numbered = song_page(lambda width, title=True: encode(made, width=width, title=title, habits=WITH), 40, bar_numbers=True)
     assert chords(decode(numbered.lines).tune) == chords(made)
+    assert [numbered.lines[k].strip("⠀") for k in numbered.chord_lines] == [
+        line for line in (line.strip("⠀") for line in numbered.lines) if line.startswith("⠠⠉⠀⠠⠛⠼⠛")] != []
 
 
 def test_chords_move_with_the_tune() -> None:

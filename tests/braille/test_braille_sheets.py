@@ -10,8 +10,7 @@ from braille import parts
 
 from companion.braille import SPACE, Habits, encode, from_brf
 from companion.errors import Trouble
-from companion.paper import song_page
-from companion.paper.song_pages import song_brf
+from companion.paper import PageSize, song_brf, song_page
 from companion.tune import Tune, load, shipped_names
 
 PAPERS = ((40, 25), (32, 27), (28, 25))
@@ -23,7 +22,7 @@ def cut_parallels(tune: Tune, width: int, height: int, numbers: bool = False, un
     below them is their music or goes on with a line."""
     page = song_page(lambda width, title=True: encode(tune, width=width, title=title, habits=Habits(verses_under=under)),
                      width, numbers)
-    sheets = [sheet.split("\r\n") for sheet in song_brf(page, width, height).decode("ascii").removesuffix("\r\n").split(
+    sheets = [sheet.split("\r\n") for sheet in song_brf(page, PageSize(width, height)).decode("ascii").removesuffix("\r\n").split(
         "\r\n\f")]
     amiss = [line for sheet in sheets for line in sheet if len(line) > width]
     amiss += [f"{len(sheet)} lines" for sheet in sheets if len(sheet) > height]
@@ -35,7 +34,7 @@ def cut_parallels(tune: Tune, width: int, height: int, numbers: bool = False, un
             verses = [line for line in after[1:] if not line.startswith("    ")]
             if any(line.startswith("  ") for line in verses):  # else further verses after the song
                 amiss.append(f"ends with {before[-1]}")
-    lines = [line for sheet in from_brf(song_brf(page, width, height)) for line in [sheet.rstrip(SPACE)] if line]
+    lines = [line for sheet in from_brf(song_brf(page, PageSize(width, height))) for line in [sheet.rstrip(SPACE)] if line]
     assert lines == [line.rstrip(SPACE) for line in page.lines if line.strip(SPACE)]  # nothing is lost between sheets
     return amiss
 

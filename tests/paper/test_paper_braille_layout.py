@@ -107,8 +107,8 @@ def test_pef_has_the_cells_of_the_brf(tmp_path: Path) -> None:
     sheet = Sheet("Owl & <song>", (Heading("Bars"), *(Paragraph(f"Sentence {n}.") for n in range(30)), NewPage(),
                                    Paragraph("The answers.", helper=True)))
     for whole in (False, True):
-        save_sheet(sheet, tmp_path / "x.brf", BRITISH, whole=whole, width=30, height=12)
-        save_sheet(sheet, tmp_path / "x.pef", BRITISH, whole=whole, width=30, height=12)
+        save_sheet(sheet, tmp_path / "x.brf", BRITISH, whole=whole, size=PageSize(30, 12))
+        save_sheet(sheet, tmp_path / "x.pef", BRITISH, whole=whole, size=PageSize(30, 12))
         data = (tmp_path / "x.pef").read_bytes()
         pages = pef_rows(data)
         text = (tmp_path / "x.brf").read_bytes().decode("ascii")
@@ -166,7 +166,7 @@ def test_a_title_of_several_lines_and_its_composer_are_read_back_from_the_pages(
     for title in ("Owls", "A very long title of a very small tune", "A very long title of a very small tune about owls in it"):
         for composer in ("", "A. N. Other"):
             made = replace(load("lantern"), title=title, composer=composer)
-            back = decode(from_brf(song_brf(song_page(partial(encode, made), width), width, 25))).tune
+            back = decode(from_brf(song_brf(song_page(partial(encode, made), width), PageSize(width)))).tune
             assert (back.title, back.composer) == (title, composer)
 
 
@@ -206,14 +206,14 @@ def test_headings_are_centred_with_three_free_cells_and_a_line_after_the_title(w
 
 
 def test_a_running_head_is_in_the_middle_and_never_near_the_number() -> None:
-    pages = brf_pages(song_brf(song_page(partial(encode, song(120)), 40), 40, 8))
+    pages = brf_pages(song_brf(song_page(partial(encode, song(120)), 40), PageSize(40, 8)))
     assert len(pages) > 2
     for number, page in enumerate(pages[1:], 2):
         title = words("Owl song")
         assert page[0] == (SPACE * ((40 - len(title)) // 2) + title).ljust(38, SPACE) + words(str(number))
         assert len(page) <= 8
     assert pages[0][:2] == [SPACE * ((40 - len(words("Owl song"))) // 2) + words("Owl song"), ""]
-    long = brf_pages(song_brf(song_page(partial(encode, song(120, title="a" * 33)), 40), 40, 8))
+    long = brf_pages(song_brf(song_page(partial(encode, song(120, title="a" * 33)), 40), PageSize(40, 8)))
     assert long[1][0].endswith("⠁" + SPACE * 3 + words("2"))  # in the middle it would leave one cell
 
 
@@ -232,7 +232,7 @@ def test_no_page_is_longer_or_wider_than_was_asked_for(title: str) -> None:
     for width in (12, 14, 20, 40):
         for height in (4, 5, 25):
             sheet = brf_pages(to_brf(Sheet(title, blocks), width, height))
-            made = brf_pages(song_brf(song_page(partial(encode, song(12, title=title)), width), width, height))
+            made = brf_pages(song_brf(song_page(partial(encode, song(12, title=title)), width), PageSize(width, height)))
             for page in sheet + made:
                 assert len(page) <= height
                 assert max(map(len, page)) <= width
@@ -247,7 +247,7 @@ def test_words_and_their_music_stay_on_one_sheet(width: int, height: int) -> Non
     assert len(shipped_tunes) >= 20
     for made in (song(24, sung=True), *map(load, shipped_tunes)):
         page = song_page(partial(encode, made), width)
-        data = song_brf(page, width, height)
+        data = song_brf(page, PageSize(width, height))
         for sheet in brf_pages(data):
             assert len(sheet) <= height
             assert all(len(line) <= width for line in sheet)
@@ -360,4 +360,9 @@ def test_margins_of_a_kept_paper(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
         assert rows[:2] == ["", ""]
         assert len(rows) <= 8
         assert all(row.startswith(SPACE * 3) for row in rows if row)
+    # Printed PEF has them too.
+    assert run("braille", "lantern", "--paper", "set in", "--out", "song.pef")[0] == 0
+    printed = run("braille", "lantern", "--paper", "set in", "--as", "pef")[1]
+    assert printed == Path("song.pef").read_text(encoding="utf-8")
+    assert printed.count("<row>") == printed.count(f"<row>{SPACE * 3}") > 5
     assert "A margin of 41 was asked for" in run("braille", "lantern", "--left", "41", "--out", "x.brf")[2]
