@@ -16,7 +16,7 @@ from typing import NamedTuple
 from companion.braille import signs as S
 from companion.braille import text as T
 from companion.braille.expressions import key_cells, metronome_cells, number_cells, time_cells
-from companion.braille.lines import Lines, length_of, mark_first, place_bar, wrap
+from companion.braille.lines import Lines, filled, length_of, mark_first, place_bar, wrap
 from companion.braille.literary import WordLanguage
 from companion.braille.model import Link
 from companion.braille.page import BraillePage
@@ -30,6 +30,7 @@ from companion.tune import Bar, Barline, DirectionKind, Note, ScoreDirection, Sy
 
 NARROWEST, WIDEST = 12, 120
 PLAIN_RUNOVER, VOCAL_RUNOVER = 2, 4  # cells by which lines after the first are set in; vocal: MBC 2015, section 35
+VOCAL_INDENT = 2  # cells before the music of a line of words
 
 # --- bars ------------------------------------------------------------------------------------------------------
 
@@ -163,7 +164,7 @@ def _vocal(tune: Tune, encoder: Encoder, page: Lines, text: Wording) -> None:
             index = stop
             continue
         _words_over(tune, places_of(tune, index, stop), count if under else 1, text, page)
-        page.new(2)
+        page.new(VOCAL_INDENT)
         for one in made:
             end = encoder.state()
             place_bar(one.pieces, page, VOCAL_RUNOVER, _again(encoder, one.first, one.state), bars[one.first].number,
@@ -229,40 +230,35 @@ def _bars_of_line(tune: Tune, index: int, encoder: Encoder, width: int, ends: se
                   text: Wording, verses: int, underlay: Underlay) -> list[_Made]:
     """As many bars as fit in one line of words a verse and one of music, no further than the phrase, and such that a reader
     puts the words under their notes. ends: bars at which a phrase begins. One bar with its parts, and the encoder is where it
-    was, where a reader would not do so for a bar by itself, but would for those. In one piece, because
-    the state of the encoder is put back to the last bar that fitted."""
+    was, where a reader would not do so for a bar by itself, but would for those."""
     made: list[_Made] = []
-    right = 0  # so many of them are a line whose words come to their notes
-    length = 2
-    at = index
-    while at < len(tune.bars):
+
+    def take(at: int) -> int:
         state = encoder.state()
         count = _rests(tune.bars, at, encoder) if encoder.habits.repeats else 0
         pieces = _rest_pieces(count, at, encoder) if count > 1 else encoder.bar(at)
-        stop = at + max(1, count)
         if not any(p.mark for one in made for p in one.pieces):
             mark_first(pieces, encoder.habits.octave_marks)
-        length += length_of(pieces) + (1 if made else 0)
-        if made and (length > width or any(
-                len(words) > width for words in _sung_lines(tune, places_of(tune, index, stop), verses, text))):
-            encoder.back_to(state)
-            break
-        made.append(_Made(at, stop, pieces, state))
-        at = stop
-        if text.contracted or all(
-                underlay.agrees(places, v, words_of_notes(tune, places, v, text))
-                for places in [places_of(tune, index, stop)] for v in range(verses)):
-            right = len(made)
-        if at in ends:
-            break
-    after = [*(one.state for one in made[1:]), encoder.state()]
-    if right == 0:
+        made.append(_Made(at, at + max(1, count), pieces, state))
+        return made[-1].stop
+
+    def fits(stop: int) -> bool:
+        return VOCAL_INDENT + sum(length_of(one.pieces) + 1 for one in made) - 1 <= width and all(
+            len(words) <= width for words in _sung_lines(tune, places_of(tune, index, stop), verses, text))
+
+    def agrees(stop: int) -> bool:
+        places = places_of(tune, index, stop)
+        return text.contracted or all(underlay.agrees(places, v, words_of_notes(tune, places, v, text)) for v in range(verses))
+
+    right = filled(index, len(tune.bars), take, fits, agrees, ends)
+    kept = max(1, right)
+    end = made[kept].state if kept < len(made) else encoder.state()
+    if not right and made[0].stop == index + 1:
         encoder.back_to(made[0].state)
-        if made[0].stop == index + 1 and (parts := _parts_of_bar(tune, made[0], encoder, width, text, verses, underlay)):
+        if parts := _parts_of_bar(tune, made[0], encoder, width, text, verses, underlay):
             return [made[0]._replace(parts=parts)]
-        right = 1
-    encoder.back_to(after[right - 1])
-    return made[:right]
+    encoder.back_to(end)
+    return made[:kept]
 
 
 def _parts_of_bar(tune: Tune, made: _Made, encoder: Encoder, width: int, text: Wording, verses: int,
@@ -280,7 +276,7 @@ def _parts_of_bar(tune: Tune, made: _Made, encoder: Encoder, width: int, text: W
     while begin < len(pieces):
         for end in reversed([e for e in ends if e > begin]):
             part, places = pieces[begin:end], [place for found in at[begin:end] for place in found]
-            if length_of(part) + 4 <= width and all(
+            if length_of(part) + VOCAL_INDENT + 2 <= width and all(
                     underlay.agrees(places, v, words_of_notes(tune, places, v, text)) for v in range(verses)):
                 break
         else:
@@ -295,7 +291,7 @@ def _bar_in_parts(tune: Tune, made: _Made, encoder: Encoder, page: Lines, text: 
     encoder.bar(made.first, grouped=False)
     for k, (pieces, places) in enumerate(made.parts):
         _words_over(tune, places, verses, text, page)
-        page.new(2)
+        page.new(VOCAL_INDENT)
         mark_first(pieces, encoder.habits.octave_marks)
         page.put(pieces)
         if k < len(made.parts) - 1:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 
 from companion.braille import signs as S
 from companion.braille.model import Link
@@ -127,6 +127,28 @@ def mark_first(pieces: list[Piece], marks: bool) -> None:
                 return
 
 
+def filled(first: int, end: int, take: Callable[[int], int], fits: Callable[[int], bool], agrees: Callable[[int], bool],
+           ends: Container[int] = ()) -> int:
+    """How many steps of bars from `first` make a line: as many as fit, of those the most whose words a reader puts under their
+    notes; 0 where not even the first step's are. One step more than that may have been taken, or several.
+
+    take: makes the bars of a step, which begins at a bar, and gives the bar after it; fits, agrees: of all that was taken up to
+    a bar. ends: bars before which a line ends.
+    """
+    steps = right = 0
+    at = first
+    while at < end:
+        at = take(at)
+        if steps and not fits(at):
+            break
+        steps += 1
+        if agrees(at):
+            right = steps
+        if at in ends:
+            break
+    return right
+
+
 def place_bar(pieces: list[Piece], page: Lines, runover: int, again: Callable[[], list[Piece]],
                number: int, marks: bool) -> None:
     """Put a bar on the line, or on a new one where it does not fit, or in parts with music hyphens."""
@@ -134,11 +156,8 @@ def place_bar(pieces: list[Piece], page: Lines, runover: int, again: Callable[[]
         return
     if not page.marked:  # also after bars of rest
         mark_first(pieces, marks)
-    length = length_of(pieces)
-    if pieces[-1].flow:
-        length -= 1  # the space at its end may fall away
     gap = 1 if page.begun else 0
-    if page.column + gap + length <= page.width:
+    if page.column + gap + _inked(pieces) <= page.width:
         if gap:
             page.space()
         page.put(pieces)
@@ -146,7 +165,7 @@ def place_bar(pieces: list[Piece], page: Lines, runover: int, again: Callable[[]
     if page.begun:
         page.new(runover)
         mark_first(pieces, marks)
-        if length_of(pieces) - pieces[-1].flow <= page.width - page.column:
+        if _inked(pieces) <= page.width - page.column:
             page.put(pieces)
             return
     if not _place_long(pieces, page, runover, marks):
@@ -155,6 +174,12 @@ def place_bar(pieces: list[Piece], page: Lines, runover: int, again: Callable[[]
         if not _place_long(pieces, page, runover, marks):
             raise Trouble(_("A line of {width} cells is too short for bar {number}; give a greater width.").format(
                                 width=page.width, number=number))
+
+
+def _inked(pieces: list[Piece]) -> int:
+    """How many cells pieces take without the space that words and signatures have at their end, which may fall away."""
+    last = pieces[-1]
+    return length_of(pieces) - (last.flow and last.head.endswith(S.SPACE))
 
 
 def _place_long(pieces: list[Piece], page: Lines, runover: int, marks: bool) -> bool:

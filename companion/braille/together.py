@@ -16,10 +16,19 @@ from dataclasses import dataclass
 
 from companion.braille import signs as S
 from companion.braille import text as T
-from companion.braille.encode import VOCAL_RUNOVER, Wording, check_width, places_of, put_heading, word_lines, words_of_notes
+from companion.braille.encode import (
+    VOCAL_INDENT,
+    VOCAL_RUNOVER,
+    Wording,
+    check_width,
+    places_of,
+    put_heading,
+    word_lines,
+    words_of_notes,
+)
 from companion.braille.expressions import number_cells
 from companion.braille.layout import LEFT_HAND, RIGHT_HAND, SOLO
-from companion.braille.lines import Lines, length_of, mark_first, place_bar
+from companion.braille.lines import Lines, filled, length_of, mark_first, place_bar
 from companion.braille.literary import WordLanguage
 from companion.braille.model import Hand, Link
 from companion.braille.page import BraillePage
@@ -40,7 +49,6 @@ class Part:
 
 
 _SIGNS = {Hand.SOLO: SOLO, Hand.RIGHT: RIGHT_HAND, Hand.LEFT: LEFT_HAND}
-_INDENT = 2  # cells before a line of music
 
 
 def encode_parts(parts: Sequence[Part], *, width: int = 40, bar_over_bar: bool = False, title: bool = True, words: bool = True,
@@ -118,30 +126,30 @@ class _Together:
     def _bars_of_parallel(self, index: int) -> int:
         """Where a parallel that begins at a bar ends: as many bars as fit, and whose words come to their notes. The bars
         are left with their voices."""
-        states = []
+        states: list[list[State]] = []
         for voice in self.voices:
             voice.bars = []
-        right = stop = index
-        while stop < self.count:
+
+        def take(at: int) -> int:
             states.append([voice.encoder.state() for voice in self.voices])
             for voice in self.voices:
-                bar = voice.encoder.bar(stop)
+                bar = voice.encoder.bar(at)
                 if self.over or not any(p.mark for made in voice.bars for p in made):
                     mark_first(bar, True)  # bar over bar in every bar (De Garmo, chapter 24)
                 voice.bars.append(bar)
-            if stop > index and not self._fits(index, stop + 1):
-                break
-            stop += 1
-            if all(voice.underlay.agrees(places, 0, self._words(voice, index, stop)) for voice in self.voices if voice.verses
-                   for places in [places_of(voice.part.tune, index, stop)]):
-                right = stop
-        stop = right if right > index else index + 1
-        if stop - index < len(states):
-            for voice, state in zip(self.voices, states[stop - index], strict=True):
+            return at + 1
+
+        def agrees(stop: int) -> bool:
+            return all(voice.underlay.agrees(places_of(voice.part.tune, index, stop), 0, self._words(voice, index, stop))
+                       for voice in self.voices if voice.verses)
+
+        kept = max(1, filled(index, self.count, take, lambda stop: self._fits(index, stop), agrees))
+        if kept < len(states):
+            for voice, state in zip(self.voices, states[kept], strict=True):
                 voice.encoder.back_to(state)
-                del voice.bars[stop - index:]
+                del voice.bars[kept:]
         self.before = states[0]
-        return stop
+        return index + kept
 
     def _words(self, voice: _Voice, index: int, stop: int) -> str:
         """The words of a voice under some bars, as cells."""
@@ -153,7 +161,7 @@ class _Together:
             return False
         if self.over:
             return self._start(index) + sum(self._columns()) - 1 <= width
-        return all(_INDENT + len(v.label) + sum(map(length_of, v.bars)) + len(v.bars) - 1 <= width for v in self.voices)
+        return all(VOCAL_INDENT + len(v.label) + sum(map(length_of, v.bars)) + len(v.bars) - 1 <= width for v in self.voices)
 
     # --- line over line --------------------------------------------------------------------------------------------
 
@@ -162,7 +170,7 @@ class _Together:
         for words, singers in self._order(index, stop):
             word_lines(words, self.lines)
             for k in singers:
-                self._line(k, index, _INDENT)
+                self._line(k, index, VOCAL_INDENT)
 
     def _order(self, index: int, stop: int) -> list[tuple[str, list[int]]]:
         """Voices without words, then each line of words with the voices that sing it, then the hands."""
