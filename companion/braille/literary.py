@@ -1,7 +1,8 @@
 """The literary braille codes that words may be written in, uncontracted: one row of facts a language.
 
 English is Unified English Braille (UEB). Letters, capitals, numbers and marks of the others are those of liblouis 3.24
-(de-g0.utb, fr-bfu-comp6.utb, es-g1.ctb, it-it-comp6.utb), with which a test compares them. German marks no capitals.
+(de-g0.utb, fr-bfu-comp6.utb, es-g1.ctb, it-it-comp6.utb), with which a test compares them. German marks no capitals; where a
+page has them all the same (de-g0-detailed.utb: dots 4 6, dots 4 5 before several), they are read.
 Latin has no table there: it is written as English, whose letters it has.
 """
 
@@ -41,7 +42,7 @@ class Literary:
     before several; capital_end: where they end within a word, "" where such a word has single signs. over: marks that do
     not end capitals. number: before digits; in_number: marks after which it still holds; letter_sign: before a to j and
     the marks of `signed` after digits. plain and contracted: tables of liblouis, "" where there is none. folded: print
-    forms that are written as another.
+    forms that are written as another. capitals_read: the three signs of capitals where they are read and never written.
     """
 
     letters: Mapping[str, str]
@@ -58,6 +59,7 @@ class Literary:
     letter_sign: str = ""
     signed: str = ""
     folded: Mapping[str, str] = field(default_factory=dict)
+    capitals_read: tuple[str, str, str] = ("", "", "")
 
     @cached_property
     def letter_cells(self) -> dict[str, str]:
@@ -92,7 +94,8 @@ CODES: Mapping[WordLanguage, Literary] = {
          "â": "4-1", "ç": "4-14", "ñ": "4-1345", "ô": "4-135", "î": "4-24"},
         _COMMON | {".": "3", "?": "26", "'": "6", "“": "236", "”": "356", "‘": "6-236", "’": "6-356", "(": "2356", ")": "2356",
                    "–": "6-36", "—": "6-36", "/": "5-2", "*": "6-35", "&": "5-136"},
-        "", "", "de-g0.utb", "de-g2.ctb", in_number=".,", letter_sign="6", signed=":;!?", folded={"«": "”", "»": "“"}),
+        "", "", "de-g0.utb", "de-g2.ctb", in_number=".,", letter_sign="6", signed=":;!?", folded={"«": "”", "»": "“"},
+        capitals_read=("46", "45", "6")),
     WordLanguage.FRENCH: Literary(
         {"à": "12356", "â": "16", "æ": "345", "ç": "12346", "é": "123456", "è": "2346", "ê": "126", "ë": "1246", "î": "146",
          "ï": "12456", "ô": "1456", "œ": "246", "ù": "23456", "û": "156", "ü": "1256"},
@@ -184,6 +187,8 @@ class _CodeReader:
         self.number = self.capital = self.capitals = False
         self.open: set[str] = set()
         self.digits = {cell: digit for digit, cell in code.digit_cells.items()}
+        signs = (code.capital, code.capital_word, code.capital_end) if code.capital else code.capitals_read
+        self.one, self.several, self.end = (S.cells(dots) if dots else "" for dots in signs)
 
     def read(self) -> str:
         while self.at < len(self.cells):
@@ -214,20 +219,24 @@ class _CodeReader:
 
     def _setting(self) -> int:
         """A sign for capitals or numbers: how many cells it has, 0 for none."""
-        code, rest = self.code, self.cells[self.at:self.at + 2]
-        if code.capital_end and self.capitals and rest == S.cells(code.capital_end):
+        here = self.cells[self.at:self.at + 2]
+        if self.end and self.capitals and here.startswith(self.end) and self._letter_at(self.at + len(self.end)):
             self.capitals = False
-        elif code.capital_word and rest == S.cells(code.capital_word):
+            return len(self.end)
+        if self.several and here.startswith(self.several):
             self.capitals = True
-        elif code.capital and rest[0] == S.cells(code.capital):
+            return len(self.several)
+        if self.one and here[0] == self.one:
             self.capital = True
-            return 1
-        elif rest[0] == S.cells(code.number) and rest[1:] in self.digits:
-            self.number = True
-            return 1
+        elif here[0] == S.cells(self.code.number) and here[1:] in self.digits:
+            self.number, self.capitals = True, False
         else:
             return 0
-        return 2
+        return 1
+
+    def _letter_at(self, at: int) -> bool:
+        """Whether a letter stands there, with its accent where that has a cell of its own."""
+        return any(self.code.signs.get(self.cells[at:at + length], "").isalpha() for length in (1, 2))
 
     def _put(self, found: str, cells: str) -> None:
         if found in self.code.letter_cells:
@@ -249,4 +258,4 @@ class _CodeReader:
         """Whether a letter stands before this cell and another after it."""
         after = self.cells[self.at + 1:self.at + 2]
         return bool(self.out) and self.out[-1].isalpha() and (self.code.signs.get(after, "").isalpha()
-                                                              or after == S.cells(self.code.capital or "0"))
+                                                              or after == (self.one or S.SPACE))

@@ -244,7 +244,8 @@ PUNCTUATION = {",": "2", ";": "23", ":": "25", ".": "256", "!": "235", "?": "236
 PUNCT_POINT = cells("256")  # full stop, and the point in a decimal number
 CAPITAL = cells("6")
 CAPITAL_WORD = cells("6-6")
-CAPITAL_END = cells("6-3")
+CAPITAL_PASSAGE = cells("6-6-6")
+CAPITAL_END = cells("6-3")  # of a word and of a passage
 GRADE1 = cells("56")
 #: UEB modifiers before a letter (UEB rulebook 4.2), by Unicode combining mark.
 ACCENTS = {"\u0301": "45-34", "\u0300": "45-16", "\u0302": "45-146", "\u0308": "45-25", "\u0303": "45-12456",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterator
 from fractions import Fraction
 from functools import lru_cache
 
@@ -74,6 +75,7 @@ def chord(keys: set[int]) -> str:
 
 
 _PLAIN = str.maketrans(S.LETTERS)
+PASSAGE = 3  # so many words in capitals have one sign (UEB 8.5)
 
 
 #: Print forms that braille does not tell apart: marks that open and close a quotation go by what they do (UEB 7.6), a
@@ -159,7 +161,33 @@ def words(text: str, language: WordLanguage = WordLanguage.ENGLISH) -> str:
     that has no sign."""
     if code := CODES.get(language):
         return coded_words(_plain_forms(text), code)
-    return S.SPACE.join(map(_word, _plain_forms(text).split(" ")))
+    parts = _plain_forms(text).split(" ")
+    if len(parts) < PASSAGE or text.islower():
+        return S.SPACE.join(map(_word, parts))
+    return S.SPACE.join(_with_passages(parts))
+
+
+def _with_passages(parts: list[str]) -> Iterator[str]:
+    """Words in cells, three words in capitals and more as a passage (UEB 8.5): one sign before the first letter, and one after
+    the last word. Figures and marks that stand by themselves go on in it and are no words of it."""
+    at = 0
+    while at < len(parts):
+        end = words_in = 0
+        for k in range(at, len(parts)):
+            if any(map(str.islower, parts[k])):
+                break
+            if any(map(str.isupper, parts[k])):
+                end, words_in = k + 1, words_in + 1
+            elif k == at:
+                break
+        if words_in < PASSAGE:
+            end = max(end, at + 1)
+            yield from map(_word, parts[at:end])
+        else:
+            begins = next(k for k, c in enumerate(parts[at]) if c.isupper())
+            yield _word(parts[at][:begins]) + S.CAPITAL_PASSAGE + S.SPACE.join(
+                _word(part.lower()) for part in (parts[at][begins:], *parts[at + 1:end])) + S.CAPITAL_END
+        at = end
 
 
 _READ_LETTERS = {cell: letter for letter, cell in S.LETTERS.items()}
@@ -182,7 +210,7 @@ class _WordReader:
     def __init__(self, cells: str) -> None:
         self.cells, self.at = cells, 0
         self.out: list[str] = []
-        self.number = self.capital = self.capital_word = False
+        self.number = self.capital = self.capital_word = self.passage = False
 
     def read(self) -> str:
         while self.at < len(self.cells):
@@ -197,6 +225,9 @@ class _WordReader:
                 self.number = False
                 self._letter(letter)
                 return length
+        if cells == S.CAPITAL_PASSAGE:
+            self.passage, self.number = True, False
+            return 3
         if cells in _READ_THREES:
             self.out.append(_READ_THREES[cells])
             self.number = False
@@ -208,8 +239,8 @@ class _WordReader:
         accent, bare = _READ_ACCENTS.get(pair), _READ_LETTERS.get(self.cells[self.at + 2:self.at + 3])
         if pair == S.CAPITAL_WORD:
             self.capital_word = True
-        elif pair == S.CAPITAL_END and self.capital_word:
-            self.capital_word = False
+        elif pair == S.CAPITAL_END and (self.capital_word or self.passage):
+            self.capital_word = self.passage = False
         elif accent and bare:
             self._letter(unicodedata.normalize("NFC", bare + accent))
             return 3
@@ -249,7 +280,7 @@ class _WordReader:
 
     def _letter(self, letter: str) -> None:
         capital = "ẞ" if letter == "ß" else letter.upper()
-        self.out.append(capital if self.capital or self.capital_word else letter)
+        self.out.append(capital if self.capital or self.capital_word or self.passage else letter)
         self.capital = False
 
 

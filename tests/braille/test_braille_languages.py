@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from companion.braille import WordLanguage, to_dots
+from companion.braille import WordLanguage, from_dots, to_dots
 from companion.braille.literary import CODES, ENGLISH_PLAIN
 from companion.braille.louis import library, translate
 from companion.braille.text import contracted, plain_forms, read_words, words
@@ -50,8 +50,7 @@ def lines(language: WordLanguage, count: int, seed: int) -> Iterator[str]:
             if k == 0 or rng.random() < 0.15:
                 word = word[0].upper() + word[1:]
             if rng.random() < 0.08:
-                # UEB has one sign for three words in capitals and more, which ours are not given.
-                word = word.upper() if "ß" not in word and not (out and out[-1].isupper()) else word
+                word = word.upper() if "ß" not in word else word
             if rng.random() < 0.06:
                 word = f"{word}-{rng.choice(pool).lower().strip('’')}" if not word.isupper() and word[-1] != "’" else word
             if rng.random() < 0.08 and not (out and out[-1][-1].isdigit()):  # else UEB takes both for one number
@@ -103,6 +102,33 @@ def test_by_dots() -> None:
     assert to_dots(words("¿Qué?", ES)) == "26-46-12345-136-2346-26"
     assert to_dots(words("città", IT)) == "14-24-2345-2345-12356"
     assert words("Kyrie", LA) == words("Kyrie")
+
+
+@needs_louis
+@pytest.mark.parametrize("text", ["ONE TWO", "ONE TWO THREE.", "ONE, TWO, THREE!", "ONE TWO 3 FOUR", "ONE 2 THREE", "A B C",
+                                  "“I AM HE,” “YOU ARE”", "ONE TWO THREEs", "ONE-TWO THREE", "ONE TWO THREE Four FIVE",
+                                  "4 ONE TWO (THREE) 4 five", "O’ER THE HILL - AND", "ONE TWO three FOUR FIVE", "ÉTÉ À LA MER",
+                                  "3D ONE TWO TH3REE", "ONE two ŒUVRE FOUR FIVE six"])
+def test_passages_in_capitals_equal_liblouis(text: str) -> None:
+    """UEB 8.5: three words in capitals and more have one sign before them and one at their end."""
+    assert words(text) == by_liblouis(text, EN)
+    assert read_words(words(text)).replace("'", "’") == text
+
+
+def test_passages_in_capitals_by_dots() -> None:
+    """UEB 8.5, from memory; a figure's sign holds until a letter from a to j wants its own (UEB 6.5)."""
+    assert to_dots(words("A B C")) == "6-6-6-1 12 14-6-3"
+    assert read_words(words("ONE TWO A3B")) == "ONE TWO A3B"
+
+
+def test_capitals_of_german_pages_are_read() -> None:
+    """Das System der deutschen Brailleschrift 2018, 2.6 (from memory; liblouis has them in de-g0-detailed.utb): dots 4 6
+    before a capital, 4 5 before several, 6 where they end within a word."""
+    for dots, text in (("46-125-1-136-234", "Haus"), ("45-125-1-136-234", "HAUS"), ("45-125-1-6-136-234", "HAus"),
+                       ("125-1-12-6-356", "hab’"), ("45-1-3456-12-12", "A22")):
+        assert read_words(from_dots(dots), DE) == text
+        if library() and "’" not in text:
+            assert read_words(translate(text, "unicode.dis,de-g0-detailed.utb"), DE) == text
 
 
 def test_a_letter_without_a_sign_is_named() -> None:
