@@ -111,7 +111,8 @@ def _heading(lines: list[Row]) -> int:
 
 #: Words that begin with a capital letter, over a line that is set in and ends in a signature: its sign is the mark of the
 #: seventh octave, in which nobody sings.
-_TITLE = re.compile(f"{S.CAPITAL}[{''.join(S.LETTERS.values())}]+(?:{S.SPACE}{S.CAPITAL}?[{''.join(S.LETTERS.values())}]+)*")
+_TITLE = re.compile(f"{S.CAPITAL}{{1,3}}[{''.join(S.LETTERS.values())}]+(?:{S.SPACE}{S.CAPITAL}{{0,2}}"
+                    f"[{''.join(S.LETTERS.values())}]+)*(?:{S.CAPITAL_END})?")
 
 
 def _last_signature(lines: list[Row], first: int) -> int:
@@ -169,7 +170,7 @@ def _one_part(rows: list[Row], strange: list[Problem], said: list[Said], languag
     return reading
 
 
-_WORDS_LINE = re.compile(f"(?:{S.CAPITAL}{{0,2}}[{''.join(S.LETTERS.values())}]+{S.SPACE}?)+")
+_WORDS_LINE = re.compile(f"(?:{S.CAPITAL}{{0,3}}[{''.join(S.LETTERS.values())}]+{S.SPACE}?)+(?:{S.CAPITAL_END})?")
 _LINE = re.compile(f"{S.SPACE}*+(?P<cells>(?:{S.SPACE}*+[⠁-⣿]++)*+){S.SPACE}*+")
 _STRANGE = re.compile("[^⠀-⣿]")
 _SPACES = str.maketrans(dict.fromkeys(" \t\n", S.SPACE))
@@ -383,7 +384,16 @@ def _with_runovers(rows: list[Row], i: int) -> tuple[list[Row], int]:
 
 
 def _cells_of(block: list[Row]) -> str:
-    return S.SPACE.join(row.cells for row in block)
+    return _joined([row.cells for row in block])
+
+
+def _joined(lines: Sequence[str]) -> str:
+    """Lines of words as one; a word that fills a line and ends in a hyphen goes on in the next (`lines.wrap`)."""
+    out = ""
+    for k, line in enumerate(lines):
+        cut = k < len(lines) - 1 and line[-1] == S.WORD_HYPHEN and S.SPACE not in line
+        out += line[:-1] if cut else line + S.SPACE
+    return out.rstrip(S.SPACE)
 
 
 def _numbered(sung: list[list[Row]]) -> list[tuple[int, str]] | None:
@@ -423,19 +433,20 @@ def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None
         found += [signature for group in groups[len(text):] if (signature := read_signature(group))]
         if not text:
             continue
-        said = read_words(S.SPACE.join(text))
+        cells = S.SPACE.join(text)
+        said = read_words(cells)
         # Words of tempo end in a full stop, on the last line or, below a title, on the one before it. What would not have
         # fitted on the title's line goes on with the title.
         names = said.startswith(by) and said.removeprefix(by)[:1].isupper()  # "by the river" goes on with a title
-        if k and titles and not composer and titles[-1][-1:] != "." and not names and _runs_on(rows[k - 1], groups):
-            titles.append(said)
+        if k and titles and not composer and titles[-1][-1] != S.PUNCT_POINT and not names and _runs_on(rows[k - 1], groups):
+            titles.append(cells)
         elif k and said.startswith(by):
-            composer.append(said.removeprefix(by))
+            composer.append(cells)
         elif said.endswith(".") and (last or (0 < k == len(rows) - 2 and not found)):
             tempo = said[:-1]
         else:
-            (composer or titles).append(said)
-    return " ".join(titles), " ".join(composer), tempo, found
+            (composer or titles).append(cells)
+    return read_words(_joined(titles)), read_words(_joined(composer)).removeprefix(by), tempo, found
 
 
 # --- files ----------------------------------------------------------------------------------------------------

@@ -89,7 +89,7 @@ class Lines:
 
 
 def wrap(text: str, width: int, indent: int = 0) -> list[str]:
-    """Braille text cut at its spaces into lines of at most `width`; a longer word is cut where it must be."""
+    """Braille text cut at its spaces into lines of at most `width`; a longer word is cut where it must be, with a hyphen."""
     lines, line = [], ""
     room = width
     for word in text.split(S.SPACE):
@@ -98,8 +98,9 @@ def wrap(text: str, width: int, indent: int = 0) -> list[str]:
                 lines.append(line)
                 line, room = "", width - indent
                 continue
-            lines.append(word[:room])
-            word, room = word[room:], width - indent
+            cut = _cut(word, room - 1)
+            lines.append(word[:cut] + S.WORD_HYPHEN)
+            word, room = word[cut:], width - indent
         if not line:
             line = word
         elif len(line) + 1 + len(word) <= room:
@@ -108,6 +109,14 @@ def wrap(text: str, width: int, indent: int = 0) -> list[str]:
             lines.append(line)
             line, room = word, width - indent
     return [*lines, line] if line else lines
+
+
+_LETTERS = frozenset(S.LETTERS.values())
+
+
+def _cut(word: str, most: int) -> int:
+    """Where a word is cut after so many cells at the most: between two letters, so that no sign is parted."""
+    return next((k for k in range(most, 0, -1) if word[k - 1] in _LETTERS and word[k] in _LETTERS), most)
 
 
 def length_of(pieces: list[Piece]) -> int:

@@ -209,7 +209,7 @@ def test_a_running_head_leaves_three_cells_before_the_number(length: int) -> Non
     head = sheets[1].split("\r\n")[0]
     assert len(head) == width
     assert head.endswith("   #B")
-    assert head[:-5].strip() == "A" * min(length, width - 5)
+    assert head[:-5].strip() == ("A" * length if length <= width - 5 else "A" * (width - 6) + "-")
     assert from_brf(to_brf(page, height=5, numbered=True)) == [line.rstrip(SPACE) for line in page.lines]
     assert to_ascii(page.lines[0]).strip() == "A" * length
 
@@ -281,3 +281,21 @@ def test_repeats_may_be_left_out() -> None:
     made = tune(bar(), bar(), bar(n("C4", 4)))
     assert signs.BAR_REPEAT not in one_line(made, Habits(repeats=False))
     assert words("a") == from_dots("1")
+
+
+@pytest.mark.parametrize("width", [40, 28, 20])
+@pytest.mark.parametrize("title", [
+    "DEUTSCHLAND ÜBER ALLES NACH DER WEISE VON HAYDN", "DONAUDAMPFSCHIFFFAHRTSGESELLSCHAFTSLIED NR 12",
+    "Donaudampfschifffahrtsgesellschaftskapitänslied", "DEUTSCHLANDLIED WOHLTEMPERIERTES-KLAVIERBÜCHLEIN", "BEAD BEAD BEAD BEAD BEAD BEAD",
+    "Hin- und Rückweg durch den Wald- und Wiesengrund"])
+def test_long_titles_come_back(title: str, width: int) -> None:
+    """A passage in capitals runs on from line to line (UEB 8.5); a word longer than a line is cut with a hyphen, and no sign of
+    several cells is parted."""
+    made = tune(Bar(number=1, notes=ROW, time=FOUR), Bar(number=2, notes=ROW), title=title,
+                composer="ANNA VON DER MOSEL UND BRUDER")
+    page = encode(made, width=width)
+    back = decode(page.lines).tune
+    assert (back.title, back.composer) == (made.title, made.composer)
+    assert max(map(len, page.lines)) <= width
+    if width == 20 and "Donau" in title:
+        assert page.lines[0].endswith("⠤")
