@@ -96,7 +96,7 @@ class ProblemCode(StrEnum):
 
     # signs
     NO_CELL = "no-cell"
-    UNKNOWN_SIGN = "unknown-sign"
+    UNKNOWN_SIGN = "unknown-sign"  # numbers: its cells, as numbers of Unicode
     OUT_OF_ORDER = "out-of-order"  # signs: the one at the place, and the one before it that belongs after it
     NO_NOTE_AFTER = "no-note-after"  # signs: the last one
     TWO_OCTAVE_MARKS = "two-octave-marks"

@@ -185,7 +185,7 @@ class _UnitReader:
                 self._amiss(Slip(ProblemCode.NO_NOTE_AFTER, (self.previous,)), 0)
         if self.at < len(self.cells):
             u.unknown = True
-            self._amiss(Slip(ProblemCode.UNKNOWN_SIGN))
+            self._amiss(Slip(ProblemCode.UNKNOWN_SIGN, numbers=tuple(map(ord, self.cells[self.at:]))))
         if u.kind is UnitKind.REST and (u.octave is not None or u.alter is not None):
             self._amiss(Slip(ProblemCode.MARK_AT_A_REST), 0)
         return self._finished()

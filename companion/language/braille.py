@@ -20,7 +20,7 @@ from companion.braille import (
 )
 from companion.language.interface import Language
 from companion.messages import N_
-from companion.tune import Grace, Key, Note, Pitch, Sign, Time
+from companion.tune import Bar, Barline, Grace, Key, Note, Pitch, Sign, Time
 
 # --- cells ----------------------------------------------------------------------------------------------------
 
@@ -139,7 +139,7 @@ _ROLES: dict[Role, str] = {
 
 _PROBLEMS: dict[ProblemCode, str] = {
     ProblemCode.NO_CELL: N_("This is no braille cell; it is passed over."),
-    ProblemCode.UNKNOWN_SIGN: N_("This sign is not known here; it is passed over."),
+    ProblemCode.UNKNOWN_SIGN: N_("A sign that is not known here: {dots}. It is passed over."),
     ProblemCode.OUT_OF_ORDER: N_("The {sign} stands after the {previous}; it belongs before it."),
     ProblemCode.NO_NOTE_AFTER: N_("The {sign} has no note after it."),
     ProblemCode.TWO_OCTAVE_MARKS: N_("There are two octave marks; the last one counts."),
@@ -189,6 +189,8 @@ def say_problem(language: Language, problem: Problem) -> str:
     names = [language.message(_ROLES[s]) if isinstance(s, Role) else say_sign(language, s) for s in problem.signs]
     places: dict[str, object] = dict(zip(("sign", "previous"), names, strict=False))
     places |= zip(("first", "second"), problem.numbers, strict=False)
+    if problem.code is ProblemCode.UNKNOWN_SIGN:
+        places["dots"] = say_dots(language, "".join(map(chr, problem.numbers)))
     return language.message(_PROBLEMS[problem.code]).format(bar=problem.bar, **places)
 
 
@@ -223,8 +225,15 @@ def reading_lines(language: Language, reading: Reading, bars: range | None = Non
         out += [_part_line(language, name), *_bar_lines(language, part, bars)]
     if not reading.parts:
         out += _bar_lines(language, reading, bars)
+    if tune.bars and (bars is None or tune.bars[-1].number in bars) and not _ended(tune.bars[-1]):
+        out.append(language.message("No double bar stands at the end."))
     problems, found = (reading.problems, reading.hints) if bars is None else reading.amiss_in(bars)
     return [*out, *problem_lines(language, problems), *hint_lines(language, found)]
+
+
+def _ended(bar: Bar) -> bool:
+    """Whether a double bar or a repeat sign stands at the end of a bar."""
+    return bar.barline in (Barline.FINAL, Barline.DOUBLE) or bool(bar.backward_repeat)
 
 
 def _bar_lines(language: Language, reading: Reading, bars: range | None) -> list[str]:
@@ -250,7 +259,14 @@ _HANDS = {Hand.SOLO: N_("solo"), Hand.RIGHT: N_("right hand"), Hand.LEFT: N_("le
 
 
 def _read_note(language: Language, note: Note, pitch_only: bool) -> str:
-    """As `say_written`, with the octave: "D, fourth octave, crotchet"."""
+    """As `say_written`, with the octave and with marks and tie: "D, fourth octave, crotchet, staccato"."""
+    marks = "".join(language.message(", {mark}").format(mark=say_sign(language, mark.sign)) for mark in note.marks)
+    tie = language.message(", tied") if note.tie else ""
+    return _read_pitch(language, note, pitch_only) + marks + tie
+
+
+def _read_pitch(language: Language, note: Note, pitch_only: bool) -> str:
+    """A note without what stands at it."""
     if note.pitch is None:
         return say_written(language, note, pitch_only)
     name, octave = language.pitch_class(note.pitch), language.octave(min(8, max(0, note.pitch.octave)))

@@ -59,7 +59,7 @@ def test_a_right_page_has_nothing_amiss() -> None:
     (["⠐⠩⠹⠱⠫⠻⠀⠗⠏⠣⠅"], 2, 2, "The sharp stands after the octave mark; it belongs before it."),
     (["⠐⠹⠐⠧⠫⠻⠀⠗⠏⠣⠅"], 2, 3, "A rest has neither octave mark nor accidental; they are passed over."),
     (["⠐⠹⠱⠫⠻⠩⠀⠗⠏⠣⠅"], 2, 6, "The sharp has no note after it."),
-    (["⠐⠹⠱⠲⠫⠻⠀⠗⠏⠣⠅"], 2, 4, "This sign is not known here; it is passed over."),
+    (["⠐⠹⠱⠲⠫⠻⠀⠗⠏⠣⠅"], 2, 4, "A sign that is not known here: dots 2 5 6. It is passed over."),
     (["⠐⠹⠈⠉⠱⠫⠻⠀⠗⠏⠣⠅"], 2, 5, "The tie before this note leads to another pitch; a tie joins two notes of the "
                              "same pitch."),
     (["⠐⠹⠱⠫⠻⠣⠜⠐⠝⠕⠀⠗⠏⠣⠅"], 2, 6, "Here begins a second voice in the same bar; only one voice at a time is read."),
@@ -357,6 +357,17 @@ def test_octaves_and_words_are_said() -> None:
     assert [(n["octave"], n["tie"], n["slur"], n["words"]) for n in made["notes"]][::7] == [
         (4, False, True, ["one"]), (5, False, False, ["eight"])]
     assert made["hints"] == []
+
+
+def test_marks_ties_and_a_missing_final_bar_are_said() -> None:
+    """De Garmo, chapters 4 and 14: staccato before the note, tie and fermata after it; a piece ends with a double bar."""
+    lines = [HEAD, "⠦⠐⠹⠣⠇⠫⠈⠉⠫⠧⠀⠷"]
+    said = reading_lines(English(), decode(lines))
+    assert said[2] == ("Bar 1: C, fourth octave, crotchet, staccato, fermata; E, fourth octave, crotchet, tied; "
+                       "E, fourth octave, crotchet; crotchet rest.")
+    assert said[4:] == ["No double bar stands at the end.", "Nothing amiss was found."]
+    assert reading_lines(English(), decode(lines), range(1, 2))[1:] == ["Nothing amiss was found."]
+    assert reading_lines(English(), decode([lines[0], lines[1] + "⠣⠅"]))[4:] == ["Nothing amiss was found."]
 
 
 def test_changes_of_key_and_time() -> None:
