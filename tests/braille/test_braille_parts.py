@@ -381,7 +381,8 @@ def test_words_are_read_by_the_ueb_rulebook(text: str, read: str) -> None:
 def test_text_is_cut_at_its_spaces() -> None:
     assert wrap(words("one two three"), 8) == [words("one two"), words("three")]
     assert wrap(words("one two three"), 9, 4) == [words("one two"), words("three")]
-    assert wrap(words("a abcdefghij"), 6) == [words("a"), words("abcdef"), words("ghij")]
+    assert wrap(words("a abcdefghij"), 6) == [words("a"), words("abcde-"), words("fghij")]
+    assert wrap(words("aébéc"), 5) == [words("aé-"), words("béc")]  # an accent stays with its letter
     assert wrap("", 6) == []
 
 
