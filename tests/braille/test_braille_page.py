@@ -286,7 +286,8 @@ def test_repeats_may_be_left_out() -> None:
 @pytest.mark.parametrize("width", [40, 28, 20])
 @pytest.mark.parametrize("title", [
     "DEUTSCHLAND ÜBER ALLES NACH DER WEISE VON HAYDN", "DONAUDAMPFSCHIFFFAHRTSGESELLSCHAFTSLIED NR 12",
-    "Donaudampfschifffahrtsgesellschaftskapitänslied", "DEUTSCHLANDLIED WOHLTEMPERIERTES-KLAVIERBÜCHLEIN", "BEAD BEAD BEAD BEAD BEAD BEAD",
+    "Donaudampfschifffahrtsgesellschaftskapitänslied", "DEUTSCHLANDLIED WOHLTEMPERIERTES-KLAVIERBÜCHLEIN",
+    "BEAD BEAD BEAD BEAD BEAD BEAD",
     "Hin- und Rückweg durch den Wald- und Wiesengrund"])
 def test_long_titles_come_back(title: str, width: int) -> None:
     """A passage in capitals runs on from line to line (UEB 8.5); a word longer than a line is cut with a hyphen, and no sign of
