@@ -20,6 +20,11 @@ def table(name: str) -> list[tuple[str, str]]:
     return [(phrase, meaning.rstrip("\n")) for phrase, _, meaning in (x.partition("|") for x in text.split("\n") if x)]
 
 
+def pitch(step: str, alter: int, octave: int | None) -> str:
+    """ "F#4", "Bb"."""
+    return step + ("#" * alter if alter > 0 else "b" * -alter) + ("" if octave is None else str(octave))
+
+
 def brief(c: Correction) -> str:
     """A correction as the tables write it: "value 3.2 4"."""
     name = NAMES.get(c.action, c.action.value)
@@ -28,15 +33,24 @@ def brief(c: Correction) -> str:
         return f"copy {c.bar}-{c.last_bar} {c.other_bar}"
     if c.action is Action.REPEAT:
         return f"repeat {c.bar} {c.last_bar}"
-    if c.bar:
+    if c.which:
+        w = c.which
+        what = str(w.ticks) if w.ticks else pitch(w.step, w.alter, w.octave)
+        out.append(f"{c.bar}.{'every ' if w.every else ''}{w.nth or ''}[{what}]")
+    elif c.bar:
         out.append(f"{c.bar}.{c.note}")
+    elif c.note:
+        out.append(f"first {c.note}")
     if c.step:
-        out.append(c.step + ("#" * c.alter if c.alter > 0 else "b" * -c.alter) + ("" if c.octave is None else str(c.octave)))
-    out += {Action.VALUE: [str(c.ticks)], Action.END_REST: [str(c.ticks)], Action.PICKUP: [str(c.ticks)],
+        out.append(pitch(c.step, c.alter, c.octave))
+    elif c.action is Action.PITCH:
+        out.append({0: "natural", 1: "sharp", -1: "flat"}.get(c.alter, str(c.alter)))
+    out += {Action.VALUE: [str(c.ticks)], Action.END_REST: [str(c.ticks)], Action.PICKUP: [str(c.ticks)] if c.ticks else [],
             Action.ADD: [str(c.ticks)],
             Action.MOVE: [str(c.semitones)], Action.TRANSPOSE: [str(c.semitones)], Action.SPLIT: [str(c.parts)],
             Action.SCALE: [str(Fraction(c.factor))], Action.TEMPO: [str(c.bpm)], Action.WORDS: [c.text], Action.TITLE: [c.text],
             Action.SYLLABLE: [c.text], Action.TIME: [c.time.name if c.time else ""], Action.KEY: [c.key.name if c.key else ""],
+            Action.JOIN: [f"{c.other_bar}.{c.other_note}"] if c.other_note else [],
             Action.SLUR: [f"{c.other_bar}.{c.other_note}"]}.get(c.action, [])
     return " ".join(out)
 

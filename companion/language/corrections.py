@@ -13,7 +13,7 @@ from companion.errors import Trouble
 from companion.language.grammar import Bindings, Grammar, Slot, Typed, tokens_of
 from companion.language.interface import CorrectionWords, Language, Order
 from companion.messages import N_
-from companion.transcribe import LAST, TICKS, TIMES, Action, Correction, time_named
+from companion.transcribe import FIRST, LAST, TICKS, TIMES, Action, Correction, Which, time_named
 from companion.tune import Key
 
 #: One of each kind, as help gives them.
@@ -207,6 +207,12 @@ def _pitch(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int,
         yield end, (letter, alter, None)
 
 
+def _accidental(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, int]]:
+    """A sign without a letter: "sharp", of whatever letter the note has."""
+    if at < len(typed.tokens) and typed.tokens[at].text not in words.steps:
+        yield from _phrase(words.accidentals, typed, at)
+
+
 def _key(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, Key]]:
     """ "g major", "b flat minor"; none that has more than seven signs."""
     for end, (letter, alter) in _name(words, typed, at):
@@ -231,7 +237,8 @@ def _time(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tuple[int, 
     if at < len(typed.tokens) and "/" in typed.tokens[at].text and len(typed.tokens[at].text) > 1:
         yield at + 1, typed.tokens[at].text
     for end, upper in _number(words, typed, at):
-        for after, lower in _number(words, typed, end):
+        dash = int(end < len(typed.tokens) and typed.tokens[end].text == "-")  # "six-eight"
+        for after, lower in _number(words, typed, end + dash):
             if f"{upper}/{lower}" in TIMES:
                 yield after, f"{upper}/{lower}"
         if upper > 0:
@@ -296,14 +303,14 @@ def _rest_of_line(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tup
 
 
 _SLOTS: dict[str, Callable[[CorrectionWords, Typed, int], Iterator[tuple[int, Any]]]] = {
-    "NUMBER": _number, "FIGURE": _figure, "AMOUNT": _amount, "TIMES": _times, "VALUE": _value, "PITCH": _pitch, "KEY": _key,
+    "NUMBER": _number, "FIGURE": _figure, "AMOUNT": _amount, "TIMES": _times, "VALUE": _value, "PITCH": _pitch, "ACCIDENTAL": _accidental, "KEY": _key,
     "KEYNOTE": _keynote, "TIME": _time, "INTERVAL": _interval, "DIRECTION": _direction, "VALUES": _values, "PITCHES": _pitches,
     "WORD": _word, "REST": _rest_of_line}
 
 
 # From what a rule has found to corrections.
 
-Place = tuple[int, int]  # bar and note
+Place = tuple[int, int | Which]  # bar, and the note's number or what is said of it
 
 
 class _Reader:
@@ -316,23 +323,46 @@ class _Reader:
         out: list[Place] = []
         for one in found:
             self.bar = one.get("bar", self.bar)
+            if "which" in one or "every" in one:
+                out.append((self.bar, self.which(one)))
+                continue
+            numbers = one["notes"] if "notes" in one else {"from": 1, "to": one["count"]}
+            if not self.bar and numbers.get("all") in ([1], [LAST]):  # the first or last note of the tune
+                out.append((LAST if numbers["all"] == [LAST] else FIRST, numbers["all"][0]))
+                continue
             if not self.bar:
                 raise Trouble(self.language.message('It is not clear in which bar the note is in "{text}". Say for example: '
                                                     "bar 3 note 2.").format(text=self.text))
-            numbers = one["notes"]
             notes = numbers["all"] if "all" in numbers else list(range(numbers["from"], numbers["to"] + 1))
             if not notes or (LAST in notes and len(notes) > 1) or len(set(notes)) < len(notes) or len(notes) > 64:
                 raise self.unclear()
             out += [(self.bar, note) for note in notes]
         return out
 
+    def which(self, found: Bindings) -> Which:
+        """Notes that are described by their value or pitch."""
+        said = found["every"] if "every" in found else found["which"]
+        step, alter, octave = said.get("pitch", ("", 0, None))
+        nth = found.get("nth", 0)
+        if nth < LAST:
+            raise self.unclear()
+        return Which(step=step, alter=alter, octave=octave, ticks=said.get("ticks", 0), nth=nth, every="every" in found)
+
     def unclear(self) -> Trouble:
         return Trouble(self.language.message('I do not understand which note is meant in "{text}". Say for example: '
                                              "bar 3 note 2.").format(text=self.text))
 
-    def neighbours(self, found: Bindings, fewest: int = 2) -> list[Place]:
+    def numbered(self, found: Iterable[Bindings]) -> list[tuple[int, int]]:
+        """The places found, all of which must be given by numbers."""
+        places = self.places(found)
+        out = [(bar, note) for bar, note in places if isinstance(note, int)]
+        if len(out) < len(places):
+            raise self.unclear()
+        return out
+
+    def neighbours(self, found: Bindings, fewest: int = 2) -> list[tuple[int, int]]:
         """The places found, which must be notes beside each other in one bar."""
-        places = self.places(found["places"])
+        places = self.numbered(found["places"])
         if len(places) < fewest or any(b != (a[0], a[1] + 1) for a, b in itertools.pairwise(places)):
             raise Trouble(self.language.message('Notes that stand beside each other are wanted in "{text}". Say for example: '
                                                 "join bar 3 notes 2 and 3.").format(text=self.text))
@@ -340,6 +370,13 @@ class _Reader:
 
     def read(self, found: Bindings) -> list[Correction]:
         action = found["action"]
+        if "inside" in found:  # "bar 3: take out note 2"
+            self.bar, inside = found["bar"], found["inside"]
+            if "places" not in inside or any("bar" in place for place in listed(inside["places"])):
+                raise self.unclear()
+            return self.read(inside)
+        if action in (Action.NO_REST, Action.END_REST) and "places" not in found:
+            return [Correction(action=action, bar=found["bar"], note=LAST, **self.facts(found))]
         if "becomes" in found:
             return self.become(found)
         if "values" in found or "pitches" in found:
@@ -349,8 +386,14 @@ class _Reader:
         if action in (Action.REPEAT, Action.COPY, Action.SING_AGAIN):
             return self.bars(found)
         if "places" in found:
-            listed = found["places"] if isinstance(found["places"], list) else [found["places"]]
-            return [Correction(action=action, bar=bar, note=note, **self.facts(found)) for bar, note in self.places(listed)]
+            facts = self.facts(found)
+            first: dict[str, Any] = {}  # a note of three quavers is as long as they are before it is split
+            if action is Action.SPLIT and (ticks := facts.pop("ticks", 0)):
+                first = {"action": Action.VALUE, "ticks": ticks * facts["parts"]}
+            return [Correction(**at(place), **one) for place in self.places(listed(found["places"]))
+                    for one in (first, {"action": action, **facts}) if one]
+        if action is Action.PICKUP and not found.keys() & {"length", "ticks", "beats"}:
+            return [Correction(action=action, note=found.get("count", 1))]
         return [Correction(action=action, **self.facts(found))]
 
     def facts(self, found: Bindings) -> dict[str, Any]:
@@ -362,6 +405,8 @@ class _Reader:
             out.update(ticks=self.ticks(found["beats"]), beats=True)
         elif "length" in found and not out.get("ticks"):
             out.update(ticks=TICKS, beats=True)  # "a beat"
+        if "accidental" in found:
+            out["alter"] = found["accidental"]
         if "pitch" in found:
             out["step"], out["alter"], out["octave"] = found["pitch"]
         if "interval" in found:
@@ -392,7 +437,7 @@ class _Reader:
         """What notes should be: a value, a pitch, both, a rest, higher or lower."""
         places = self.places(found["places"])
         kinds: list[tuple[Action, dict[str, Any]]] = []
-        for one in found["becomes"]:
+        for one in (*found["becomes"], *found.get("also", ())):
             facts = self.facts(one)
             pitch: dict[str, Any] = {k: facts.pop(k) for k in ("step", "alter", "octave") if k in facts}
             if one["action"] is Action.VALUE and pitch:
@@ -403,7 +448,7 @@ class _Reader:
         if len({kind for kind, _ in kinds}) < len(kinds):
             raise Trouble(self.language.message('Two things are said of one note in "{text}". Say what it is.').format(
                 text=self.text))
-        return [Correction(action=kind, bar=bar, note=note, **facts) for bar, note in places for kind, facts in kinds]
+        return [Correction(action=kind, **at(place), **facts) for place in places for kind, facts in kinds]
 
     def whole_bar(self, found: Bindings) -> list[Correction]:
         self.bar = found["bar"]
@@ -420,16 +465,21 @@ class _Reader:
             places = self.places(found["places"])
             if len(places) != 1:
                 raise self.unclear()
-            return [Correction(action=action, bar=places[0][0], note=places[0][1])]
+            return [Correction(action=action, **at(places[0]))]
+        if action is Action.JOIN and "begin" in found:
+            begin, end = self.numbered([found["begin"]]), self.numbered([found["end"]])
+            if len(begin) != 1 or len(end) != 1:
+                raise self.unclear()
+            return [Correction(action=action, bar=begin[0][0], note=begin[0][1], other_bar=end[0][0], other_note=end[0][1])]
         if action is Action.JOIN:
             return [Correction(action=action, bar=bar, note=note) for bar, note in self.neighbours(found)[:-1]]
         if action is Action.TRIPLET:
-            places = self.places(found["places"])
+            places = self.numbered(found["places"])
             if len(places) not in (1, 3) or (len(places) == 3 and self.neighbours(found) != places):
                 raise Trouble(self.language.message('A triplet is three notes; other notes are named in "{text}". Say for '
                                                     "example: bar 3 notes 1 to 3 are a triplet.").format(text=self.text))
             return [Correction(action=action, bar=places[0][0], note=places[0][1])]
-        ends = self.places([found["begin"], found["end"]]) if "begin" in found else self.places(found["places"])
+        ends = self.numbered([found["begin"], found["end"]] if "begin" in found else found["places"])
         if len(ends) < 2 or ends[0] >= ends[-1]:
             raise Trouble(self.language.message('A slur goes from one note to a later one; both are wanted in "{text}". Say for '
                                                 "example: slur bar 3 note 1 to note 2.").format(text=self.text))
@@ -453,6 +503,17 @@ class _Reader:
             raise Trouble(self.language.message('The bars of "{text}" are in no order. Say for example: repeat bars 1 to '
                                                 "4.").format(text=self.text))
         return first, last
+
+
+def listed(places: Bindings | list[Bindings]) -> list[Bindings]:
+    """One place or several as several."""
+    return places if isinstance(places, list) else [places]
+
+
+def at(place: Place) -> dict[str, Any]:
+    """The fields of a correction that say which note it is of."""
+    bar, note = place
+    return {"bar": bar, "which": note} if isinstance(note, Which) else {"bar": bar, "note": note}
 
 
 def _all_corrections(language: Language, found: Iterable[Bindings], text: str) -> Iterator[Correction]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 Bindings = dict[str, Any]
@@ -65,6 +66,7 @@ class _Node:
     optional: bool = False
 
 
+@cache
 def _parse(text: str) -> _Node:
     node, rest = _sequence(re.findall(r"[\[\]()]|(?<= )\|(?= )|[^\s\[\]()]+", text))
     assert not rest, text
@@ -111,13 +113,14 @@ class Grammar:
     reached: tuple[int, int] = (-1, -1)
     _parsed: dict[str, list[tuple[_Node, Mapping[str, Any]]]] = field(default_factory=dict)
     _rule: int = -1
+    _read: dict[tuple[str, int], list[tuple[int, Any]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._parsed = {name: [(_parse(text), adds) for text, adds in rules] for name, rules in self.rules.items()}
 
     def matches(self, name: str, typed: Typed) -> Iterator[list[Bindings]]:
         """Every way to read all of what was typed as one or more of a rule's kind, in order."""
-        self.reached = (-1, -1)
+        self.reached, self._read = (-1, -1), {}
         for end, found in self._several(name, typed, 0, top=True):
             if end == len(typed.tokens):
                 yield found
@@ -138,16 +141,19 @@ class Grammar:
             yield start
 
     def _slot(self, name: str, typed: Typed, at: int, top: bool = False) -> Iterator[tuple[int, Any]]:
-        if name in self.slots:
-            for end, value in self.slots[name](typed, at):
-                self._reach(end)
-                yield end, value
-            return
-        for k, (node, adds) in enumerate(self._parsed[name]):
-            if top:
+        if top:
+            for k, (node, adds) in enumerate(self._parsed[name]):
                 self._rule = k
-            for end, found in self._match(node, typed, at):
-                yield end, {**found, **adds}
+                for end, found in self._match(node, typed, at):
+                    yield end, {**found, **adds}
+            return
+        if (name, at) not in self._read:  # what stands at a token is asked for by many rules
+            self._read[name, at] = list(
+                self.slots[name](typed, at) if name in self.slots else
+                ((end, {**found, **adds}) for node, adds in self._parsed[name] for end, found in self._match(node, typed, at)))
+        for end, value in self._read[name, at]:
+            self._reach(end)
+            yield end, value
 
     def _reach(self, at: int) -> None:
         if at > self.reached[0]:

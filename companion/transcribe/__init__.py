@@ -14,7 +14,18 @@ if TYPE_CHECKING:
     from companion.transcribe.again import sung_again
     from companion.transcribe.bar_questions import BarQuestion, bar_question, settled
     from companion.transcribe.combine import Combined, notate_together
-    from companion.transcribe.corrections import LAST, Action, Change, ChangeKind, Corrected, Correction, correct, correct_all
+    from companion.transcribe.corrections import (
+        FIRST,
+        LAST,
+        Action,
+        Change,
+        ChangeKind,
+        Corrected,
+        Correction,
+        Which,
+        correct,
+        correct_all,
+    )
     from companion.transcribe.doubts import Doubt, DoubtKind, doubts_of, unsure_bars
     from companion.transcribe.folk_counts import BY_BEATS, TICKS, TIMES
     from companion.transcribe.kept import check_keep, is_kept_work, keep_work, open_work
@@ -39,6 +50,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BY_BEATS",
+    "FIRST",
     "LAST",
     "LIVE",
     "MOST_QUESTIONS",
@@ -64,6 +76,7 @@ __all__ = [
     "SoundDoubt",
     "Take",
     "Transcription",
+    "Which",
     "WrittenNote",
     "answered",
     "as_json",
@@ -97,7 +110,7 @@ __getattr__ = loader(__name__, {
     "again": ("sung_again",),
     "bar_questions": ("BarQuestion", "bar_question", "settled"),
     "combine": ("Combined", "notate_together"),
-    "corrections": ("LAST", "Action", "Change", "ChangeKind", "Corrected", "Correction", "correct", "correct_all"),
+    "corrections": ("FIRST", "LAST", "Action", "Change", "ChangeKind", "Corrected", "Correction", "Which", "correct", "correct_all"),
     "doubts": ("Doubt", "DoubtKind", "doubts_of", "unsure_bars"),
     "folk_counts": ("BY_BEATS", "TICKS", "TIMES"),
     "kept": ("check_keep", "is_kept_work", "keep_work", "open_work"),

@@ -17,7 +17,8 @@ from companion.transcribe.notation import Estimate, Given, Notation, WrittenNote
 from companion.transcribe.score import write
 from companion.tune import STEP_SEMITONES, Key, Pitch, Syllable, Time, transposed_key
 
-LAST = -1  # in place of a note's number: the last of its bar
+LAST = -1  # in place of a note's number: the last of its bar; of a bar's number: the last that a note begins in
+FIRST = -2  # in place of a bar's number: that of the first note
 
 
 class Action(StrEnum):
@@ -57,8 +58,26 @@ class Action(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Which:
+    """Notes of a bar by what they are: of `ticks`, or on `step` (with `alter` and `octave`, if these are given).
+
+    nth: which of them, from 1, or LAST; 0 where there is only one. every: all of them.
+    """
+
+    step: str = ""
+    alter: int = 0
+    octave: int | None = None
+    ticks: int = 0
+    nth: int = 0
+    every: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
 class Correction:
-    """One correction. bar, note: printed bar number, and which note of those that begin in it, from 1, or LAST.
+    """One correction. bar, note: printed bar number (LAST, FIRST), and which note of those that begin in it, from 1, or LAST.
+
+    which: the note, or notes, by what they are instead of by a number. A sign alone has no `step`: the note keeps its letter. A
+    pickup of the first notes has their count as `note`.
 
     notes: how many notes the bar must have, 0 for any number. beats: `ticks` count a beat as four, whatever it is.
     The other fields are set where the action names them.
@@ -67,6 +86,7 @@ class Correction:
     action: Action
     bar: int = 0
     note: int = 0
+    which: Which | None = None
     time: Time | None = None
     key: Key | None = None
     semitones: int = 0
@@ -180,7 +200,7 @@ def correct_all(n: Notation, corrections: Sequence[Correction]) -> tuple[Notatio
     before = n
     n = replace(n, notes=tuple(replace(note, mark=i) for i, note in enumerate(n.notes)))
     changes: list[Change] = []
-    for c in corrections:
+    for c in itertools.chain.from_iterable(_numbered(before, c) for c in corrections):
         whole = _WHOLE.get(c.action)
         if whole:
             done = whole(n, c)
@@ -199,6 +219,31 @@ def correct_all(n: Notation, corrections: Sequence[Correction]) -> tuple[Notatio
     return n, tuple(changes)
 
 
+def _numbered(n: Notation, c: Correction) -> list[Correction]:
+    """A correction of notes that are described, as one of each of them by its number. Raises Trouble where that is unclear."""
+    if c.which is None:
+        return [c]
+    note_index(n, c.bar, LAST)  # there is such a bar
+    bar = n.bars[-1] if c.bar == LAST else c.bar
+    here = [note for i, (b, note) in enumerate(n.positions) if b == bar and _is(n, n.notes[i], c.which)]
+    if not here:
+        raise Trouble(_("Bar {bar} has no such note. Say for example: bar {bar} note 1.").format(bar=bar))
+    if len(here) > 1 and not c.which.nth and not c.which.every:
+        raise Trouble(_("Bar {bar} has {count} such notes. Say which: bar {bar} note {note}.").format(
+            bar=bar, count=len(here), note=here[0]))
+    if c.which.nth > len(here):
+        raise Trouble(_("Bar {bar} has fewer such notes. Say which: bar {bar} note {note}.").format(bar=bar, note=here[-1]))
+    chosen = here if c.which.every else [here[-1 if c.which.nth == LAST else max(c.which.nth, 1) - 1]]
+    return [replace(c, bar=bar, note=note, which=None) for note in chosen]
+
+
+def _is(n: Notation, note: WrittenNote, which: Which) -> bool:
+    """Whether a note is as it is described. A letter without a sign is any note of that letter."""
+    pitch = note.pitch(n.key)
+    return ((not which.ticks or note.ticks == which.ticks) and (not which.step or pitch.step == which.step)
+            and (not which.alter or pitch.alter == which.alter) and which.octave in (None, pitch.octave))
+
+
 def _marked(n: Notation, i: int, c: Correction) -> int:
     """Where the note is now that was note i before the line."""
     found = next((k for k, note in enumerate(n.notes) if note.mark == i), None)
@@ -212,6 +257,9 @@ def _resolved(n: Notation, before: Notation, c: Correction) -> Correction:
     """With beats as ticks of this time signature, and the other end of a slur as the index of its note."""
     if c.beats:
         c = replace(c, ticks=int(c.ticks * n.time.beat))
+    if c.action is Action.JOIN and c.other_note and (
+            note_index(before, c.other_bar, c.other_note) != note_index(before, c.bar, c.note) + 1):
+        raise Trouble(_("Only notes that stand beside each other can be joined."))
     if c.action is Action.SLUR:
         c = replace(c, other_note=_marked(n, note_index(before, c.other_bar, c.other_note), c))
     return c
@@ -220,6 +268,7 @@ def _resolved(n: Notation, before: Notation, c: Correction) -> Correction:
 def note_index(n: Notation, bar: int, note: int) -> int:
     """Which note of the tune (from 0) is note `note` (from 1; LAST) of a bar. Raises Trouble if none is."""
     bars = n.bars
+    bar = bars[-1] if bar == LAST else bars[0] if bar == FIRST else bar
     inside = [i for i, b in enumerate(bars) if b == bar]
     if not inside:
         raise Trouble(_("There is no bar {bar}; the tune has bars {first} to {last}.").format(
@@ -299,6 +348,8 @@ def _no_pickup(n: Notation, c: Correction) -> Corrected:
 def _pickup(n: Notation, c: Correction) -> Corrected:
     if c.beats:
         c = replace(c, ticks=int(c.ticks * n.time.beat))
+    if c.note:
+        c = replace(c, ticks=sum(note.length for note in n.notes[:c.note]))
     if not 0 < c.ticks < n.bar_ticks:
         raise Trouble(_("A pickup must be shorter than a bar of {time}. Give a shorter value.").format(time=n.time.name))
     return Corrected(replace(n, place=n.bar_ticks - c.ticks, place_given=True), Change(kind=ChangeKind.PICKUP, ticks=c.ticks))
@@ -672,6 +723,7 @@ def _nearest(c: Correction, midi: int) -> int:
 
 
 def _pitch(n: Notation, i: int, c: Correction) -> Corrected:
+    c = c if c.step else replace(c, step=n.notes[i].pitch(n.key).step)
     midi = _nearest(c, n.notes[i].midi)
     return _set_midi(n, i, midi, Pitch(c.step, (midi - STEP_SEMITONES[c.step] - c.alter) // 12 - 1, c.alter))
 

@@ -97,7 +97,7 @@ def test_a_refusal_names_the_form_that_is_nearest() -> None:
 
 
 def test_a_line_is_read_whole_or_not_at_all() -> None:
-    for text in ("take out bar 3 note 2 and make it nicer", "bar 3 note 2 is a crotchet not a quaver", "in three or in four",
+    for text in ("take out bar 3 note 2 and make it nicer", "bar 3 note 2 is a crotchet not a joke", "in three or in four",
                  "bar 3 note 2 is a crotchet and a minim", "split bar 3 note 2 into nine"):
         with pytest.raises(Trouble):
             read_corrections(English(), text)
