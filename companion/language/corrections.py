@@ -303,7 +303,8 @@ def _rest_of_line(words: CorrectionWords, typed: Typed, at: int) -> Iterator[tup
 
 
 _SLOTS: dict[str, Callable[[CorrectionWords, Typed, int], Iterator[tuple[int, Any]]]] = {
-    "NUMBER": _number, "FIGURE": _figure, "AMOUNT": _amount, "TIMES": _times, "VALUE": _value, "PITCH": _pitch, "ACCIDENTAL": _accidental, "KEY": _key,
+    "NUMBER": _number, "FIGURE": _figure, "AMOUNT": _amount, "TIMES": _times, "VALUE": _value, "PITCH": _pitch,
+        "ACCIDENTAL": _accidental, "KEY": _key,
     "KEYNOTE": _keynote, "TIME": _time, "INTERVAL": _interval, "DIRECTION": _direction, "VALUES": _values, "PITCHES": _pitches,
     "WORD": _word, "REST": _rest_of_line}
 
@@ -319,18 +320,18 @@ class _Reader:
     def __init__(self, language: Language, text: str) -> None:
         self.language, self.text, self.bar = language, text, 0
 
-    def places(self, found: Iterable[Bindings]) -> list[Place]:
+    def places(self, found: Bindings | list[Bindings]) -> list[Place]:
         out: list[Place] = []
-        for one in found:
+        for one in listed(found):
             self.bar = one.get("bar", self.bar)
             if "which" in one or "every" in one:
                 out.append((self.bar, self.which(one)))
                 continue
             numbers = one["notes"] if "notes" in one else {"from": 1, "to": one["count"]}
-            if not self.bar and numbers.get("all") in ([1], [LAST]):  # the first or last note of the tune
+            if ("of_all" in one or not self.bar) and numbers.get("all") in ([1], [LAST]):  # the first or last note of the tune
                 out.append((LAST if numbers["all"] == [LAST] else FIRST, numbers["all"][0]))
                 continue
-            if not self.bar:
+            if not self.bar or "of_all" in one:
                 raise Trouble(self.language.message('It is not clear in which bar the note is in "{text}". Say for example: '
                                                     "bar 3 note 2.").format(text=self.text))
             notes = numbers["all"] if "all" in numbers else list(range(numbers["from"], numbers["to"] + 1))
@@ -352,7 +353,7 @@ class _Reader:
         return Trouble(self.language.message('I do not understand which note is meant in "{text}". Say for example: '
                                              "bar 3 note 2.").format(text=self.text))
 
-    def numbered(self, found: Iterable[Bindings]) -> list[tuple[int, int]]:
+    def numbered(self, found: Bindings | list[Bindings]) -> list[tuple[int, int]]:
         """The places found, all of which must be given by numbers."""
         places = self.places(found)
         out = [(bar, note) for bar, note in places if isinstance(note, int)]
@@ -390,7 +391,7 @@ class _Reader:
             first: dict[str, Any] = {}  # a note of three quavers is as long as they are before it is split
             if action is Action.SPLIT and (ticks := facts.pop("ticks", 0)):
                 first = {"action": Action.VALUE, "ticks": ticks * facts["parts"]}
-            return [Correction(**at(place), **one) for place in self.places(listed(found["places"]))
+            return [Correction(**at(place), **one) for place in self.places(found["places"])
                     for one in (first, {"action": action, **facts}) if one]
         if action is Action.PICKUP and not found.keys() & {"length", "ticks", "beats"}:
             return [Correction(action=action, note=found.get("count", 1))]
@@ -437,7 +438,7 @@ class _Reader:
         """What notes should be: a value, a pitch, both, a rest, higher or lower."""
         places = self.places(found["places"])
         kinds: list[tuple[Action, dict[str, Any]]] = []
-        for one in (*found["becomes"], *found.get("also", ())):
+        for one in (*listed(found["becomes"]), *found.get("also", ())):
             facts = self.facts(one)
             pitch: dict[str, Any] = {k: facts.pop(k) for k in ("step", "alter", "octave") if k in facts}
             if one["action"] is Action.VALUE and pitch:
@@ -474,11 +475,11 @@ class _Reader:
         if action is Action.JOIN:
             return [Correction(action=action, bar=bar, note=note) for bar, note in self.neighbours(found)[:-1]]
         if action is Action.TRIPLET:
-            places = self.numbered(found["places"])
-            if len(places) not in (1, 3) or (len(places) == 3 and self.neighbours(found) != places):
+            three = self.numbered(found["places"])
+            if len(three) not in (1, 3) or (len(three) == 3 and self.neighbours(found) != three):
                 raise Trouble(self.language.message('A triplet is three notes; other notes are named in "{text}". Say for '
                                                     "example: bar 3 notes 1 to 3 are a triplet.").format(text=self.text))
-            return [Correction(action=action, bar=places[0][0], note=places[0][1])]
+            return [Correction(action=action, bar=three[0][0], note=three[0][1])]
         ends = self.numbered([found["begin"], found["end"]] if "begin" in found else found["places"])
         if len(ends) < 2 or ends[0] >= ends[-1]:
             raise Trouble(self.language.message('A slur goes from one note to a later one; both are wanted in "{text}". Say for '

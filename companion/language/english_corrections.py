@@ -15,7 +15,7 @@ _MAKE = "make|change|set|turn|correct|fix|alter"
 _OUT = "(remove|delete|omit|erase|cut|drop | take|leave|cut|cross|rub out | get rid of | take away)"
 _PUT = "(add|insert|put|include|write | put in | there is|was|should|must|are [be] [a missing])"
 _WHOLE = "(everything | all [of] it | it all | it | all | all [of] the notes | [all] the notes | the [whole] tune|song|piece | " \
-         "the whole thing | all [the] notes)"
+         "the whole thing | all [the] notes | this)"
 
 
 def _rules(action: Action, *texts: str, **adds: Any) -> list[tuple[str, Mapping[str, Any]]]:
@@ -26,8 +26,8 @@ def _rules(action: Action, *texts: str, **adds: Any) -> list[tuple[str, Mapping[
 _PARTS: dict[str, Sequence[tuple[str, Mapping[str, Any]]]] = {
     "IS": [(text, {}) for text in (
         "is|are|was|were|equals|becomes|become [really|actually] [now] [both|all|each]",
-        "should|must|ought|could [all|both] [to] be [both|all|each]",
-        "needs|need|has|have|want|wants to be", "sounds like", "sounded like")],
+        "should|must|ought|could [all|both] [to] be|sound [both|all|each]",
+        "needs|need|has|have|want|wants to be", "sounds like", "sounded like", "goes|go|went up|down to")],
     "ART": [(text, {}) for text in ("a|an|the|some",)],
     "PLACES": [(text, {}) for text in (
         f"[in|at|on|for] {_BAR} bar=NUMBER {_NOTE}|number [number] notes=NUMBERS",
@@ -41,7 +41,12 @@ _PARTS: dict[str, Sequence[tuple[str, Mapping[str, Any]]]] = {
         f"[the] which=WHICH {_OF} [the] ({_BAR} bar=NUMBER | bar=NUMBER {_BAR})",
         f"[the] nth=NUMBER which=WHICH {_OF} [the] ({_BAR} bar=NUMBER | bar=NUMBER {_BAR})",
         f"all [of] [the] every=WHICH {_OF} [the] ({_BAR} bar=NUMBER | bar=NUMBER {_BAR})",
-        f"{_NOTE} [number] notes=NUMBERS", f"[the] notes=NUMBERS {_NOTE}")],
+        f"{_NOTE} [number] notes=NUMBERS", f"[the] [very] notes=NUMBERS {_NOTE}")] + [
+        (f"[the] [very] notes=NUMBERS {_NOTE} of ([the] tune|song|piece | all)", {"of_all": True})],
+    "LACKS": [(f"{_BAR} bar=NUMBER has|had no notes=NUMBERS note", {})],
+    "END": [(f"{_BAR} bar=NUMBER ends|end|finishes|finish", {"notes": {"all": [-1]}}),
+            ("(it | the tune|song|piece) ends|finishes", {"of_all": True, "notes": {"all": [-1]}}),
+            ("(it | the tune|song|piece) starts|begins", {"of_all": True, "notes": {"all": [1]}})],
     # What a note is now: said beside what it should be, or to say which is meant.
     "WHICH": [(text, {}) for text in ("ticks=VALUE", "PITCH")],
     "NAMED": [(text, {}) for text in ("ticks=VALUE", "PITCH", "ACCIDENTAL")],
@@ -64,7 +69,9 @@ _PARTS: dict[str, Sequence[tuple[str, Mapping[str, Any]]]] = {
                 "twice too long", factor=Fraction(1, 2)),
         *_rules(Action.OTHER_READING, "the other [reading|one|way]", "other reading", "the second reading|one"),
     ],
-    "IT": [(text, {}) for text in ("[and|so|but] (it|they|that|each|which IS|lasts|takes | make it|them|that | IS | lasts|last|takes|take)",)],
+    "IT": [(text, {}) for text in (
+        "[and|so|but] (it|they|that|each|which IS|lasts|takes | make it|them|that | IS | lasts|last|takes|take)",)],
+    "ENDS": _rules(Action.PITCH, "[ART] PITCH") + _rules(Action.VALUE, "[ART] ticks=VALUE"),
     "SYLLABLE": [(text, {}) for text in ("syllable|word|text|lyric|letter|letters|words|lyrics",)],
 }
 _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
@@ -73,7 +80,8 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
             "PLACES+ IS not [ART] NAMED [but] [IT] BECOMES+", f"{_MAKE} PLACES+ longer|shorter|higher|lower BECOMES+",
             "PLACES+ IS wrong|longer|shorter|higher|lower [IT] BECOMES+",
             "PLACES+ IS [much|far] too long|short|high|low|quick|slow IT BECOMES+",
-            "replace PLACES+ by|with BECOMES+", "PLACES+ IT BECOMES+ [NOT]", "PLACES+ IS held|sung for LENGTH",
+            "shorten|lengthen PLACES+ to|into BECOMES+", "places=END on|with becomes=ENDS", "replace PLACES+ by|with BECOMES+",
+            "PLACES+ IT BECOMES+ [NOT]", "PLACES+ IS held|sung for LENGTH",
             f"[the] NAMED {_OF} PLACES+ [{_IS}] BECOMES+ [NOT]",
             "PLACES+ lasts|last|takes|take [for] LENGTH", "let PLACES+ be BECOMES+",
             "raise|lower|move|transpose|shift|put PLACES+ BECOMES+",
@@ -84,7 +92,7 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
             f"{_BAR} bar=NUMBER [{_IS}|goes|has|reads] pitches=PITCHES", f"the notes {_OF} {_BAR} bar=NUMBER {_IS} values=VALUES",
             f"the notes {_OF} {_BAR} bar=NUMBER {_IS} pitches=PITCHES",
             f"the rhythm {_OF} {_BAR} bar=NUMBER {_IS} values=VALUES"),
-    *_rules(Action.TAKE_OUT, f"{_OUT} PLACES+", "PLACES+ IS not [really] [ART] note|notes", "PLACES+ IS no note",
+    *_rules(Action.TAKE_OUT, f"{_OUT} PLACES+", "places=LACKS", "PLACES+ IS not [really] [ART] note|notes", "PLACES+ IS no note",
             "PLACES+ was|were|is|are not|never sung|there|real", "PLACES+ do|does not belong|exist [there|here]",
             "there is|was|are no PLACES+", "take PLACES+ out", "PLACES+ should go|disappear", "PLACES+ no|not [a] note",
             "PLACES+ should|must not be there|here"),
@@ -93,10 +101,12 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
             "PLACES+ IS [joined|tied] [to|with] the next|following [one|note]"),
     *_rules(Action.JOIN, "join|tie|merge|connect|combine PLACES+ [together] [into] [one] [note]",
             "PLACES+ IS [only|all|really] ([just] one | the same | a single) [long] [note]", "PLACES+ belong|go|goes together",
+            "PLACES+ sound|sounds as|like one [note]",
             "PLACES+ IS joined|tied|merged [together]", together=True),
     *_rules(Action.JOIN, "join|tie|merge|connect|combine begin=PLACES to|with|into|and end=PLACES",
             "begin=PLACES IS joined|tied|connected to|with end=PLACES", together=True),
-    *_rules(Action.SPLIT, "split|divide|part|break|cut PLACES+ [up] in|into parts=NUMBER ticks=VALUE",
+    *_rules(Action.SPLIT, "PLACES+ IS [really|actually] parts=NUMBER ticks=VALUE",
+            "split|divide|part|break|cut PLACES+ [up] in|into parts=NUMBER ticks=VALUE",
             "split|divide|part|break|cut PLACES+ [up|in|into] [half] [parts=NUMBER] [equal] [note|notes|parts|halves]",
             "PLACES+ IS [really|actually] [made] [of] parts=NUMBER notes", "PLACES+ is|are|was|were sung parts=TIMES",
             "split|divide|part|break|cut PLACES+ in half"),
@@ -111,16 +121,18 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
             "after PLACES+ (there is | comes|is|follows | there should be | should come|be) [ART] ticks=VALUE rest",
             "PLACES+ has|have [ART] ticks=VALUE rest after [it|them]", "PLACES+ IS followed by [ART] ticks=VALUE rest"),
     *_rules(Action.OTHER_READING, "[take|use|try|choose|want] the other|second [reading|one] [for|of|at|in] PLACES+"),
-    *_rules(Action.NO_TRIPLET, "no triplet at|on|from PLACES+", f"{_OUT} the triplet at|on|from PLACES+", "take the triplet away|out at|on|from PLACES+",
+    *_rules(Action.NO_TRIPLET, "no triplet at|on|from PLACES+", f"{_OUT} the triplet at|on|from PLACES+",
+            "take the triplet away|out at|on|from PLACES+",
             "PLACES+ IS not [ART] triplet|triplets"),
     *_rules(Action.TRIPLET, f"PLACES+ {_IS} [ART] triplet|triplets", f"{_MAKE} PLACES+ [into] [ART] triplet|triplets",
-            "PLACES+ form|make|starts|begins|start|begin [ART] triplet", "[a] triplet at|on|from|with PLACES+", f"{_PUT} [a] triplet at|on|from PLACES+"),
+            "PLACES+ form|make|starts|begins|start|begin [ART] triplet", "[a] triplet at|on|from|with PLACES+",
+            f"{_PUT} [a] triplet at|on|from PLACES+"),
     *_rules(Action.SLUR, "slur PLACES+ [together]", "slur [from] begin=PLACES to|until|through end=PLACES",
             "[a] slur from|over|on|between|at begin=PLACES to|and|until|through end=PLACES",
-            "[a] slur over|on|between|from|at PLACES+",
+            "[a|one] slur over|on|between|from|at PLACES+",
             f"{_PUT} [a] slur over|on|between|from|at PLACES+",
             f"{_PUT} [a] slur over|on|between|from|at begin=PLACES to|and|until end=PLACES",
-            "PLACES+ IS slurred [together]", "PLACES+ IS sung on|to one|the [same] SYLLABLE",
+            "PLACES+ [IS] slurred [together]", "PLACES+ IS sung on|to one|the [same] SYLLABLE",
             "begin=PLACES to end=PLACES IS slurred"),
     *_rules(Action.NO_SLUR, "no slur at|on|from|over|after PLACES+", f"{_OUT} the slur at|on|from|over|after PLACES+",
             "PLACES+ IS not slurred"),
@@ -157,7 +169,7 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
     *_rules(Action.SYLLABLE, "no SYLLABLE under|at|of|for|on|below PLACES",
             f"{_OUT} the SYLLABLE under|at|of|for|on|below PLACES", text=""),
     *_rules(Action.TIME, "[in] TIME [time]", "[it] is|goes|was [written] [in] TIME [time]",
-            f"{_WHOLE} is|goes|was|should [be] [written] in TIME [time]", "[it] is [in] TIME [time] not [in] other=TIME [time]",
+            f"{_WHOLE} is|goes|was|should [be] [written] in TIME [time]", "[it] [is] [in] TIME [time] not [in] other=TIME [time]",
             "count|write|read [it] in TIME [time]",
             "[the] time [signature] [is|in|should] [be] TIME", "change|set the time [signature] to TIME",
             "[it] [has|is|are] [there] [are|is] TIME beat|beats [in|to|per] [a|the|each|every] [bar|measure]", "in TIME beats",
@@ -165,8 +177,10 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
     *_rules(Action.TIME, "[it] [is] [like] [a] waltz [time]", "it waltzes", text="3/4"),
     *_rules(Action.TIME, "[it] [is] [like] [a] march", "it marches", "it is [like] marching", text="2/4"),
     *_rules(Action.TIME, "it rocks", "[it] [is] [like] [a] jig", "it is rocking", text="6/8"),
-    *_rules(Action.KEY, "[write|put] [it] [is] [goes] in KEY", "[it] [is] [in] [the] key [signature] [is] [of] KEY",
-            "[it] [is] in the key of key=KEYNOTE", f"{_WHOLE} is in key=KEYNOTE", "in key=KEYNOTE", "[the] key [is] key=KEYNOTE", "change|set the key to KEY"),
+    *_rules(Action.KEY, "[write|put] [it] [is] [goes] in KEY", "[it] [is] KEY", f"{_WHOLE} is in KEY",
+            "[it] [is] [in] [the] key [signature] [is] [of] KEY",
+            "[it] [is] in the key of key=KEYNOTE", f"{_WHOLE} is in key=KEYNOTE", "in key=KEYNOTE", "[the] key [is] key=KEYNOTE",
+            "change|set the key to KEY"),
     *_rules(Action.TRANSPOSE, f"[{_WHOLE}] [is|should|goes] [be] [sung] INTERVAL DIRECTION",
             f"move|transpose|shift|put|sing|write {_WHOLE} DIRECTION [by] INTERVAL",
             f"move|transpose|shift|put|sing|write {_WHOLE} INTERVAL DIRECTION",
@@ -181,7 +195,9 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
     *_rules(Action.PICKUP, "[a|the] PICKUP [is|of] LENGTH", "[a|an] LENGTH PICKUP",
             "(it | the tune|song) begins|starts with [a|an|the] PICKUP of LENGTH",
             "(it | the tune|song) begins|starts with [a|an] LENGTH PICKUP",
-            "the first note is|belongs [in] [to] a|an|the PICKUP", "the first count=NUMBER notes are|belong|form [in] [to] a|an|the PICKUP", "it begins|starts LENGTH before the bar|measure"),
+            "the first note is|belongs [in] [to] a|an|the PICKUP",
+            "the first count=NUMBER notes are|belong|form [in] [to] a|an|the PICKUP",
+            "it begins|starts LENGTH before the bar|measure"),
     *_rules(Action.DOUBLE, "[all|the] [the] [note] values [is|are|should] [be] twice|double as long",
             "(all|the [the] notes | every note | everything) [is|are|should] [be] twice|double as long [as] [it] [is] [now]",
             "double ([all] [the] [note] values|notes|lengths | everything)",
@@ -191,7 +207,8 @@ _COMMANDS: list[tuple[str, Mapping[str, Any]]] = [
             "(all|the [the] notes | every note | everything) [is|are|should] [be] half as long [as] [it] [is] [written] [now]",
             "halve|half ([all] [the] [note] values|notes|lengths | everything)",
             "(everything|it | all notes) is [written] twice too long|slow"),
-    *_rules(Action.TITLE, "[the|its] title|name [is] text=REST", "call|name it text=REST", "it is called|named text=REST",
+    *_rules(Action.TITLE, "[the|its] title|name [is] text=REST", "call|name it text=REST",
+            "change|set the title|name to text=REST", "it is called|named text=REST",
             "[the] [tune|song] is called text=REST"),
     *_rules(Action.WORDS, "[the] words|lyrics|text [are|is] text=REST"),
 ]
@@ -203,7 +220,8 @@ ENGLISH_RULES: dict[str, Sequence[tuple[str, Mapping[str, Any]]]] = {
     "NUMBERS": [("from=NUMBER to|through|until|- to=NUMBER", {}), ("all=NUMBER+", {})],
     "COMMAND": _COMMANDS,
 }
-_UNDO, _REDO = ("undo", "undo that", "undo it", "take that back", "take it back", "go back", "back", "undo the last", "go back one", "go back one step", "one step back", "undo the last change", "undo the last one"), \
+_UNDO, _REDO = ("undo", "undo that", "undo it", "take that back", "take it back", "go back", "back", "undo the last",
+        "go back one", "go back one step", "one step back", "undo the last change", "undo the last one"), \
     ("redo", "redo that", "redo it", "do it again", "put it back", "again please")
 ENGLISH_ORDERS: dict[str, Order] = {
     **dict.fromkeys(_UNDO, Order.UNDO), **dict.fromkeys(_REDO, Order.REDO),
@@ -264,7 +282,8 @@ def correction_words(numbers: Mapping[str, int], ordinals: Mapping[str, int], va
         contractions={"it's": "it is", "there's": "there is", "that's": "that is", "isn't": "is not", "wasn't": "was not",
                       "aren't": "are not", "doesn't": "does not", "don't": "do not", "weren't": "were not"},
         joining=("and", "then", "also", "but", "plus"),
-        before=("please", "that", "so", "can you", "could you", "i think", "i think that", "no", "now", "well", "actually", "can we",
+        before=("please", "that", "so", "can you", "could you", "i think", "i think that", "no", "now", "well", "actually",
+                "can we",
                 "i want", "yes"),
         after=("please", "i think", "instead", "thank you", "thanks"),
         rules=ENGLISH_RULES, orders=ENGLISH_ORDERS, answers=_ANSWERS, versions=_VERSIONS)

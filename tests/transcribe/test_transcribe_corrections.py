@@ -9,6 +9,7 @@ from notate_takes import as_track, performance
 
 from companion.errors import Trouble
 from companion.transcribe import (
+    FIRST,
     LAST,
     TIMES,
     Action,
@@ -17,6 +18,7 @@ from companion.transcribe import (
     Correction,
     Given,
     Notation,
+    Which,
     correct,
     correct_all,
     notate,
@@ -262,3 +264,32 @@ def test_a_whole_bar_of_values_must_fit_its_notes(take: Notation) -> None:
     count = take.bars.count(1)
     with pytest.raises(Trouble, match=f"{count} begin in it, and {count + 1} were given"):
         correct_all(take, [Correction(action=Action.VALUE, bar=1, note=k, ticks=2, notes=count + 1) for k in range(1, count + 1)])
+
+
+def test_notes_are_meant_by_what_they_are_or_by_where_the_tune_ends(take: Notation) -> None:
+    pitch = [x.pitch(take.key) for x in take.notes]
+    first = [i for i, bar in enumerate(take.bars) if bar == 1]
+    step = pitch[first[-1]].step
+    alone = [i for i in first if pitch[i].step == step] == [first[-1]]
+    nth = 0 if alone else LAST
+    done = correct(take, Correction(action=Action.PITCH, bar=1, which=Which(step=step, nth=nth), alter=1)).notation
+    assert done.notes[first[-1]].pitch(done.key) == Pitch(step, pitch[first[-1]].octave, 1)
+    value = take.notes[first[0]].ticks
+    same = [i for i in first if take.notes[i].ticks == value]
+    done, changes = correct_all(take, (Correction(action=Action.MOVE, bar=1, which=Which(ticks=value, every=True), semitones=1),))
+    assert [i for i in first if done.notes[i].midi == take.notes[i].midi + 1] == same
+    assert len(changes) == len(same)
+    for nothing in (Which(ticks=63), Which(step=step, nth=len(first) + 1)):
+        with pytest.raises(Trouble, match="such note"):
+            correct(take, Correction(action=Action.TAKE_OUT, bar=1, which=nothing))
+    if len(same) > 1:
+        with pytest.raises(Trouble, match="Say which"):
+            correct(take, Correction(action=Action.TAKE_OUT, bar=1, which=Which(ticks=value)))
+    last = correct(take, Correction(action=Action.MOVE, bar=LAST, note=LAST, semitones=2)).notation
+    assert [a.midi - b.midi for a, b in zip(last.notes, take.notes, strict=True)] == [0] * (len(take.notes) - 1) + [2]
+    begun = correct(take, Correction(action=Action.MOVE, bar=FIRST, note=1, semitones=2)).notation
+    assert begun.notes[0].midi == take.notes[0].midi + 2
+    upbeat = correct(take, Correction(action=Action.PICKUP, note=1)).notation
+    assert upbeat.tune.pickup * 4 == take.notes[0].length
+    with pytest.raises(Trouble, match="beside each other"):
+        correct(take, Correction(action=Action.JOIN, bar=1, note=1, other_bar=2, other_note=1))
