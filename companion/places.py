@@ -146,6 +146,12 @@ def _read(file: io.FileIO, most_bytes: int) -> bytes:
     return b"".join(parts)
 
 
+def not_written(error: OSError) -> Trouble:
+    """What to raise where an output of no name could not be written: a full disk is no fault of ours."""
+    return Trouble(_("Writing the output failed: {reason}. Make room or choose another place.").format(
+                       reason=(error.strerror or str(error)).lower()))
+
+
 def write_whole(path: str | Path, data: bytes, private: bool = False) -> None:
     """Write beside, flush to the disk, then rename: `path` is either as it was or complete.
 

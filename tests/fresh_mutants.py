@@ -37,7 +37,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant("match/advice.py", "return max(wrong, key=lambda m: (round(m.sure, 2), -m.start), default=None)",
            "return max(wrong, key=lambda m: (-round(m.sure, 2), -m.start), default=None)",
            "the least sure miss is the one to try"),
-    Mutant("match/advice.py", "if m.end <= last]", "if m.start <= last]", "who stopped early is never told that it was right so far"),
+    Mutant("match/advice.py", "if m.end <= last]", "if m.start <= last]",
+           "who stopped early is never told that it was right so far"),
     Mutant("match/details.py", "round(abs(m.sung_semitones) - abs(m.wanted_semitones), 1)",
            "round(m.sung_semitones - m.wanted_semitones, 1)", "a move down that was too large is called too small"),
     Mutant("match/details.py", "(off[j] - off[i])[good]", "(off[i] - off[j])[good]", "a voice that sinks is said to rise"),
@@ -82,7 +83,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant("diary/week.py", "(reach is None or e.reach <= reach)", "True", "a tune wider than the voice is suggested"),
     Mutant("diary/merge.py", "SET ended_at = coalesce(ended_at, :ended_at) WHERE", "SET ended_at = ended_at WHERE",
            "a consent that was withdrawn on another machine holds on"),
-    Mutant("diary/copies.py", "            if earlier_day:\n", "            if False:\n", "there is never but one copy, of today"),
+    Mutant("diary/copies.py", "            if earlier_day:\n", "            if False:\n",
+           "there is never but one copy, of today"),
     Mutant("diary/changes.py", '{"#": 1, "b": -1}', '{"#": 1, "b": 0}', "a range from B flat cannot be given, or is another"),
     # --- course
     Mutant("course/answer.py", "apart = STEPS.index(a.step) - STEPS.index(b.step)",
@@ -149,7 +151,8 @@ MUTANTS: tuple[Mutant, ...] = (
            "self.tempo * (1 / TEMPO_STEP if slower else TEMPO_STEP)", "slower is faster"),
     Mutant("lesson/live.py", "heard.kind is not HeardKind.SILENCE or (waits == 1 and not heard.others)",
            "heard.kind is not HeardKind.SILENCE or not heard.others", "silence is remarked on again and again"),
-    Mutant("lesson/live.py", '        while (path := self.keep_in / f"line-{number}.musicxml").exists():\n            number += 1\n',
+    Mutant("lesson/live.py",
+           '        while (path := self.keep_in / f"line-{number}.musicxml").exists():\n            number += 1\n',
            '        path = self.keep_in / f"line-{number}.musicxml"\n', "a line that was kept last week is written over"),
 )
 

@@ -174,12 +174,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return 0
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        if error.filename:
-            text = _("{path} could not be opened: {reason}. Give another, or one that you may open.").format(
-                       path=error.filename, reason=reason)
-        else:
-            text = _("Writing the output failed: {reason}. Make room or choose another place.").format(reason=reason)
+        from companion.places import not_written
+
+        text = str(not_written(error)) if not error.filename else _(
+            "{path} could not be opened: {reason}. Give another, or one that you may open.").format(
+                path=error.filename, reason=(error.strerror or str(error)).lower())
         print(_shown(text), file=sys.stderr)
         return 2
     except Exception as error:

@@ -16,7 +16,7 @@ from companion.diary.settings import SettingName, read_setting, setting_name
 from companion.diary.store import Unusable, beside, default_path
 from companion.errors import Trouble
 from companion.messages import _
-from companion.tune import Pitch, find
+from companion.tune import Pitch, lasting_name
 
 STEPS = "CDEFGAB"
 
@@ -50,11 +50,7 @@ def read_changes(*, settings: Sequence[str] = (), range_names: Sequence[str] | N
     pairs = tuple(_read_pair(text) for text in settings)
     if until and not consent_by:
         raise Trouble(_("--until says when a consent ends; give --consent WHO with it."))
-    found = []
-    for tune in tunes:
-        path = find(tune)
-        found.append(tune if not Path(tune).is_file() else str(path.resolve()))
-    return Changes(settings=pairs, range=low_high, tunes=tuple(found), days=days, consent_by=consent_by,
+    return Changes(settings=pairs, range=low_high, tunes=tuple(map(lasting_name, tunes)), days=days, consent_by=consent_by,
                    consent_until=consent_until, withdraw=withdraw)
 
 

@@ -21,6 +21,7 @@ class SessionKind(StrEnum):
 
     LESSON = "lesson"
     PRACTISE = "practise"
+    RECORDED = "recorded"  # in none: a recording that was heard later
 
 
 class Purpose(StrEnum):

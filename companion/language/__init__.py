@@ -81,6 +81,7 @@ if TYPE_CHECKING:
         note_name,
         smaller_piece,
         start_line,
+        unsure_moves_line,
         went_well,
     )
     from companion.language.diary import (
@@ -441,6 +442,7 @@ __all__ = [
     "typed_label",
     "uneven_words",
     "unsure_line",
+    "unsure_moves_line",
     "untitled_tune",
     "values_answer",
     "version_answer",
@@ -483,7 +485,8 @@ __getattr__ = loader(__name__, {
     "corrections": ("EXAMPLES", "read_corrections", "read_key", "read_order"),
     "cues": (
         "NOTHING_SUNG", "CueSentences", "all_right", "bare", "count_line", "cue_sentences", "cue_text", "detail_lines",
-        "move_line", "move_name", "moves_of_kind", "note_name", "smaller_piece", "start_line", "went_well"
+        "move_line", "move_name", "moves_of_kind", "note_name", "smaller_piece", "start_line", "unsure_moves_line",
+        "went_well"
     ),
     "diary": (
         "change_lines", "check_lines", "deletion_line", "deletion_question", "export_line", "import_line",

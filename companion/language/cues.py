@@ -405,6 +405,18 @@ def count_line(language: Language, counts: Mapping[Verdict, int]) -> str:
     return language.message("{counts}.").format(counts=", ".join(parts))
 
 
+def unsure_moves_line(language: Language, moves: Sequence[Move]) -> str:
+    """Moves that are not sure in one line, those that follow each other as one stretch: "Not sure: notes 1 to 4 and 6 to 7."."""
+    stretches: list[list[int]] = []
+    for move in moves:
+        if stretches and stretches[-1][1] == move.start:
+            stretches[-1][1] = move.end
+        else:
+            stretches.append([move.start, move.end])
+    return language.message("Not sure: notes {stretches}.").format(stretches=language.listed(
+        [language.message("{start} to {end}").format(start=start, end=end) for start, end in stretches]))
+
+
 def move_line(language: Language, move: Move) -> str:
     """One move: what the tune does, and what was heard."""
     verdict = language.message(VERDICTS[move.verdict][0])

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         sit,
     )
     from companion.lesson.demo import demo_answer, demo_lines, save_cue
+    from companion.lesson.keeping import Kept, keep_answer, kept_line
     from companion.lesson.keys import Keys
     from companion.lesson.out import Out
     from companion.lesson.question_sound import led_in, shift_for, sound_of_question
@@ -38,12 +39,12 @@ if TYPE_CHECKING:
     from companion.lesson.takes_list import Job
     from companion.lesson.words import answer_lines, review_line
 
-__all__ = ["Answer", "Devices", "Job", "Keys", "Out", "ReviewProgress", "Reviewed", "SessionOptions", "Sitting", "SittingIO",
-           "Taken", "Tally", "answer_lines", "answer_take", "asked", "check_level", "compared_sound", "corrected", "cue_sound",
-           "demo_answer", "demo_lines", "drill_sitting", "glossary_json", "hear_answer", "judge_stages", "led_in",
-           "place", "progress_json", "pupils_language", "question_json", "record_claps", "review_line", "review_list",
-           "review_take", "run_lesson", "run_practise", "save_cue",
-           "shift_for", "sit", "sound_of_question", "stage_json", "terminal", "why_json"]
+__all__ = ["Answer", "Devices", "Job", "Kept", "Keys", "Out", "ReviewProgress", "Reviewed", "SessionOptions", "Sitting",
+           "SittingIO", "Taken", "Tally", "answer_lines", "answer_take", "asked", "check_level", "compared_sound", "corrected",
+           "cue_sound", "demo_answer", "demo_lines", "drill_sitting", "glossary_json", "hear_answer", "judge_stages",
+           "keep_answer", "kept_line", "led_in", "place", "progress_json", "pupils_language", "question_json", "record_claps",
+           "review_line", "review_list", "review_take", "run_lesson", "run_practise", "save_cue", "shift_for", "sit",
+           "sound_of_question", "stage_json", "terminal", "why_json"]
 
 __getattr__ = loader(__name__, {
     "answer": ("Answer", "answer_take", "why_json"),
@@ -54,6 +55,7 @@ __getattr__ = loader(__name__, {
     "course_sitting": ("Sitting", "SittingIO", "Tally", "drill_sitting", "judge_stages", "place",
                        "pupils_language", "sit"),
     "demo": ("demo_answer", "demo_lines", "save_cue"),
+    "keeping": ("Kept", "keep_answer", "kept_line"),
     "keys": ("Keys",),
     "out": ("Out",),
     "question_sound": ("led_in", "shift_for", "sound_of_question"),

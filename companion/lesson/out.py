@@ -55,6 +55,12 @@ class Out:
             self.write(text)
         return done
 
+    def speak(self, text: str) -> None:
+        """Speak, where words are spoken, what will stand on the screen anyway."""
+        if self.speech:
+            self.last = text
+            self.sound(audio.speak(text, self.language, self.rate))
+
     def prepare(self, text: str) -> None:
         """Make the sound of a line that will be said, or is likely to be, while something else is waited for. Only the last one
         is kept."""

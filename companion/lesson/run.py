@@ -109,7 +109,7 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
     opened = Background(microphone)
     opened.start()
     out = options.devices.out(settings, options.helper)
-    with diary, _ended_by_signals(), _closed(out), _keys(options, settings) as keys:
+    with diary, _closed(out), _keys(options, settings) as keys:
         session = None
         try:
             out.prepare(greeting(language, pupil.nickname))
@@ -132,8 +132,7 @@ def run_practise(nickname: str, options: SessionOptions, tune: str | None = None
                          more=None if tune else lambda names: _another(diary, pupil, names),
                          easier=None if tune else lambda names: _easier(pupil, names), first=not diary.takes(pupil)).run()
         except Trouble as fault:
-            if out.speech:  # nobody may be there to read it
-                out.say(str(fault))
+            out.speak(str(fault))  # nobody may be there to read it
             raise
         finally:
             if opened.came:
@@ -151,7 +150,7 @@ def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: 
     """
     from companion.lesson.answer import chosen_line
     from companion.lesson.live import Echo, Lesson
-    from companion.tune import load
+    from companion.tune import lasting_name, load
 
     diary, trouble = open_or_beside(options.diary) if nickname else (None, None)
     pupil = _pupil(diary, nickname, options.new) if diary is not None and nickname else None
@@ -162,14 +161,14 @@ def run_lesson(options: SessionOptions, tune_name: str | None = None, nickname: 
     language = choose_language(settings[SettingName.VARIETY])
     out = options.devices.out(settings, options.helper)
     options.devices.prepare()  # before the microphone, so that the drivers' own messages are kept off the screen
-    with _ended_by_signals(), _closed(out), _keys(options, settings) as keys:
+    with _closed(out), _keys(options, settings) as keys:
         if trouble is not None and diary is not None:
             out.say(_kept_elsewhere(language, trouble, diary))
         session = _session(SessionKind.LESSON, diary, pupil, keys, settings, language, out, options.devices,
                            options.devices.ears(settings))
         try:
             if tune is not None and tune_name is not None:
-                Lesson(session, tune, tune_name, phrase, wait).run()
+                Lesson(session, tune, lasting_name(tune_name), phrase, wait).run()
             else:
                 Echo(session, Path(keep_in) if keep_in else default_path().parent / "lines").run()
         finally:
@@ -239,27 +238,6 @@ def _closed(out: Out) -> Iterator[None]:
         yield
     finally:
         out.close()
-
-
-@contextlib.contextmanager
-def _ended_by_signals() -> Iterator[None]:
-    """A terminal that is closed, or a system that asks the program to end, ends a session as Ctrl+C does: what waits is
-    saved. In other threads than the main one nothing is changed."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    import signal
-
-    def end(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    names = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {name: signal.signal(name, end) for name in names}
-    try:
-        yield
-    finally:
-        for name, handler in before.items():
-            signal.signal(name, handler)
 
 
 def _gives_sound(opened: Background[Ears], out: Out, keys: Keys, language: Language) -> bool:
@@ -376,9 +354,9 @@ def _sets(diary: Diary, pupil: Pupil, tune: str | None, part: str | None = None)
     """What is to be practised: the tune asked for, else what is set, else what helps next, else the easiest."""
     from companion.diary import suggestion
     from companion.lesson.practise import Set
-    from companion.tune import load
+    from companion.tune import lasting_name, load
 
-    names = [tune] if tune else [w.tune for w in diary.work(pupil)]
+    names = [lasting_name(tune)] if tune else [w.tune for w in diary.work(pupil)]
     if not names:
         with contextlib.suppress(Unusable):  # a child waits
             suggested = suggestion(diary, pupil)

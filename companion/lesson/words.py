@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from companion.language import Language, bare, count_line, cue_sentences, detail_lines, move_line
+from companion.language import Language, bare, count_line, cue_sentences, detail_lines, move_line, unsure_moves_line
 from companion.lesson.answer import Answer, say_cell
 from companion.lesson.reviewed import Reviewed
 from companion.match import CueKind, Verdict
 from companion.places import shown
+
+MANY_UNSURE = 3  # moves that are not sure, which one line names together
 
 
 def note_line(language: Language, found: Answer, index: int) -> str:
@@ -22,15 +24,20 @@ def note_line(language: Language, found: Answer, index: int) -> str:
 
 
 def answer_lines(language: Language, found: Answer, more: bool = False, sounds: bool = True) -> list[str]:
-    """The cue, the count, then each move that was not right, then each note with its cell.
+    """The cue, the count, then each move that was not right (several that are not sure in one line), then each note with its
+    cell.
 
-    more: also the right moves, and what was measured. sounds: see `Answer.cue`. Of a take that
+    more: every move by itself, also the right ones, and what was measured. sounds: see `Answer.cue`. Of a take that
     could not be followed at all nothing is said move by move, nor measured.
     """
     match = found.match
     lines = [found.cue(language, sounds), count_line(language, match.counts)]
     if found.followed:
-        lines += [move_line(language, m) for m in match.moves if m.verdict != Verdict.RIGHT or more]
+        unsure = [m for m in match.moves if m.verdict is Verdict.UNSURE]
+        together = len(unsure) >= MANY_UNSURE and not more
+        lines += [move_line(language, m) for m in match.moves
+                  if more or m.verdict is Verdict.WRONG or (m.verdict is Verdict.UNSURE and not together)]
+        lines += [unsure_moves_line(language, unsure)] if together else []
     if more and found.followed:
         lines += detail_lines(language, match)
     return lines + [note_line(language, found, i) for i in range(len(match.notes))]

@@ -191,7 +191,7 @@ async def change(request: Request) -> Response:
             changes = read_changes(
                 settings=settings,
                 range_names=(text("low"), text("high")) if text("low") or text("high") else None,
-                tunes=[_lasting(state, text("set"))] if text("set") else (), days=int(text("days") or 7),
+                tunes=[lasting(state, text("set"))] if text("set") else (), days=int(text("days") or 7),
                 consent_by=text("consent") or None, until=text("until") or None, withdraw=form.get("withdraw") == "yes")
             make_changes(diary, found, changes)
             return change_lines(state.language, found.nickname, changes, diary.path)
@@ -203,8 +203,9 @@ async def change(request: Request) -> Response:
     return await _shown(request, name, done)
 
 
-def _lasting(state: State, name: str) -> str:
-    """What the diary calls a tune for days: one that was sent is kept beside the diary first, in a file named by its title."""
+def lasting(state: State, name: str) -> str:
+    """What the diary calls a tune: one that was sent is kept beside the diary first, in a file named by its title. Raises
+    Trouble or OSError where that cannot be written."""
     place = state.tunes.place(name)
     if place == name:
         return name

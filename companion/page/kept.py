@@ -15,6 +15,7 @@ from companion.errors import Trouble
 from companion.limits import run_limited
 from companion.messages import _
 from companion.page.security import new_token
+from companion.places import not_written
 from companion.tune import catalogue, load, save
 
 MOST_TUNES = 50
@@ -41,8 +42,7 @@ def in_folder(work: Callable[[Path], Any]) -> Any:
         with tempfile.TemporaryDirectory(prefix="companion-") as folder:
             return work(Path(folder))
     except OSError as error:
-        raise Trouble(_("Writing the output failed: {reason}. Make room or choose another place.").format(
-                            reason=(error.strerror or str(error)).lower())) from error
+        raise not_written(error) from error
 
 
 def files_made(write: Callable[[Path], object]) -> dict[str, bytes]:

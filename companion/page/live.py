@@ -37,7 +37,7 @@ from companion.lesson import Devices, Keys, Out, SessionOptions, Taken, run_less
 from companion.match import CueKind, move_to_try
 from companion.messages import _
 from companion.page.course import Drill, read_drill, typed_words
-from companion.page.diary import MOST_NAME, begins, pupils_of
+from companion.page.diary import MOST_NAME, begins, lasting, pupils_of
 from companion.page.frame import State, View, render, state_of
 from companion.page.kept import wav_bytes
 from companion.page.picture import Hillside, VoiceOverPath, hillside
@@ -160,6 +160,11 @@ class PageOut(Out):
             after_start()
         return True
 
+    def speak(self, text: str) -> None:
+        """What is spoken stands beside it; what is not is shown by who ends the session."""
+        if self.speech:
+            self.say(text)
+
     def prepare(self, text: str) -> None:
         """Nothing: a page is quick enough."""
 
@@ -207,7 +212,8 @@ class PageOut(Out):
 
 @dataclass(frozen=True)
 class Greeting:
-    """What the browser asks for at the beginning of a session. tune: what `load` takes, None for none. part: of a score."""
+    """What the browser asks for at the beginning of a session. tune: by its name on the page, None for none. part: of a
+    score."""
 
     kind: str
     rate: int
@@ -246,8 +252,10 @@ def read_greeting(state: State, text: str) -> Greeting:
     if kind in ("practise", "range", "course") and name is None:
         raise Trouble(_("Give the pupil's nickname first."))
     state.spoken = data.get("speech") == "on"
-    tune = state.tunes.place(str(data["tune"])) if data.get("tune") and kind in ("sing", "practise") else None
-    if kind == "sing" and tune is None:
+    tune = str(data["tune"]) if data.get("tune") and kind in ("sing", "practise") else None
+    if tune is not None:
+        state.tunes.place(tune)  # there is one
+    elif kind == "sing":
         raise Trouble(_("Choose a tune first."))
     drill = read_drill(state, {**data, "kind": data.get("question")}.get, USUAL_QUESTIONS) if kind == "drill" else None
     minutes, phrase = _between(data.get("minutes"), 1, 20), _between(data.get("phrase"), 1, 999)
@@ -388,10 +396,19 @@ class Live:
         wanted = self.greeting
         options = SessionOptions(diary=self.state.diary, new=True, helper=wanted.helper, settings=self._settings(),
                                  devices=self._devices())
+        tune = self._tune(wanted) if wanted.tune else None
         if wanted.kind in ("sing", "lesson"):
-            run_lesson(options, wanted.tune, wanted.pupil, wanted.part, phrase=wanted.phrase, wait=wanted.wait)
+            run_lesson(options, tune, wanted.pupil, wanted.part, phrase=wanted.phrase, wait=wanted.wait)
         else:
-            run_practise(wanted.pupil or "", options, wanted.tune, warm_up=wanted.warm_up, find_range=wanted.kind == "range")
+            run_practise(wanted.pupil or "", options, tune, warm_up=wanted.warm_up, find_range=wanted.kind == "range")
+
+    def _tune(self, wanted: Greeting) -> str:
+        """What `load` takes for the tune. Where somebody's takes are kept, one that was sent is kept too; if it cannot be, the
+        session begins all the same."""
+        if wanted.pupil:
+            with contextlib.suppress(Trouble, OSError):
+                return lasting(self.state, wanted.tune or "")
+        return self.state.tunes.place(wanted.tune or "")
 
     def _course(self) -> None:
         """A sitting of the course in which sung answers are heard."""

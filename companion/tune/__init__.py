@@ -2,7 +2,7 @@
 
 from companion.tune.chords import ChordKind, ChordNote, ChordSymbol
 from companion.tune.convert import from_music21, split_value
-from companion.tune.files import LoadedPart, find, load, load_parts, save, shipped_names
+from companion.tune.files import LoadedPart, find, lasting_name, load, load_parts, save, shipped_names
 from companion.tune.model import (
     STEP_SEMITONES,
     STEPS,
@@ -42,9 +42,8 @@ from companion.tune.voice import Fit, fit, spell, transpose, transposed_key
 
 __all__ = ["ACCIDENTALS", "CELL_BASE", "ENGLISH", "PLAIN_WALL", "STEPS", "STEP_SEMITONES", "VALUES", "Bar", "Barline",
            "ChordKind", "ChordNote", "ChordSymbol", "Direction", "DirectionKind", "Display", "Entry", "Fit", "Grace",
-           "IntervalKind", "Jump", "Key", "LineNote", "LoadedPart", "Mark", "Note", "Pitch", "ScoreDirection", "Sign",
-           "Stands", "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue", "cells", "check_language", "describe",
-           "direction_of", "find", "fit", "from_music21", "heights_cm", "interval_kind", "load", "load_parts", "parted",
-           "place_in_key", "save", "shipped_names", "solfa", "spell", "split_value", "to_musicxml", "transpose", "transposed_key",
-           "wall_for",
-           "with_solfa"]
+           "IntervalKind", "Jump", "Key", "LineNote", "LoadedPart", "Mark", "Note", "Pitch", "ScoreDirection", "Sign", "Stands",
+           "Syllable", "Time", "Tune", "Tuplet", "Wall", "catalogue", "cells", "check_language", "describe", "direction_of",
+           "find", "fit", "from_music21", "heights_cm", "interval_kind", "lasting_name", "load", "load_parts", "parted",
+           "place_in_key", "save", "shipped_names", "solfa", "spell", "split_value", "to_musicxml", "transpose",
+           "transposed_key", "wall_for", "with_solfa"]

@@ -66,6 +66,13 @@ def find(name: str | Path) -> Path:
     raise Trouble(_("No tune is called {name}. companion tunes lists the tunes that ship.").format(name=name))
 
 
+def lasting_name(name: str | Path) -> str:
+    """By what a tune is called where it is remembered: the name of one that ships, else the whole path of its file, which holds
+    from whatever folder the program is started. Raises Trouble where there is none."""
+    path = find(name)
+    return path.stem if path.parent == shipped("exercises") else str(path.resolve())
+
+
 def _shipped_as(said: str) -> str | None:
     """The shipped tune that goes by this name or title, capitals and hyphens aside; None where none does."""
     wanted = said.strip().casefold().replace("-", " ")

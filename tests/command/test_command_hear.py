@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from companion.diary import Diary, SessionKind
 from companion.language import English
 from companion.lesson import demo_answer
 from companion.places import shipped
@@ -145,16 +146,40 @@ def test_a_phrase_alone(run: Run, tmp_path: Path) -> None:
     assert "phrases 1 to 2" in err
 
 
-def test_a_pitch_track_is_a_take(run: Run, tmp_path: Path) -> None:
+def sung_track(path: Path, name: str) -> Path:
+    """A pitch track of a tune that ships, as written: half a second a note, a tenth of silence between."""
     rows = ["time_s,f0_hz"]
-    # Two notes of tick-tock's first phrase and on: its written pitches, 50 frames each, a gap between.
-    notes = [n.midi for n in __import__("companion.tune", fromlist=["load"]).load("tick-tock").line()]
-    for k, midi in enumerate(notes):
-        for j in range(60):
-            hz = 440.0 * 2 ** ((midi - 69) / 12) if j < 50 else 0.0
-            rows.append(f"{(k * 60 + j) * 0.01:.2f},{hz:.3f}")
-    (tmp_path / "t.csv").write_text("\n".join(rows))
-    assert set(verdicts(heard(run, tmp_path / "t.csv", "tick-tock"))) == {"right"}
+    for k, note in enumerate(load(name).line()):
+        hz = 440.0 * 2 ** ((note.midi - 69) / 12)
+        rows += [f"{(k * 60 + j) * 0.01:.2f},{hz if j < 50 else 0.0:.3f}" for j in range(60)]
+    path.write_text("\n".join(rows))
+    return path
+
+
+def test_a_recorded_take_is_kept_where_a_pupil_is_named_and_once(run: Run, tmp_path: Path) -> None:
+    take, path = sung_track(tmp_path / "t.csv", "tick-tock"), tmp_path / "d.sqlite"
+    asked = ("hear", take, "--tune", "Tick tock", "--short", "--pupil", "robin", "--diary", path)
+    code, out, err = run(*asked)
+    assert (code, out, err) == (2, "", "The diary has no pupil robin. companion diary lists the pupils.\n")
+    with Diary(path) as diary:
+        diary.set_work(diary.pupil("Robin", new=True), "tick-tock")
+    assert run(*asked)[1].splitlines()[-1] == "Kept in Robin's diary."
+    assert run(*asked)[1].splitlines()[-1] == "It was in Robin's diary already."
+    found = heard(run, take, "tick-tock", "--pupil", "Robin", "--diary", path)
+    assert found["kept"] is True
+    other = heard(run, take, "kite", "--pupil", "Robin", "--diary", path)
+    assert (other["kind"], other["kept"]) == ("another tune", False)
+    with Diary(path) as diary:
+        robin = diary.pupil("Robin")
+        kept, = diary.takes(robin)
+        assert (kept.session, kept.tune, kept.cue) == (SessionKind.RECORDED, "tick-tock", found["cue"])
+        assert [m.verdict for m in kept.moves] == verdicts(found)
+        assert diary.work(robin)[0].takes == 1, "it counts for what was set"
+        assert diary.sounds(robin) == []
+
+
+def test_a_pitch_track_is_a_take(run: Run, tmp_path: Path) -> None:
+    assert set(verdicts(heard(run, sung_track(tmp_path / "t.csv", "tick-tock"), "tick-tock"))) == {"right"}
 
 
 # Bad input: one plain sentence, the contract's exit code, no traceback.

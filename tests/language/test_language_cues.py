@@ -27,7 +27,7 @@ from companion.language import (
     try_again,
 )
 from companion.language.cues import MOST_WORDS
-from companion.lesson import Answer, Reviewed, review_line
+from companion.lesson import Answer, Reviewed, answer_lines, review_line
 from companion.match import CueKind, Detail, Match, MissedSize, Verdict, advise, unjudged
 from companion.places import shipped
 from companion.tune import LineNote, Pitch, catalogue, load
@@ -324,3 +324,17 @@ def test_details_in_british_and_american_terms() -> None:
     assert "1 of 2 half steps up." in american
     assert "semitone" not in american
     assert " bar " not in american
+
+
+def test_many_moves_that_are_not_sure_are_named_in_one_line() -> None:
+    tune = load("kite")
+    made = made_match(tune.line(), {0: Verdict.UNSURE, 1: Verdict.UNSURE, 3: Verdict.WRONG, 5: Verdict.UNSURE})
+    answer = Answer("made", tune, "kite", tune.line(), made, advise(made))
+    wrong = move_line(BRITISH, made.moves[3])
+    assert [x for x in answer_lines(BRITISH, answer) if x.startswith("Not")][:-len(tune.line())] == [
+        wrong, "Not sure: notes 1 to 3 and 6 to 7."]
+    assert [x for x in answer_lines(BRITISH, answer, more=True) if x.startswith(("Not sure. ", "Not that way. "))] == [
+        move_line(BRITISH, made.moves[k]) for k in (0, 1, 3, 5)], "each by itself where more is asked for"
+    two = made_match(answer.line, {0: Verdict.UNSURE, 5: Verdict.UNSURE})
+    assert answer_lines(BRITISH, replace(answer, match=two, advice=advise(two)))[2:4] == [
+        move_line(BRITISH, two.moves[0]), move_line(BRITISH, two.moves[5])]

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from live_room import BLOCK, PLAIN, RATE, Room, RoomOut, RoomSession, session, sung
 
+from companion.command.signals import Ending
 from companion.diary import Diary, SessionKind
 from companion.ear import MicrophoneGone
 from companion.errors import Trouble
@@ -235,8 +236,9 @@ def test_a_closed_terminal_ends_the_session_and_keeps_what_was_sung(tmp_path: Pa
 
     real = out.sound
     out.sound = lambda *args, **more: (real(*args, **more), on_tone())[0]  # type: ignore[method-assign,func-returns-value]
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(KeyboardInterrupt), Ending() as ending:  # as `companion.command.main` runs it
         run_lesson(SessionOptions(diary=str(tmp_path / "d.sqlite"), new=True, devices=made), "snail-wall", "Pip")
+    assert ending.code == 128 + getattr(signal, name), "the session leaves it to the command what a signal means"
     assert signal.getsignal(getattr(signal, name)) == before
     with Diary(tmp_path / "d.sqlite") as diary:
         assert len(diary.takes(diary.pupil("Pip"))) == 1

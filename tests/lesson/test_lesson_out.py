@@ -65,6 +65,20 @@ def test_written_words_are_not_spoken(monkeypatch: pytest.MonkeyPatch) -> None:
     assert stream.getvalue() == "All five right.\n"
 
 
+@pytest.mark.parametrize("show", [False, True])
+@pytest.mark.parametrize("fails", [False, True])
+def test_what_will_stand_on_the_screen_anyway_is_spoken_and_not_written(monkeypatch: pytest.MonkeyPatch, show: bool,
+                                                                        fails: bool) -> None:
+    """Why a session ends: the command writes it."""
+    player = Player(fails)
+    one, stream = out(monkeypatch, player, show)
+    one.speak("There is no microphone.")
+    assert (player.played, stream.getvalue()) == ((0, "There is no loudspeaker.\n") if fails else (1, ""))
+    silent, stream = out(monkeypatch, player, show, speech="off")
+    silent.speak("There is no microphone.")
+    assert stream.getvalue() == ""
+
+
 def test_a_helper_sees_what_is_spoken(monkeypatch: pytest.MonkeyPatch) -> None:
     one, stream = out(monkeypatch, Player(), show=True)
     one.say("All five right.")

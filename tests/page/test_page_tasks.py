@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
 import subprocess
@@ -14,8 +15,11 @@ import pytest
 
 from companion.braille import decode
 from companion.course import QuestionKind, Way
+from companion.errors import Trouble
 from companion.language import choose_language, kind_name, say_problem, task_line
 from companion.lesson import answer_lines, answer_take
+from companion.page import diary
+from companion.page.live import Live, read_greeting
 from companion.places import shipped
 from companion.tune import load
 
@@ -246,6 +250,28 @@ def test_a_tune_of_ones_own_can_be_set_for_the_week_and_outlasts_the_program(pag
     with Diary(tmp_path / "diary.db") as diary:
         assert {work.tune for work in diary.work(diary.pupil("Robin"))} == {str(kept)}
     assert [n.pitch.name for n in load(kept).line()] == ["C4", "D4", "E4", "F4"]
+
+
+def test_a_tune_of_ones_own_that_is_sung_under_a_nickname_outlasts_the_program(page: Any, tmp_path: Path,
+                                                                               monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its name stands in the diary, with each take and with what is set for home in the midst of a session."""
+    key = page.state.tunes.keep(load("kite"), "Kite")
+
+    def tune_of(name: str) -> str:
+        greeting = read_greeting(page.state, json.dumps({"token": page.state.token, "kind": "sing", "tune": name, "rate": 44100,
+                                                         "pupil": "Robin"}))
+        return Live(page.state, greeting, asyncio.new_event_loop())._tune(greeting)
+
+    assert tune_of("kite") == "kite"
+    assert [tune_of(key), tune_of(key)] == [str(tmp_path / "tunes" / "Kite.musicxml")] * 2
+    assert load(tmp_path / "tunes" / "Kite.musicxml").line() == load("kite").line()
+
+    def full(*_: object, **_named: object) -> None:
+        raise Trouble("The disk is full. Make room.")
+
+    monkeypatch.setattr(diary, "write_whole", full)
+    other = page.state.tunes.keep(load("mole"), "Mole")
+    assert tune_of(other) == page.state.tunes.place(other), "a child waits: the session begins all the same"
 
 
 def test_a_drill_and_a_sitting_are_answered_by_typing(page: Any) -> None:
