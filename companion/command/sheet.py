@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from companion.command.parser import page_arguments, page_size_of, part_argument
+from companion.command.parser import bar_numbers_argument, page_arguments, page_size_of, part_argument
 from companion.messages import _
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help=_("write .brf, .pef, .html, .pdf, .txt, or spoken .wav: the pupil's sheet, and beside it the "
                                "helper's with the answers; printed as text if not given"))
     page_arguments(parser)
+    bar_numbers_argument(parser)
     parser.add_argument("--contracted", action="store_true", help=_("words in contracted braille (needs liblouis)"))
     parser.add_argument("--speak", action="store_true", help=_("read it out"))
     parser.add_argument("--whole", action="store_true", help=_("one file with the helper's parts too"))
@@ -46,7 +47,7 @@ def run(options: argparse.Namespace) -> int:
     from companion.workbook import SheetOf, WantedSheet, sheet_of
 
     wanted = WantedSheet(SheetOf(options.what), options.name, options.kind, options.tune, options.leave_out, options.count,
-                         options.seed, options.part)
+                         options.seed, options.part, options.bar_numbers)
     sheet = sheet_of(options.language, wanted, stages(options.stages), lambda: Diary(options.diary), moment(options.on))
     size = page_size_of(options)
     if options.out:

@@ -13,6 +13,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from companion.braille import (
+    BraillePage,
     Habits,
     Meaning,
     MeaningKind,
@@ -165,6 +166,20 @@ class Material:
         """The whole tune in cells, without a title, in lines of at most `width`."""
         return shown_lines(self.shown, self.leave_out, width)
 
+    @property
+    def has_bars(self) -> bool:
+        """Whether its page has bar lines."""
+        return "bars" not in self.leave_out
+
+    @property
+    def sung(self) -> bool:
+        """Whether its page has words over their music."""
+        return self.has_bars and "words" not in self.leave_out and any(n.syllables for _b, _n, n in self.shown.written())
+
+    def page(self, width: int = 40) -> BraillePage:
+        """The page of a tune that has bars, without a title."""
+        return shown_page(self.shown, self.leave_out, width)
+
     @cached_property
     def signs(self) -> frozenset[str]:
         """Every sign in it as shown."""
@@ -291,10 +306,14 @@ def row_cells(notes: Collection[Note], leave_out: Collection[str],
 def shown_lines(tune: Tune, leave_out: Collection[str], width: int = 40) -> tuple[str, ...]:
     """A shown tune in lines of cells. With bars left out: rows of a few notes, each beginning afresh."""
     if "bars" not in leave_out:
-        words = "words" not in leave_out
-        return tuple(encode(tune, width=width, words=words, title=False, habits=habits(leave_out)).lines)
+        return shown_page(tune, leave_out, width).lines
     cells = (row_cells(row, leave_out)[0] for row in rows_of(tune))
     return tuple(line[i:i + width] for line in cells for i in range(0, len(line), width))
+
+
+def shown_page(tune: Tune, leave_out: Collection[str], width: int = 40) -> BraillePage:
+    """A shown tune with its bars, without a title."""
+    return encode(tune, width=width, words="words" not in leave_out, title=False, habits=habits(leave_out))
 
 
 def rows_of(tune: Tune) -> list[list[Note]]:
@@ -315,6 +334,6 @@ def page_signs(tune: Tune, leave_out: Collection[str]) -> frozenset[str]:
     if "bars" in leave_out:
         _, signs = row_cells([n for _, _, n in tune.written()], leave_out)
         return signs
-    page = encode(tune, words="words" not in leave_out, title=False, habits=habits(leave_out))
+    page = shown_page(tune, leave_out)
     signs = frozenset().union(*(said_signs(s.meaning) for s in decode(page.lines).said))
     return signs | ({"bar line"} if len(tune.bars) > 1 else frozenset())

@@ -121,6 +121,7 @@ if TYPE_CHECKING:
         notes_answer,
         octave_marks_answer,
         reading_cells,
+        reading_dots,
         rhythm_answer,
         shared_question_label,
         spoken_booklet_title,
@@ -166,6 +167,7 @@ if TYPE_CHECKING:
         labelled,
         more_follows,
         numbered_page,
+        song_in_words,
         typed_label,
         untitled_tune,
         wall_card_cautions,
@@ -375,6 +377,7 @@ __all__ = [
     "read_order",
     "read_version",
     "reading_cells",
+    "reading_dots",
     "reading_json",
     "reading_lines",
     "recap_lines",
@@ -404,6 +407,7 @@ __all__ = [
     "sing_for_level",
     "sing_row",
     "smaller_piece",
+    "song_in_words",
     "sound_for_helper",
     "sound_for_question",
     "spoken_booklet_title",
@@ -500,8 +504,8 @@ __getattr__ = loader(__name__, {
         "ExerciseKind", "booklet_title", "cells_in_dots", "shared_question_label", "exercise_heading", "exercise_helper",
         "exercise_level", "exercise_question", "exercise_title", "helper_label", "gap_answer",
         "move_answer", "new_start_answer", "note_answer", "notes_answer", "octave_marks_answer",
-        "reading_cells", "rhythm_answer", "spoken_booklet_title", "spoken_exercise", "spoken_go_on", "values_answer",
-        "version_answer", "version_in_dots", "version_name", "wrong_note_answer"
+        "reading_cells", "reading_dots", "rhythm_answer", "spoken_booklet_title", "spoken_exercise", "spoken_go_on",
+        "values_answer", "version_answer", "version_in_dots", "version_name", "wrong_note_answer"
     ),
     "lesson": (
         "LessonSentence", "all_for_today", "given_line", "greeting", "kept_beside", "kept_in_memory",
@@ -513,7 +517,7 @@ __getattr__ = loader(__name__, {
     "moves": ("kind_of_moves", "next_time", "session_went_well"),
     "paper": (
         "cells_in_words", "finger_line_in_words", "guide_title", "labelled", "more_follows", "numbered_page",
-        "typed_label", "untitled_tune",
+        "song_in_words", "typed_label", "untitled_tune",
         "wall_card_cautions", "wall_card_heights", "wall_card_title", "wall_card_walk"
     ),
     "reach": ("hand_for_helper", "hand_for_pupil"),

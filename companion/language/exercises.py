@@ -261,6 +261,11 @@ def reading_cells(language: Language) -> str:
     return language.message("Large dots are raised. The numbers name them, cell by cell.")
 
 
+def reading_dots(language: Language) -> str:
+    """What the numbers of cells in plain text are."""
+    return language.message("Cells are given by their dots, a hyphen from one cell to the next: 5-124 is dot 5, then dots 1 2 4.")
+
+
 def helper_label(language: Language) -> str:
     """ "For the helper", the label of what is for nobody else."""
     return language.message("For the helper")

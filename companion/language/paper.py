@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from companion.braille import SPACE
+from companion.braille import SPACE, read_words
 from companion.language.braille import say_dots
 from companion.language.cues import bare
 from companion.language.interface import Language
@@ -40,6 +40,35 @@ def cells_in_words(language: Language, line: str) -> str:
     """A line of cells as said, a bar at a time: "Dot 5, then 1 4 5; space; dots 1 5."."""
     parts = [say_dots(language, part) for part in line.strip(SPACE).split(SPACE) if part]
     return language.capitalised(language.message("; space; ").join(parts)) + "."
+
+
+def song_in_words(language: Language, lines: Sequence[str]) -> list[str]:
+    """The lines of a song's page as said: its words as they are, its music and heading in dots. Words begin at the margin, and
+    what of them is too long is set in further than their music."""
+    out: list[str] = []
+    sung = ""
+    for line in lines:
+        indent = len(line) - len(line.lstrip(SPACE))
+        if indent and not (sung and indent > MUSIC_INDENT):
+            out += [*_words_said(language, sung), cells_in_words(language, line)]
+            sung = ""
+        elif indent:
+            sung += SPACE + line.strip(SPACE)
+        else:
+            out += _words_said(language, sung)
+            sung = line
+    return out + _words_said(language, sung)
+
+
+MUSIC_INDENT = 2  # cells before music that stands under words (MBC 2015, section 35)
+
+
+def _words_said(language: Language, cells: str) -> list[str]:
+    """A line of words that are sung: "Words: Light the lantern."."""
+    if not cells:
+        return []
+    said = labelled(language, language.message("Words"), read_words(cells).rstrip(",;:"))
+    return [said if said.endswith((".", "?", "!")) else f"{said}."]
 
 
 def labelled(language: Language, label: str, text: str) -> str:

@@ -111,7 +111,7 @@ def to_brf(sheet: Sheet, width: int = WIDTH, height: int = HEIGHT, whole: bool =
     """
     check_width(width)
     check_height(height)
-    blocks = [b for b in sheet.blocks if (whole or not b.helper) and not (isinstance(b, Paragraph) and b.print_only)]
+    blocks = [b for b in sheet.blocks if (whole or not b.helper) and not (isinstance(b, Paragraph) and b.only)]
     write = _contracted if in_contracted else words
     pages = min((_laid_out(sheet.title, blocks, width, height, gap, write) for gap in (True, False)), key=len)
     sheets = ["\r\n".join(to_ascii(line).rstrip() for line in page) for page in pages]

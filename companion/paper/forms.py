@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from companion.errors import Trouble
-from companion.language import Language, cells_in_words, labelled
+from companion.language import Language, labelled
 from companion.messages import _
 from companion.paper.braille_pages import WIDTH, to_brf
 from companion.paper.large_print import to_html, to_pdf
 from companion.paper.page_sizes import USUAL, PageSize
-from companion.paper.sheet import Block, Cells, Heading, ListItem, Paragraph, Question, Sheet, ended
+from companion.paper.sheet import Block, Cells, Heading, ListItem, Only, Paragraph, Question, Sheet, ended
 from companion.places import write_whole
 
 if TYPE_CHECKING:
@@ -65,15 +65,14 @@ def _block_text(block: Block, language: Language) -> list[str]:
     """The lines of one block."""
     if isinstance(block, Cells):
         said = block.caption(language)
-        dots = [] if block.has_dots else [cells_in_words(language, x) for x in block.at_width(WIDTH)]
-        return [*([said] if said else []), *dots]
+        return [*([said] if said else []), *block.in_words(language, WIDTH)]
     if isinstance(block, Question):
         dots = [g.dots for g in block.groups] if block.dots_in_text else []
         text = " ".join(x for x in (block.text, *dots) if x)
         return [labelled(language, str(block.number), text) if text else ended(str(block.number))]
     if isinstance(block, Heading):
         return [*([""] if block.gap else []), ended(block.text)]
-    if isinstance(block, Paragraph) and not block.print_only:
+    if isinstance(block, Paragraph) and block.only is not Only.PRINT:
         text = labelled(language, block.label, block.text) if block.label else block.text
         return [text if block.typed else ended(text)]
     return [ended(block.text)] if isinstance(block, ListItem) else []

@@ -9,9 +9,9 @@ from html import escape
 from typing import Any
 
 from companion.braille import SPACE, dots_of
-from companion.language import Language, cells_in_words, labelled, numbered_page
+from companion.language import Language, labelled, numbered_page
 from companion.paper.drawing import CELL_MM, DOT_PITCH_MM
-from companion.paper.sheet import Block, Cells, Heading, ListItem, NewPage, Paragraph, Question, Sheet
+from companion.paper.sheet import Block, Cells, Heading, ListItem, NewPage, Only, Paragraph, Question, Sheet
 from companion.places import sans_typeface
 
 #: Large print: 18 point is the least that is called so (RNIB gives 16 to 18 as "large", the American Printing House
@@ -111,10 +111,10 @@ def _block_html(block: Block, language: Language, attributes: str) -> str:
     if isinstance(block, Cells):
         lines = block.at_width(PRINT_CELLS)
         beside = "cell" if block.name and len(lines) == 1 else "cells"
-        said = [block.caption(language), *([] if block.has_dots else [cells_in_words(language, x) for x in lines])]
+        said = [block.caption(language), *block.in_words(language, PRINT_CELLS)]
         return (f'<p{attributes}><span class="{beside}" aria-hidden="true">{_drawn(lines)}</span> '
                 f"{escape(' '.join(filter(None, said)))}</p>")
-    if isinstance(block, Paragraph):
+    if isinstance(block, Paragraph) and block.only is not Only.TEXT:
         label = f"<strong>{escape(labelled(language, block.label, '').rstrip())}</strong> " if block.label else ""
         text = f"<strong>{escape(block.text)}</strong>" if block.strong else escape(block.text)
         return f"<p{attributes}>{label}{text}</p>"
@@ -303,7 +303,7 @@ def to_pdf(sheet: Sheet, language: Language) -> bytes:
                 out.write(group.dots, sheet.text_pt)
         elif isinstance(block, ListItem):
             out.write(block.text, sheet.text_pt, indent=6)
-        elif isinstance(block, Paragraph):
+        elif isinstance(block, Paragraph) and block.only is not Only.TEXT:
             text = labelled(language, block.label, block.text) if block.label else block.text
             out.write(text, sheet.text_pt, before=4 if text[:1].isdigit() else 1.5)
     return bytes(out.pdf.output())

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from enum import Enum, auto
 
 from companion.errors import Trouble
-from companion.language import Language, labelled
+from companion.language import Language, cells_in_words, labelled, song_in_words
 from companion.tune import LineNote
 
 TEXT_PT = 20  # of print, unless a sheet asks for larger
@@ -26,19 +27,26 @@ class Heading:
     gap: bool = False
 
 
+class Only(Enum):
+    """A form in which a paragraph stands and in no other: print, or plain text."""
+
+    PRINT = auto()
+    TEXT = auto()
+
+
 @dataclass(frozen=True)
 class Paragraph:
     """Sentences. label: what stands before them in text and print ("For the helper"). strong: in bold print.
 
-    print_only: they say something of the drawn cells, and stand in no other form. typed: it is something to be typed, and
-    ends as it stands.
+    only: the one form in which they stand, since they say something of how cells look there. typed: it is something to be
+    typed, and ends as it stands.
     """
 
     text: str
     label: str = ""
     helper: bool = False
     strong: bool = False
-    print_only: bool = False
+    only: Only | None = None
     typed: bool = False
 
 
@@ -56,7 +64,7 @@ class Cells:
 
     lines: gives the lines of cells for a width; it may raise Trouble where a bar needs a wider one.
     text: what the cells say. name: for a single line of cells with a name beside it ("C"), that name.
-    has_dots: `text` says the dots already.
+    has_dots: `text` says the dots already. sung: a song's page, whose lines from the margin are words.
     """
 
     lines: Callable[[int], Sequence[str]]
@@ -64,6 +72,7 @@ class Cells:
     name: str = ""
     helper: bool = False
     has_dots: bool = False
+    sung: bool = False
 
     def at_width(self, width: int) -> list[str]:
         """The lines of cells at about `width`; wider where a bar needs it. Raises Trouble where it fits no line."""
@@ -73,6 +82,13 @@ class Cells:
             except Trouble as trouble:
                 last = trouble
         raise last
+
+    def in_words(self, language: Language, width: int) -> list[str]:
+        """The lines at about `width` as said: in dots, the words of a song as they are; none where `text` says them."""
+        if self.has_dots:
+            return []
+        lines = self.at_width(width)
+        return song_in_words(language, lines) if self.sung else [cells_in_words(language, line) for line in lines]
 
     def caption(self, language: Language) -> str:
         """What stands beside the cells: "C: dots 1 4 5."."""

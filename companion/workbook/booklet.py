@@ -25,6 +25,7 @@ from companion.language import (
     notes_answer,
     octave_marks_answer,
     reading_cells,
+    reading_dots,
     rhythm_answer,
     shared_question_label,
     spoken_booklet_title,
@@ -37,7 +38,7 @@ from companion.language import (
     wrong_note_answer,
 )
 from companion.messages import _
-from companion.paper import USUAL, WIDTH, Block, CellGroup, Heading, PageSize, Paragraph, Question, Sheet, save_sheet
+from companion.paper import USUAL, WIDTH, Block, CellGroup, Heading, Only, PageSize, Paragraph, Question, Sheet, save_sheet
 from companion.tune import IntervalKind, load
 from companion.workbook.exercises import (
     RHYTHM_PITCH,
@@ -135,7 +136,9 @@ def booklet_sheet(booklet: Booklet, language: Language, answers: bool = False) -
 
     In the pupil's braille stand titles, questions and cells alone.
     """
-    blocks: list[Block] = [Paragraph(reading_cells(language), helper=True, print_only=True)]
+    blocks: list[Block] = [Paragraph(reading_cells(language), helper=True, only=Only.PRINT)]
+    if not answers:
+        blocks.append(Paragraph(reading_dots(language), helper=True, only=Only.TEXT))
     named_levels: set[int] = set()
     for k, exercise in enumerate(booklet.exercises, 1):
         blocks.append(Heading(exercise_heading(language, exercise.kind, k, exercise.level), gap=True))

@@ -49,7 +49,7 @@ class SheetOf(StrEnum):
 @dataclass(frozen=True)
 class WantedSheet:
     """What is asked for. name: of the stage, tune or pupil. kind, tune, leave_out, count, seed: of drills.
-    part: of a tune's file, as `load` takes it."""
+    part: of a tune's file, as `load` takes it. bar_numbers: of a tune."""
 
     of: SheetOf
     name: str | None = None
@@ -59,6 +59,7 @@ class WantedSheet:
     count: int = 20
     seed: int = 1
     part: str | None = None
+    bar_numbers: bool = False
 
 
 def sheet_of(language: Language, wanted: WantedSheet, stages: Sequence[Stage], diary: Callable[[], Diary],
@@ -69,7 +70,7 @@ def sheet_of(language: Language, wanted: WantedSheet, stages: Sequence[Stage], d
     if wanted.of is SheetOf.FINGERS:
         return fingers_sheet(find_stage(_name(wanted), stages), language)
     if wanted.of is SheetOf.TUNE:
-        return tune_sheet(material(_name(wanted), wanted.leave_out, wanted.part), language)
+        return tune_sheet(material(_name(wanted), wanted.leave_out, wanted.part), language, wanted.bar_numbers)
     if wanted.of is SheetOf.KEY:
         return key_sheet(stages, language, find_stage(wanted.name, stages) if wanted.name else None)
     if wanted.of is SheetOf.DRILL:

@@ -61,7 +61,7 @@ from companion.language import (
     what_to_sound,
 )
 from companion.messages import _
-from companion.paper import Block, Cells, Heading, ListItem, NewPage, Paragraph, Sheet
+from companion.paper import Block, Cells, Heading, ListItem, NewPage, Paragraph, Sheet, song_page
 from companion.tune import STEPS
 
 DAYS = 7
@@ -86,12 +86,16 @@ def _heading(heading: SheetHeading, language: Language, helper: bool = False) ->
     return Heading(sheet_heading(language, heading), helper=helper)
 
 
-def _tune_blocks(m: Material, language: Language, helper_words: bool = True) -> list[Block]:
-    """The tune in cells, and for the helper what each bar says."""
+def _tune_blocks(m: Material, language: Language, helper_words: bool = True, bar_numbers: bool = False) -> list[Block]:
+    """The tune in cells, and for the helper what each bar says. bar_numbers: before each line that begins with a bar."""
+    def numbered(width: int) -> Sequence[str]:
+        # No title: the sheet has it.
+        return song_page(lambda width, title=False: m.page(width), width, bar_numbers=True).lines
+
     out: list[Block] = []
     if "values" in m.leave_out:
         out.append(Paragraph(pitch_only_note(language)))
-    out.append(Cells(m.lines, tune_in_braille(language)))
+    out.append(Cells(numbered if bar_numbers and m.has_bars else m.lines, tune_in_braille(language), sung=m.sung))
     if not helper_words:
         return out
     out.append(_heading(SheetHeading.WHAT_IT_SAYS, language, helper=True))
@@ -162,9 +166,9 @@ def stage_facts(stage: Stage) -> list[Fact]:
     return sorted(facts, key=lambda f: (not f.is_note, STEPS.index(f.step) if f.is_note else 0, len(f.cells)))
 
 
-def tune_sheet(m: Material, language: Language) -> Sheet:
-    """Any tune, as far as it is to be shown."""
-    return Sheet(m.tune.title or m.name, tuple(_tune_blocks(m, language)))
+def tune_sheet(m: Material, language: Language, bar_numbers: bool = False) -> Sheet:
+    """Any tune, as far as it is to be shown. bar_numbers: each line of its music that begins with a bar has its number."""
+    return Sheet(m.tune.title or m.name, tuple(_tune_blocks(m, language, bar_numbers=bar_numbers)))
 
 
 def drill_sheet(title: str, items: Sequence[Item], language: Language) -> Sheet:

@@ -8,6 +8,7 @@ import sys
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from itertools import zip_longest
 from typing import Any, NamedTuple
 
 from braille.corpus import Difference, compare
@@ -112,36 +113,37 @@ def _slurs(a: list[Any], b: list[Any]) -> list[Difference]:
 
 
 def _words(a: list[Any], b: list[Any], verse: int) -> list[Difference]:
-    """The words of a verse by the note on which each begins, and the notes that have a syllable."""
+    """The words of a verse, the notes on which its syllables stand, which of them begin a word, and how many are merged."""
     name = f"words of verse {verse + 1}" if verse < 1 else "words of further verses"
-    text = ["".join(w for _, w in _begun(notes, verse)) for notes in (a, b)]
-    if text[0] != text[1]:
-        return [Difference(f"{name}: text", f"{text[0][:60]} and {text[1][:60]}")]
-    one, two = (_begun(notes, verse) for notes in (a, b))
-    wrong = next((k for k, (x, y) in enumerate(zip(one, two, strict=False)) if x != y), None)
+    (one, said), (two, read) = (_sung(notes, verse) for notes in (a, b))
+    wrong = next((k for k, (x, y) in enumerate(zip_longest(said, read)) if x != y), None)
     if wrong is not None:
-        return [Difference(f"{name}: note", f"{one[wrong]} and {two[wrong]}")]
+        return [Difference(f"{name}: text", f"{said[wrong:wrong + 3]} and {read[wrong:wrong + 3]}")]
+    wrong = next((k for k, (x, y) in enumerate(zip_longest(one, two)) if x != y), None)
+    if wrong is not None:
+        return [Difference(f"{name}: syllable", f"{one[wrong:wrong + 3]} and {two[wrong:wrong + 3]}, near {said}"[:300])]
     return []
 
 
-def _begun(notes: list[Any], verse: int) -> list[tuple[int, str]]:
-    """Words in cells, each with the note on which it begins; without hyphens, of which braille does not tell whether they part
-    syllables or words."""
-    out: list[tuple[int, str]] = []
+def _sung(notes: list[Any], verse: int) -> tuple[list[tuple[int, bool, int]], list[str]]:
+    """The syllables of a verse: the note of each, whether it begins a word, how many are merged on it; and its words in cells.
+
+    Where within a word its letters part is not in braille. A hyphen that ends a syllable of the score parts it from the next,
+    since some scores have their hyphens among the letters.
+    """
+    syllables: list[tuple[int, bool, int]] = []
+    spoken: list[str] = []
     inside = False
     for k, note in enumerate(notes):
         said = note.syllables[verse] if len(note.syllables) > verse else None
-        if not said:
+        text = " ".join(said.text.replace("‿", " ").split()) if said else ""
+        if not said or not text:
             continue
-        text = " ".join(said.text.replace("‿", " ").split())
-        hyphen = text.endswith("-") and bool(text.strip("-"))  # a score that has the hyphens among the letters
-        cells = words(text.replace("-", "")).replace("⠀", "")
-        if inside and out:
-            out[-1] = (out[-1][0], out[-1][1] + cells)
-        else:
-            out.append((k, cells))
-        inside = hyphen or said.place in ("begin", "middle")
-    return out
+        syllables.append((k, not inside, len(text.split()) if len(text.split()) > 1 else 1))
+        first, *others = (text.rstrip("-") if text.strip("-") else text).split()
+        spoken[len(spoken) - inside:] = [(spoken[-1] if inside else "") + first, *others]
+        inside = said.place in ("begin", "middle") or (text.endswith("-") and bool(text.strip("-")))
+    return syllables, [words(word) for word in spoken]
 
 
 def count(number: int = 600, seed: int = 5, kinds: Iterable[str] = KINDS, told: bool = False) -> dict[str, Any]:

@@ -20,6 +20,7 @@ from companion.paper import (
     Heading,
     ListItem,
     NewPage,
+    Only,
     Paragraph,
     Picture,
     Question,
@@ -37,7 +38,8 @@ BRITISH = English()
 CELLS = "⠐⠹⠱⠫"
 GROUP = CellGroup((CELLS,), "Cells 5-1456-156-1246.", "First")
 SHEET = Sheet("Owl song", (
-    Paragraph("Small dots are flat.", helper=True, print_only=True),
+    Paragraph("Small dots are flat.", helper=True, only=Only.PRINT),
+    Paragraph("A hyphen parts cells.", helper=True, only=Only.TEXT),
     Paragraph("Clear the space", strong=True),
     Paragraph("Play it twice.", "For the helper", helper=True),
     Heading("The cells"),
@@ -73,6 +75,7 @@ def test_the_whole_braille_has_the_helpers_pages_with_title_and_number() -> None
     assert first[1] == ""
     assert words("Play it twice.") in first[3]
     assert words("Small dots are flat.") not in "".join(first)  # there are no drawn cells in braille
+    assert words("A hyphen parts cells.") not in "".join(first)  # nor dots in words
     assert first[0].endswith(words("1"))
     head = line("Owl song", (40 - len(words("Owl song"))) // 2)
     answers = line("Answers", (40 - len(words("Answers"))) // 2)
@@ -117,7 +120,8 @@ def test_without_a_title_no_empty_line_stands_first() -> None:
 
 def test_text_is_said_in_full_and_cells_in_words() -> None:
     assert to_text(SHEET, BRITISH) == [
-        "Owl song.", "Clear the space.", "For the helper: Play it twice.", "The cells.", "C: C crotchet: dots 1 4 5 6.",
+        "Owl song.", "A hyphen parts cells.", "Clear the space.", "For the helper: Play it twice.",
+        "The cells.", "C: C crotchet: dots 1 4 5 6.",
         "The tune.", "Dot 5, then 1 4 5 6, then 1 5 6, then 1 2 4 6.",
         "Dot 5, then 1 4 5 6, then 1 5 6, then 1 2 4 6.", "an ear.",
         "1: Which note? Cells 5-1456-156-1246.", "", "Answers."]
@@ -152,6 +156,7 @@ def test_pdf_reads_in_order() -> None:
                                     CELLS, "C crotchet", "an ear", "1: Which note?", "Cells 5-1456", "Answers")]
     assert -1 not in found
     assert found == sorted(found)
+    assert "A hyphen parts cells" not in text + to_html(SHEET, BRITISH)  # text alone has it
     assert len(reader.pages) == 2  # the answers on a page of their own
 
 

@@ -61,6 +61,20 @@ def test_the_cells_of_a_stage_are_on_its_braille_sheet() -> None:
                 assert line.strip("⠀") in joined, (stage.name, to_ascii(line))
 
 
+def test_a_tune_has_its_words_as_words_and_its_bars_numbered() -> None:
+    """Nobody hears the words of a song in dots; bar numbers stand before the lines that begin with a bar (De Garmo, chapter
+    10), on words' pages in cell 3."""
+    said = to_text(tune_sheet(material("lantern"), BRITISH), BRITISH)
+    assert said[2:6] == [
+        "Dots 3 4 5 6, then 1 4 5, then 2 5 6.", "Words: Hang the lantern in the tree.", said[4],
+        "Words: moths are dancing round for me."]
+    assert said[4].startswith("Dot 5, then 1 2 4 6, then 1 2 5 6")
+    plain = to_text(tune_sheet(material("lantern", ("words",)), BRITISH), BRITISH)
+    assert not any(line.startswith("Words") for line in plain)
+    numbered = from_brf(to_brf(tune_sheet(material("lantern"), BRITISH, bar_numbers=True)))
+    assert [to_ascii(line)[:8] for line in numbered if line.lstrip("⠀").startswith("⠼")][1:] == ["    #A \"", "    #C \""]
+
+
 def test_the_helpers_parts_are_left_out_of_the_pupils_braille() -> None:
     sheet = stage_sheet(find_stage(2), BRITISH)
     pupils, whole = (to_brf(sheet, whole=w).decode() for w in (False, True))
@@ -91,7 +105,7 @@ def test_speech_says_every_text_and_the_dots_of_every_cell() -> None:
         joined = "\n".join(lines)
         for block in sheet.blocks:
             assert getattr(block, "text", "").rstrip(".") in joined, (name, block)
-        assert all(line[-1] in ".?:" for line in lines), [x for x in lines if x[-1] not in ".?:"]
+        assert all(line[-1] in ".?!:" for line in lines), [x for x in lines if x[-1] not in ".?!:"]
     assert "C: dots 1 4 5; in a book the letter d." in to_text(SHEETS["key 3"], BRITISH)
 
 
