@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from companion.ear import CLIPPED, HOP, RATE, PitchTrack, Tracker
 from companion.errors import NothingSung
-from companion.lesson.singing import SoundKind, kind_of_sound, without_talk, without_words
+from companion.lesson.singing import OTHER_BELOW, SoundKind, kind_of_sound, singing_odds, without_talk, without_words
 from companion.lesson.sung_line import is_played, without_prelude
 from companion.lesson.timbre import Colour, colour_of
 from companion.match import Follower, Match, joined
@@ -234,9 +234,12 @@ class Listener:
             return
         rest = self._tracker.so_far()
         parts = [*self._follower.parts, *self._parts, *self._held, rest]
+        whole = joined(parts)
+        if singing_odds(whole) < OTHER_BELOW:  # nobody waits for an answer to talk
+            return
         voice = [float(p.time_s[p.f0_hz > 0][-1]) for p in parts if np.any(p.f0_hz > 0)]
         ahead = Follower(self._follower.line, self.tempo_s)
-        ahead.push(joined(parts), LOOK_S)
+        ahead.push(whole, LOOK_S, match_from=SURE_END)
         if ahead.reached >= SURE_END:
             self._ahead, self._ahead_voice_s = ahead, voice[-1] + HOP_S / 2
 

@@ -149,6 +149,8 @@ def without_talk(track: PitchTrack, match: Match, line: Sequence[LineNote]) -> t
         if singing_odds(track.part(slice(0, cut))) >= SINGING_FROM:
             break
         rest = track.part(slice(cut, len(track.f0_hz)))
+        if singing_odds(rest) < OTHER_BELOW:  # whatever it is close to, it will not be taken for singing
+            continue
         try:
             found = match_take(rest, line)
         except NothingSung:

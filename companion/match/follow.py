@@ -42,12 +42,14 @@ class Follower:
         self._voice_s = 0.0
         self._quiet_s = 0.0
         self._match: Match | None = None
+        self._looked = False  # at this silence
 
-    def push(self, frames: PitchTrack, quiet_s: float = 0.0) -> bool:
+    def push(self, frames: PitchTrack, quiet_s: float = 0.0, match_from: float = 0.0) -> bool:
         """Take in frames; True once the phrase is over.
 
         quiet_s: how long it has been quiet after these frames, where the ear knows by level already what
-        its pitch track will only say after its look-ahead.
+        its pitch track will only say after its look-ahead. match_from: how probable it must be (0 to 1) that the last note
+        has been sung for the match to be made now, and not when it is asked for.
         """
         if self.over:
             return True
@@ -57,10 +59,11 @@ class Follower:
             return False
         if quiet >= self._params.quiet_elsewhere_s:
             self.over = True
-        elif self._match is None:
+        elif not self._looked:
             # Once a silence: what was sung does not change while nothing is sung.
+            self._looked = True
             self.reached = self._probability_of_end()
-            self._match = self._matched()
+            self._match = self._matched() if self.reached >= match_from else None
         self.over = self.over or quiet >= self._quiet_needed_s()
         return self.over
 
@@ -72,7 +75,7 @@ class Follower:
         self._voice_s += len(voiced) * frames.hop_s
         if len(voiced):
             self._quiet_s = (len(frames.f0_hz) - 1 - voiced[-1]) * frames.hop_s
-            self._match = None
+            self._match, self._looked = None, False
         else:
             self._quiet_s += len(frames.f0_hz) * frames.hop_s
 

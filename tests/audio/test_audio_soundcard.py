@@ -164,6 +164,7 @@ def test_a_card_that_takes_no_more_sound_is_one_sentence_too(soundcard: SoundCar
     assert unplugged(soundcard, lambda: soundcard.pactl("suspend-sink", "loudspeaker", "1")) == (SENTENCE, "")
 
 
+@pytest.mark.slow
 def test_a_link_that_stalls_for_seconds_goes_on_and_nothing_of_the_sound_is_lost(soundcard: SoundCard) -> None:
     """As a wireless loudspeaker does; and the next sound comes out of the same opening."""
     code = ("from companion.audio import Loudspeaker, starting_note\n"

@@ -294,20 +294,20 @@ def test_no_portaudio_is_said_in_one_sentence(run: Run, tmp_path: Path, monkeypa
 # Many takes.
 
 
-def test_a_list_of_twenty_goes_on_past_a_broken_one(run: Run, tmp_path: Path) -> None:
-    rows = ["take,tune"] + [f"{TAKES[k % len(TAKES)]},snail-wall" for k in range(20)]
-    rows[8] = "gone.flac,snail-wall"
+def test_a_list_goes_on_past_a_broken_one(run: Run, tmp_path: Path) -> None:
+    takes = TAKES[:3]
+    rows = ["take,tune"] + [f"{takes[k % 3]},snail-wall" for k in range(8)]
+    rows[5] = "gone.flac,snail-wall"
     (tmp_path / "list.csv").write_text("\n".join(rows))
     code, out, err = run("review", tmp_path / "list.csv", "--json")
     found = [json.loads(line) for line in out.splitlines()]
-    assert (code, err, len(found)) == (0, "", 20)
-    assert set(found[7]) == {"take", "error"}
-    assert found[7]["take"] == "gone.flac"
+    assert (code, err, len(found)) == (0, "", 8)
+    assert set(found[4]) == {"take", "error"}
+    assert found[4]["take"] == "gone.flac"
     for k, one in enumerate(found):
-        if k != 7 and "error" not in one:
-            assert one["take"] == str(TAKES[k % len(TAKES)])
-            if k % len(TAKES) != 7:
-                assert verdicts(one) == verdicts(found[k % len(TAKES)])
+        if k != 4:
+            assert one["take"] == str(takes[k % 3])
+            assert verdicts(one) == verdicts(found[k % 3])
 
 
 def test_a_review_uses_every_core(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -36,6 +36,7 @@ def language():
 '''
 
 
+@pytest.mark.slow
 def test_a_language_is_one_file_and_one_catalogue(tmp_path: Path) -> None:
     for folder in ("companion", "exercises", "recordings"):
         shutil.copytree(ROOT / folder, tmp_path / folder, ignore=shutil.ignore_patterns("__pycache__"))

@@ -300,6 +300,7 @@ class Child:
         return sung(line, shift, quarter_s, replace(PLAIN, turned=turned, turned_stays=True))
 
 
+@pytest.mark.slow
 def test_practise(room_session: Callable[..., RoomSession]) -> None:
     here = room_session(SessionKind.PRACTISE)
     here.pupil_sings = Child()
@@ -336,6 +337,7 @@ def test_lesson(room_session: Callable[..., RoomSession]) -> None:
     assert english(said, SNAIL, " ".join(here.keys.bound)) == set()
 
 
+@pytest.mark.slow
 def test_a_lesson_without_a_tune_and_finding_the_range(room_session: Callable[..., RoomSession], tmp_path: Path) -> None:
     here = room_session(SessionKind.LESSON)
     echo = Echo(here, tmp_path / "lines")

@@ -115,6 +115,7 @@ def check(numbers: range, maker: str) -> list[float]:
     return waits
 
 
+@pytest.mark.slow
 def test_ten_phrases_are_answered_in_time_and_none_is_cut_off() -> None:
     """The forty and more that the bar speaks of take longer to sing: see below."""
     waits = check(range(0, 20, 2), "formants")

@@ -96,6 +96,7 @@ def test_half_an_hour_of_waiting_costs_no_memory() -> None:
     assert ear.seconds == pytest.approx(1800.0)
 
 
+@pytest.mark.slow
 def test_talk_just_before_the_singing_is_not_held_against_the_pupil() -> None:
     """A sentence, a third of a second or more of silence, then the phrase, right: no move is called wrong."""
     from live_room import sung
@@ -117,6 +118,7 @@ def test_talk_just_before_the_singing_is_not_held_against_the_pupil() -> None:
     assert right >= 5
 
 
+@pytest.mark.slow
 def test_a_teacher_who_speaks_before_the_line_gives_the_line_alone() -> None:
     from live_room import PLAIN
     from singers import VOICES, LineItem, perform, render

@@ -34,6 +34,7 @@ def listed(tmp_path: Path, *takes: str, tune: object = "kite") -> Path:
     return path
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="SIGKILL is POSIX's")
 def test_a_worker_that_dies_loses_only_the_take_that_ends_it_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     takes = [f"t{n}" for n in range(9)]
@@ -226,6 +227,7 @@ def alive(pid: int) -> bool:
         return False
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="processes are looked up in /proc")
 def test_no_process_outlives_a_review_that_was_killed(tmp_path: Path) -> None:
     log = tmp_path / "log"

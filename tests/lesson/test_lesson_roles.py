@@ -82,6 +82,7 @@ def test_the_teachers_repeat_after_a_miss_is_a_model_and_not_kept(tmp_path: Path
         assert abs(scene.here.shift) < 6  # the key did not follow the teacher
 
 
+@pytest.mark.slow
 def test_a_model_in_the_first_phrase_is_told_again_later() -> None:
     scene = Scene([("Listen.", voice(1, -12.0)), ("Now you.", voice(1, style=TURNED, after_s=1.0)),
                    ("Again", voice(1, -12.0)), ("Now you.", voice(1, after_s=1.0)), ("right.", lambda here: "qq")])
@@ -330,6 +331,7 @@ def companion_pitch(samples: np.ndarray, rate: int) -> int:
     return round(69 + 12 * float(np.log2(np.argmax(spectrum) * rate / (1 << 17) / 440.0)))
 
 
+@pytest.mark.slow
 def test_again_listens_to_the_line_anew(tmp_path: Path) -> None:
     _, echo, said = without_a_tune([
         ("Sing or play", sings(RISE, 55)), ("Now the pupil.", lambda here: "a"), ("once more.", sings(RISE[::-1], 55)),

@@ -51,6 +51,7 @@ def at_home(child: object, minutes: float = 3.0, warm_up: bool = False, room: Ro
     return here
 
 
+@pytest.mark.slow
 def test_a_phrase_goes_slower_together_and_smaller_and_grows_again_without_a_key() -> None:
     child = Child({7: 2, 5: 1})
     here = at_home(child, minutes=6)
@@ -75,6 +76,7 @@ def test_a_phrase_goes_slower_together_and_smaller_and_grows_again_without_a_key
     assert (lengths.count(2.45), lengths.count(1.1)) == (1, 3), lengths
 
 
+@pytest.mark.slow
 def test_the_hand_is_led_only_where_a_helper_is_and_room_is_asked_for_once() -> None:
     here = session(Room())
     here.pupil_sings = Child({7: 2, 5: 1})
@@ -125,6 +127,7 @@ def test_who_leaves_and_comes_back_goes_on_where_it_was() -> None:
     assert here.elapsed_s < room.now() - 90  # the time away does not count
 
 
+@pytest.mark.slow
 def test_a_child_who_chatters_is_told_once_that_it_waits_for_singing() -> None:
     from other_sounds import other_sounds
 
@@ -182,6 +185,7 @@ def test_a_long_session_has_a_rest_between_sets() -> None:
     assert said.count("Rest a moment. Breathe in, and out.") >= 1
 
 
+@pytest.mark.slow
 def test_the_warm_up_stays_inside_the_range_and_turns_back() -> None:
     lows = rising(58, 74)
     assert lows == [59, 60, 61, 62, 63, 64, 65, 66, 65, 64, 63, 62, 61, 60, 59]
@@ -205,6 +209,7 @@ def test_the_key_follows_the_pupil_without_a_word() -> None:
     assert not any("key" in text.lower() for text in here.out.said)  # type: ignore[attr-defined]
 
 
+@pytest.mark.slow
 def test_the_pupil_sings_over_the_playback_and_is_asked_not_judged() -> None:
     room = Room()
     here = session(room)
@@ -271,6 +276,7 @@ def test_a_diary_that_fails_in_the_middle_is_said_once_and_the_child_sings_on(
     assert said.count("All six right.") == 2
 
 
+@pytest.mark.slow
 def test_time_that_is_left_goes_to_another_tune() -> None:
     room = Room()
     here = session(room)
@@ -287,6 +293,7 @@ def test_time_that_is_left_goes_to_another_tune() -> None:
     assert {t.tune for t in here.taken} == {"snail-wall", "tick-tock"}
 
 
+@pytest.mark.slow
 def test_talk_and_silence_in_a_lesson_are_not_interrupted() -> None:
     from other_sounds import other_sounds
 
@@ -476,6 +483,7 @@ class Unplugged(Room):
         return not 2.0 < self.now() < self.back_s
 
 
+@pytest.mark.slow
 def test_a_microphone_that_comes_back_is_said_and_the_lesson_goes_on() -> None:
     room = Unplugged(away_s=40.0)
     here = session(room, kind=SessionKind.LESSON)
@@ -548,6 +556,7 @@ def test_a_session_is_one_type_for_both() -> None:
     assert issubclass(RoomSession, Session)
 
 
+@pytest.mark.slow
 def test_a_comfortable_range_is_found_inside_of_what_was_sung(tmp_path: Path) -> None:
     from companion.lesson.voice_range import FindRange
 
@@ -579,6 +588,7 @@ def test_a_comfortable_range_is_found_inside_of_what_was_sung(tmp_path: Path) ->
         assert (diary.pupil("Pip").low, diary.pupil("Pip").high) == found
 
 
+@pytest.mark.slow
 def test_a_lesson_that_waits_for_the_teacher_judges_the_pupil_only() -> None:
     room = Room()
     here = session(room, kind=SessionKind.LESSON)
@@ -607,6 +617,7 @@ def test_a_lesson_that_waits_for_the_teacher_judges_the_pupil_only() -> None:
     assert len(starts) == 2
 
 
+@pytest.mark.slow
 def test_more_is_said_where_the_setting_asks_for_it() -> None:
     here = session(Room(), kind=SessionKind.LESSON, detail="more")
     here.pupil_sings = Child()
@@ -616,6 +627,7 @@ def test_more_is_said_where_the_setting_asks_for_it() -> None:
     assert said.count("It is given as written.") == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("gain", "word"), [(0.02, "The voice is faint."), (30.0, "The sound was cut off.")])
 def test_a_faint_or_cut_off_voice_is_advised_once(gain: float, word: str) -> None:
     room = Room(noise_db=-75)

@@ -48,6 +48,7 @@ def holds(found: list[float], wanted: list[float], within: float = 0.3) -> bool:
                for i in range(len(found) - n + 1))
 
 
+@pytest.mark.slow
 def test_a_lesson_with_a_tune_from_its_first_word_to_its_last(soundcard_apart: SoundCard, tmp_path: Path) -> None:
     card = soundcard_apart
     tune = small_tune(tmp_path / "small.musicxml")
@@ -61,6 +62,7 @@ def test_a_lesson_with_a_tune_from_its_first_word_to_its_last(soundcard_apart: S
     assert holds(played_notes(record.samples), [60, 60, 62, 64, 60])
 
 
+@pytest.mark.slow
 def test_the_first_word_is_heard_within_half_a_second(soundcard: SoundCard, tmp_path: Path) -> None:
     """From the start of the process to the first sound in the sink; one of six must do, since others share
     the machine."""

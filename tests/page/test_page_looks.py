@@ -85,6 +85,7 @@ def test_axe_finds_nothing_nothing_is_cut_and_all_can_be_hit(opened: tuple[Any, 
     assert faults == []
 
 
+@pytest.mark.slow
 @needs_browser
 def test_a_blind_newcomer_is_in_with_two_keys_and_hears_where(opened: tuple[Any, str], tmp_path: Path) -> None:
     """The one check with a browser that always runs: the first page by keyboard, and what a screen reader is given.
