@@ -13,6 +13,7 @@ from pathlib import Path
 
 from companion.audio import Sound, line_sound
 from companion.diary import Action, SettingName, WaitForGo
+from companion.errors import Trouble
 from companion.language import (
     LessonSentence,
     lesson_place,
@@ -29,6 +30,7 @@ from companion.lesson.sung_line import SungLine, tune_of
 from companion.lesson.timbre import timbre_of
 from companion.lesson.voices import CLEAR, Singer, Sung
 from companion.match import CueKind, HeardNote
+from companion.places import not_written
 from companion.tune import LineNote, Tune, save
 
 WAIT_S = 30.0  # in a lesson people think and talk: a shorter silence is nothing to remark on
@@ -312,9 +314,13 @@ class Echo:
             self.session.say(LessonSentence.NO_LINE_TO_KEEP)
             return
         number = len(self.kept) + 1
-        self.keep_in.mkdir(parents=True, exist_ok=True, mode=0o700)
-        while (path := self.keep_in / f"line-{number}.musicxml").exists():
-            number += 1
-        save(self.lines[-1].tune, path)
+        try:
+            self.keep_in.mkdir(parents=True, exist_ok=True, mode=0o700)
+            while (path := self.keep_in / f"line-{number}.musicxml").exists():
+                number += 1
+            save(self.lines[-1].tune, path)
+        except (Trouble, OSError) as trouble:  # the lesson goes on without
+            self.session.say_line(str(trouble if isinstance(trouble, Trouble) else not_written(trouble)))
+            return
         self.kept.append(path)
         self.session.say_line(line_kept(self.session.language, number))

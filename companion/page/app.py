@@ -16,6 +16,7 @@ from companion.errors import Trouble
 from companion.page import course, diary, live, papers, read, scores, views
 from companion.page.frame import HERE, State, environment, render, state_of
 from companion.page.security import Application, Guard, Receive, Scope, Send, TooLarge
+from companion.places import not_written
 
 
 async def _problem(request: Request, error: Exception) -> Response:
@@ -32,6 +33,11 @@ async def _problem(request: Request, error: Exception) -> Response:
                 404: message("There is no such page here. What was made may be too long ago; make it again.")}.get(
                     status, message("This could not be done. Go back and try again."))
     return render(request, "problem.html", message("That did not work"), status, text=text)
+
+
+async def _unwritten(request: Request, error: Exception) -> Response:
+    """A full disk, or a folder that may not be written, is no fault of ours."""
+    return await _problem(request, not_written(error) if isinstance(error, OSError) else error)
 
 
 async def _fault(request: Request, error: Exception) -> Response:
@@ -62,7 +68,7 @@ def make_app(state: State) -> Application:
         routes += [Route(path, view, methods=["POST"]) for path, view in module.CHANGES.items()]
     routes += [WebSocketRoute("/live", live.socket), Mount("/static", StaticFiles(directory=HERE / "static"))]
     app = Starlette(routes=routes, exception_handlers={Trouble: _problem, TooLarge: _problem, HTTPException: _problem,
-                                                       500: _fault})
+                                                       OSError: _unwritten, 500: _fault})
     app.state.companion = state
     app.state.templates = environment(state.language)
     return Guard(_Seen(app, state), state.port, state.keys)

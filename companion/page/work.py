@@ -12,6 +12,7 @@ from typing import Any
 
 from companion.errors import Trouble
 from companion.page.security import new_token
+from companion.places import not_written
 
 MOST_KEPT = 50  # the oldest is forgotten beyond: what is worth keeping is downloaded or in the diary
 MOST_AT_ONCE = 4
@@ -117,5 +118,7 @@ class Jobs:
                 job.state = JobState.DONE
             except Trouble as trouble:
                 job.problem, job.state = str(trouble), JobState.FAILED
+            except OSError as error:
+                job.problem, job.state = str(not_written(error)), JobState.FAILED
             except Exception as error:  # a fault of ours must not leave a job running for ever
                 job.problem, job.state = f"{type(error).__name__}: {error}", JobState.FAILED

@@ -27,7 +27,7 @@ from companion.messages import _
 from companion.places import read_within, write_whole
 from companion.transcribe.notation import Notation
 from companion.transcribe.takes import Transcription
-from companion.tune import save
+from companion.tune import to_musicxml
 
 ENDING = ".zip"
 SCORE, WORK = "score.musicxml", "work.json"
@@ -81,7 +81,7 @@ def keep_work(transcription: Transcription, path: str | Path, opened: str | Path
                 transcription.takes, transcription.typed)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file:
-        file.writestr(SCORE, _musicxml(work.now))
+        file.writestr(SCORE, to_musicxml(work.now.tune))
         file.writestr(WORK, json.dumps(_plain(work), ensure_ascii=False, allow_nan=False))
         for k, sound in enumerate(transcription.sounds if with_sound else (), 1):
             file.writestr(zipfile.ZipInfo(f"take-{k}.flac"), _flac(sound))  # packed already
@@ -124,15 +124,6 @@ def _check(n: Notation) -> None:
         raise ValueError("no score")
     if not 0 <= n.place < n.bar_ticks or len(n.tune.bars) < 1:
         raise ValueError("no bars")
-
-
-def _musicxml(n: Notation) -> bytes:
-    import tempfile
-
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / SCORE
-        save(n.tune, path)
-        return path.read_bytes()
 
 
 def _flac(sound: Sound) -> bytes:

@@ -10,11 +10,11 @@ import errno
 import os
 import shutil
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TextIO
 
 import pytest
+from failing_writes import with_limit
 from scripted_diary import some_match
 
 from companion.diary import Diary, SessionKind, SettingName, export_pupil
@@ -23,33 +23,6 @@ from companion.places import write_whole
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="limits of a process are POSIX's")
 PAGE = 4096  # bytes that SQLite writes at a time
-
-
-def with_limit(limit: int, kills: bool, work: Callable[[TextIO], None]) -> tuple[list[str], bool]:
-    """What `work` says in a process that may write files of `limit` bytes at most, and whether it was ended there."""
-    import resource
-    import signal
-
-    read, write = os.pipe()
-    child = os.fork()
-    if not child:
-        try:
-            signal.signal(signal.SIGXFSZ, signal.SIG_DFL if kills else signal.SIG_IGN)
-            resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
-            with os.fdopen(write, "w") as said:
-                work(said)
-            os._exit(0)
-        except BaseException as fault:
-            print(f"{type(fault).__name__}: {fault}", file=sys.stderr)
-            os._exit(1)
-    os.close(write)
-    with os.fdopen(read) as pipe:
-        lines = pipe.read().splitlines()
-    status = os.waitpid(child, 0)[1]
-    killed = os.WIFSIGNALED(status)
-    assert killed or os.WEXITSTATUS(status) == 0, lines
-    return lines, killed
 
 
 def session(path: Path, said: TextIO) -> None:

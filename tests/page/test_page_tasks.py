@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import json
+import os
 import re
 import subprocess
 import sys
@@ -15,10 +17,12 @@ import pytest
 
 from companion.braille import decode
 from companion.course import QuestionKind, Way
+from companion.diary import Diary, SettingName
 from companion.errors import Trouble
 from companion.language import choose_language, kind_name, say_problem, task_line
 from companion.lesson import answer_lines, answer_take
 from companion.page import diary
+from companion.page.kept import Tunes
 from companion.page.live import Live, read_greeting
 from companion.places import shipped
 from companion.tune import load
@@ -240,8 +244,6 @@ def test_a_score_with_several_parts_asks_which_and_takes_its_number(page: Any) -
 
 def test_a_tune_of_ones_own_can_be_set_for_the_week_and_outlasts_the_program(page: Any, tmp_path: Path) -> None:
     """It is kept as a file beside the diary; set twice it is kept once."""
-    from companion.diary import Diary
-
     page.post("/diary/new", pupil="Robin")
     key = str(page.post("/read/keep", cells="⠐⠹⠱⠫⠻").url).rpartition("/")[2]
     for _unused in range(2):
@@ -272,6 +274,36 @@ def test_a_tune_of_ones_own_that_is_sung_under_a_nickname_outlasts_the_program(p
     monkeypatch.setattr(diary, "write_whole", full)
     other = page.state.tunes.keep(load("mole"), "Mole")
     assert tune_of(other) == page.state.tunes.place(other), "a child waits: the session begins all the same"
+
+
+@pytest.mark.parametrize("step", ["tempfile.TemporaryDirectory", "tempfile.mkstemp", "os.open"])
+def test_a_full_disk_is_said_in_one_sentence_and_nothing_is_lost(page: Any, monkeypatch: pytest.MonkeyPatch, step: str) -> None:
+    """Uploads, what is kept and what is made: the disk, or its inodes, are used up (ENOSPC: POSIX, open)."""
+    page.post("/diary/new", pupil="Robin")
+    page.post("/diary/change", pupil="Robin", **{"setting-rate": "130"})
+    key = page.state.tunes.keep(load("kite"), "Kite")
+    earlier = page.state.tunes  # whose folder stays; another is made anew
+    page.state.tunes = Tunes(earlier._sent)
+    score = (shipped("exercises") / "kite.musicxml").read_bytes()
+
+    def full(*_: object, **_named: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(step, full)
+        for path, fields, files in (
+                ("/tunes", {}, {"file": ("k.musicxml", score)}), ("/read/keep", {"cells": "⠐⠹⠱⠫⠻"}, None),
+                ("/diary/export", {"pupil": "Robin"}, None), ("/diary/change", {"pupil": "Robin", "set": key}, None)):
+            found = page.post(path, files=files, **fields)
+            said = text_of(found)
+            assert (found.status_code, "no space left on device" in said) == (400, True) or found.status_code == 200, (path, said)
+            assert "fault" not in said, path
+    with Diary(page.state.diary) as there:
+        robin = there.pupil("Robin")
+        assert there.settings(robin)[SettingName.RATE] == 130
+        assert there.integrity() == [("ok",)]
+    assert page.get("/").status_code == 200
+    assert page.post("/tunes", files={"file": ("k.musicxml", score)}).status_code == 200
 
 
 def test_a_drill_and_a_sitting_are_answered_by_typing(page: Any) -> None:
