@@ -30,11 +30,11 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="limits of a pro
 #: quick. A name of a file that stands there is written over.
 WRITES: dict[str, tuple[list[str], bool]] = {
     "braille": (["braille", "kite", "--out", "k.brf"], False), "pef": (["braille", "kite", "--out", "k.pef"], False),
-    "read": (["read", "t.brf", "--out", "r.musicxml"], True), "wall": (["wall", "kite", "--shoulder", "98", "--out", "w.brf"],
-                                                                      False),
-    "line": (["line", "kite", "--out", "l.svg"], False), "sheet": (["sheet", "key", "--out", "s.brf"], False),
-    "large print": (["sheet", "stage", "2", "--out", "s.html"], False), "print": (["sheet", "stage", "2", "--out", "s.pdf"], False),
-    "exercises": (["exercises", "mole", "--out", "m.brf"], False), "guide": (["guide", "pupil", "--out", "g.txt"], False),
+    "read": (["read", "t.brf", "--out", "r.musicxml"], True), "line": (["line", "kite", "--out", "l.svg"], False),
+    "wall": (["wall", "kite", "--shoulder", "98", "--out", "w.brf"], False),
+    "sheet": (["sheet", "key", "--out", "s.brf"], False), "large print": (["sheet", "stage", "2", "--out", "s.html"], False),
+    "print": (["sheet", "stage", "2", "--out", "s.pdf"], False), "exercises": (["exercises", "mole", "--out", "m.brf"], False),
+    "guide": (["guide", "pupil", "--out", "g.txt"], False),
     "export": (["diary", "Wren", "--diary", "d.sqlite", "--export", "wren.zip"], True),
     "score": (["notate", "t.csv", "--out", "n.musicxml"], False), "packed": (["notate", "t.csv", "--out", "n.mxl"], False),
     "midi": (["notate", "t.csv", "--out", "n.mid"], False), "work": (["notate", "t.csv", "--keep", "kept.zip"], False),
@@ -115,7 +115,8 @@ def holds(folder: Path, before: dict[str, bytes], whole: dict[str, bytes], kille
         elif name in whole:
             assert same(name, there[name], whole[name]), name
         else:
-            assert killed and Path(name).name.startswith("."), (name, "is left over")
+            assert killed, (name, "is left over")
+            assert Path(name).name.startswith("."), name
     with Diary(folder / "d.sqlite") as diary:
         pupil = diary.pupil("Wren")
         assert len(diary.takes(pupil)) == 1
