@@ -246,6 +246,20 @@ class Item:
         return self.fact.name if self.fact is not None else ""
 
 
+def shown_besides(item: Item) -> frozenset[str]:
+    """What a right answer has shown besides what it is remembered for: who reads a bar and sings it has read its notes, and
+    sung and heard its moves; who writes a bar down has heard its moves and written its notes."""
+    moves = [move_kind(b.midi - a.midi) for a, b in itertools.pairwise(item.sung or item.played)]
+    if item.kind is QuestionKind.WRITE_WHAT_YOU_HEAR and item.group is not None:
+        names = [card(note_fact(n), Way.NAME_TO_CELL) for n in item.group.notes if n.pitch]
+        return frozenset([*names, *(card(m, Way.BY_EAR) for m in moves)])
+    if item.wants is not Wants.SUNG:
+        return frozenset()
+    ways = (Way.BY_EAR, Way.EAR_TO_VOICE, *((Way.CELL_TO_VOICE,) if item.cells else ()))
+    read = [n.pitch.step for n in item.sung] if item.cells else []
+    return frozenset([*(card(m, way) for m in moves for way in ways), *(card(n, Way.CELL_TO_VOICE) for n in read)])
+
+
 def smaller(item: Item, rng: random.Random) -> Item | None:
     """A part of a question that was missed twice: one note of a bar, or a note without its length; None of the smallest."""
     if item.group is not None:

@@ -44,6 +44,10 @@ MOST_NEW = 16  # new questions of one sitting, however much time there is
 CHILD_MINUTES, ADULT_MINUTES = 8.0, 15.0  # of a sitting: as long as a child sits well, and an adult
 SMALL_PILE = 0.45  # of a sitting's time, at the pupil's pace: with more than that due, nothing new is begun
 MOST_CONTRAST = 0.1  # share of a stage's questions that may do without what the stage brings
+A_THING_S = 15.0  # seconds that it takes to ask for something again: the mean of what is due in simulated sittings
+HOLIDAY_FROM = 0.25  # share of days on which a pupil does not come, from which such a holiday is to be looked for
+AFTER_HOLIDAY = 0.75  # of a sitting: as much may be due then
+HOLIDAY_DAYS = 14  # away, as at school
 BREAK_DAYS = 10  # away: then a recap comes before anything new
 SONG_WITHIN = 5  # questions: by then something has been sung
 SUNG_WAYS = (Way.CELL_TO_VOICE, Way.EAR_TO_VOICE, Way.AT_SIGHT)
@@ -96,10 +100,20 @@ def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random
     rested = progress.away(now) < BREAK_DAYS or not due
     if rested and not progress.finished(stages) and (pile * progress.pace <= SMALL_PILE * minutes * 60 or not due):
         asked = here if not sung_only else replace(here, drills=tuple(d for d in here.drills if d.way in SUNG_WAYS))
-        steps = [s for s in new_steps(asked, rng, most_new, progress, known) if s.item.wants is Wants.SUNG or not sung_only]
+        things = _room_for_things(progress, reached, now, minutes) if due else None
+        steps = [s for s in new_steps(asked, rng, most_new, progress, known, things)
+                 if s.item.wants is Wants.SUNG or not sung_only]
         new = _in_time(interleaved(steps), left)
     steps = _song_early([*interleaved(due), *new], reached, progress, known, rng)
     return [replace(step, item=replace(step.item, known=known)) for step in (*steps, Step(last, Why.LAST))]
+
+
+def _room_for_things(progress: Progress, reached: Sequence[Stage], now: datetime, minutes: float) -> int:
+    """How many things may be begun: as many as leave a sitting not full of what will be due after a holiday, which is the
+    longer the less often the pupil comes."""
+    holiday = HOLIDAY_DAYS * min(1.0, (1 - progress.comes_on(now)) / HOLIDAY_FROM)
+    soon = len(progress.due(reached, now + timedelta(days=holiday)))
+    return max(0, int(AFTER_HOLIDAY * minutes * 60 / progress.pace / A_THING_S) - soon)
 
 
 def _due_steps(progress: Progress, reached: Sequence[Stage], now: datetime, rng: random.Random, seconds: float,
@@ -176,12 +190,13 @@ def new_items(stage: Stage, rng: random.Random, most: int, progress: Progress | 
 
 
 def new_steps(stage: Stage, rng: random.Random, most: int, progress: Progress,
-              known: frozenset[str] | None = None) -> list[Step]:
+              known: frozenset[str] | None = None, things: int | None = None) -> list[Step]:
     """Questions of a stage's drills, in their order, each drill with its share; ways that still lack evidence come first
     in the shares, and what has nothing of what the stage brings comes seldom.
 
     Names in the order of the scale are for the first time, and are no evidence: who can count needs no cell for them.
-    Nor is a tune that has been heard. known: the signs that may be in new bars.
+    Nor is a tune that has been heard. known: the signs that may be in new bars. things: how many things may be begun that
+    are not remembered yet, None for all.
     """
     begun = progress.has_begun(stage)
     signs = known or taught(stage.number)
@@ -189,9 +204,27 @@ def new_steps(stage: Stage, rng: random.Random, most: int, progress: Progress,
     for drill in (replace(d, order=Order.MIXED) if begun and d.facts else d for d in stage.drills):
         evidence = stage if _is_evidence(drill, stage) else None
         steps = [Step(item, Why.NEW, evidence) for item in _made(drill, stage, progress, rng, signs)]
+        if things is not None:
+            steps, things = _beginning_few(steps, stage, progress, made, things)
         if steps:
             made.append((drill, _mostly_new(steps, stage)))
     return _with_little_else(_shared(made, stage, progress, most), stage)
+
+
+def _beginning_few(steps: Sequence[Step], stage: Stage, progress: Progress, made: Sequence[tuple[Drill, list[Step]]],
+                   things: int) -> tuple[list[Step], int]:
+    """Those of a drill that begin no more than so many things, and how many more may be begun after them; none where nothing
+    of what the stage brings is among them."""
+    begun = {*progress.recall.cards, *(c for _unused, some in made for s in some for c in s.item.cards)}
+    out = []
+    for step in steps:
+        fresh_ones = set(step.item.cards) - begun
+        if len(fresh_ones) <= things:
+            out.append(step)
+            begun |= fresh_ones
+            things -= len(fresh_ones)
+    rest_only = any(brings(s.item, stage) for s in steps) and not any(brings(s.item, stage) for s in out)
+    return [] if rest_only else out, things
 
 
 def _shared(made: Sequence[tuple[Drill, list[Step]]], stage: Stage, progress: Progress, most: int) -> list[Step]:

@@ -12,13 +12,13 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from companion.course.answer import Judged
-from companion.course.drill import Item, QuestionKind, Way, card, split_card
+from companion.course.drill import Item, QuestionKind, Way, card, shown_besides, split_card
 from companion.course.fresh import difficulty
 from companion.course.recall import Recall, utc
 from companion.course.stage import Evidence, Stage
 from companion.diary import Diary, Pupil, Tally
 from companion.errors import Trouble
-from companion.match import Verdict
+from companion.match import MoveKind, Verdict
 from companion.messages import _
 
 T = TypeVar("T")
@@ -31,10 +31,15 @@ KEPT_DAYS = 60  # of reading
 ENOUGH_NOTES = 20  # in a week, before they are a rate
 PACES = (0.5, 3.0)  # how much quicker or slower than the usual a pupil may be taken to be
 NEW_PACE = 0.3  # share of the last sitting in the pace
+REGULAR_DAYS = 28  # by which it is told how often a pupil comes
 ENOUGH_MOVES = 3  # of a kind sung elsewhere, before they count as a review
 HELD = 0.8  # share of them right that counts as recalled
 
 
+#: What is heard is shown by singing it, and what is sung by ear by singing it from cells.
+_GREATER: dict[Way | None, tuple[Way, ...]] = {Way.BY_EAR: (Way.EAR_TO_VOICE, Way.CELL_TO_VOICE),
+                                               Way.EAR_TO_VOICE: (Way.CELL_TO_VOICE,)}
+_MOVES = frozenset(MoveKind)
 _WAYS, _VERDICTS = frozenset(Way), frozenset(Verdict)
 
 
@@ -183,6 +188,10 @@ class Progress:
         """
         for name, verdict in judged.cards.items():
             self.recall.review(name, verdict, now, helped)
+        if judged.verdict is Verdict.RIGHT and not helped:
+            # So that nobody is asked on its own for what was done as part of a greater thing.
+            for name in sorted(shown_besides(item) - set(judged.cards)):
+                self.recall.practised(name, now)
         notes = notes_read(item)
         if seconds and notes and judged.verdict is Verdict.RIGHT and not helped:
             before = self.read.get(f"{now:%Y-%m-%d}", [0.0, 0.0])
@@ -241,6 +250,15 @@ class Progress:
         """Whole days since the last answer, 0 where there is none."""
         return max(0, (now - _moment(self.answers[-1]["at"])).days) if self.answers else 0
 
+    def comes_on(self, now: datetime) -> float:
+        """The share of the last REGULAR_DAYS days, or of those since the beginning, on which something was answered; 1 in the
+        first week."""
+        today = utc(now).date()
+        days = {(today - _moment(at).date()).days for at in [
+            *(a["at"] for a in self.answers), *(c["last_review"] for c in self.recall.cards.values() if c.get("last_review"))]}
+        days = {d for d in days if 0 < d <= REGULAR_DAYS}
+        return len(days) / max(days) if days and max(days) >= REGULAR_DAYS / 4 else 1.0
+
     def take_time(self, usual_s: float, taken_s: float) -> None:
         """Learn the pupil's pace from a sitting: how long its questions usually take, and how long they took."""
         if usual_s > 0 and taken_s > 0:
@@ -262,8 +280,11 @@ class Progress:
 
     def retired(self, name: str, stages: Sequence[Stage]) -> bool:
         """Whether something remembered is asked no more: a bar of a tune whose stage is passed, for its signs are known
-        and come in new bars."""
-        about, _unused = split_card(name)
+        and come in new bars; and a move by ear while it is sung, or sung by ear while it is sung from cells."""
+        about, way = split_card(name)
+        greater = _GREATER.get(way, ()) if about in _MOVES and self.recall.holds(name) else ()
+        if any(self.recall.holds(card(about, w)) for w in greater):
+            return True
         return any(about.startswith(f"{s.tune} bar ") and self.has_passed(s) for s in stages)
 
     def due(self, stages: Sequence[Stage], now: datetime) -> list[str]:

@@ -85,7 +85,8 @@ from companion.tune import load
 
 MOST_LINES = 4  # typed at one question before one that cannot be read is left for another time
 LATER = 3  # questions before one that was not known or wrong comes back
-WITH_A_SECOND_TRY = 1.4  # times as long: a wrong answer is tried once more, so that room is kept for some of that
+WITH_A_SECOND_TRY = 2.0  # times as long: a wrong answer is tried once more, and room is kept for that
+LAST_ONE = 1.4  # times as long, of the question that ends a sitting, which is mostly right
 LONGEST = 4.0  # times the usual: what takes longer was a pause
 
 
@@ -189,7 +190,8 @@ class Sitting:
         while waiting:
             step, at = waiting.pop(0), now()
             last = waiting[-1] if waiting and waiting[-1].why is Why.LAST else None
-            takes = (seconds_of(step.item) + (seconds_of(last.item) if last else 0.0)) * tally.pace * WITH_A_SECOND_TRY
+            takes = WITH_A_SECOND_TRY * seconds_of(step.item) + (LAST_ONE * seconds_of(last.item) if last else 0.0)
+            takes *= tally.pace
             if minutes is not None and (at - began).total_seconds() + takes > minutes * 60 and step.why is not Why.LAST:
                 continue  # no time for this one; a shorter one may fit
             answered = self._ask(step, now, tally)

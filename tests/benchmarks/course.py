@@ -6,7 +6,8 @@
 load: a diligent, a forgetful and an absent pupil for so many days. Each remembers by a forgetting curve of its own, that
 is not the one of the course's schedule. `pile`: of what is due at the end, in sittings; `minutes`: of the sittings, the
 median, the 95th of 100 and the longest; `wrong_back`: share of the wrong answers that came again, in another sitting,
-within two days (of the absent pupil: within two days on which it came), those of the last two days left out.
+within two days, those of the last two days left out (of the absent pupil: within two days on which it came, those of the
+last two on which it came left out).
 reading: so many runs each of pupils who read nothing, spread over the stages that ask for reading, and of one who
 learns; each run is a fortnight of sittings. A parrot says what was said last and sings the note it heard; a guesser
 takes any answer of the right kind; one who remembers knows every bar, and every line it heard, that it was told the
@@ -206,7 +207,8 @@ def _backs(recorder: Recorder, came: list[int] | None, end: datetime) -> tuple[i
     wrong = within = 0
     for answers in moments.values():
         for i, (at, was_wrong) in enumerate(answers):
-            if not was_wrong or at > end - timedelta(days=2) - timedelta(hours=1):
+            last = end - timedelta(days=2) if came is None else START + timedelta(days=came[-2])
+            if not was_wrong or at > last - timedelta(hours=1):
                 continue
             later = next((t for t, _w in answers[i + 1:] if t.date() > at.date()), None)
             same_day = any(t.date() == at.date() and w for t, w in answers[i + 1:])

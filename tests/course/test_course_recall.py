@@ -39,7 +39,7 @@ def test_the_dates_equal_fsrs_called_directly() -> None:
     from fsrs import Card, Rating, Scheduler
 
     rng = random.Random(7)
-    scheduler = Scheduler(enable_fuzzing=False)
+    scheduler = Scheduler(desired_retention=0.87, enable_fuzzing=False)
     recall = Recall()
     direct: dict[str, Card] = {}
     now = NOW
