@@ -45,8 +45,9 @@ CHILD_MINUTES, ADULT_MINUTES = 8.0, 15.0  # of a sitting: as long as a child sit
 SMALL_PILE = 0.45  # of a sitting's time, at the pupil's pace: with more than that due, nothing new is begun
 MOST_CONTRAST = 0.1  # share of a stage's questions that may do without what the stage brings
 A_THING_S = 15.0  # seconds that it takes to ask for something again: the mean of what is due in simulated sittings
+NEXT_DAYS = 2.0
 HOLIDAY_FROM = 0.25  # share of days on which a pupil does not come, from which such a holiday is to be looked for
-AFTER_HOLIDAY = 0.75  # of a sitting: as much may be due then
+NOT_FULL = 0.75  # of a sitting: as much may be due then
 HOLIDAY_DAYS = 14  # away, as at school
 BREAK_DAYS = 10  # away: then a recap comes before anything new
 SONG_WITHIN = 5  # questions: by then something has been sung
@@ -109,11 +110,11 @@ def plan(progress: Progress, stages: Sequence[Stage], now: datetime, rng: random
 
 
 def _room_for_things(progress: Progress, reached: Sequence[Stage], now: datetime, minutes: float) -> int:
-    """How many things may be begun: as many as leave a sitting not full of what will be due after a holiday, which is the
-    longer the less often the pupil comes."""
-    holiday = HOLIDAY_DAYS * min(1.0, (1 - progress.comes_on(now)) / HOLIDAY_FROM)
-    soon = len(progress.due(reached, now + timedelta(days=holiday)))
-    return max(0, int(AFTER_HOLIDAY * minutes * 60 / progress.pace / A_THING_S) - soon)
+    """How many things may be begun: as many as leave a sitting not full of what will be due in the next days, or after a
+    holiday, which is the longer the less often the pupil comes."""
+    away = HOLIDAY_DAYS * min(1.0, (1 - progress.comes_on(now)) / HOLIDAY_FROM)
+    soon = len(progress.due(reached, now + timedelta(days=max(NEXT_DAYS, away))))
+    return max(0, int(NOT_FULL * minutes * 60 / progress.pace / A_THING_S) - soon)
 
 
 def _due_steps(progress: Progress, reached: Sequence[Stage], now: datetime, rng: random.Random, seconds: float,
