@@ -37,7 +37,7 @@ from companion.course.rhythm import Rhythm, RhythmFinding, judge_rhythm
 from companion.course.vocabulary import Vocabulary
 from companion.ear import PitchTrack, Sound, find_claps, hear_pitch, own_beat, read_sound
 from companion.errors import NothingSung, Trouble
-from companion.match import Doubt, Length, Match, Size, Verdict, match_take
+from companion.match import Doubt, HeardNote, Length, Match, Size, Verdict, match_take
 from companion.tune import STEPS, Direction, IntervalKind, direction_of, interval_kind
 
 #: What a helper presses for an answer that was spoken aloud.
@@ -566,6 +566,9 @@ def misread(item: Item, match: Match) -> Misread | None:
     return _misread_surely(item, match) or _misread_grossly(item, match)
 
 
+GAP_S = 0.04  # of silence between two notes on one pitch, from which they are told apart: the shortest consonant
+
+
 def _has_values(item: Item) -> bool:
     """Whether lengths are shown: where all are quavers they are not yet taught."""
     values = {n.quarters for n in item.sung}
@@ -621,8 +624,9 @@ def _misread_lengths(match: Match) -> list[tuple[float, Misread]]:
 
 def _lasting(match: Match, together: bool) -> list[tuple[int, float | None]]:
     """(place, seconds a crotchet) of each note but the last, those on one pitch perhaps together; None where it is not known when
-    they began, or that what was sung there are these notes."""
+    they began or ended, or that what was sung there are these notes."""
     sure = [m.verdict is Verdict.RIGHT for m in match.moves]
+    runs_on = [_runs_on(a, b) for a, b in itertools.pairwise(match.notes)]
     out: list[tuple[int, float | None]] = []
     at = 0
     while at < len(match.notes) - 1:
@@ -632,9 +636,17 @@ def _lasting(match: Match, together: bool) -> list[tuple[int, float | None]]:
             end += 1
         begins, ends = match.notes[at].onset_s, match.notes[end].onset_s
         lasted = sum(float(n.written.quarters + n.written.rest_after) for n in match.notes[at:end])
-        out.append((at, (ends - begins) / lasted if begins is not None and ends is not None and all(sure[at:end]) else None))
+        known = all(sure[at:end]) and not runs_on[end - 1] and not (at and runs_on[at - 1])
+        out.append((at, (ends - begins) / lasted if begins is not None and ends is not None and known else None))
         at = end
     return out
+
+
+def _runs_on(a: HeardNote, b: HeardNote) -> bool:
+    """Whether a note goes on without a gap on the same pitch, so that nothing tells where the second begins."""
+    if a.written.midi != b.written.midi or a.onset_s is None or b.onset_s is None or a.duration_s is None:
+        return False
+    return b.onset_s - a.onset_s - a.duration_s < GAP_S
 
 
 def _sung_cards(item: Item, match: Match, verdict: Verdict) -> dict[str, Verdict]:
