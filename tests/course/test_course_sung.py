@@ -4,6 +4,7 @@ import json
 import random
 import subprocess
 import sys
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -13,10 +14,11 @@ from course_pupil import BRITISH, EVERY
 from singers import LineItem, Style, perform
 from singers.performance import STEP_S
 
-from companion.course import Drill, Item, Order, QuestionKind, check_take, line_of, make
+from companion.course import Drill, Item, Misread, Misreading, Order, QuestionKind, check_take, line_of, make
+from companion.course.answer import misread
 from companion.ear import PitchTrack
 from companion.language import reply_text
-from companion.match import Verdict
+from companion.match import Verdict, match_take
 from companion.tune import Bar, Note, Pitch, Tune
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -65,6 +67,23 @@ def test_values_are_judged_in_short_bars_too() -> None:
     found = check_take(item, sung_as([60, 62, 64], [1, 4, 2], 1))
     assert found.verdict is Verdict.WRONG
     assert "was sung too long" in reply_text(BRITISH, item, found)
+
+
+def test_where_a_voice_goes_on_upon_one_pitch_nothing_is_said_of_the_two_lengths() -> None:
+    notes = tuple(Note(pitch=Pitch(s, 4), base=Fraction(1)) for s in "CEEDCD")
+    item = Item(QuestionKind.READ_AND_SING, cells="x", sung=Tune("", (Bar(number=1, notes=notes),), phrase_starts=()).line())
+    match = match_take(sung_as([60, 64, 64, 62, 60, 62], [1] * 6, 3), item.sung)
+    begins = [0.0, 0.5, 1.35, 1.5, 2.0, 2.5]  # the two E have the time of two, parted where nothing parts them
+
+    def of(gap_s: float) -> Misread | None:
+        ends = [*begins[1:], 3.0]
+        placed = tuple(replace(n, onset_s=b, duration_s=e - b - gap_s) for n, b, e in zip(match.notes, begins, ends, strict=True))
+        return misread(item, replace(match, notes=placed))
+
+    assert of(0.0) is None
+    found = of(0.06)  # with a gap between them the first is plainly too long
+    assert found is not None
+    assert (found.what, found.verdict) == (Misreading.LENGTH, Verdict.WRONG)
 
 
 @pytest.mark.parametrize("takes", [pytest.param(8, marks=pytest.mark.slow), pytest.param(40, marks=pytest.mark.overnight)])
