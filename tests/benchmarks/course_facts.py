@@ -54,7 +54,8 @@ SYMBOLS = {"dot": "dot", "tie": "tie", "slur": "opening_single_slur", "word sign
            "long slur begins": "opening_bracket_slur", "long slur ends": "closing_bracket_slur"}
 #: The repeats of music21.braille.symbols are those of bars alone, and it has no hairpins, no breath mark and no segno in its
 #: output: it leaves a segno out, and the octave mark that the note after one always has.
-NOT_WRITTEN = {"segno", "repeat from here", "repeat to here", "ending", "bar repeated", "getting louder", "louder ends", "breath mark"}
+NOT_WRITTEN = {"segno", "repeat from here", "repeat to here", "ending", "bar repeated", "getting louder", "louder ends",
+               "breath mark"}
 NUMBER_OF_FIRST = "⠼⠁"
 BARLINES = {"final double bar": "final", "double bar": "double"}
 
@@ -212,8 +213,8 @@ def main() -> None:
             counts.update(found)
             others += some
             print(stage.key, dict(found), file=sys.stderr, flush=True)
-    print(json.dumps({"facts": facts(), "bars": dict(counts) | {"others": others[:40]}, "questions": questions(options.sittings, rng),
-                      "sheets": sheets()}, ensure_ascii=False))
+    print(json.dumps({"facts": facts(), "bars": dict(counts) | {"others": others[:40]},
+                      "questions": questions(options.sittings, rng), "sheets": sheets()}, ensure_ascii=False))
 
 
 if __name__ == "__main__":
