@@ -14,13 +14,24 @@ import soundfile
 from scripted_diary import some_match
 
 from companion.command import main
-from companion.diary import Diary, Locked, SessionKind, SettingName, export_pupil, import_pupil, suggestion, week_of
+from companion.diary import (
+    Diary,
+    Locked,
+    SessionKind,
+    SettingName,
+    Tally,
+    export_pupil,
+    import_pupil,
+    suggestion,
+    week_of,
+    weeks_of,
+)
 from companion.diary.merge import Merged
 from companion.diary.week import next_kind, tunes_with
 from companion.errors import Trouble
 from companion.language import English, week_lines
-from companion.match import Verdict
-from companion.tune import load
+from companion.match import MoveKind, Verdict
+from companion.tune import catalogue, load
 
 NICKNAME = "Quillon"
 SOUND = (np.random.default_rng(0).normal(0, 0.1, 8000).astype(np.float32), 22050)
@@ -382,3 +393,61 @@ def test_a_consent_that_is_past_changes_nothing_else_either(tmp_path: Path, caps
         wren = diary.pupil("Wren")
         assert diary.settings(wren)[SettingName.RATE] == 150
         assert diary.consents(wren) == []
+
+
+def test_what_is_set_is_there_to_the_end_of_its_last_day(tmp_path: Path) -> None:
+    clock = Clock()
+    with Diary(tmp_path / "d.sqlite", clock) as diary:
+        wren = diary.pupil("Wren", new=True)
+        diary.set_work(wren, "kite", 2)  # on Monday 2 March
+        clock.time = datetime(2026, 3, 4, 23, 59, tzinfo=UTC)
+        assert [(w.tune, w.until) for w in diary.work(wren)] == [("kite", date(2026, 3, 4))]
+        clock.time += timedelta(minutes=2)
+        assert diary.work(wren) == []
+
+
+def test_weeks_begin_on_mondays(tmp_path: Path) -> None:
+    """1 March 2026 was a Sunday."""
+    clock = Clock()
+    with Diary(tmp_path / "d.sqlite", clock) as diary:
+        wren = diary.pupil("Wren", new=True)
+        for day in (1, 2, 4):
+            clock.time = datetime(2026, 3, day, 16, 0, tzinfo=UTC)
+            diary.add_take(wren, SessionKind.LESSON, "kite", some_match(), "")
+        assert [(monday, sung.takes) for monday, sung in weeks_of(diary, wren)] == [(date(2026, 2, 23), 1), (date(2026, 3, 2), 2)]
+
+
+def test_the_next_kind_is_the_one_that_goes_right_least_and_its_tunes_fit_the_voice(tmp_path: Path) -> None:
+    tallies = [Tally(MoveKind.STEP_UP, 6, 2, 0), Tally(MoveKind.SKIP_UP, 2, 6, 0), Tally(MoveKind.LEAP_UP, 0, 3, 0),
+               Tally(MoveKind.LEVEL, 9, 0, 0)]
+    found = next_kind(tallies)
+    assert found is not None
+    assert found.kind is MoveKind.SKIP_UP, "of the leap too few were sung to tell"
+    reaches = {e.name: e.reach for e in catalogue()}
+    narrow = tunes_with(MoveKind.STEP_UP, 7.0)
+    assert narrow
+    assert all(reaches[name] <= 7 for name in narrow)
+    assert len(narrow) < len(tunes_with(MoveKind.STEP_UP))
+    with Diary(tmp_path / "d.sqlite") as diary:
+        wren = diary.pupil("Wren", new=True)
+        diary.set_range(wren, 60, 67)
+        diary.add_take(wren, SessionKind.LESSON, "kite", some_match(8, Verdict.WRONG), "")
+        next_one = suggestion(diary, diary.pupil("Wren"))
+        assert next_one is not None
+        assert all(reaches[name] <= 7 for name in next_one.tunes)
+
+
+def test_a_consent_that_was_ended_on_either_machine_has_ended(tmp_path: Path) -> None:
+    with Diary(tmp_path / "one.sqlite", Clock()) as diary:
+        wren = diary.pupil("Wren", new=True)
+        diary.give_consent(wren, "Wren's mother")
+        export_pupil(diary, wren, tmp_path / "before.zip")
+        diary.withdraw_consent(wren)
+        export_pupil(diary, wren, tmp_path / "after.zip")
+    with Diary(tmp_path / "two.sqlite", Clock()) as other:
+        import_pupil(other, tmp_path / "before.zip")
+        assert other.consent(other.pupil("Wren")) is not None
+        import_pupil(other, tmp_path / "after.zip")
+        assert other.consent(other.pupil("Wren")) is None
+        import_pupil(other, tmp_path / "before.zip")
+        assert other.consent(other.pupil("Wren")) is None, "nor does it come to life again"
