@@ -28,7 +28,8 @@ LONGEST_S = 300.0  # for what waits to say its first line
 ENDED = "Ended before it was done. What was saved before is kept.\n"
 SIGNALS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 
-#: Sends itself the signal at so many of its calls (0: never), and writes at the end how many there were.
+#: Sends itself the signal at so many of its calls (0: never; -1: nor are they counted), and writes at the end how many there
+#: were.
 DRIVER = """
 import os, signal, sys
 from companion.command import main
@@ -40,8 +41,11 @@ def count(frame, event, argument):
         calls += 1
         if calls == at:
             os.kill(os.getpid(), number)
-signal.signal(signal.SIGINT, signal.default_int_handler)  # what runs in the background begins with it ignored
-sys.setprofile(count)
+for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # what runs in the background, or under nohup, begins with one of them ignored
+    if hasattr(signal, name):
+        signal.signal(getattr(signal, name), signal.default_int_handler if name == "SIGINT" else signal.SIG_DFL)
+if at >= 0:
+    sys.setprofile(count)
 code = main(sys.argv[4:])
 sys.setprofile(None)
 open(counted, "w").write(str(calls))
@@ -146,7 +150,7 @@ def test_a_command_is_ended_in_one_sentence_and_leaves_nothing_half_written(fold
 
 def test_what_the_system_was_told_to_ignore_stays_ignored(folder: Path) -> None:
     """As `nohup` does for a terminal that is closed (POSIX, XCU nohup)."""
-    code = DRIVER.replace("sys.setprofile(count)", "signal.signal(signal.SIGHUP, signal.SIG_IGN)\nsys.setprofile(count)")
+    code = DRIVER.replace("if at >= 0:", "signal.signal(signal.SIGHUP, signal.SIG_IGN)\nif at >= 0:")
     done = subprocess.run([sys.executable, "-c", code, str(int(signal.SIGHUP)), "200", "calls", "--version"], cwd=folder,
                           env=environment(folder), capture_output=True, text=True)
     assert (done.returncode, done.stderr) == (0, "")
@@ -165,11 +169,9 @@ def test_each_command_is_ended_at_many_places(folder: Path, name: str) -> None:
 
 def waiting(folder: Path, name: str, env: dict[str, str]) -> Iterator[subprocess.Popen[str]]:
     arguments, first = WAITS[name]
-    begin = ("import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler); from companion.command import main; "
-             "sys.exit(main(sys.argv[1:]))")
-    running = subprocess.Popen([sys.executable, "-c", begin, name, *arguments], cwd=folder, env=env, text=True,
-                               stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=1,
-                               start_new_session=True)
+    command = [sys.executable, "-c", DRIVER, "0", "-1", os.devnull, name, *arguments]
+    running = subprocess.Popen(command, cwd=folder, env=env, text=True, stdin=subprocess.PIPE,
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=1, start_new_session=True)
     late = threading.Timer(LONGEST_S, running.kill)
     late.start()
     try:
