@@ -1,5 +1,7 @@
 """The command line itself: help, wrong use, streams that are closed."""
 
+import argparse
+import importlib
 import re
 import subprocess
 import sys
@@ -111,3 +113,19 @@ def test_help_and_errors_of_an_american_run_are_american(run: Run) -> None:
 def test_a_shortened_option_is_not_known(run: Run) -> None:
     """A slip may not turn into another option: --del deleted a pupil."""
     assert run("tunes", "--amer")[0] == 2
+
+
+def test_every_command_and_option_that_the_readme_names_is_there() -> None:
+    """Also those of a pupil's own words: what is bound is a setting, and no tune."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8") + (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`(?:\.venv/bin/)?companion ([a-z]+)([^`]*)`", text)
+    assert len(named) > 20
+    for name, rest in named:
+        assert name in COMMANDS, name
+        parser = argparse.ArgumentParser()
+        importlib.import_module(f"companion.command.{name}").arguments(parser)
+        known = {option for action in parser._actions for option in action.option_strings}
+        assert set(re.findall(r"--[a-z-]+", rest)) <= known, (name, rest)
+        assert "--set keys" not in rest
+    for script in re.findall(r"`(?:\.venv/bin/)?python (tests/[\w/]+\.py)", text):
+        assert (ROOT / script).is_file(), script
