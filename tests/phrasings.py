@@ -1,9 +1,18 @@
-"""Phrasings of corrections with what they mean, from text files: a line each, PHRASING|MEANING, "-" for refused whole."""
+"""Phrasings of corrections with what they mean, from text files: a line each, PHRASING|MEANING, "-" for refused whole.
+
+`python tests/phrasings.py [FILE ...]` counts, of tests/language's files, what is done as meant, refused, or done otherwise, and
+names all that is not as meant.
+"""
 
 from __future__ import annotations
 
+import sys
+from collections import Counter
 from fractions import Fraction
 from pathlib import Path
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from companion.errors import Trouble
 from companion.language import English, Language, read_corrections, read_order
@@ -64,3 +73,20 @@ def meant(text: str, language: Language | None = None) -> str:
         return "; ".join(brief(c) for c in read_corrections(language, text))
     except Trouble:
         return REFUSED
+
+
+def main() -> None:
+    names = sys.argv[1:] or [path.name for path in sorted((Path(__file__).parent / "language").glob("phrasings*.txt"))]
+    for name in names:
+        counts: Counter[str] = Counter()
+        for phrase, meaning in table(name):
+            found = meant(phrase).strip()
+            kind = "as meant" if found == meaning.strip() else "refused" if found == REFUSED else "otherwise"
+            counts[kind] += 1
+            if kind != "as meant":
+                print(f"{name}: {phrase}: meant {meaning or REFUSED}, {kind}" + (f", {found}" if kind == "otherwise" else ""))
+        print(name, dict(counts))
+
+
+if __name__ == "__main__":
+    main()

@@ -119,6 +119,8 @@ def _parts(words: CorrectionWords, word: str) -> tuple[str, ...]:
     """ "bb" and "eb" are a letter and its sign; any other word is itself."""
     if len(word) == 2 and word[0] in words.steps and word[1] in words.accidentals:
         return word[0], word[1]
+    if word in words.several:
+        return (word[0],)
     return (word,)
 
 
@@ -376,6 +378,7 @@ class _Reader:
             if "places" not in inside or any("bar" in place for place in listed(inside["places"])):
                 raise self.unclear()
             return self.read(inside)
+        self.bar = found.get("bar", self.bar)
         if action in (Action.NO_REST, Action.END_REST) and "places" not in found:
             return [Correction(action=action, bar=found["bar"], note=LAST, **self.facts(found))]
         if "becomes" in found:

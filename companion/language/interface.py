@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import gettext
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -51,7 +51,8 @@ class CorrectionWords:
 
     numbers: of bars, notes and beats, and places (-1: the last). values: undotted ones, in crotchets. dotted: what stands
     before a dotted value, and its dots. articles: what may stand before a value or an interval. amounts: of beats, beside
-    plain numbers. times: how often. steps, accidentals, octaves: of pitches. modes: of keys. intervals: in semitones.
+    plain numbers. times: how often. steps, accidentals, octaves: of pitches;
+    several: more than one note of a letter, which comes first ("fs"). modes: of keys. intervals: in semitones.
     directions: 1 up, -1 down. contractions: words, and what they stand for. joining: words between several corrections or
     things. before, after: what may be said around a correction and means nothing.
     rules: see `companion.language.grammar`; "COMMAND" has every form of a correction, each with its action; its slots
@@ -65,6 +66,7 @@ class CorrectionWords:
     amounts: Mapping[str, Fraction]
     times: Mapping[str, int]
     steps: Mapping[str, str]
+    several: Collection[str]
     accidentals: Mapping[str, int]
     octaves: Mapping[str, int]
     modes: Mapping[str, str]

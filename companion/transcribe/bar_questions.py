@@ -1,14 +1,16 @@
 """The bar about which an answer settles most, in its likeliest readings: which of them was sung is told by ear.
 
 Each other reading differs in one thing: a value (with what it draws along in its bar), a rest held or left, a pitch, or whether
-something heard was a note of its own. Of the bars that are least sure, that is asked about of which an answer is expected to
-remove most slips: the probability that the bar is wrong, and that one of the readings that are played is then the true one.
+something heard was a note of its own. What is alike elsewhere (the same doubtful pitch, the ends of lines with the same silence)
+goes with it, so that one answer mends it everywhere. That is asked about of which an answer is expected to remove most slips:
+the probability of each reading that is played, times the slips that it mends.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 
@@ -19,29 +21,55 @@ from companion.transcribe.rhythm import Reading, read
 from companion.transcribe.score import Changed, evidence_of, joined, parted
 
 LEAST_REMOVED = 0.1  # slips: less than this is not worth a question
-MOST_BARS = 3  # the least sure bars that are weighed against each other
+MOST_BARS = 6  # the bars with the least sure notes that are weighed against each other
 MOST_OTHERS = 2  # readings that are played beside the one that stands: an ear keeps three bars apart
-LEAST_PLAYED = 0.05  # weight of a third reading, below which two are enough
-NONE_OF_THESE = 0.3  # weight of readings that nobody thought of
+LEAST_PLAYED = 0.04  # slips that a third reading must be expected to remove, else two are enough
 LEAST_REST_S = 0.12  # a shorter silence is no rest
+ALIKE_S = 0.35  # of the logarithm of two silences: nearer ones are alike
+SURE_PITCH = 0.97  # a pitch surer than this is not drawn along by another
+
+
+class Difference(StrEnum):
+    """In what another reading differs."""
+
+    PITCH = "pitch"
+    VALUE = "value"
+    LAST_VALUE = "last value"
+    REST = "rest"
+    PARTED = "parted"
+    JOINED = "joined"
+
+
+@dataclass(frozen=True)
+class Other:
+    """Another reading. weight: its probability beside the one that stands, as the model of the take has it. alike: notes of
+    other bars that it says the same of."""
+
+    difference: Difference
+    weight: float
+    notation: Notation
+    alike: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
 class BarQuestion:
-    """A bar; the score in the other readings of it, likeliest first; the probability that the bar is wrong as it is written;
-    and how many slips an answer is expected to remove."""
+    """A bar; the score in the other readings of it, worth most first; the probability that the bar is wrong as it is written;
+    and how many slips an answer is expected to remove. alike: notes of other bars that the answer settles too."""
 
     bar: int
     others: tuple[Notation, ...]
     wrong: float
     removed: float
+    alike: tuple[int, ...] = ()
 
 
 def bar_question(n: Notation, asked: Collection[int] = ()) -> BarQuestion | None:
     """About the bar that is worth most and was not asked about; None where too little is left to be settled."""
     chances = bar_chances(n)
-    least_sure = sorted((b for b in chances if b not in asked), key=lambda b: -chances[b])[:MOST_BARS]
-    found = [q for bar in least_sure if chances[bar] >= LEAST_REMOVED for q in [_question(n, bar, chances[bar])] if q]
+    doubt = {bar: max(chances[bar], *(1 - note.confidence for note, b in zip(n.notes, n.bars, strict=True)
+                                      if b == bar and not (note.value_given and note.pitch_given)), 0.0) for bar in chances}
+    least_sure = sorted((b for b in chances if b not in asked), key=lambda b: -doubt[b])[:MOST_BARS]
+    found = [q for bar in least_sure if doubt[bar] >= LEAST_REMOVED for q in [_question(n, bar, chances[bar])] if q]
     best = max(found, key=lambda q: q.removed, default=None)
     return best if best is not None and best.removed >= LEAST_REMOVED else None
 
@@ -49,36 +77,43 @@ def bar_question(n: Notation, asked: Collection[int] = ()) -> BarQuestion | None
 def _question(n: Notation, bar: int, wrong: float) -> BarQuestion | None:
     """About one bar; None where it has no other reading."""
     written = [_written(n)]
-    others: list[tuple[float, Notation]] = []
-    for weight, other in sorted(_others(n, bar), key=lambda found: -found[0]):
-        if _written(other) not in written:
-            written.append(_written(other))
-            others.append((weight, other))
+    others: list[tuple[float, Other]] = []
+    found = [(chance(o, wrong) * slips_mended(n, o), o) for o in other_readings(n, bar)]
+    for worth, other in sorted(found, key=lambda x: -x[0]):
+        if _written(other.notation) not in written:
+            written.append(_written(other.notation))
+            others.append((worth, other))
     if not others:
         return None
     played = [x for k, x in enumerate(others[:MOST_OTHERS]) if k == 0 or x[0] >= LEAST_PLAYED]
-    total = sum(weight for weight, _ in others) + NONE_OF_THESE
-    removed = wrong * sum(weight / total * _differing(n, other) for weight, other in played)
-    return BarQuestion(bar, tuple(other for _, other in played), wrong, removed)
+    alike = tuple(sorted({i for _, o in played for i in o.alike}))
+    return BarQuestion(bar, tuple(o.notation for _, o in played), wrong, sum(w for w, _ in played), alike)
+
+
+def chance(other: Other, wrong: float) -> float:
+    """Probability that another reading is the true one. wrong: that its bar is wrong as it stands."""
+    return other.weight
+
+
+def slips_mended(n: Notation, other: Other) -> int:
+    """Slips that the score has less if another reading is the true one: notes that it has otherwise."""
+    if len(n.notes) != len(other.notation.notes):
+        return 2  # the note, and the value of the one beside it
+    return sum(a != b for a, b in zip(_written(n), _written(other.notation), strict=True))
 
 
 def _written(n: Notation) -> tuple[tuple[int, int, int], ...]:
     return tuple((note.midi, note.ticks, note.rest) for note in n.notes)
 
 
-def _differing(n: Notation, other: Notation) -> int:
-    """Notes that two readings have differently."""
-    if len(n.notes) != len(other.notes):
-        return 1
-    return sum(a != b for a, b in zip(_written(n), _written(other), strict=True))
-
-
 def settled(n: Notation, asked: BarQuestion, version: int) -> Notation:
     """The score with the bar as it was heard, which holds from then on. version: 1 as it is written, 2 the first other, ..."""
     chosen = (n, *asked.others)[version - 1]
+    alike = {n.notes[i].sung.onset_s for i in asked.alike}
     return replace(chosen, notes=tuple(
         replace(note, value_given=True, pitch_given=True, value_confidence=1.0, pitch_confidence=1.0, agreement=1.0)
-        if bar == asked.bar else note for note, bar in zip(chosen.notes, chosen.bars, strict=True)),
+        if bar == asked.bar else replace(note, value_confidence=1.0, pitch_confidence=1.0) if note.sung.onset_s in alike else note
+        for note, bar in zip(chosen.notes, chosen.bars, strict=True)),
         doubtful=tuple(d for d in chosen.doubtful if not _within(chosen, asked.bar, d.time_s)))
 
 
@@ -87,19 +122,11 @@ def _within(n: Notation, bar: int, time_s: float) -> bool:
     return bool(inside) and inside[0].onset_s - 0.05 <= time_s <= inside[-1].onset_s + inside[-1].duration_s + 0.05
 
 
-def _others(n: Notation, bar: int) -> Iterator[tuple[float, Notation]]:
-    """Other readings of a bar, each with a weight: how likely it is beside the one that stands."""
+def other_readings(n: Notation, bar: int) -> Iterator[Other]:
+    """Other readings of a bar."""
     for i, b in enumerate(n.bars):
-        note = n.notes[i]
-        if b != bar:
-            continue
-        if not note.pitch_given and note.pitch_confidence < 1:
-            yield 1 - note.pitch_confidence, _with(n, i, replace(note, midi=note.other_midi, other_midi=note.midi))
-        if not note.value_given and not note.triplet and (other := _other_values(n, i)) is not None:
-            yield 1 - min(note.value_confidence, note.agreement), other
-        if not note.value_given and not note.triplet and (rest := _other_rest(n, i)) is not None:
-            yield 1 - note.value_confidence, _with(n, i, replace(note, ticks=note.length - rest, rest=rest,
-                                                                breath=rest == 0))
+        if b == bar:
+            yield from _of_a_note(n, i)
     for doubt in n.doubtful:
         if _within(n, bar, doubt.time_s):
             notes, midi = list(n.sung), [note.midi for note in n.notes]
@@ -108,19 +135,56 @@ def _others(n: Notation, bar: int) -> Iterator[tuple[float, Notation]]:
             other = _with_notes(n, changed, bar) if changed else None
             if other is not None:
                 odds = doubt.odds if split else -doubt.odds  # of the reading that does not stand
-                yield float(1 / (1 + np.exp(-odds))), other
+                yield Other(Difference.PARTED if split else Difference.JOINED, float(1 / (1 + np.exp(-odds))), other)
 
 
-def _with(n: Notation, i: int, note: WrittenNote) -> Notation:
-    return replace(n, notes=(*n.notes[:i], note, *n.notes[i + 1:]))
+def _of_a_note(n: Notation, i: int) -> Iterator[Other]:
+    """Readings in which one note has another pitch, value or rest."""
+    note = n.notes[i]
+    if not note.pitch_given and note.pitch_confidence < 1:
+        alike = [k for k, x in enumerate(n.notes) if k == i or (not x.pitch_given and x.pitch_confidence < SURE_PITCH and (
+            x.midi, x.other_midi) == (note.midi, note.other_midi))]
+        other = _with(n, {k: replace(n.notes[k], midi=note.other_midi, other_midi=note.midi) for k in alike})
+        yield Other(Difference.PITCH, 1 - note.pitch_confidence, other, _elsewhere(n, i, alike))
+    if note.value_given or note.triplet:
+        return
+    if (revalued := _other_values(n, i)) is not None:
+        kind = Difference.LAST_VALUE if i + 1 == len(n.notes) else Difference.VALUE
+        yield Other(kind, 1 - min(note.value_confidence, note.agreement), revalued)
+    if _other_rest(n, i) is not None:
+        alike = [k for k in range(len(n.notes)) if k == i or _same_silence(n, i, k)]
+        changed = {k: replace(n.notes[k], ticks=n.notes[k].length - rest, rest=rest, breath=rest == 0)
+                   for k in alike if (rest := _other_rest(n, k)) is not None}
+        yield Other(Difference.REST, 1 - note.value_confidence, _with(n, changed), _elsewhere(n, i, alike))
+
+
+def _elsewhere(n: Notation, i: int, alike: Collection[int]) -> tuple[int, ...]:
+    return tuple(k for k in alike if n.bars[k] != n.bars[i])
+
+
+def _silence_s(n: Notation, i: int) -> float:
+    """Seconds of silence after a note that is not the last."""
+    return n.notes[i + 1].sung.onset_s - n.notes[i].sung.onset_s - n.notes[i].sung.duration_s
+
+
+def _same_silence(n: Notation, i: int, k: int) -> bool:
+    """Whether note k ends as note i does: as long, with as long a silence, and written with a rest or without as that is."""
+    a, b = n.notes[i], n.notes[k]
+    if k + 1 >= len(n.notes) or b.value_given or b.triplet or a.length != b.length or (a.rest > 0) != (b.rest > 0):
+        return False
+    both = _silence_s(n, i), _silence_s(n, k)
+    return min(both) >= LEAST_REST_S and abs(float(np.log(both[0] / both[1]))) < ALIKE_S
+
+
+def _with(n: Notation, changed: dict[int, WrittenNote]) -> Notation:
+    return replace(n, notes=tuple(changed.get(k, note) for k, note in enumerate(n.notes)))
 
 
 def _other_rest(n: Notation, i: int) -> int | None:
     """Ticks of rest that note i has in its other reading: none where there is one, else the silence heard; None if none was."""
     if i + 1 == len(n.notes):
         return None
-    note, sung = n.notes[i], n.notes[i].sung
-    silence_s = n.notes[i + 1].sung.onset_s - sung.onset_s - sung.duration_s
+    note, silence_s = n.notes[i], _silence_s(n, i)
     if note.rest:
         return 0
     if silence_s < LEAST_REST_S or note.length < 2:

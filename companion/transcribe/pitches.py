@@ -25,12 +25,15 @@ OFFSET_REACH = 2.5  # semitones that a take may drift to each side
 REACH = 1  # a note may be meant a semitone from the nearest
 WANDER = 0.06  # semitones, spread of the change of tuning from note to note ...
 WANDER_PER = 0.02  # ... and for each semitone of the move
-REKEY = 0.01  # probability that the tuning jumps anywhere within a semitone or so
+#: Probability that the tuning jumps anywhere within a semitone or so: so rare that a few notes outside of the key, or a last note
+#: that is not the keynote, are what they are, and only a longer strain says that the singer has slipped to another key.
+REKEY = 0.0001
 MISS = 0.2  # semitones, spread of a long note about its written pitch ...
 MISS_SHORT = 0.012  # ... and so much more divided by its seconds
 WILD = 0.04  # probability of a miss of any size
-#: How much the counted degrees weigh: neighbouring degrees are not independent, so less than in full.
-KEY_WEIGHT = 0.9
+#: How much the counted degrees weigh: neighbouring degrees are not independent, so less than in full. Chosen with REKEY on 42
+#: takes of counted tunes (0.5 loses keys).
+KEY_WEIGHT = 0.7
 WIDE = 6.0  # semitones of range from which on shrunk intervals show
 #: Factors by which untrained voices shrink all intervals, and what each costs (logarithm): far ones are rarer.
 SHRINK = ((0.96, 1.0), (0.92, 2.5), (0.87, 4.0))

@@ -77,7 +77,8 @@ def test_a_key_by_its_name() -> None:
             read_key(language, text)
 
 
-@pytest.mark.parametrize("name", ["phrasings.txt", "phrasings_aside.txt", "phrasings_fresh.txt"])
+@pytest.mark.parametrize("name", ["phrasings.txt", "phrasings_aside.txt", "phrasings_fresh.txt",
+                                  "phrasings_fresh_2.txt"])
 def test_what_helpers_and_teachers_type_is_done_as_meant_and_never_half(name: str) -> None:
     """The second and third file were written before the grammar, or its forms for them, were seen. At least 90 % as meant."""
     rows = table(name)
