@@ -20,7 +20,7 @@ from companion.transcribe.notation import Notation, WrittenNote
 from companion.transcribe.rhythm import Reading, read
 from companion.transcribe.score import Changed, evidence_of, joined, parted
 
-LEAST_REMOVED = 0.1  # slips: less than this is not worth a question
+LEAST_REMOVED = 0.06  # slips: less than this is not worth a question
 MOST_BARS = 6  # the bars with the least sure notes that are weighed against each other
 MOST_OTHERS = 2  # readings that are played beside the one that stands: an ear keeps three bars apart
 LEAST_PLAYED = 0.04  # slips that a third reading must be expected to remove, else two are enough
@@ -38,6 +38,15 @@ class Difference(StrEnum):
     REST = "rest"
     PARTED = "parted"
     JOINED = "joined"
+
+
+#: Odds (logarithm) that another reading is the true one: a constant for what it differs in, and so much for the odds of its
+#: weight and of its bar's being wrong, each within its edges. A logistic regression on 1,832 readings of 42 takes of counted
+#: tunes, of which 39 were true; the model is too sure of a pitch and knows little of rests.
+CHANCE = {Difference.PITCH: -3.2, Difference.VALUE: -2.1, Difference.LAST_VALUE: -1.5, Difference.REST: -1.0,
+          Difference.PARTED: -2.6, Difference.JOINED: -2.0}
+WEIGHT, BAR = 0.49, 0.33
+EDGE, BAR_EDGE = 0.001, 0.01
 
 
 @dataclass(frozen=True)
@@ -91,8 +100,10 @@ def _question(n: Notation, bar: int, wrong: float) -> BarQuestion | None:
 
 
 def chance(other: Other, wrong: float) -> float:
-    """Probability that another reading is the true one. wrong: that its bar is wrong as it stands."""
-    return other.weight
+    """Probability that another reading is the true one. wrong: that its bar is wrong as it stands. See CHANCE."""
+    weight, bar = (float(np.log(p / (1 - p))) for p in (min(max(other.weight, EDGE), 1 - EDGE),
+                                                       min(max(wrong, BAR_EDGE), 1 - BAR_EDGE)))
+    return float(1 / (1 + np.exp(-CHANCE[other.difference] - WEIGHT * weight - BAR * bar)))
 
 
 def slips_mended(n: Notation, other: Other) -> int:
