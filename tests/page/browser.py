@@ -53,11 +53,27 @@ def served(folder: Path, *options: str) -> Iterator[Address]:
         process.wait()
 
 
+_steering: list[Any] = []  # Playwright runs once in a thread, however many browsers it steers
+
+
+@contextmanager
+def _playwright() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    if _steering:
+        yield _steering[0]
+        return
+    with sync_playwright() as found:
+        _steering.append(found)
+        try:
+            yield found
+        finally:
+            _steering.clear()
+
+
 @contextmanager
 def browser(microphone: Path | None = None, *, allowed: bool = True, there: bool = True) -> Iterator[Any]:
     """Chromium. microphone: the WAV that it hears, once; allowed: whether pages may listen; there: whether one is there."""
-    from playwright.sync_api import sync_playwright
-
     options = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
     if there:
         options += ["--use-fake-device-for-media-stream"]
@@ -65,7 +81,7 @@ def browser(microphone: Path | None = None, *, allowed: bool = True, there: bool
         options += ["--use-fake-ui-for-media-stream"]
     if microphone is not None:
         options += [f"--use-file-for-fake-audio-capture={microphone}%noloop"]
-    with sync_playwright() as p:
+    with _playwright() as p:
         found = p.chromium.launch(executable_path=CHROMIUM, args=options)
         try:
             yield found
