@@ -356,3 +356,13 @@ def test_a_word_sung_over_a_rest_keeps_its_slur() -> None:
     read = decode(encode(Tune(title="", bars=(Bar(number=1, notes=(a, rest, b, c), time=TIMES[0]),))).lines).tune
     assert [n.syllables[0].text if n.syllables and n.syllables[0] else None for n in read.bars[0].notes] == [
         "hal", None, None, "lo"]
+
+
+@pytest.mark.parametrize("parts", [("but", "ter", "fly"), ("ca", "ter", "pil", "lar")])
+def test_a_word_of_several_syllables_stands_undivided(parts: tuple[str, ...]) -> None:
+    """The hyphens that part syllables in print are left out (MBC 2015, section 35): the word as it stands in a book."""
+    places = ("begin", *("middle",) * (len(parts) - 2), "end")
+    notes = tuple(Note(pitch=Pitch("CDEF"[k], 4), base=Fraction(1), syllables=(Syllable(text, place),))
+                  for k, (text, place) in enumerate(zip(parts, places, strict=True)))
+    page = encode(Tune(title="", bars=(Bar(number=1, notes=notes, key=Key(0), time=Time((len(parts),), 4)),)))
+    assert "".join(signs.LETTERS[letter] for letter in "".join(parts)) in [line.strip(SPACE) for line in page.lines]
