@@ -152,8 +152,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant("lesson/live.py", "heard.kind is not HeardKind.SILENCE or (waits == 1 and not heard.others)",
            "heard.kind is not HeardKind.SILENCE or not heard.others", "silence is remarked on again and again"),
     Mutant("lesson/live.py",
-           '        while (path := self.keep_in / f"line-{number}.musicxml").exists():\n            number += 1\n',
-           '        path = self.keep_in / f"line-{number}.musicxml"\n', "a line that was kept last week is written over"),
+           '            while (path := self.keep_in / f"line-{number}.musicxml").exists():\n                number += 1\n',
+           '            path = self.keep_in / f"line-{number}.musicxml"\n', "a line that was kept last week is written over"),
 )
 
 
