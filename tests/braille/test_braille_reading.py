@@ -90,6 +90,16 @@ def test_octaves_come_back_by_the_rule() -> None:
     assert names([HEAD, "⠐⠳⠨⠹⠐⠫⠹"]) == ["G4", "C5", "E4", "C4"]
 
 
+def test_the_margin_of_the_paper_is_counted_where_places_are_said() -> None:
+    """All lines set in alike, as an embosser's margin is: the same is read, and its places lie so much farther in."""
+    lines = ["⠀⠀⠀⠀⠼⠙⠲", "⠐⠹⠱⠫⠻⠀⠯⠯", "⠀⠀⠐⠹⠱⠫⠿⠿⠿"]
+    plain, set_in = decode(lines), decode([f"⠀⠀⠀{line}" for line in lines])
+    assert set_in.tune.bars == plain.tune.bars
+    assert [(p.line, p.column, p.code) for p in plain.problems] == [(2, 7, ProblemCode.BEATS), (3, 3, ProblemCode.BEATS)]
+    assert [(p.line, p.column - 3, p.code) for p in set_in.problems] == [(p.line, p.column, p.code) for p in plain.problems]
+    assert [(s.line, s.column - 3) for s in set_in.said] == [(s.line, s.column) for s in plain.said]
+
+
 def test_measure_numbers_at_the_margin() -> None:
     """De Garmo's examples begin a segment with its first bar's number."""
     reading = decode([HEAD, "⠼⠑⠀⠐⠹⠱⠫⠻⠀⠗⠏⠣⠅"])
