@@ -156,6 +156,25 @@ def test_what_the_system_was_told_to_ignore_stays_ignored(folder: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
 
 
+def test_a_signal_that_comes_where_nothing_can_be_raised_is_not_lost() -> None:
+    """In a destructor Python drops the exception (`sys.unraisablehook`), with a traceback on standard error."""
+    code = ("import os, signal, time\n"
+            "from companion.command.signals import Ending\n"
+            "class Closing:\n"
+            "    def __del__(self):\n"
+            "        os.kill(os.getpid(), signal.SIGTERM)\n"
+            "ended = Ending()\n"
+            "try:\n"
+            "    with ended:\n"
+            "        Closing()\n"
+            "        for _ in range(1000): time.sleep(0.01)\n"
+            "except KeyboardInterrupt:\n"
+            "    print(ended.code)\n")
+    done = subprocess.run([sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": str(ROOT)}, capture_output=True,
+                          text=True)
+    assert (done.returncode, done.stdout, done.stderr) == (0, f"{128 + signal.SIGTERM}\n", "")
+
+
 def test_every_command_is_ended_somewhere() -> None:
     assert set(DONE) | set(WAITS) == set(COMMANDS)
     assert not set(DONE) & set(WAITS)
