@@ -44,8 +44,8 @@ from companion.language import (
     standing_lines,
 )
 from companion.messages import N_, _
-from companion.page.diary import begins, given_name, pupils_of
-from companion.page.frame import State, View, checked_form, render, see_other, state_of, whole_number
+from companion.page.diary import begins, given_name
+from companion.page.frame import State, View, checked_form, pupils_of, render, see_other, state_of, whole_number
 from companion.page.kept import Sounds, wav_bytes
 from companion.page.papers import MOST_QUESTIONS
 

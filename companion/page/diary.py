@@ -5,9 +5,6 @@ A pupil's name stands in forms and in this process, never in an address.
 
 from __future__ import annotations
 
-import re
-from itertools import count
-from pathlib import Path
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -21,7 +18,6 @@ from companion.diary import (
     Pupil,
     SettingName,
     Settings,
-    default_path,
     delete_pupil,
     export_pupil,
     make_changes,
@@ -43,11 +39,10 @@ from companion.language import (
     weeks_lines,
 )
 from companion.messages import N_, _
-from companion.page.frame import State, View, checked_form, render, see_other, state_of
+from companion.page.frame import View, checked_form, lasting, render, see_other, state_of
 from companion.page.kept import files_made
 from companion.page.picture import weeks_picture
 from companion.page.views import download
-from companion.places import write_whole
 from companion.tune import Key, spell
 
 MOST_NAME = 60
@@ -77,12 +72,6 @@ def begins(diary: Diary, name: str, new: bool) -> bool:
         raise Trouble(_("The diary has no pupil {nickname}. Did you mean {near}? A page for somebody new is begun in the diary."
                         ).format(nickname=name, near=near))
     return True
-
-
-def pupils_of(state: State) -> list[str]:
-    """The nicknames in the diary."""
-    with Diary(state.diary) as diary:
-        return [p.nickname for p in diary.pupils()]
 
 
 async def pupils(request: Request) -> Response:
@@ -201,25 +190,6 @@ async def change(request: Request) -> Response:
     done = await run_in_threadpool(make)
     state.pupil = name
     return await _shown(request, name, done)
-
-
-def lasting(state: State, name: str) -> str:
-    """What the diary calls a tune: one that was sent is kept beside the diary first, in a file named by its title. Raises
-    Trouble or OSError where that cannot be written."""
-    place = state.tunes.place(name)
-    if place == name:
-        return name
-    folder = Path(state.diary or default_path()).parent / "tunes"
-    folder.mkdir(parents=True, exist_ok=True)
-    data = Path(place).read_bytes()
-    title = re.sub(r"[^\w]+", "-", state.tunes.title(name)).strip("-")[:60] or "tune"
-    for kept in (folder / f"{title}{f'-{k}' if k else ''}.musicxml" for k in count()):
-        if not kept.exists():
-            write_whole(kept, data)
-            break
-        if kept.read_bytes() == data:
-            break
-    return str(kept)
 
 
 async def export(request: Request) -> Response:

@@ -6,9 +6,11 @@ diary and in this process; nothing of it is in an address or in the browser.
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +19,14 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from companion.diary import Diary, default_path
 from companion.errors import Trouble
 from companion.language import Language
 from companion.messages import _
 from companion.page.kept import Sounds, Tunes
 from companion.page.security import EntryKeys, new_token, same_token
 from companion.page.work import Jobs
+from companion.places import write_whole
 
 HERE = Path(__file__).parent
 MOST_FIELD_BYTES = 400_000  # what is typed into one field: a hundred pages of braille in Unicode
@@ -67,6 +71,31 @@ def environment(language: Language) -> jinja2.Environment:
 def cell_classes(text: str) -> list[str]:
     """The dots of each cell as names for the style sheet: " d1 d4" for a c; other characters are free cells."""
     return ["".join(f" d{n + 1}" for n in range(6) if 0x2800 <= ord(c) <= 0x28FF and (ord(c) - 0x2800) >> n & 1) for c in text]
+
+
+def pupils_of(state: State) -> list[str]:
+    """The nicknames in the diary."""
+    with Diary(state.diary) as diary:
+        return [p.nickname for p in diary.pupils()]
+
+
+def lasting(state: State, name: str) -> str:
+    """What the diary calls a tune: one that was sent is kept beside the diary first, in a file named by its title. Raises
+    Trouble or OSError where that cannot be written."""
+    place = state.tunes.place(name)
+    if place == name:
+        return name
+    folder = Path(state.diary or default_path()).parent / "tunes"
+    folder.mkdir(parents=True, exist_ok=True)
+    data = Path(place).read_bytes()
+    title = re.sub(r"[^\w]+", "-", state.tunes.title(name)).strip("-")[:60] or "tune"
+    for kept in (folder / f"{title}{f'-{k}' if k else ''}.musicxml" for k in count()):
+        if not kept.exists():
+            write_whole(kept, data)
+            break
+        if kept.read_bytes() == data:
+            break
+    return str(kept)
 
 
 View = Callable[[Request], Awaitable[Response]]

@@ -37,8 +37,8 @@ from companion.lesson import Devices, Keys, Out, SessionOptions, Taken, run_less
 from companion.match import CueKind, move_to_try
 from companion.messages import _
 from companion.page.course import Drill, read_drill, typed_words
-from companion.page.diary import MOST_NAME, begins, lasting, pupils_of
-from companion.page.frame import State, View, render, state_of
+from companion.page.diary import MOST_NAME, begins
+from companion.page.frame import State, View, lasting, pupils_of, render, state_of
 from companion.page.kept import wav_bytes
 from companion.page.picture import Hillside, VoiceOverPath, hillside
 from companion.page.security import new_token, same_token

@@ -7,24 +7,39 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from companion.diary import default_path
+from companion.diary import Diary, default_path
 from companion.errors import Trouble
 from companion.language import choose_language, hand_for_helper, tune_facts
 from companion.limits import SECONDS, run_limited
 from companion.messages import _
-from companion.page.frame import State, View, checked_form, render, see_other, state_of, whole_number
+from companion.page.frame import (
+    State,
+    View,
+    checked_form,
+    lasting,
+    pupils_of,
+    render,
+    see_other,
+    state_of,
+    whole_number,
+)
 from companion.page.kept import files_made, in_folder, named, shown_name, wav_bytes, written_apart
 from companion.page.picture import hillside
 from companion.page.stops import stops_of
 from companion.page.work import Job, JobState, Made
 from companion.tune import catalogue, load, wall_for
+
+if TYPE_CHECKING:
+    from companion.lesson import Answer
+
+T = TypeVar("T")
 
 #: Forms in which a tune can be fetched, by the ending of the file.
 TUNE_FORMS = ("brf", "pef", "musicxml", "mid", "svg", "pdf", "wav")
@@ -175,7 +190,8 @@ async def kept_sound(request: Request) -> Response:
 async def listen(request: Request) -> Response:
     """A recording to be matched with a tune."""
     state = state_of(request)
-    return render(request, "listen.html", state.language.message("Hear a recording"), tunes=state.tunes.choices())
+    return render(request, "listen.html", state.language.message("Hear a recording"), tunes=state.tunes.choices(),
+                  pupils=await run_in_threadpool(pupils_of, state))
 
 
 @dataclass(frozen=True)
@@ -206,13 +222,34 @@ async def heard(request: Request) -> Response:
     state = state_of(request)
     wanted = read_wanted(state, form)
     data, name = await sent_file(form, "take")
+    nickname = " ".join(str(form.get("pupil", "")).split())
+    if nickname:
+        await run_in_threadpool(_check_pupil, state, nickname)  # before any work is done
     job = state.jobs.start(state.language.message("Listening to the recording"), state.language.message("What was heard"),
-                           partial(made_apart, answer_made, [(data, name)], wanted))
+                           partial(_heard, state, [(data, name)], wanted, str(form.get("tune", "")), nickname))
     return see_other(f"/work/{job.key}")
 
 
-def answer_made(takes: list[tuple[str, str]], wanted: Wanted) -> Made:
-    """The answer to a take, as `companion hear` gives it."""
+def _check_pupil(state: State, nickname: str) -> None:
+    with Diary(state.diary) as diary:
+        diary.pupil(nickname)
+
+
+def _heard(state: State, takes: list[tuple[bytes, str]], wanted: Wanted, tune: str, nickname: str) -> Made:
+    """The answer to a take; kept in the diary where a pupil is named. tune: its name on the page."""
+    made, found = made_apart(answered, takes, wanted)
+    if nickname:
+        from companion.lesson import keep_answer, kept_line
+
+        with Diary(state.diary) as diary:
+            pupil = diary.pupil(nickname)
+            kept = keep_answer(state.language, replace(found, tune_name=lasting(state, tune)), diary, pupil)
+        made.lines.append(kept_line(state.language, kept, pupil.nickname))
+    return made
+
+
+def answered(takes: list[tuple[str, str]], wanted: Wanted) -> tuple[Made, Answer]:
+    """The answer to a take, as `companion hear` gives it, and the facts of it."""
     from companion.lesson import answer_lines, answer_take, cue_sound
 
     language = choose_language("american" if wanted.code == "en_US" else "british")
@@ -220,8 +257,9 @@ def answer_made(takes: list[tuple[str, str]], wanted: Wanted) -> Made:
     cue, *lines = answer_lines(language, found, more=wanted.more)
     move = found.advice.move
     hand = hand_for_helper(language, move.wanted_semitones, wall_for(n.midi for n in found.line)) if move else ""
-    return Made(cue=cue, lines=lines, hand=hand, data={**found.as_json(language), "take": "take"},
+    made = Made(cue=cue, lines=lines, hand=hand, data={**found.as_json(language), "take": "take"},
                 files={"cue.wav": wav_bytes(cue_sound(language, found))}, picture=hillside(language, found.line, found.match))
+    return made, found
 
 
 async def review(request: Request) -> Response:
@@ -241,16 +279,16 @@ async def reviewed(request: Request) -> Response:
     return see_other(f"/work/{job.key}")
 
 
-def made_apart(work: Callable[..., Made], takes: list[tuple[bytes, str]], *args: Any, seconds: float = SECONDS) -> Made:
+def made_apart(work: Callable[..., T], takes: list[tuple[bytes, str]], *args: Any, seconds: float = SECONDS) -> T:
     """`work(takes, *args)` in a process of its own. takes: (content, name) here, (path, name) there. seconds: for each."""
-    def go(folder: Path) -> Made:
+    def go(folder: Path) -> T:
         apart = _written(takes, folder)
         try:
             return run_limited(work, apart, *args, seconds=seconds * len(takes))
         except Trouble as trouble:
             raise Trouble(named(str(trouble), apart)) from None
 
-    made: Made = in_folder(go)
+    made: T = in_folder(go)
     return made
 
 

@@ -21,7 +21,7 @@ from companion.diary import Diary, SettingName
 from companion.errors import Trouble
 from companion.language import choose_language, kind_name, say_problem, task_line
 from companion.lesson import answer_lines, answer_take
-from companion.page import diary
+from companion.page import frame
 from companion.page.kept import Tunes
 from companion.page.live import Live, read_greeting
 from companion.places import shipped
@@ -124,6 +124,19 @@ def test_a_recording_is_answered_as_the_command_answers_it(page: Any) -> None:
     assert 'role="img"' in found.text
     assert "A ring marks where the voice went another way." in said
     assert page.get(str(found.url) + "/sound/cue.wav").content[:4] == b"RIFF"
+
+
+def test_a_recording_is_kept_where_a_pupil_is_named(page: Any, tmp_path: Path) -> None:
+    key = page.state.tunes.keep(load("snail-wall"), "Snail")
+    sent = {"take": ("take.flac", TAKE.read_bytes())}
+    assert "The diary has no pupil Robin." in text_of(page.post("/hear", tune=key, pupil="Robin", files=sent))
+    page.post("/diary/new", pupil="Robin")
+    for says in ("Kept in Robin's diary.", "It was in Robin's diary already."):
+        assert says in text_of(page.done(page.post("/hear", tune=key, pupil="robin", files=sent)))
+    with Diary(page.state.diary) as there:
+        take, = there.takes(there.pupil("Robin"))
+        assert take.tune == str(tmp_path / "tunes" / "Snail.musicxml"), "a tune that was sent is kept with it"
+        assert "robin" not in str(page.get("/").url).lower()
 
 
 def test_one_phrase_and_many_recordings_are_answered_as_the_commands_answer_them(page: Any) -> None:
@@ -271,7 +284,7 @@ def test_a_tune_of_ones_own_that_is_sung_under_a_nickname_outlasts_the_program(p
     def full(*_: object, **_named: object) -> None:
         raise Trouble("The disk is full. Make room.")
 
-    monkeypatch.setattr(diary, "write_whole", full)
+    monkeypatch.setattr(frame, "write_whole", full)
     other = page.state.tunes.keep(load("mole"), "Mole")
     assert tune_of(other) == page.state.tunes.place(other), "a child waits: the session begins all the same"
 
