@@ -300,3 +300,16 @@ def test_long_titles_come_back(title: str, width: int) -> None:
     assert max(map(len, page.lines)) <= width
     if width == 20 and "Donau" in title:
         assert page.lines[0].endswith("⠤")
+
+
+def test_the_bar_line_stands_after_the_last_of_two_repeats() -> None:
+    """De Garmo, chapter 17: two bars like the one before have a sign each; what ends the piece comes after the second."""
+    made = tune(bar(), bar(), bar(barline=Barline.FINAL), bar())
+    assert one_line(made).startswith("⠐⠹⠱⠫⠻⠀⠶⠀⠶⠣⠅⠀⠐")
+
+
+def test_a_tie_carries_its_accidental_to_one_note_alone() -> None:
+    """De Garmo, chapter 6: over the bar line the tied note has no sign; the same letter after it is as the key has it."""
+    back = decode(["⠀⠀⠀⠀⠼⠃⠲", "⠐⠱⠩⠹⠈⠉⠀⠹⠹⠣⠅"])
+    assert back.problems == ()
+    assert [[n.pitch.alter for n in b.notes if n.pitch] for b in back.tune.bars] == [[0, 1], [1, 0]]

@@ -146,3 +146,10 @@ def test_letters_beside_figures_equal_liblouis(form: str) -> None:
 def test_quotation_marks_and_questions_share_their_cells(text: str) -> None:
     """UEB 7.5 and 7.6: dots 236 open where a word begins and ask where it ends."""
     assert read_words(words(text)) == text
+
+
+def test_a_letter_after_a_figure_has_its_sign() -> None:
+    """UEB 6.5: the grade 1 indicator (56) before a to j, which would be read as figures; k and the others need none."""
+    for letter, cells in (("a", "56-1"), ("j", "56-245"), ("k", "13")):
+        assert to_dots(words(f"1{letter}")) == f"3456-1-{cells}"
+        assert read_words(words(f"1{letter}")) == f"1{letter}"
