@@ -17,8 +17,9 @@ THIRD, SIXTH, OCTAVE = 2, 5, 7  # steps of the staff
 USUAL, WIDE = 10, 12  # from the lowest to the highest note of a song, as a rule; and more than most have
 #: What stands on a page more often than this is how the music goes, no slip: two leaps are one wrong octave mark, which
 #: leads away and back.
-_MOST = {ProblemCode.LEAP: 2, ProblemCode.SLUR_BETWEEN_EQUALS: 2, ProblemCode.OTHER_ACCIDENTAL: 2}
+_MOST = {ProblemCode.LEAP: 2, ProblemCode.SLUR_BETWEEN_EQUALS: 2, ProblemCode.OTHER_ACCIDENTAL: 1}
 FEWEST = 3  # notes of a bar that is held against others
+BOWED = 10  # so many other slurs: equal notes may be slurred too, even once
 
 
 class _Placed(NamedTuple):
@@ -136,10 +137,11 @@ def _strays(notes: list[_Placed]) -> set[int]:
 
 
 def _without_bowing(found: list[Problem], notes: list[_Placed]) -> list[Problem]:
-    """The hints without those on slurs between equal notes, where there are several among more other slurs: who slurs so much
-    may slur these too."""
+    """The hints without those on slurs between equal notes, where there are several among more other slurs, or one among many:
+    who slurs so much may slur these too."""
     equals = [p for p in found if p.code is ProblemCode.SLUR_BETWEEN_EQUALS]
-    if 1 < len(equals) < sum(here.note.slur_starts for here in notes) - len(equals):
+    others = sum(here.note.slur_starts for here in notes) - len(equals)
+    if 1 < len(equals) < others or (equals and others >= BOWED):
         return [p for p in found if p not in equals]
     return found
 
