@@ -298,6 +298,30 @@ def _bar_in_parts(tune: Tune, made: _Made, encoder: Encoder, page: Lines, text: 
             page.parts.append(S.HYPHEN)
 
 
+_VERSE_NUMBER = re.compile(r"\d{1,2}[.)]\s+(?=\w)")
+
+
+def without_verse_numbers(tune: Tune) -> Tune:
+    """The tune without the numbers that print has before the first word of a verse ("2. Herr"): nobody sings them, and a page
+    numbers its verses itself."""
+    firsts: dict[int, Place] = {}
+    for b, n, note in tune.written():
+        for verse, said in enumerate(note.syllables):
+            if said and said.text.strip():
+                firsts.setdefault(verse, (b, n))
+    bars = list(tune.bars)
+    for verse, (b, n) in firsts.items():
+        note = bars[b].notes[n]
+        said = note.syllables[verse]
+        if said and (match := _VERSE_NUMBER.match(said.text)):
+            syllables: list[Syllable | None] = [*note.syllables]
+            syllables[verse] = replace(said, text=said.text[match.end():])
+            notes = [*bars[b].notes]
+            notes[n] = replace(note, syllables=tuple(syllables))
+            bars[b] = replace(bars[b], notes=tuple(notes))
+    return replace(tune, bars=tuple(bars)) if tuple(bars) != tune.bars else tune
+
+
 def word_lines(words: str, page: Lines) -> None:
     """Words from the margin, what is too long set in on the next line."""
     for k, line in enumerate(wrap(words, page.width, VOCAL_RUNOVER)):
@@ -398,6 +422,7 @@ def encode(tune: Tune, *, width: int = 40, pitch_only: bool = False, words: bool
     with words. Raises Trouble for a bad width, and for what has no sign (it says which bar and why).
     """
     check_width(width)
+    tune = without_verse_numbers(tune)
     page = Lines(width)
     hoisted = put_heading(tune, page, pitch_only, Wording(contracted=contracted) if title else None)
     vocal = words and not pitch_only and any(n.syllables for b in tune.bars for n in b.notes)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from fractions import Fraction
+from itertools import pairwise
 
 from companion.braille import signs as S
 from companion.braille import text as T
@@ -103,12 +104,18 @@ _SPELT = str.maketrans({"ß": "ss", "ẞ": "ss", "œ": "oe", "æ": "ae", "Œ": "
 
 
 def expression_cells(text: str) -> str:
-    """The words themselves: letters and plain points; the point of an abbreviation is dot 3. Letters as they are spelt
+    """The words themselves: letters, figures and plain points; the point of an abbreviation is dot 3. Letters as they are spelt
     without accents and ligatures; Trouble, naming it, for a letter that has no such spelling."""
     text = text.translate(_SPELT)
     if strange := next((c for c in text if c.isalpha() and c not in S.LETTERS and c.lower() not in S.LETTERS), ""):
         T.words(strange)
-    return "".join(S.DOT if c == "." else S.SPACE if c == " " else S.LETTERS.get(c) or _punctuation(c) for c in text)
+    out = ""
+    for before, c in pairwise(f" {text}"):
+        if c in S.UPPER_DIGITS:
+            out += ("" if before in S.UPPER_DIGITS else S.NUMBER) + S.UPPER_DIGITS[c]
+        else:
+            out += S.DOT if c == "." else S.SPACE if c == " " else S.LETTERS.get(c) or _punctuation(c)
+    return out
 
 
 def _punctuation(c: str) -> str:

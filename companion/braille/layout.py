@@ -30,6 +30,8 @@ _KINDS = {Hand.SOLO: MeaningKind.SOLO, Hand.RIGHT: MeaningKind.RIGHT_HAND, Hand.
 _ORDER = (Hand.SOLO, Hand.VOICE, Hand.RIGHT, Hand.LEFT)
 #: A voice in the list under the heading: its letters between word sign and dot 3, and its name.
 _LISTED = re.compile(f"(?P<label>{S.WORD}[^{S.SPACE}{S.DOT}]{{1,4}}{S.DOT}){S.SPACE}(?P<name>.+)")
+#: What music has and words have not, which may begin with the cells of a hand (a bracket): an octave mark before a note.
+_MUSIC = re.compile(f"[{''.join(S.OCTAVES[n] for n in range(1, 7))}][{''.join(sorted(set(S.NOTE_CELLS.values())))}]")
 _BEGINS = (S.NUMBER, S.cells("36"))  # what page numbers and lines of hyphens begin with
 _GAP = S.SPACE * 3
 HEAD_INDENT = 4  # a running head is centred: it begins further in than music
@@ -115,9 +117,10 @@ def _parts(rows: list[Row], said: list[Said]) -> tuple[list[Row], list[tuple[Par
     names = dict(_HANDS)
     first = _voice_list(rows, names, said)
     signs = re.compile(f"(?:{S.NUMBER}?[{_DIGITS}]{{1,3}}{S.SPACE}+)?(?P<sign>{'|'.join(map(re.escape, names))}){S.DOT}?")
-    begun = next((k for k, row in enumerate(rows) if k >= first and S.WORD in row.cells and signs.match(row.cells)), None)
-    if begun is None:
+    signed = [k for k, row in enumerate(rows) if k >= first and S.WORD in row.cells and signs.match(row.cells)]
+    if not signed or (len(signed) == 1 and not _MUSIC.search(rows[signed[0]].cells)):
         return rows, []
+    begun = signed[0]
     if not first:
         first = begun
         while first > 1 and rows[first - 1].indent <= 1:

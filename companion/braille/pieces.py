@@ -557,9 +557,10 @@ class Encoder:
         return _HAIRPINS[kind]
 
     def _words(self, direction: ScoreDirection, pieces: list[Piece], after: bool) -> None:
-        cells = expression_cells(expression_text(direction))
-        if not cells.strip(S.SPACE):
-            return
+        text = expression_text(direction)
+        cells = expression_cells(text)
+        if not cells.strip(S.SPACE) or not any(map(str.isalnum, text)):
+            return  # a point or a bracket by itself says nothing
         if not stands_apart(direction):
             self._put(S.WORD + cells, pieces, after)
             return

@@ -12,7 +12,7 @@ bars that sound together begin in the same cell.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from companion.braille import signs as S
 from companion.braille import text as T
@@ -23,6 +23,7 @@ from companion.braille.encode import (
     check_width,
     places_of,
     put_heading,
+    without_verse_numbers,
     word_lines,
     words_of_notes,
 )
@@ -74,6 +75,7 @@ class _Voice:
     """A part under way."""
 
     def __init__(self, part: Part, label: str, text: Wording, words: bool) -> None:
+        part = replace(part, tune=without_verse_numbers(part.tune))
         self.part, self.label = part, label
         notes = [n for _b, _n, n in part.tune.written()]
         sung = words and part.hand in (Hand.VOICE, Hand.SOLO)

@@ -13,6 +13,8 @@ from companion.braille.ahead import Ahead
 from companion.braille.literary import WordLanguage
 from companion.braille.pieces import merged
 from companion.braille.sung import Place, allotted, words_of
+from companion.errors import Trouble
+from companion.messages import _
 from companion.tune import Syllable, Tune
 
 
@@ -25,12 +27,19 @@ class Sung(NamedTuple):
 
 
 class Underlay:
-    """The syllables of a tune's verses, and the notes at which a reader lets one begin."""
+    """The syllables of a tune's verses, and the notes at which a reader lets one begin. Raises Trouble for words on a note
+    that a tie leads to, which sounds on and is not sung anew."""
 
     def __init__(self, tune: Tune, ahead: Ahead, verses: int, language: WordLanguage) -> None:
         self.language = language
-        self.free = set(_free(tune, ahead))
+        self.free: set[Place] = set()
+        held: set[Place] = set()
+        for place, tied in _notes(tune, ahead):
+            (held if tied else self.free).add(place)
         self.verses = [dict(_verse(tune, verse)) for verse in range(verses)]
+        for place in sorted(held & set().union(*self.verses)):
+            raise Trouble(_("Bar {number} has words on a note that a tie leads to, which is not sung anew; take the tie out, or "
+                            "put the words on another note.").format(number=tune.bars[place[0]].number))
 
     def agrees(self, notes: Sequence[Place], verse: int, cells: str) -> bool:
         """Whether the words of a verse, in cells, come to their notes when so many are read as one line."""
@@ -61,8 +70,9 @@ def _verse(tune: Tune, verse: int) -> Iterator[tuple[Place, Sung]]:
             inside = goes_on
 
 
-def _free(tune: Tune, ahead: Ahead) -> Iterator[Place]:
-    """The notes at which a reader lets a syllable begin: none that a tie or the slur of a syllable leads to."""
+def _notes(tune: Tune, ahead: Ahead) -> Iterator[tuple[Place, bool]]:
+    """The notes at which a reader lets a syllable begin, and those that a tie leads to (True); none that the slur of a syllable
+    leads to."""
     chain, doubled = False, 0
     held: tuple[int, int] | None = None
     for b, n, note in tune.written():
@@ -72,8 +82,10 @@ def _free(tune: Tune, ahead: Ahead) -> Iterator[Place]:
             held = None
             continue
         here = (note.pitch.diatonic, note.pitch.alter)
-        if not (chain or doubled or held == here):
-            yield b, n
+        if held == here:
+            yield (b, n), True
+        elif not (chain or doubled):
+            yield (b, n), False
         slurs = ahead.slurs.get((b, n))
         signs = (2 if slurs.doubled else int(slurs.short)) if slurs else 0
         if doubled == 2:

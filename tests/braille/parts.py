@@ -4,11 +4,12 @@ songs with words."""
 from __future__ import annotations
 
 import random
+import re
 import sys
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from itertools import zip_longest
+from itertools import pairwise, zip_longest
 from typing import Any, NamedTuple
 
 from braille.corpus import Difference, compare
@@ -16,7 +17,7 @@ from braille.made import to_brf
 
 from companion.braille import ProblemCode, decode, encode, from_brf, words
 from companion.errors import Trouble
-from companion.tune import Tune, from_music21
+from companion.tune import Mark, Tune, from_music21
 
 #: Folders of the corpus by kind, and how many parts of each there are to be in 600.
 KINDS: dict[str, tuple[tuple[str, ...], int]] = {
@@ -81,6 +82,7 @@ def tune_of(part: Part) -> Tune:
 def differences(tune: Tune, width: int) -> list[Difference]:
     """What does not come back from a page of this width, through the bytes of a .brf file."""
     page = encode(tune, width=width)
+    tune = _ties_as_written(tune)
     reading = decode(from_brf(to_brf(page)))
     back = reading.tune
     out = compare(tune, back)
@@ -101,6 +103,16 @@ def differences(tune: Tune, width: int) -> list[Difference]:
     return out
 
 
+def _ties_as_written(tune: Tune) -> Tune:
+    """Equal notes that look tied but are parted by staccato or tenuto count as slurred (De Garmo, chapter 14)."""
+    parting = {Mark.STACCATO, Mark.TENUTO}
+    flat = [(b, n, note) for b, n, note in tune.written() if note.pitch is not None and not note.grace]
+    untied = {(b, n) for (b, n, one), (_b, _n, two) in pairwise(flat) if one.tie and parting & {*one.marks, *two.marks}}
+    return replace(tune, bars=tuple(replace(bar, notes=tuple(replace(note, tie=False) if (b, n) in untied else note
+                                                            for n, note in enumerate(bar.notes)))
+                                    for b, bar in enumerate(tune.bars))) if untied else tune
+
+
 def _slurs(a: list[Any], b: list[Any]) -> list[Difference]:
     """Slurs over notes without words; over words the slur of a syllable stands where print has none."""
     if any(n.syllables for n in a):
@@ -115,7 +127,7 @@ def _slurs(a: list[Any], b: list[Any]) -> list[Difference]:
 def _words(a: list[Any], b: list[Any], verse: int) -> list[Difference]:
     """The words of a verse, the notes on which its syllables stand, which of them begin a word, and how many are merged."""
     name = f"words of verse {verse + 1}" if verse < 1 else "words of further verses"
-    (one, said), (two, read) = (_sung(notes, verse) for notes in (a, b))
+    (one, said), (two, read) = _sung(a, verse, True), _sung(b, verse, False)
     wrong = next((k for k, (x, y) in enumerate(zip_longest(said, read)) if x != y), None)
     if wrong is not None:
         return [Difference(f"{name}: text", f"{said[wrong:wrong + 3]} and {read[wrong:wrong + 3]}")]
@@ -125,11 +137,11 @@ def _words(a: list[Any], b: list[Any], verse: int) -> list[Difference]:
     return []
 
 
-def _sung(notes: list[Any], verse: int) -> tuple[list[tuple[int, bool, int]], list[str]]:
+def _sung(notes: list[Any], verse: int, score: bool) -> tuple[list[tuple[int, bool, int]], list[str]]:
     """The syllables of a verse: the note of each, whether it begins a word, how many are merged on it; and its words in cells.
 
-    Where within a word its letters part is not in braille. A hyphen that ends a syllable of the score parts it from the next,
-    since some scores have their hyphens among the letters.
+    Where within a word its letters part is not in braille. A hyphen that ends a syllable of a score parts it from the next,
+    since some scores have their hyphens among the letters; what was read has none but those of words.
     """
     syllables: list[tuple[int, bool, int]] = []
     spoken: list[str] = []
@@ -137,12 +149,15 @@ def _sung(notes: list[Any], verse: int) -> tuple[list[tuple[int, bool, int]], li
     for k, note in enumerate(notes):
         said = note.syllables[verse] if len(note.syllables) > verse else None
         text = " ".join(said.text.replace("‿", " ").split()) if said else ""
+        if score and not syllables:
+            text = re.sub(r"^\d+[.)] (?=\w)", "", text)  # the number of the verse
         if not said or not text:
             continue
         syllables.append((k, not inside, len(text.split()) if len(text.split()) > 1 else 1))
-        first, *others = (text.rstrip("-") if text.strip("-") else text).split()
+        parts_it = score and text.endswith("-") and bool(text.strip("-"))
+        first, *others = (text.rstrip("-") if parts_it else text).split()
         spoken[len(spoken) - inside:] = [(spoken[-1] if inside else "") + first, *others]
-        inside = said.place in ("begin", "middle") or (text.endswith("-") and bool(text.strip("-")))
+        inside = said.place in ("begin", "middle") or parts_it
     return syllables, [words(word) for word in spoken]
 
 

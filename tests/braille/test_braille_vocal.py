@@ -12,8 +12,11 @@ from fractions import Fraction
 
 import pytest
 from braille.corpus import compare
+from braille.made import note
+from braille.made import tune as made_of
 
-from companion.braille import SPACE, Habits, decode, encode, signs
+from companion.braille import SPACE, Habits, decode, encode, signs, to_ascii
+from companion.errors import Trouble
 from companion.tune import Bar, Grace, Key, Note, Pitch, Syllable, Time, Tune
 
 TEXTS = "la so hill rain day moon up down green far".split()
@@ -366,3 +369,30 @@ def test_a_word_of_several_syllables_stands_undivided(parts: tuple[str, ...]) ->
                   for k, (text, place) in enumerate(zip(parts, places, strict=True)))
     page = encode(Tune(title="", bars=(Bar(number=1, notes=notes, key=Key(0), time=Time((len(parts),), 4)),)))
     assert "".join(signs.LETTERS[letter] for letter in "".join(parts)) in [line.strip(SPACE) for line in page.lines]
+
+
+def test_words_on_a_note_that_a_tie_leads_to_are_refused() -> None:
+    """A tied note sounds on (MBC 2015, section 10): nobody sings a new syllable on it."""
+    made = made_of((note("C4", 2, tie=True, syllables=(Syllable("hill"),)), note("C4", 2, syllables=(Syllable("down"),))))
+    with pytest.raises(Trouble, match="Bar 1 has words on a note that a tie leads to, which is not sung anew; take the tie out"):
+        encode(made)
+    assert encode(made, words=False).lines
+
+
+def test_the_number_of_a_verse_is_no_word_to_sing() -> None:
+    """Scores have it in the first syllable; pages number their verses themselves (MBC 2015, section 35)."""
+    row = (Syllable("1. Lord,"), Syllable("2. Come")), (Syllable("hear"), Syllable("down")), (Syllable("us"), Syllable("9. now"))
+    made = made_of(tuple(note(name, syllables=said) for name, said in zip(("C4", "D4", "E4"), row, strict=True)),
+                time=Time((3,), 4))
+    page = encode(made)
+    assert to_ascii("\n".join(page.lines)).split("\n")[1:] == [",LORD1 HEAR US", "  \"?:$", "#B ,COME DOWN 8#I4 NOW0"]
+
+
+def test_a_bracket_in_words_is_no_hand() -> None:
+    """UEB 7.1: a closing bracket has the cells of the right hand's sign."""
+    made = made_of((note("C4", 2, syllables=(Syllable("so"),)), note("E4", 2, syllables=(Syllable("]dear"),))),
+                (note("D4", 2, syllables=(Syllable("]dear]"),)), note("C4", 2, syllables=(Syllable("one"),))))
+    for width in (12, 40):
+        reading = decode(encode(made, width=width).lines)
+        assert reading.parts == ()
+        assert [n.syllables[0].text for _b, _n, n in reading.tune.written()] == ["so", "]dear", "]dear]", "one"]
