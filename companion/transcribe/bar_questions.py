@@ -103,7 +103,8 @@ def chance(other: Other, wrong: float) -> float:
     """Probability that another reading is the true one. wrong: that its bar is wrong as it stands. See CHANCE."""
     weight, bar = (float(np.log(p / (1 - p))) for p in (min(max(other.weight, EDGE), 1 - EDGE),
                                                        min(max(wrong, BAR_EDGE), 1 - BAR_EDGE)))
-    return float(1 / (1 + np.exp(-CHANCE[other.difference] - WEIGHT * weight - BAR * bar)))
+    fitted = float(1 / (1 + np.exp(-CHANCE[other.difference] - WEIGHT * weight - BAR * bar)))
+    return max(fitted, 2 * other.weight - 1)  # what stands though it is the less likely was never seen by the fit
 
 
 def slips_mended(n: Notation, other: Other) -> int:

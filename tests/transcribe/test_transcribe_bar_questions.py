@@ -90,3 +90,31 @@ def test_a_rest_is_offered_held_beside_another_pitch(take: Notation) -> None:
     assert (held.ticks, held.rest) == (4, 0)
     # What is worth more is asked first: a bar as unsure in which less hangs on the answer waits.
     assert bar_question(spoiled(wrong, 0, pitch_confidence=0.9)).bar == take.bars[k]  # type: ignore[union-attr]
+
+
+def test_ends_of_lines_that_are_alike_are_settled_by_one_answer(take: Notation) -> None:
+    def ends(n: Notation, i: int) -> Notation:
+        """Written with half of its value as a rest, where silence is heard, and unsure."""
+        note = n.notes[i]
+        sounding = replace(note.sung, duration_s=n.notes[i + 1].sung.onset_s - note.sung.onset_s - 0.3)
+        return spoiled(n, i, ticks=note.length // 2, rest=note.length // 2, value_confidence=0.5, sung=sounding)
+
+    crotchets = [i for i in range(len(take.notes) - 1) if take.notes[i].length == 4]
+    first = crotchets[0]
+    second = next(i for i in crotchets if take.bars[i] > take.bars[first] + 1)
+    wrong = ends(ends(take, first), second)
+    asked = bar_question(wrong)
+    assert asked is not None
+    assert asked.bar in (take.bars[first], take.bars[second])
+    assert asked.removed > 0.2  # two slips hang on it
+    held = next(k for k, n in enumerate(asked.others, 2) if n.notes[first].rest == 0)
+    done = settled(wrong, asked, held)
+    assert [(done.notes[i].ticks, done.notes[i].rest) for i in (first, second)] == [(4, 0), (4, 0)]
+    # Kept as they are, both are sure: neither is asked about again.
+    kept = settled(wrong, asked, 1)
+    assert [(kept.notes[i].rest, kept.notes[i].value_confidence) for i in (first, second)] == [(2, 1.0), (2, 1.0)]
+    # A line that ends with another silence is another matter.
+    other = spoiled(wrong, second, sung=replace(wrong.notes[second].sung, duration_s=wrong.notes[second].sung.duration_s + 0.15))
+    alone = bar_question(other)
+    assert alone is not None
+    assert not alone.alike
