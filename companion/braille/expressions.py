@@ -115,7 +115,7 @@ def expression_cells(text: str) -> str:
             out += ("" if before in S.UPPER_DIGITS else S.NUMBER) + S.UPPER_DIGITS[c]
         else:
             out += S.DOT if c == "." else S.SPACE if c == " " else S.LETTERS.get(c) or _punctuation(c)
-    return out
+    return S.SPACE.join(filter(None, out.split(S.SPACE)))  # of a mark that is left out no space is left either
 
 
 def _punctuation(c: str) -> str:

@@ -187,8 +187,8 @@ class Example(NamedTuple):
     method: str
 
 
-def handbook() -> Iterator[Example]:
-    """The examples of music21.braille.test, each with the cells that the book prints."""
+def handbook(name: str = "") -> Iterator[Example]:
+    """The examples of music21.braille.test, each with the cells that the book prints. name: of one alone."""
     from music21.braille import test
 
     found: list[Example] = []
@@ -201,11 +201,11 @@ def handbook() -> Iterator[Example]:
         def runE(self) -> None:
             pass
 
-    for name in sorted(n for n in dir(Collect) if n.startswith(("test_", "xtest_"))):
-        case = Collect(name)
+    for one in [name] if name else sorted(n for n in dir(Collect) if n.startswith(("test_", "xtest_"))):
+        case = Collect(one)
         case.setUp()
         with contextlib.redirect_stderr(io.StringIO()):
-            getattr(case, name)()
+            getattr(case, one)()
     yield from found
 
 

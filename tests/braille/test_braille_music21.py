@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import random
+from collections import Counter
 from fractions import Fraction
 from typing import Any
 
@@ -64,12 +65,26 @@ def part(seed: int, bars: int = 8) -> Any:
     return made
 
 
-@pytest.mark.parametrize(("seeds", "share"), [(range(40), 10), pytest.param(range(40, 400), 7, marks=pytest.mark.overnight)])
-def test_made_bars_equal_music21(seeds: range, share: int) -> None:
-    """Every bar that differs does so for a reason with a name (`corpus.cause`), and at most one in `share` does: 366 of some
-    2,900 bars of seeds 40 to 399, which have more small values and accidentals by chance than the first forty."""
+#: Differences in which the code is with ours, by `corpus.cause`: its paragraph (from memory; `test_braille_decided` checks each
+#: on forty bars, both ways of writing read back).
+OURS_BY_THE_CODE = {
+    "bars of rest are written together": "De Garmo, chapter 5: up to three signs without a space, more with their number",
+    "a short bar of rest keeps its value": "De Garmo, chapter 5: the bar rest is for whole bars",
+    "a reminder accidental that the bar does not need": "MBC 2015, section 6: accidentals as print has them, here none",
+    "an accidental that holds in another octave alone": "MBC 2015, section 6: it holds for its bar in its octave alone",
+    "value signs where the bar does not settle the values": "MBC 2015, 2.4: they stand where the bar leaves its values open",
+}
+#: Left to the transcriber: notes smaller than a quaver as quavers after the first of a beat (De Garmo, chapter 15).
+LEFT_OPEN = "grouping: only whole beats, counted from the bar line"
+
+
+@pytest.mark.parametrize("seeds", [range(16), pytest.param(range(16, 40), marks=pytest.mark.slow),
+                                   pytest.param(range(40, 400), marks=pytest.mark.overnight)])
+def test_made_bars_equal_music21(seeds: range) -> None:
+    """Every bar that differs does so for a reason with a name; at most one in ten does for a reason that the code leaves open,
+    where neither is wrong."""
     bars = 0
-    causes: dict[str, int] = {}
+    causes: Counter[str] = Counter()
     for seed in seeds:
         made = part(seed)
         tune = from_music21(made)
@@ -79,8 +94,7 @@ def test_made_bars_equal_music21(seeds: range, share: int) -> None:
         for ours, theirs in align(our_groups(tune), music21_groups(made)):
             bars += 1
             if ours != theirs:
-                why = cause(tune, ours, theirs)
-                causes[why] = causes.get(why, 0) + 1
+                causes[cause(tune, ours, theirs)] += 1
     assert bars >= 7 * len(seeds)
-    assert causes.get("other", 0) == 0, causes
-    assert sum(causes.values()) <= bars / share, causes
+    assert set(causes) <= {*OURS_BY_THE_CODE, LEFT_OPEN}, causes
+    assert causes[LEFT_OPEN] <= bars / 10, causes

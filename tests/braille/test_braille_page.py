@@ -318,8 +318,9 @@ def test_a_tie_carries_its_accidental_to_one_note_alone() -> None:
 def test_figures_in_words_of_the_music() -> None:
     """MBC 2015, section 22, from memory: figures in words have the number sign and upper cells. What is no word is left out."""
     made = tune(bar(n("C4", before=(ScoreDirection(DirectionKind.WORDS, "tempo 10"),)), *ROW[1:]),
-                bar(n("C4", before=(ScoreDirection(DirectionKind.WORDS, "."),)), *ROW[1:]))
-    assert to_ascii(one_line(made)) == ">TEMPO #AJ> \"?:$] ?:$]"
+                bar(n("C4", before=(ScoreDirection(DirectionKind.WORDS, "."),)), *ROW[1:]),
+                bar(n("C4", before=(ScoreDirection(DirectionKind.WORDS, "— dolce & lento —"),)), *ROW[1:]))
+    assert to_ascii(one_line(made)) == ">TEMPO #AJ> \"?:$] ?:$] >DOLCE LENTO> \"?:$]"
     back = decode(encode(made).lines)
     assert back.problems == ()
-    assert [d.text for _b, _n, note in back.tune.written() for d in note.before] == ["tempo 10"]
+    assert [d.text for _b, _n, note in back.tune.written() for d in note.before] == ["tempo 10", "dolce lento"]

@@ -140,7 +140,7 @@ def test_solfa_names() -> None:
 def test_the_books_examples_for_two_hands(name: str) -> None:
     """De Garmo, chapter 24, as music21.braille.test has them: read as its music; those without fingering written cell for
     cell, layout of the heading aside."""
-    example = next(one for one in handbook() if one.name == name)
+    [example] = handbook(name)
     for note in example.stream.recurse().notes:
         for pitch in note.pitches:
             if pitch.accidental is not None and pitch.accidental.displayStatus is None:
