@@ -83,12 +83,12 @@ def _sung_slurs(tune: Tune, notes: list[tuple[Place, Note]], spans: list[Span], 
 
 
 def _written_slurs(notes: list[tuple[Place, Note]]) -> Iterator[Span]:
-    """The slurs of the score: the one that began first ends first."""
+    """The slurs of the score: the one that began last ends first, so that one within another stays within it."""
     begun: list[int] = []
     for i, (_place, note) in enumerate(notes):
         for _unused in range(note.slur_stops):
             if begun:
-                yield begun.pop(0), i
+                yield begun.pop(), i
         begun += [i] * note.slur_starts
 
 

@@ -114,14 +114,29 @@ def _ties_as_written(tune: Tune) -> Tune:
 
 
 def _slurs(a: list[Any], b: list[Any]) -> list[Difference]:
-    """Slurs over notes without words; over words the slur of a syllable stands where print has none."""
+    """Slurs over notes without words; over words the slur of a syllable stands where print has none. A tie at either end of a
+    slur of up to four notes stands for that part of it (De Garmo, chapter 12)."""
     if any(n.syllables for n in a):
         return []
-    if not any(n.slur_starts for n in a):
-        return [Difference("slurs", "some where none is")] if any(n.slur_starts for n in b) else []
-    at = next((k for k, (x, y) in enumerate(zip(a, b, strict=True)) if (x.slur_starts, x.slur_stops) != (
-        y.slur_starts, y.slur_stops)), None)
+    one, two = ({span for first, last in _spans(notes) if (span := _without_ties(notes, first, last))} for notes in (a, b))
+    at = min((first for first, _last in one ^ two), default=None)
     return [] if at is None else [Difference("slurs", f"note {at + 1}")]
+
+
+def _spans(notes: list[Any]) -> Iterator[tuple[int, int]]:
+    """The first and last note of each slur."""
+    begun: list[int] = []
+    for k, note in enumerate(notes):
+        for _unused in range(min(note.slur_stops, len(begun))):
+            yield begun.pop(), k
+        begun += [k] * note.slur_starts
+
+
+def _without_ties(notes: list[Any], first: int, last: int) -> tuple[int, int] | None:
+    if last - first < 4:
+        first += notes[first].tie
+        last -= notes[last - 1].tie
+    return (first, last) if last > first else None
 
 
 def _words(a: list[Any], b: list[Any], verse: int) -> list[Difference]:
