@@ -273,7 +273,8 @@ def _check_cells(item: Item, text: str, vocabulary: Vocabulary) -> Judged:
     if not _meant_as_cells(item, text, readings, vocabulary):
         return _not_read(text)
     wanted_length = len(item.to_write)
-    given = next((r for r in readings if len(r) == wanted_length), readings[0])
+    # Of several readings the likeliest is meant: one of cells that are something, and of as many as are wanted.
+    given = min(readings, key=lambda r: (not all(known_as(c, item.known) for c in r), len(r) != wanted_length))
     if item.fact is not None and wanted_length == 1 and len(given) == 1:
         return _one_cell(item.fact, given, item.known)
     if item.group is not None:
@@ -581,8 +582,9 @@ def _misread_surely(item: Item, match: Match) -> Misread | None:
         if move.size is Size.WRONG and move.sung_semitones is not None:
             return Misread(Misreading.SIZE, Verdict.WRONG, at, interval_kind(round(move.sung_semitones)),
                            longer=abs(move.sung_semitones) > abs(move.wanted_semitones))
+    runs_on = [False, *(_runs_on(a, b) for a, b in itertools.pairwise(match.notes)), False]
     for at, note in enumerate(match.notes if _has_values(item) else ()):
-        if note.length in (Length.TOO_LONG, Length.TOO_SHORT):
+        if note.length in (Length.TOO_LONG, Length.TOO_SHORT) and not (runs_on[at] or runs_on[at + 1]):
             return Misread(Misreading.LENGTH, Verdict.WRONG, at, longer=note.length is Length.TOO_LONG)
     return None
 

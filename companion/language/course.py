@@ -234,6 +234,10 @@ def placement_begin_line(language: Language) -> str:
     return language.message("A few questions find where to begin. Say or type don't know as often as you like.")
 
 
+def placement_stopped_line(language: Language) -> str:
+    return language.message("The test is stopped, and nothing is changed by it. Another day it begins anew.")
+
+
 def placement_found_line(language: Language, found: Stage) -> str:
     return language.message("Begin with {stage}. What comes before it is passed, and comes back now and then.").format(
         stage=stage_label(language, found))

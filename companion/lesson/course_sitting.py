@@ -61,6 +61,7 @@ from companion.language import (
     page_dots,
     placement_begin_line,
     placement_found_line,
+    placement_stopped_line,
     question_help_hint,
     question_help_lines,
     question_left_line,
@@ -451,6 +452,7 @@ def place(diary: Diary, pupil: Pupil, stages: Sequence[Stage], now: Callable[[],
         for item in probes(asked[middle], rng, Progress()):
             right = sitting.probe(item)
             if right is None:
+                io.say(placement_stopped_line(io.language))
                 return None
             answers.append(right)
         low, high = (middle + 1, high) if sum(answers) >= min(KNOWN_FROM, len(answers)) else (low, middle)

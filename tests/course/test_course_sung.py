@@ -18,7 +18,7 @@ from companion.course import Drill, Item, Misread, Misreading, Order, QuestionKi
 from companion.course.answer import misread
 from companion.ear import PitchTrack
 from companion.language import reply_text
-from companion.match import Verdict, match_take
+from companion.match import Length, Verdict, match_take
 from companion.tune import Bar, Note, Pitch, Tune
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -84,6 +84,17 @@ def test_where_a_voice_goes_on_upon_one_pitch_nothing_is_said_of_the_two_lengths
     found = of(0.06)  # with a gap between them the first is plainly too long
     assert found is not None
     assert (found.what, found.verdict) == (Misreading.LENGTH, Verdict.WRONG)
+
+
+def test_a_length_that_the_match_tells_of_notes_that_run_on_is_not_said() -> None:
+    notes = tuple(Note(pitch=Pitch(s, 4), base=Fraction(1)) for s in "CEEDCD")
+    item = Item(QuestionKind.READ_AND_SING, cells="x", sung=Tune("", (Bar(number=1, notes=notes),), phrase_starts=()).line())
+    match = match_take(sung_as([60, 64, 64, 62, 60, 62], [1] * 6, 3), item.sung)
+    for gap_s, wanted in ((0.0, None), (0.06, Misreading.LENGTH)):
+        placed = tuple(replace(n, onset_s=i * 0.5, duration_s=0.5 - gap_s, length=Length.TOO_SHORT if i == 2 else Length.RIGHT)
+                       for i, n in enumerate(match.notes))
+        found = misread(item, replace(match, notes=placed))
+        assert (found.what if found else None) is wanted
 
 
 @pytest.mark.parametrize("takes", [pytest.param(8, marks=pytest.mark.slow), pytest.param(40, marks=pytest.mark.overnight)])

@@ -36,8 +36,9 @@ from companion.course import (
     upper_or_lower,
     write_cell,
 )
+from companion.course.tune_material import make_group
 from companion.match import Verdict
-from companion.tune import Direction, Pitch
+from companion.tune import Bar, Direction, Note, Pitch, Tune
 
 WORDS = BRITISH.vocabulary
 RIGHT, WRONG, UNSURE = Verdict.RIGHT, Verdict.WRONG, Verdict.UNSURE
@@ -388,3 +389,15 @@ def test_directions_in_any_form(direction: Direction, form: str) -> None:
     for other in Direction:
         for word in words[other]:
             assert WORDS.direction(form.format(word)) is other
+
+
+def test_one_cell_typed_where_three_are_wanted_is_taken_for_that_cell() -> None:
+    # "1 4 5" is the cell of C, and not three cells of one dot each, of which none is a note.
+    notes = tuple(Note(pitch=Pitch(s, 4), base=Fraction(1, 2)) for s in "DED")
+    group = make_group("x", Tune("", (Bar(number=1, notes=notes),), phrase_starts=()), ("octave marks", "bars", "values"))
+    item = Item(QuestionKind.WRITE_WHAT_YOU_HEAR, to_write="⠑⠋⠑", group=group, played=group.line, signs=group.signs)
+    assert check(item, "1 5, 1 2 4, 1 5", WORDS).verdict is RIGHT
+    found = check(item, "dots 1 4 5", WORDS)
+    assert found.verdict is WRONG
+    assert found.difference is not None
+    assert (found.difference.wanted_cells, found.difference.written_cells) == ("⠑", "⠙")

@@ -63,7 +63,9 @@ def test_a_short_test_finds_where_to_begin(tmp_path: Path, upto: float, first: f
 def test_a_test_that_is_stopped_changes_nothing(tmp_path: Path) -> None:
     with Diary(tmp_path / "d.sqlite") as diary:
         pupil = diary.pupil("Robin", new=True)
-        assert place(diary, pupil, stages(), lambda: START, Knows(9, stop_after=4).io()) is None
+        stops = Knows(9, stop_after=4)
+        assert place(diary, pupil, stages(), lambda: START, stops.io()) is None
+        assert stops.said[-1] == "The test is stopped, and nothing is changed by it. Another day it begins anew."
         assert load_progress(diary, pupil).passed == {}
 
 
