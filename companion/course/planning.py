@@ -306,7 +306,7 @@ def _mostly_new(steps: Sequence[Step], stage: Stage) -> list[Step]:
 
 # --- what is known without having been asked here ---
 
-LAID_DAYS = 7  # over which the cards of what is known already were last recalled, so that they come back a few a day
+LAID_DAYS = 11  # over which the cards of what is known already were last recalled, so that they come back a few a day
 PROBES = (QuestionKind.NAME_THE_CELL, QuestionKind.WRITE_THE_CELL, QuestionKind.READ_AND_SING, QuestionKind.SAY_THE_OCTAVE,
           QuestionKind.MARK_OR_NO_MARK, QuestionKind.FIND_THE_WRONG_CELL, QuestionKind.HIGHER_OR_LOWER,
           QuestionKind.SING_THE_MOVE)

@@ -192,11 +192,8 @@ class Progress:
             # So that nobody is asked on its own for what was done as part of a greater thing.
             for name in sorted(shown_besides(item) - set(judged.cards)):
                 self.recall.practised(name, now)
-        notes = notes_read(item)
-        if seconds and notes and judged.verdict is Verdict.RIGHT and not helped:
-            before = self.read.get(f"{now:%Y-%m-%d}", [0.0, 0.0])
-            self.read[f"{now:%Y-%m-%d}"] = [before[0] + notes, before[1] + seconds]
-            self.read = dict(sorted(self.read.items())[-KEPT_DAYS:])
+            if seconds:
+                self._take_reading(notes_read(item), seconds, now)
         if item.group is not None:
             self.seen = [*(c for c in self.seen if c != item.group.cells), item.group.cells][-KEPT_BARS:]
         if stage is None or judged.verdict == Verdict.UNSURE:
@@ -210,6 +207,13 @@ class Progress:
             return False
         self.pass_stage(stage, now, PassedBy.EVIDENCE)
         return True
+
+    def _take_reading(self, notes: int, seconds: float, now: datetime) -> None:
+        """Remember how many notes were read on a day, and how long it took."""
+        if notes:
+            before = self.read.get(f"{now:%Y-%m-%d}", [0.0, 0.0])
+            self.read[f"{now:%Y-%m-%d}"] = [before[0] + notes, before[1] + seconds]
+            self.read = dict(sorted(self.read.items())[-KEPT_DAYS:])
 
     def shown(self, stage: Stage) -> list[Shown]:
         """How far the evidence of a stage has got.
