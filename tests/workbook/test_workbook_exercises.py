@@ -299,3 +299,10 @@ def test_what_cannot_be_asked_for_is_said() -> None:
         booklet_of("lantern", practise=["hop"])
     with pytest.raises(Trouble, match="No exercise of that kind and level"):
         booklet_of("kite", level=1, kinds=["rhythm"])
+
+
+@pytest.mark.parametrize(("second", "cells"), [(Pitch("C", 5), "⠨⠙"), (Pitch("G", 4), "⠓"), (Pitch("F", 4), "⠛")])
+def test_the_key_to_a_gap_has_the_octave_mark_that_is_due(second: Pitch, cells: str) -> None:
+    """From E4 a sixth up has its mark (dots 4 6 for the fifth octave), a third or a second has none (MBC 2015, 3.2.2)."""
+    line = quavers([Pitch("E", 4), second]).line()
+    assert missing_cells(Item((), None, (), line, frozenset(), place=2)) == cells

@@ -14,6 +14,7 @@ from companion.braille import from_brf, to_ascii
 from companion.course import Progress, fact, find_stage, material, stages
 from companion.errors import Trouble
 from companion.language import English, Variety, say_dots
+from companion.match import Verdict
 from companion.paper import Sheet, save_sheet, to_brf, to_html, to_pdf, to_text
 from companion.tune import shipped_names
 from companion.workbook import (
@@ -24,6 +25,7 @@ from companion.workbook import (
     tune_sheet,
     week_sheet,
 )
+from companion.workbook.sheets import _due_on_day
 
 NOW = datetime(2026, 9, 7, 16, 0, tzinfo=UTC)
 BRITISH, AMERICAN = English(), English(Variety.AMERICAN)
@@ -254,3 +256,20 @@ def test_axe_finds_nothing(tmp_path: Path) -> None:
             found = axe.Axe().run(page)
             assert found.violations_count == 0, (name, found.generate_report())
         browser.close()
+
+
+def test_what_is_overdue_is_to_be_repeated_on_the_first_day_of_a_week() -> None:
+    progress = Progress()
+    progress.recall.review("C | cell to name", Verdict.WRONG, NOW - timedelta(days=5))  # due again within minutes
+    progress.recall.review("D | cell to name", Verdict.WRONG, NOW)
+    assert [_due_on_day(progress, stages(), NOW, d) for d in range(3)] == [2, 0, 0]
+
+
+def test_answers_begin_a_page_of_their_own() -> None:
+    """The pupil's questions lie on the table; the helper keeps the answers."""
+    pages = to_brf(stage_drill_sheet(find_stage(3), random.Random(1), BRITISH), whole=True).decode().split("\f")
+    apart = [page for page in pages if "ANSWERS" in page]
+    assert len(apart) == 1
+    assert pages.index(apart[0]) > 0
+    _head, *lines = filter(None, apart[0].split("\r\n"))
+    assert "ANSWERS" in lines[0], "nothing of the questions is on it but their title, in the head of each page"
