@@ -63,7 +63,8 @@ DONE: dict[str, list[str]] = {
 }
 #: What waits for somebody, and what it has said by then (a regular expression).
 WAITS: dict[str, tuple[list[str], str]] = {
-    "drill": (["name the cell", "--seed", "3"], r"\?"), "course": (["Wren", "--diary", "d.sqlite", "--speech", "off"], r"[.?]"),
+    "drill": (["name the cell", "--seed", "3", "--speech", "off"], r"\?"),
+    "course": (["Wren", "--diary", "d.sqlite", "--speech", "off"], r"[.?]"),
     "page": (["--no-browser", "--diary", "d.sqlite"], "The page is at"),
     "lesson": (["snail-wall", "--pupil", "Wren", "--diary", "d.sqlite", "--speech", "off"], r"[.?]"),
     "practise": (["Wren", "--diary", "d.sqlite", "--speech", "off"], r"[.?]"),
