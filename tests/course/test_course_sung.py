@@ -11,14 +11,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 from course_pupil import BRITISH, EVERY
+from made_matches import made_line, made_match
 from singers import LineItem, Style, perform
 from singers.performance import STEP_S
 
 from companion.course import Drill, Item, Misread, Misreading, Order, QuestionKind, check_take, line_of, make
-from companion.course.answer import misread
+from companion.course.answer import _sung_cards, misread
+from companion.course.drill import card
 from companion.ear import PitchTrack
 from companion.language import reply_text
-from companion.match import Length, Verdict, match_take
+from companion.match import Length, MoveKind, Verdict, match_take
 from companion.tune import Bar, Note, Pitch, Tune
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -106,3 +108,11 @@ def test_sung_answers_of_every_stage_as_the_benchmark_measures_them(takes: int) 
     assert found["true"]["false"] <= 0.005
     for kind in ("direction", "size", "length"):
         assert found[kind]["found"] >= 0.8, found
+
+
+def test_a_kind_of_move_that_was_missed_once_in_a_take_is_not_known() -> None:
+    line = made_line("la", "la", "la", "la", pitches="CDCD")  # a step up, a step down, a step up
+    item = replace(c_to_e(), cards=())
+    for wrong in (0, 2):
+        cards = _sung_cards(item, made_match(line, {wrong: Verdict.WRONG}), Verdict.WRONG)
+        assert cards == {card(MoveKind.STEP_UP, item.way): Verdict.WRONG, card(MoveKind.STEP_DOWN, item.way): Verdict.RIGHT}

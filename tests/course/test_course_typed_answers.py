@@ -36,6 +36,7 @@ from companion.course import (
     upper_or_lower,
     write_cell,
 )
+from companion.course.answer import Finding
 from companion.course.tune_material import make_group
 from companion.match import Verdict
 from companion.tune import Bar, Direction, Note, Pitch, Tune
@@ -401,3 +402,10 @@ def test_one_cell_typed_where_three_are_wanted_is_taken_for_that_cell() -> None:
     assert found.verdict is WRONG
     assert found.difference is not None
     assert (found.difference.wanted_cells, found.difference.written_cells) == ("⠑", "⠙")
+
+
+def test_a_cell_named_by_its_letter_is_told_from_any_other_name() -> None:
+    """The cell of C is the letter d in a book (the letter trap)."""
+    item = name_cell(fact("C"))
+    assert check(item, "D", WORDS).finding is Finding.LETTER_READ
+    assert check(item, "G", WORDS).finding is Finding.OTHER_NAME

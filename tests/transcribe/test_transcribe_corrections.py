@@ -293,3 +293,12 @@ def test_notes_are_meant_by_what_they_are_or_by_where_the_tune_ends(take: Notati
     assert upbeat.tune.pickup * 4 == take.notes[0].length
     with pytest.raises(Trouble, match="beside each other"):
         correct(take, Correction(action=Action.JOIN, bar=1, note=1, other_bar=2, other_note=1))
+
+
+def test_a_pickup_is_doubled_and_halved_with_the_rest(take: Notation) -> None:
+    upbeat = whole(take, Action.PICKUP, ticks=4)
+    assert upbeat.tune.pickup == 1
+    twice = whole(upbeat, Action.DOUBLE)
+    assert twice.tune.pickup == 2
+    back = whole(twice, Action.HALVE)
+    assert (back.tune.pickup, back.place) == (1, upbeat.place)

@@ -9,8 +9,9 @@ from tracked import track
 
 from companion.ear import PitchTrack, find_notes
 from companion.errors import Trouble
-from companion.transcribe import Given, notate
-from companion.transcribe.count_in import find_counts, without_counts
+from companion.transcribe import TIMES, Given, notate
+from companion.transcribe.count_in import CountIn, find_counts, without_counts
+from companion.transcribe.score import after_counts
 from companion.tune import load
 
 
@@ -59,3 +60,13 @@ def test_nothing_is_sung_before_the_last_count_has_died_away() -> None:
     rest = without_counts(heard, find_counts(heard, 4))
     assert not rest.f0_hz[rest.time_s < start].any()
     assert len(find_notes(rest)) == len(load("rain-down").line())
+
+
+def test_six_counts_are_quavers_of_a_beat_that_is_three_of_them() -> None:
+    """Half a second a count is forty dotted crotchets a minute in six-eight, and 120 crotchets where another time was given."""
+    counts = CountIn((0.0, 0.5, 1.0, 1.5, 2.0, 2.5), 0.5, 3.0)
+    six = after_counts(Given(counted_in=6), counts)
+    assert (six.bpm, six.time, six.downbeat_s) == (40.0, TIMES["6/8"], 3.0)
+    three = after_counts(Given(counted_in=6, time=TIMES["3/4"]), counts)
+    assert (three.bpm, three.time) == (120.0, TIMES["3/4"])
+    assert after_counts(Given(counted_in=4, bpm=90.0), counts).bpm == 90.0, "what somebody has said stands"

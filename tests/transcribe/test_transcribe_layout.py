@@ -61,3 +61,11 @@ def test_what_has_no_steady_beat_is_written_in_breaths() -> None:
     assert [(n.midi, n.quarters * 4) for n in tune.line()] == [(n.midi, n.ticks) for n in notes]
     assert all(b.quarters == (b.time or tune.time).quarters for b in tune.bars)
     assert [n.midi for n in decode(list(encode(tune).lines)).tune.line()] == [n.midi for n in notes]
+
+
+def test_a_slur_over_a_tied_note_begins_and_ends_once() -> None:
+    """From the first note to a second that is tied over the bar line: it ends with the second part (MusicXML: the note that
+    a slur stops at is the last under it)."""
+    tune = lay_out([ScoreNote(60, 12, slur_starts=1), ScoreNote(62, 8, slur_stops=1), ScoreNote(64, 12)], TIMES["4/4"], 0, Key())
+    notes = [n for b in tune.bars for n in b.notes if n.pitch]
+    assert [(n.slur_starts, n.slur_stops, n.tie) for n in notes] == [(1, 0, False), (0, 0, True), (0, 1, False), (0, 0, False)]
