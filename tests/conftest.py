@@ -1,12 +1,17 @@
 """Options that hold for all tests: `--slow` adds the checks that CI runs, `--overnight` those of many minutes each."""
 
 import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from companion import limits
+
+# What is compiled is kept, also where the environment asks for nothing to be: tests start some hundred processes.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 #: numba's cache is not safe for two processes that fill it at once, so each worker of pytest-xdist has its own.
 if worker := os.environ.get("PYTEST_XDIST_WORKER"):

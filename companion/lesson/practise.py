@@ -194,17 +194,23 @@ class Practise:
         self._say(LessonSentence.WHOLE_SONG_ALONE)
         session.give_first_note(line)
         heard = session.listen(line, quarter_s)
+        taken = None
         if isinstance(heard, Action):
             session.action = heard
             self._keys()
-        elif heard.kind is HeardKind.TAKE and heard.match is not None:
+            return
+        if heard.kind is HeardKind.TAKE and heard.match is not None:
             taken = session.answer(heard, s.name, quiet=True)
-            sung = sum(n.sung for n in taken.match.notes)
-            whole = taken.kind is not CueKind.STOPPED_EARLY and sung >= MOST_OF_IT * len(line)
-            self._say(LessonSentence.WHOLE_SONG_RIGHT if taken.kind is CueKind.ALL_RIGHT else
-                      LessonSentence.WHOLE_SONG_SUNG if whole else LessonSentence.ENOUGH_OF_THIS_SONG)
-        else:
-            self._say(LessonSentence.ENOUGH_OF_THIS_SONG)
+            if taken.kind is CueKind.ALL_RIGHT:
+                self._say(LessonSentence.WHOLE_SONG_RIGHT)
+                return
+        if self.until_s - session.elapsed_s >= song_s and not self._over:  # not with a miss
+            self._say(LessonSentence.ONCE_TOGETHER)
+            session.along(line, quarter_s)
+            self._keys()
+        sung = 0 if taken is None else sum(n.sung for n in taken.match.notes)
+        whole = taken is not None and taken.kind is not CueKind.STOPPED_EARLY and sung >= MOST_OF_IT * len(line)
+        self._say(LessonSentence.WHOLE_SONG_SUNG if whole else LessonSentence.ENOUGH_OF_THIS_SONG)
 
     @property
     def over(self) -> bool:

@@ -295,7 +295,7 @@ def test_no_portaudio_is_said_in_one_sentence(run: Run, tmp_path: Path, monkeypa
 
 
 def test_a_list_goes_on_past_a_broken_one(run: Run, tmp_path: Path) -> None:
-    takes = TAKES[:3]
+    takes = [RECORDINGS / f"snail-wall-{name}.flac" for name in ("right", "one-move-turned", "stopped-early")]
     rows = ["take,tune"] + [f"{takes[k % 3]},snail-wall" for k in range(8)]
     rows[5] = "gone.flac,snail-wall"
     (tmp_path / "list.csv").write_text("\n".join(rows))

@@ -5,6 +5,7 @@ import random
 import re
 import shutil
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -29,19 +30,26 @@ from companion.workbook.sheets import _due_on_day
 
 NOW = datetime(2026, 9, 7, 16, 0, tzinfo=UTC)
 BRITISH, AMERICAN = English(), English(Variety.AMERICAN)
-SHEETS: dict[str, Sheet] = {
-    **{f"stage {s.number:g}": stage_sheet(s, BRITISH) for s in stages()},
-    **{f"drills {s.number:g}": stage_drill_sheet(s, random.Random(1), BRITISH) for s in stages()},
-    **{f"tune {n}": tune_sheet(material(n), BRITISH) for n in shipped_names()},
-    "key": key_sheet(stages(), BRITISH), "key 3": key_sheet(stages(), BRITISH, find_stage(3)),
-    "week": week_sheet("Robin", Progress(), stages(), NOW, BRITISH, ["Slow bells"]),
-}
+
+
+@cache
+def sheets() -> dict[str, Sheet]:
+    """Every sheet of stages and tunes; made when first asked for, since making them takes seconds."""
+    return {
+        **{f"stage {s.number:g}": stage_sheet(s, BRITISH) for s in stages()},
+        **{f"drills {s.number:g}": stage_drill_sheet(s, random.Random(1), BRITISH) for s in stages()},
+        **{f"tune {n}": tune_sheet(material(n), BRITISH) for n in shipped_names()},
+        "key": key_sheet(stages(), BRITISH), "key 3": key_sheet(stages(), BRITISH, find_stage(3)),
+        "week": week_sheet("Robin", Progress(), stages(), NOW, BRITISH, ["Slow bells"]),
+    }
+
+
 FEW = ("stage 2", "stage 17", "drills 14", "tune moon-sea", "key", "week")
 
 
 @pytest.mark.parametrize("whole", [False, True])
 def test_braille_pages_are_forty_by_twenty_five(whole: bool) -> None:
-    for name, sheet in SHEETS.items():
+    for name, sheet in sheets().items():
         data = to_brf(sheet, whole=whole)
         assert re.fullmatch(rb"[\x20-\x5f\r\n\f]+", data), name
         assert b"\n" not in data.replace(b"\r\n", b"")
@@ -95,28 +103,28 @@ def test_a_reading_exercise_is_headed_as_one() -> None:
 
 def test_a_width_and_height_of_ones_own() -> None:
     for width, height in ((20, 12), (32, 25)):
-        data = to_brf(SHEETS["stage 2"], width, height, whole=True).decode()
+        data = to_brf(sheets()["stage 2"], width, height, whole=True).decode()
         assert all(len(line) <= width for page in data.split("\f") for line in page.split("\r\n"))
         assert all(len(page.rstrip().split("\r\n")) <= height for page in data.split("\f"))
 
 
 def test_speech_says_every_text_and_the_dots_of_every_cell() -> None:
-    for name, sheet in SHEETS.items():
+    for name, sheet in sheets().items():
         lines = to_text(sheet, BRITISH)
         assert not any(0x2800 <= ord(c) <= 0x28FF for line in lines for c in line), name
         joined = "\n".join(lines)
         for block in sheet.blocks:
             assert getattr(block, "text", "").rstrip(".") in joined, (name, block)
         assert all(line[-1] in ".?!:" for line in lines), [x for x in lines if x[-1] not in ".?!:"]
-    assert "C: dots 1 4 5; in a book the letter d." in to_text(SHEETS["key 3"], BRITISH)
+    assert "C: dots 1 4 5; in a book the letter d." in to_text(sheets()["key 3"], BRITISH)
 
 
 def test_the_key_has_what_was_taught_and_nothing_else() -> None:
-    text = "\n".join(to_text(SHEETS["key 3"], BRITISH))
+    text = "\n".join(to_text(sheets()["key 3"], BRITISH))
     assert "G: dots 1 2 5" in text
     assert "A:" not in text
     assert "rest" not in text
-    whole = "\n".join(to_text(SHEETS["key"], BRITISH))
+    whole = "\n".join(to_text(sheets()["key"], BRITISH))
     for stage in stages():
         for f in stage_facts(stage):
             if f.kind in ("note", "rest") and "dotted" not in f.name and len(f.signs) <= 2:
@@ -149,7 +157,7 @@ def test_pdf_is_large_and_reads_in_order(name: str) -> None:
     # 18 point is the least that the issue asks for. Sizes and text are read back by pypdf.
     from pypdf import PdfReader
 
-    reader = PdfReader(io.BytesIO(to_pdf(SHEETS[name], BRITISH)))
+    reader = PdfReader(io.BytesIO(to_pdf(sheets()[name], BRITISH)))
     sizes: set[float] = set()
     for page in reader.pages:
         assert float(page.mediabox.width) == pytest.approx(595.3, abs=1)
@@ -162,21 +170,21 @@ def test_pdf_is_large_and_reads_in_order(name: str) -> None:
     assert min(sizes) >= 18, sizes
     text = re.sub(r"\s+", " ", " ".join(p.extract_text() for p in reader.pages))
     at = 0
-    for block in SHEETS[name].blocks:
+    for block in sheets()[name].blocks:
         wanted = re.sub(r"\s+", " ", getattr(block, "text", ""))
         if wanted:
             found = text.find(wanted, at)
             assert found >= 0, (name, wanted, text[at:at + 200])
             at = found + len(wanted)
     assert reader.metadata is not None
-    assert reader.metadata.title == SHEETS[name].title
+    assert reader.metadata.title == sheets()[name].title
 
 
 def test_pdf_keeps_inside_its_margins_for_all_tunes() -> None:
     from pypdf import PdfReader
 
     for name in ("tune rocking-boat", "tune sleepy-harbour", "tune kite"):
-        reader = PdfReader(io.BytesIO(to_pdf(SHEETS[name], BRITISH)))
+        reader = PdfReader(io.BytesIO(to_pdf(sheets()[name], BRITISH)))
         for page in reader.pages:
             spots: list[tuple[float, str, float]] = []
 
@@ -200,7 +208,7 @@ class _Tags(HTMLParser):
 
 
 def test_html_is_plain_large_and_of_full_contrast() -> None:
-    for name, sheet in SHEETS.items():
+    for name, sheet in sheets().items():
         page = to_html(sheet, BRITISH)
         seen = _Tags()
         seen.feed(page)
@@ -223,15 +231,15 @@ def test_html_is_plain_large_and_of_full_contrast() -> None:
 def test_forms_by_the_files_name(tmp_path: Path) -> None:
     for ending in (".txt", ".brf", ".html", ".pdf"):
         path = tmp_path / f"sheet{ending}"
-        save_sheet(SHEETS["week"], path, BRITISH)
+        save_sheet(sheets()["week"], path, BRITISH)
         assert path.stat().st_size > 200
-    save_sheet(SHEETS["key 3"], tmp_path / "key.wav", BRITISH)
+    save_sheet(sheets()["key 3"], tmp_path / "key.wav", BRITISH)
     import soundfile
 
     # 150 words a minute: about 60 words are 20 to 60 s.
     assert 20 < soundfile.info(tmp_path / "key.wav").duration < 60
     with pytest.raises(Trouble, match=r"written to \.brf"):
-        save_sheet(SHEETS["week"], tmp_path / "sheet.docx", BRITISH)
+        save_sheet(sheets()["week"], tmp_path / "sheet.docx", BRITISH)
 
 
 def test_american_sheets() -> None:
@@ -251,7 +259,7 @@ def test_axe_finds_nothing(tmp_path: Path) -> None:
         page = browser.new_page()
         for name in FEW:
             path = tmp_path / "sheet.html"
-            path.write_text(to_html(SHEETS[name], BRITISH), encoding="utf-8")
+            path.write_text(to_html(sheets()[name], BRITISH), encoding="utf-8")
             page.goto(path.as_uri())
             found = axe.Axe().run(page)
             assert found.violations_count == 0, (name, found.generate_report())
