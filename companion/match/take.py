@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -121,19 +121,40 @@ def match_phrase(track: PitchTrack, tune: Sequence[LineNote], phrase: Sequence[L
                  params: MatchParameters = PARAMETERS) -> Match:
     """Match one phrase of a tune with a take of that phrase, or of more of the tune.
 
-    Where more of the tune was sung, the phrase is looked for in its own place, since another may sound the same.
+    Where more of the tune was sung, the phrase is judged in its own place in the whole, since another may sound the same;
+    its moves then have the verdicts that they have in the whole. Raises `NothingSung` as `match_take` does.
     """
     numbers = {n.number for n in phrase}
     if len(phrase) < len(tune):
-        whole = match_take(track, tune, params)
-        sung = [n for n in whole.notes if n.sung and n.onset_s is not None and n.duration_s is not None]
-        inside = [n for n in sung if n.written.number in numbers]
+        try:
+            whole = match_take(track, tune, params)
+        except NothingSung:  # of a long tune too little may be there where of the phrase it is not
+            return match_take(track, phrase, params)
+        sung = [n.written.number for n in whole.notes if n.sung]
+        inside = numbers.intersection(sung)
         if whole.presence is Presence.PRESENT and len(sung) - len(inside) >= FEWEST and 2 * len(inside) >= len(phrase):
-            first, last = sung.index(inside[0]), sung.index(inside[-1])
-            start = _end_s(sung[first - 1]) if first else -1.0
-            end = (sung[last + 1].onset_s or 0.0) if last + 1 < len(sung) else float(track.time_s[-1]) + 1.0
-            return match_take(track.part((track.time_s >= start) & (track.time_s <= end)), phrase, params)
+            return _phrase_of(whole, numbers, track, params)
     return match_take(track, phrase, params)
+
+
+def _phrase_of(whole: Match, numbers: Set[int], track: PitchTrack, params: MatchParameters) -> Match:
+    """Of the match of a tune what belongs to a phrase of it: the notes of these numbers, of which some were sung."""
+    places = [i for i, n in enumerate(whole.notes) if n.written.number in numbers]
+    first, last = places[0], places[-1]
+    notes, moves = whole.notes[first:last + 1], whole.moves[first:last]
+    sung = [n for n in notes if n.midi is not None]
+    off = np.array([(n.midi or 0.0) - n.written.midi for n in sung])
+    from_s, to_s = sung[0].onset_s or 0.0, _end_s(sung[-1])
+    voice = explained(notes, track.part((track.time_s >= from_s) & (track.time_s <= to_s)))
+    # Of the key at each note the match keeps how far the note is off it.
+    cents = whole.detail.tuning_cents[first:last + 1]
+    key = np.array([np.nan if n.midi is None or c is None else n.midi - n.written.midi - c / 100
+                    for n, c in zip(notes, cents, strict=True)])
+    return replace(
+        whole, shift_semitones=round(float(np.median(off)), 2), notes=notes, moves=moves,
+        closeness=closeness(notes, moves, voice, params), detail=detail(notes, moves, key, params),
+        heard_from_s=round(from_s, 3), heard_to_s=round(to_s, 3), stopped=whole.stopped and not notes[-1].sung,
+        evidence=whole.evidence[first:last], explained=round(voice, 4))
 
 
 def _end_s(note: HeardNote) -> float:

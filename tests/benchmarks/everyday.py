@@ -1,11 +1,12 @@
 """Takes as people make them: with talk, other lines, false starts, early stops, or of another tune altogether.
 
     python tests/benchmarks/everyday.py [--takes 20] [--seed 71] [--set report] [--kind "talk before"] [--maker harmonics]
-        [--data DIR]
+        [--notes 4 4] [--other-notes 4 4] [--data DIR]
 
 `--takes` of each kind and of each maker of singers. `--set fit` draws its tunes from the folk files that the
 project's constants may be fitted on, `report` and `last` from others; all three sing shipped tunes too. Two makers sing
-unless `--maker` names others; nothing was ever fitted on the third, "harmonics". The
+unless `--maker` names others; nothing was ever fitted on the third, "harmonics". `--notes` is how many notes a line has at
+least and at most, `--other-notes` how many another tune that is sung instead of it. The
 finder was fitted on seeds 41 to 49 of the set `fit`, the odds that the line is there on 41 and on `singers.py`'s 11
 to 14. Pitch tracks are kept in a folder for temporary files.
 The last line is one JSON object: for each kind `moves` (those truly right), `false_wrong` and `not_sure` of them,
@@ -39,12 +40,11 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "benchmarks")]
 
 from singers import LineItem  # noqa: E402
-from singers.mixtures import WITHOUT, Kind, Mixture, Phrases, mixture  # noqa: E402
+from singers.mixtures import NOTES, WITHOUT, Kind, Mixture, Phrases, mixture  # noqa: E402
 
 from companion.ear import PitchTrack, Sound, hear_pitch, track  # noqa: E402
 from companion.errors import NothingSung  # noqa: E402
-from companion.match import Match, Verdict  # noqa: E402
-from companion.match.take import match_take  # noqa: E402
+from companion.match import Match, Verdict, match_phrase, match_take  # noqa: E402
 from companion.tune import Key, LineNote, catalogue, direction_of, load, spell  # noqa: E402
 
 MAKERS = ("formants", "speech")
@@ -93,13 +93,16 @@ def tunes(which: str) -> tuple[Phrases, ...]:
     return tuple(out)
 
 
-def tracked(kind: Kind, maker: str, which: str, seed: int, number: int) -> tuple[Mixture, PitchTrack]:
+def tracked(kind: Kind, maker: str, which: str, seed: int, number: int, notes: tuple[int, int] = NOTES,
+            other_notes: tuple[int, int] = NOTES) -> tuple[Mixture, PitchTrack]:
     """A mixture (without its samples) and its pitch track, from the folder where it is there."""
-    path = _kept() / f"{_version()}-{which}-{maker}-{kind.replace(' ', '_').replace(',', '')}-{seed}-{number}.pickle"
+    counts = "" if notes == other_notes == NOTES else "-" + "-".join(map(str, (*notes, *other_notes)))
+    name = f"{_version()}-{which}-{maker}-{kind.replace(' ', '_').replace(',', '')}-{seed}-{number}{counts}.pickle"
+    path = _kept() / name
     if path.exists():
         mix, pitch = pickle.loads(path.read_bytes())
         return mix, pitch
-    mix = mixture(kind, maker, tunes(which), seed, number)
+    mix = mixture(kind, maker, tunes(which), seed, number, notes, other_notes)
     pitch = track(Sound(mix.samples, 22050))
     mix = replace(mix, samples=np.zeros(0, dtype=np.float32))
     path.write_bytes(pickle.dumps((mix, pitch)))
@@ -111,9 +114,10 @@ def kind_of_match(match: Match | None) -> str:
     return "nothing sung" if match is None else str(getattr(match, "kind", ""))
 
 
-def judged(pitch: PitchTrack, line: Sequence[LineNote]) -> Match | None:
+def judged(pitch: PitchTrack, line: Sequence[LineNote], whole: Sequence[LineNote] = ()) -> Match | None:
+    """As `hear` does it; whole: the tune of which the line is a phrase, as with `hear --phrase`."""
     try:
-        return match_take(pitch, line)
+        return match_phrase(pitch, whole, line) if whole else match_take(pitch, line)
     except NothingSung:
         return None
 
@@ -150,12 +154,12 @@ def row(mix: Mixture, match: Match | None) -> dict[str, Any]:
     return out
 
 
-def part(job: tuple[Kind, str, str, int, range]) -> list[dict[str, Any]]:
-    kind, maker, which, seed, numbers = job
+def part(job: tuple[Kind, str, str, int, range, tuple[int, int], tuple[int, int]]) -> list[dict[str, Any]]:
+    kind, maker, which, seed, numbers, notes, other_notes = job
     rows = []
     for number in numbers:
-        mix, pitch = tracked(kind, maker, which, seed, number)
-        rows.append(row(mix, judged(pitch, mix.line)) | {"seed": seed, "number": number})
+        mix, pitch = tracked(kind, maker, which, seed, number, notes, other_notes)
+        rows.append(row(mix, judged(pitch, mix.line, mix.whole)) | {"seed": seed, "number": number})
     return rows
 
 
@@ -220,7 +224,8 @@ def real(folder: Path) -> dict[str, Any]:
         whole = judged(pitch, line)
         out[f"{path.name}: whole"] = _verdicts([whole], [line])
         phrases = [tuple(n for n in line if n.phrase == p) for p in sorted({n.phrase for n in line})]
-        out[f"{path.name}: phrases"] = _verdicts([judged(pitch, p) for p in phrases], phrases)
+        out[f"{path.name}: phrases"] = _verdicts([judged(pitch, p, line) for p in phrases], phrases)
+        out[f"{path.name}: phrases by themselves"] = _verdicts([judged(pitch, p) for p in phrases], phrases)
     clips = sorted((folder / "talk").glob("*.flac"))
     pairs = [judged(_track_of(clip), load(name).line()) for clip in clips for name in TALK_TUNES]
     if pairs:
@@ -254,13 +259,16 @@ def main() -> None:
     parser.add_argument("--set", choices=SETS, default="report")
     parser.add_argument("--kind", choices=[str(k) for k in Kind], action="append")
     parser.add_argument("--maker", nargs="+", default=list(MAKERS), choices=ALL_MAKERS)
+    parser.add_argument("--notes", type=int, nargs=2, default=NOTES)
+    parser.add_argument("--other-notes", type=int, nargs=2, default=NOTES)
     parser.add_argument("--data", type=Path, default=DATA)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--verbose", action="store_true", help="name each take in which something is amiss")
     options = parser.parse_args()
     kinds = [Kind(k) for k in options.kind] if options.kind else list(Kind)
     tunes(options.set)
-    jobs = [(kind, maker, options.set, seed, range(a, min(a + 10, options.takes)))
+    counts = tuple(options.notes), tuple(options.other_notes)
+    jobs = [(kind, maker, options.set, seed, range(a, min(a + 10, options.takes)), *counts)
             for seed in options.seed for kind in kinds for maker in options.maker for a in range(0, options.takes, 10)]
     with ProcessPoolExecutor(options.jobs) as pool:
         rows = [r for some in pool.map(part, jobs) for r in some]

@@ -66,7 +66,7 @@ def made(kind: str, maker: str, which: str, seed: int, number: int) -> Made:
         found: Made = pickle.loads(path.read_bytes())
         return found
     rng = np.random.default_rng([seed, number, 100 + KINDS.index(kind), len(maker)])
-    line = [replace(x, syllable=str(rng.choice(SYLLABLES))) for x in _pick(tunes(which), rng, 6)[1]]
+    line = [replace(x, syllable=str(rng.choice(SYLLABLES))) for x in _pick(tunes(which), rng, (6, 14))[1]]
     sung = changed(kind, line, rng)
     voice = VOICES[number % len(VOICES)]
     style, _ = some_style(rng, voice, line, turned=False)

@@ -14,9 +14,10 @@ from itertools import pairwise
 import numpy as np
 from other_sounds import speech
 
+from companion.ear import PitchTrack
 from companion.tune import LineNote
 from singers import RATE, VOICES, LineItem, line_of, noisy, perform, render, room, some_style
-from singers.performance import SYLLABLES, Performance
+from singers.performance import STEP_S, SYLLABLES, Performance
 
 
 class Kind(StrEnum):
@@ -53,8 +54,10 @@ class Sound(StrEnum):
 #: A tune as phrases of items; what is sung or looked for is one phrase or two.
 Phrases = tuple[tuple[LineItem, ...], ...]
 
+NOTES = (5, 14)  # fewest and most notes of a line that is looked for, and of another tune
 QUICKEST_S = 0.155  # no syllable is sung quicker than this: singers slow down instead
 NOISE_DB = 10.0
+HOP_S = 0.01  # of a pitch track without sound
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,8 @@ class Mixture:
 
     samples: mono float32 at RATE. line: what it is held against. sung: the true pitch (MIDI) of each note of the
     line in the attempt that is to be judged, None where that note was not sung. from_s, to_s: where that attempt
-    lies. stopped_after: number of notes sung where the singer stopped early. attempts: how many there are.
+    lies. stopped_after: number of notes sung where the singer stopped early. attempts: how many there are. whole: the tune
+    of which the line is a phrase, where all of it is sung.
     """
 
     kind: Kind
@@ -77,6 +81,7 @@ class Mixture:
     to_s: float
     stopped_after: int | None = None
     attempts: int = 1
+    whole: tuple[LineNote, ...] = ()
 
     def interval(self, i: int) -> float | None:
         """True interval of the move from note i (from 0); None where it was not sung."""
@@ -84,8 +89,9 @@ class Mixture:
         return None if a is None or b is None else b - a
 
 
-def _pick(tunes: Sequence[Phrases], rng: np.random.Generator, fewest: int = 5, most: int = 14) -> tuple[int, list[LineItem]]:
-    """(number of the tune, a line of `fewest` to `most` notes of it): a phrase, or two that follow each other."""
+def _pick(tunes: Sequence[Phrases], rng: np.random.Generator, notes: tuple[int, int] = NOTES) -> tuple[int, list[LineItem]]:
+    """(number of the tune, a line of it with so many notes): a phrase, or two that follow each other."""
+    fewest, most = notes
     while True:
         k = int(rng.integers(len(tunes)))
         phrases = tunes[k]
@@ -130,10 +136,10 @@ def _moved(items: list[LineItem], rng: np.random.Generator) -> list[LineItem]:
     return [replace(x, midi=x.midi + by) for x in items]
 
 
-def _score(kind: Kind, tunes: Sequence[Phrases],
-           rng: np.random.Generator) -> tuple[list[LineItem], list[LineItem], dict[int, int], int, int | None]:
+def _score(kind: Kind, tunes: Sequence[Phrases], rng: np.random.Generator, notes: tuple[int, int],
+           other_notes: tuple[int, int]) -> tuple[list[LineItem], list[LineItem], dict[int, int], int, int | None]:
     """(line looked for, items sung, place in items of each note of the line judged, attempts, stopped after)."""
-    k, line = _pick(tunes, rng)
+    k, line = _pick(tunes, rng, notes)
     n = len(line)
     at, attempts, stopped = 0, 1, None
     sung = list(line)
@@ -156,7 +162,7 @@ def _score(kind: Kind, tunes: Sequence[Phrases],
         place = {i: i if i < again else stop + i - again for i in range(n)}
         return line, sung, place, 2, None
     elif kind == Kind.STOPPED:
-        stopped = int(rng.integers(max(3, n // 3), n - 1))
+        stopped = int(rng.integers(max(min(3, n - 2), n // 3), n - 1))
         sung, judged = line[:stopped], range(stopped)
     elif kind == Kind.LATE:
         begin = int(rng.integers(1, max(2, n - 3)))
@@ -173,7 +179,7 @@ def _score(kind: Kind, tunes: Sequence[Phrases],
         sung = [x for p in phrases for x in p]
     elif kind == Kind.OTHER_TUNE:
         for _ in range(30):
-            other, sung = _pick(tunes, rng)
+            other, sung = _pick(tunes, rng, other_notes)
             if other != k and not _alike(line, sung):
                 break
         judged = range(0)
@@ -192,21 +198,54 @@ def _talk(rng: np.random.Generator, level: float) -> np.ndarray:
     return (said * level / _voice_level(said) * 10 ** (rng.uniform(-6, 3) / 20)).astype(np.float32)
 
 
-def mixture(kind: Kind, maker: str, tunes: Sequence[Phrases], seed: int, number: int) -> Mixture:
-    """Take `number` of a kind; all chance comes from the seed and the number. tunes: see `Phrases`."""
-    rng = np.random.default_rng([seed, number, list(Kind).index(kind), len(maker)])
-    line, items, place, attempts, stopped = _score(kind, tunes, rng)
+@dataclass(frozen=True, eq=False)
+class _Scene:
+    """What is sung, before it is given a voice. first, last: places in it of the first and last note that is judged."""
+
+    line: tuple[LineNote, ...]
+    whole: tuple[LineNote, ...]
+    performance: Performance
+    place: dict[int, int]
+    first: int
+    last: int
+    attempts: int
+    stopped: int | None
+
+    def mixture(self, kind: Kind, sound: Sound, maker: str, samples: np.ndarray, span_s: tuple[float, float]) -> Mixture:
+        notes = {x.written: x for x in self.performance.notes if x.written is not None}
+        there = [notes[self.place[i]] if i in self.place else None for i in range(len(self.line))]
+        return Mixture(kind, sound, maker, samples, self.line,
+                       tuple(None if x is None else x.midi for x in there),
+                       tuple(None if x is None else x.duration_s for x in there), *span_s,
+                       self.stopped, self.attempts, self.whole)
+
+
+def _scene(kind: Kind, tunes: Sequence[Phrases], rng: np.random.Generator, number: int, notes: tuple[int, int],
+           other_notes: tuple[int, int]) -> _Scene:
+    line, items, place, attempts, stopped = _score(kind, tunes, rng, notes, other_notes)
     items = [replace(x, syllable=str(rng.choice(SYLLABLES))) for x in items]
-    voice = VOICES[number % len(VOICES)]
-    style, _ = some_style(rng, voice, items, turned=False)
+    style, _ = some_style(rng, VOICES[number % len(VOICES)], items, turned=False)
     slowest = QUICKEST_S / min(x.quarters for x in items)
     style = replace(style, quarter_s=max(style.quarter_s, min(slowest, 0.7)), left_out=())
     first, last = (min(place.values()), max(place.values())) if place else (0, 0)
     if place and last > first and rng.random() < 0.25 and kind != Kind.RESTART:
         style = replace(style, turned=int(rng.integers(first, last)), turned_stays=bool(rng.random() < 0.4))
     performance = perform(items, style, rng)
-    samples = render(performance, voice, maker, rng)
-    from_s, to_s = _span(performance, first, last)
+    whole = line_of(performance) if kind == Kind.INSIDE else ()
+    written = whole[first:last + 1] or line_of(replace(performance, line=tuple(line)))
+    return _Scene(written, whole, performance, place, first, last, attempts, stopped)
+
+
+def mixture(kind: Kind, maker: str, tunes: Sequence[Phrases], seed: int, number: int, notes: tuple[int, int] = NOTES,
+            other_notes: tuple[int, int] = NOTES) -> Mixture:
+    """Take `number` of a kind; all chance comes from the seed and the number. tunes: see `Phrases`.
+
+    notes: fewest and most of the line. other_notes: the same of another tune that is sung instead.
+    """
+    rng = np.random.default_rng([seed, number, list(Kind).index(kind), len(maker)])
+    scene = _scene(kind, tunes, rng, number, notes, other_notes)
+    samples = render(scene.performance, VOICES[number % len(VOICES)], maker, rng)
+    from_s, to_s = _span(scene.performance, scene.first, scene.last)
     gap = [np.zeros(int(RATE * rng.uniform(0.1, 1.0)), dtype=np.float32) for _ in range(2)]
     level = _voice_level(samples)
     if kind in (Kind.TALK_BEFORE, Kind.TALK_BOTH):
@@ -222,11 +261,23 @@ def mixture(kind: Kind, maker: str, tunes: Sequence[Phrases], seed: int, number:
         samples = room(samples, rng, float(rng.uniform(0.2, 0.6)), float(rng.uniform(0.05, 0.2)))
     samples = noisy(samples, rng, NOISE_DB if sound == Sound.NOISE else float(rng.uniform(30, 50)))
     samples = (samples / max(1.0, float(np.abs(samples).max()) / 0.9)).astype(np.float32)
-    notes = {x.written: x for x in performance.notes if x.written is not None}
-    there = [notes[place[i]] if i in place else None for i in range(len(line))]
-    written = line_of(replace(performance, line=tuple(line)))
-    return Mixture(kind, sound, maker, samples, written, tuple(None if x is None else x.midi for x in there),
-                   tuple(None if x is None else x.duration_s for x in there), from_s, to_s, stopped, attempts)
+    return scene.mixture(kind, sound, maker, samples, (from_s, to_s))
+
+
+def without_sound(kind: Kind, tunes: Sequence[Phrases], seed: int, number: int, notes: tuple[int, int] = NOTES,
+                  other_notes: tuple[int, int] = NOTES) -> tuple[Mixture, PitchTrack]:
+    """The same without a voice, as a tracker that makes no mistake would have it; not of the kinds with talk."""
+    rng = np.random.default_rng([seed, number, list(Kind).index(kind)])
+    scene = _scene(kind, tunes, rng, number, notes, other_notes)
+    every = round(HOP_S / STEP_S)
+    midi, level = scene.performance.contour[::every], scene.performance.level[::every]
+    sounds = ~np.isnan(midi)
+    hz = np.where(sounds, 440.0 * 2 ** ((np.nan_to_num(midi) - 69) / 12), 0.0)
+    level_db = np.where(sounds, 20 * np.log10(np.maximum(level, 1e-3)) - 20, -70.0) + rng.normal(0, 0.5, len(hz))
+    pitch = PitchTrack(np.arange(len(hz)) * HOP_S, hz, np.where(sounds, 0.95, 0.0), level_db, np.where(sounds, 0.9, 0.1), HOP_S,
+                       len(hz) * HOP_S, octave=np.zeros(len(hz)))
+    span = _span(scene.performance, scene.first, scene.last)
+    return scene.mixture(kind, Sound.CLEAR, "none", np.zeros(0, dtype=np.float32), span), pitch
 
 
 def _span(performance: Performance, first: int, last: int) -> tuple[float, float]:
