@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -39,6 +40,7 @@ FORCED = replace(PARAMETERS, enter=(PARAMETERS.enter[0] - FORCED_BONUS, PARAMETE
 MOST_FORCED = 2
 ENDS_TRIED = (0.35, 0.6, 0.9)  # shares of the line that may have been sung, each with its own pace
 MOST_ENDS = 2
+MOST_LONGER = 3  # notes on one pitch
 LEAST_ODDS = -BONUS  # of all that is sung, where nothing of the line was found
 
 
@@ -130,6 +132,17 @@ def begun_stretches(track: PitchTrack, line: Sequence[LineNote], found: Found) -
     if not _short_enough(sung, track, line):
         return []
     return _long_enough([replace(sung, last=k) for k in likely_ends(track.part(sung.frames), line)])
+
+
+def longer_stretches(stretch: Stretch, last_sung: int, line: Sequence[LineNote]) -> list[Stretch]:
+    """The same stretch as the beginning of the line up to each further note on the pitch of the last one that was sung.
+
+    last_sung: its place (from 0). Of notes on one pitch some may have been taken for one.
+    """
+    if stretch.first or stretch.joined_at is not None:
+        return []
+    run = itertools.takewhile(lambda k: line[k].midi == line[last_sung].midi, range(last_sung + 1, len(line) - 1))
+    return [replace(stretch, last=k) for k in itertools.islice(run, MOST_LONGER)]
 
 
 def likely_ends(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters = MATCH) -> list[int]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,21 +23,43 @@ from companion.match.singing import frame_odds
 
 F64 = NDArray[np.float64]
 
-#: Logarithmic odds that the line was sung: see `presence_row`. A logistic regression on the takes of
-#: `tests/benchmarks/everyday.py`, set "fit", seed 41, and of `singers.py`, seeds 11 to 14, with their own lines and with
-#: others'; of each take the stretch that is chosen by these odds. The two thresholds are those at which, each fifth of
-#: the takes held out, 1.4 % of the lines lie below the first and 0.5 % below the second, and 4 % of other tunes above.
-WEIGHTS = (0.38, 0.25, 2.51, 0.79, -1.15, -4.36, 1.29, 7.81, 0.49, 1.04, 0.27, 1.37, 3.44, 1.48, -13.11)
+#: Logarithmic odds that the line was sung, for the numbers of `presence_row`, fitted by `tests/benchmarks/presence_fit.py`.
+WEIGHTS = (
+    1.85,  # odds of the finder, a fifth of the nats, at most 4
+    -2.00,  # the same for each note
+    1.37,  # closeness of the notes
+    0.79,  # share of moves that are right, times half the root of their number
+    -0.41,  # share of those that are not, likewise
+    -2.45,  # rhythm: spread of sung against written lengths
+    1.46,  # share of the notes sung, from the first to the last of them
+    4.12,  # the same of the whole line
+    2.70,  # gain of the intervals, a fifth of the nats
+    -0.40,  # the same, of each on average
+    0.47,  # of those that speak against the line, a third of the nats
+    0.89,  # gain of the lengths, a third of the nats
+    1.53,  # the same, of each on average
+    5.07,  # share of the voice in the stretch that is explained
+    1.67,  # share of all singing that lies in the stretch
+    0.64,  # whether it was begun and not sung to its end, and nothing else was sung
+    1.67,  # the same, times how nearly all of the voice is explained
+    2.52,  # ... times how few notes were sung
+    2.21,  # whether it was begun late and sung to its end
+    2.34,  # of the whole line, where nothing else was sung: how few notes were sung, times how nearly all is explained
+    0.53,  # of any other part: how few notes were sung
+    -16.18)
+FEW = 6  # notes: fewer say little
+MOST_EXPLAINED = 0.8  # of another tune hardly more than this is explained by the beginning of the line
 PRESENT = -0.7  # from here on the moves are judged
 PART_PRESENT = 1.2  # the same of a part of the line, where other singing is in the take
 ALL_SINGING = 0.9
-ABSENT = -1.4  # below, the line is said not to be there; between the two nothing is said of it
+ABSENT = -3.0  # below, the line is said not to be there; between the two nothing is said of it
 MEAN_GAIN, AGAINST = 9, -0.3  # place in `presence_row`, and nats: intervals that are so much likelier in any other tune ...
 OTHER_PITCHES = -1.0  # ... leave it open at most whether it is this line in its rhythm
-FEWEST = 5  # a line of fewer notes is found by chance in many others: it is never said to be absent
+SUPPORT = 2.5  # nats for a part of a line, about what two right steps say, without which none of its moves is wrong
+FEWEST = 4  # a line of fewer notes is found by chance in many others: it is never said to be absent
 LEAST_S = 1.0  # seconds of voice: of less it is not said that it was another tune
 TALK_ODDS = -1.6  # mean odds of singing in what would be judged: below, it is talk ...
-QUICK = 2.5  # ... but for a quick line, short note for short note, which looks like talk and is this line at such odds;
+QUICK = 1.5  # ... but for a quick line, short note for short note, which looks like talk and is this line at such odds;
 # from `ABSENT` to these odds nothing is said of it
 
 # The laws of intervals (semitones) and of lengths (logarithms), Laplace: those of the line have a spread about the
@@ -45,6 +68,7 @@ SHRINK = ((1.0, 0.6), (0.85, 0.25), (0.68, 0.15))  # as in `companion.match.alig
 WRITTEN_SPREAD, WRITTEN_SPREAD_PER, ANY_INTERVAL, ANY_SPREAD = 0.35, 0.05, 0.2, 8.0
 LEVEL_SHARE, LEVEL_SPREAD, FREE_SPREAD = 0.25, 0.35, 3.5  # of any tune: repeated notes, and the others
 PACE_SPREAD, ANY_LENGTH, LENGTH_SPREAD, FREE_LENGTH = 0.15, 0.15, 0.8, 0.45
+ONE_PITCH, ONE_SOUND_S = 0.5, 0.03  # semitones and seconds between two notes, within which they may be one
 AT_PITCH = 0.8  # semitones off its note within which a voice is explained by it
 
 
@@ -69,14 +93,24 @@ def length_gains(taken_s: Sequence[float], quarters: Sequence[float]) -> list[fl
 
 
 def note_gains(notes: Sequence[HeardNote]) -> tuple[list[float], list[float]]:
-    """(of the intervals, of the lengths): nats for the line in each pair of sung notes that follow each other."""
+    """(of the intervals, of the lengths): nats for the line in each pair of sung notes that follow each other.
+
+    Two notes on one pitch without any silence between them say nothing: they may be one.
+    """
     sung = [n for n in notes if n.midi is not None]
-    intervals = [interval_gain((b.midi or 0.0) - (a.midi or 0.0), b.written.midi - a.written.midi) for a, b in pairwise(sung)]
+    intervals = [0.0 if _may_be_one(a, b) else interval_gain((b.midi or 0.0) - (a.midi or 0.0), b.written.midi - a.written.midi)
+                 for a, b in pairwise(sung)]
     taken = [(max((b.onset_s or 0.0) - (a.onset_s or 0.0), 0.03), float(b.written.onset_quarters - a.written.onset_quarters))
              for a, b in pairwise(notes) if a.midi is not None and b.midi is not None]
     taken = [(s, q) for s, q in taken if q > 0]
     lengths = length_gains(*zip(*taken, strict=True)) if len(taken) > 1 else []
     return intervals, lengths
+
+
+def _may_be_one(a: HeardNote, b: HeardNote) -> bool:
+    """Whether two notes that are written on one pitch, and sung on one, follow each other without any silence."""
+    between = (b.onset_s or 0.0) - (a.onset_s or 0.0) - (a.duration_s or 0.0)
+    return (a.written.midi == b.written.midi and abs((b.midi or 0.0) - (a.midi or 0.0)) < ONE_PITCH and between < ONE_SOUND_S)
 
 
 def explained(notes: Sequence[HeardNote], track: PitchTrack) -> float:
@@ -97,24 +131,58 @@ def sung_odds(track: PitchTrack) -> float:
     return float(frame_odds(track)[voiced].mean()) if voiced.any() else 0.0
 
 
-def presence_row(stretch: Stretch, notes: Sequence[HeardNote], moves: Sequence[Move], size: int, track: PitchTrack) -> F64:
-    """What the odds rest on, 15 numbers.
+class _Part(NamedTuple):
+    """What was sung of a line: places (from 0) of its first and last note sung, and the notes and moves between them.
 
-    The finder's odds and the same for each note; closeness; right and wrong moves (shares, weighed by the root of their
-    number); rhythm; share of notes sung; share of the line; gains of intervals,
-    whole and each, and of lengths; share of all voice that is explained; whether only the line's beginning was sung; 1.
+    Of notes left out those are not counted that stand beside a sung one of the same pitch: whoever holds that one for two
+    has left out nothing that could be heard. held: how many these are.
+    """
+
+    first: int
+    last: int
+    notes: tuple[HeardNote, ...]
+    moves: tuple[Move, ...]
+    held: int
+
+
+def sung_part(first: int, notes: Sequence[HeardNote], moves: Sequence[Move]) -> _Part | None:
+    """Of notes from the place `first` (from 0) of a line on, and the moves between them, what was sung; None if nothing."""
+    sung = [i for i, n in enumerate(notes) if n.sung]
+    if not sung:
+        return None
+    a, b = sung[0], sung[-1]
+    held = {i for i in range(a + 1, b) if not notes[i].sung and any(
+        notes[k].sung and notes[k].written.midi == notes[i].written.midi for k in (i - 1, i + 1))}
+    return _Part(first + a, first + b, tuple(notes[i] for i in range(a, b + 1) if i not in held),
+                 tuple(m for i, m in enumerate(moves[a:b], a) if i not in held and i + 1 not in held), len(held))
+
+
+def presence_row(stretch: Stretch, notes: Sequence[HeardNote], moves: Sequence[Move], size: int, track: PitchTrack) -> F64:
+    """What the odds rest on, one number for each of `WEIGHTS`, in their order.
+
     notes, moves: of the stretch alone. size: notes of the whole line. track: what would be judged.
     """
-    count = stretch.last - stretch.first + 1
-    weight = math.sqrt(max(1, len(moves))) / 2
-    shares = [sum(m.verdict == v for m in moves) / max(1, len(moves)) * weight for v in (Verdict.RIGHT, Verdict.WRONG)]
-    intervals, lengths = note_gains(notes)
-    begun = stretch.first == 0 and count < size and stretch.share >= ALL_SINGING
+    part = sung_part(stretch.first, notes, moves)
+    if part is None:
+        return np.append(np.zeros(len(WEIGHTS) - 1), 1.0)
+    count, sung = len(part.notes), sum(n.sung for n in part.notes)
+    weight = math.sqrt(max(1, len(part.moves))) / 2
+    right, wrong = (sum(m.verdict == v for m in part.moves) / max(1, len(part.moves)) * weight
+                    for v in (Verdict.RIGHT, Verdict.WRONG))
+    intervals, lengths = note_gains(part.notes)
+    to_end = part.last == size - 1
+    alone = stretch.share >= ALL_SINGING
+    begun, whole = (float(part.first == 0 and to_end == ended and alone) for ended in (False, True))
+    few = max(0, FEW - sung) / 3
+    voice = explained(notes, track)
+    only = max(0.0, voice * stretch.share - MOST_EXPLAINED) / (1 - MOST_EXPLAINED)
     return np.array([
-        min(stretch.odds, 20.0) / 5, min(stretch.odds / count, 3.0), closeness_of_notes(notes), *shares, take_features(notes)[3],
-        sum(n.sung for n in notes) / count, count / size, sum(intervals) / 5,
-        sum(intervals) / max(1, len(intervals)), sum(lengths) / 3, sum(lengths) / max(1, len(lengths)),
-        explained(notes, track) * stretch.share, float(begun), 1.0])
+        min(stretch.odds, 20.0) / 5, min(max(stretch.odds / count, -3.0), 3.0), closeness_of_notes(part.notes), right, wrong,
+        take_features(part.notes)[3], sung / count, sung / (size - part.held),
+        sum(intervals) / 5, sum(intervals) / max(1, len(intervals)), sum(min(0.0, g) for g in intervals) / 3,
+        sum(lengths) / 3, sum(lengths) / max(1, len(lengths)), voice, stretch.share,
+        begun, begun * only, begun * only * few, float(part.first > 0 and to_end), whole * only * few,
+        (1 - begun - whole) * few, 1.0])
 
 
 def presence_odds(stretch: Stretch, notes: Sequence[HeardNote], moves: Sequence[Move], size: int,
@@ -126,6 +194,19 @@ def presence_odds(stretch: Stretch, notes: Sequence[HeardNote], moves: Sequence[
     row = presence_row(stretch, notes, moves, size, track)
     odds = float(np.dot(WEIGHTS, row))
     return min(odds, OTHER_PITCHES) if row[MEAN_GAIN] < AGAINST else odds
+
+
+def supported(first: int, notes: Sequence[HeardNote], size: int) -> bool:
+    """Whether the intervals alone speak for the notes from the place `first` (from 0) of a line of `size` notes.
+
+    Part of another tune is like some part of this one with a wrong move: the more of them there are that may have been sung,
+    the more the intervals must say. A singer who begins elsewhere than at the beginning might do so in any place.
+    """
+    part = sung_part(first, notes, ())
+    if part is None:
+        return False
+    places = size - (part.last - part.first) if part.first else 1
+    return sum(note_gains(part.notes)[0]) - math.log(places) >= SUPPORT
 
 
 def presence(value: float, stretch: Stretch, size: int, track: PitchTrack) -> Presence:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from companion.ear import PitchTrack
 from companion.errors import NothingSung
 from companion.match.align import Alignment, align
-from companion.match.attempts import Stretch, all_of, begun_stretches, likely_stretches, other_stretches
+from companion.match.attempts import Stretch, all_of, begun_stretches, likely_stretches, longer_stretches, other_stretches
 from companion.match.closeness import closeness
 from companion.match.details import detail
 from companion.match.evidence import move_evidences, with_doubt
@@ -21,7 +21,7 @@ from companion.match.fragments import is_bare
 from companion.match.judge import DOUBT, Evidence, call, move_evidence
 from companion.match.model import Doubt, HeardNote, Length, Match, Move, MoveEvidence, Presence, Size, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
-from companion.match.presence import ALL_SINGING, FEWEST, explained, presence, presence_odds
+from companion.match.presence import ALL_SINGING, FEWEST, explained, presence, presence_odds, supported
 from companion.match.sizes import with_lengths, with_sizes
 from companion.match.steady import Steady, steady_parts
 from companion.messages import _
@@ -34,8 +34,10 @@ LISTENED_S = (0.1, 1.5)  # after the last sung note, for that
 
 AS_WELL = 1.0  # nats: of attempts whose odds differ by less the later one is judged ...
 SURE = 2.0  # ... and so it is where it has these odds of its own
+STOPPED = 1.0  # nats by which it must be likelier that the singer stopped, for most sing to the end
 CONVINCING = 1.5  # nats from which no other stretch is looked at
 NEVER = 2.0  # a probability that nothing reaches
+MORE_SUNG = 5  # so many notes beside a phrase are more of the tune, and no chance
 MOST_UNHEARD = 2  # so many notes missing at the end are no longer left out: the singer stopped
 
 
@@ -110,7 +112,7 @@ def match_take(track: PitchTrack, line: Sequence[LineNote], params: MatchParamet
     if there is not Presence.PRESENT:
         moves = tuple(map(_unjudged, moves))
     else:
-        moves = _never_wrong(moves, _where_it_joins(stretch, len(moves)))
+        moves = _never_wrong(moves, _where_it_joins(stretch, len(moves)) | _where_it_ends(stretch.first, notes, len(line)))
     found = _whole(placed, stretch, line, notes, moves, there, explained(notes, judged.heard), judged.params)
     if found.stopped and not _quiet_after(track, found):
         found = replace(found, stopped=False)
@@ -132,7 +134,7 @@ def match_phrase(track: PitchTrack, tune: Sequence[LineNote], phrase: Sequence[L
             return match_take(track, phrase, params)
         sung = [n.written.number for n in whole.notes if n.sung]
         inside = numbers.intersection(sung)
-        if whole.presence is Presence.PRESENT and len(sung) - len(inside) >= FEWEST and 2 * len(inside) >= len(phrase):
+        if whole.presence is Presence.PRESENT and len(sung) - len(inside) >= MORE_SUNG and 2 * len(inside) >= len(phrase):
             return _phrase_of(whole, numbers, track, params)
     return match_take(track, phrase, params)
 
@@ -187,11 +189,26 @@ def _best(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters) 
         least = min(best.odds - AS_WELL, SURE)
         best = max((j for j in likely if j.odds >= least), key=lambda j: (j.stretch.from_s, j.odds))
     if best is None or (best.odds < CONVINCING and len(line) >= FEWEST):
-        others = [j for s in (*other_stretches(track, line, found), *begun_stretches(track, line, found))
-                  if (j := _judged(track, line, s, params)) is not None]
+        others = [j for s in other_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
         best = max([*others, *([] if best is None else [best])], key=lambda j: j.odds, default=None)
+        begun = [j for s in begun_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
+        stopped = max(begun, key=lambda j: j.odds, default=None)
+        if best is None or (stopped is not None and
+                            stopped.odds >= best.odds + (STOPPED if best.presence is Presence.PRESENT else 0.0)):
+            best = stopped
+    if best is not None:
+        best = _longer(track, line, best, params)
     # What is nothing but talk is no other tune.
     return None if best is None or (not found.sung.any() and best.presence is not Presence.PRESENT) else best
+
+
+def _longer(track: PitchTrack, line: Sequence[LineNote], best: _Judged, params: MatchParameters) -> _Judged:
+    """The same stretch with more notes of the pitch on which the singer seems to have stopped, if it is likelier so."""
+    sung = [i for i, n in enumerate(best.notes) if n.sung]
+    if not sung or len(line) < FEWEST:
+        return best
+    longer = longer_stretches(best.stretch, best.stretch.first + sung[-1], line)
+    return max([best, *(j for s in longer if (j := _judged(track, line, s, params)) is not None)], key=lambda j: j.odds)
 
 
 def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, params: MatchParameters) -> _Judged | None:
@@ -205,16 +222,24 @@ def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, param
     odds = presence_odds(stretch, notes, moves, len(line), heard)
     there = presence(odds, stretch, len(line), heard)
     if len(line) >= FEWEST:
-        params = replace(params, wrong_threshold=_wrong_threshold(odds, stretch.share >= ALL_SINGING, params))
+        whole = notes[0].sung and notes[-1].sung and len(notes) == len(line)
+        threshold = _wrong_threshold(odds, stretch.share >= ALL_SINGING, whole and len(line) > FEWEST, params)
+        if not whole:
+            likely = supported(stretch.first, notes, len(line))
+            threshold = max(threshold, params.wrong_threshold_doubtful if likely else NEVER)
+        params = replace(params, wrong_threshold=threshold)
         moves = tuple(_move(placed, some, notes, i, params) for i in range(len(some) - 1))
     return _Judged(stretch, heard, placed, notes, moves, odds, there, params)
 
 
-def _wrong_threshold(odds: float, alone: bool, params: MatchParameters) -> float:
-    """From which probability on a move is wrong in a line that was sung at these odds, alone in its take or not."""
+def _wrong_threshold(odds: float, alone: bool, much: bool, params: MatchParameters) -> float:
+    """From which probability on a move is wrong in a line that was sung at these odds, alone in its take or not.
+
+    much: whether all of the line was sung, and it is no short one.
+    """
     if odds >= (params.firm_odds_alone if alone else params.firm_odds):
         return params.wrong_threshold_firm
-    return params.wrong_threshold_doubtful if alone else NEVER
+    return params.wrong_threshold_doubtful if alone and much else NEVER
 
 
 def _quiet_after(track: PitchTrack, match: Match) -> bool:
@@ -241,6 +266,17 @@ def _where_it_joins(stretch: Stretch, moves: int) -> set[int]:
     """Places (from 0) of the moves of a stretch over which something else was sung, or may have been."""
     over = set() if stretch.joined_at is None else {stretch.joined_at - stretch.first - 1}
     return over | ({0} if stretch.beside[0] else set()) | ({moves - 1} if stretch.beside[1] else set())
+
+
+def _where_it_ends(first: int, notes: Sequence[HeardNote], size: int) -> set[int]:
+    """Places (from 0) of the first and last move that was sung, where the line of `size` notes goes on beyond it.
+
+    That note may as well be a later one, where those between them were not heard.
+    """
+    sung = [i for i, n in enumerate(notes) if n.sung]
+    if not sung:
+        return set()
+    return ({sung[0]} if first + sung[0] else set()) | ({sung[-1] - 1} if first + sung[-1] < size - 1 else set())
 
 
 def _never_wrong(moves: tuple[Move, ...], places: set[int]) -> tuple[Move, ...]:

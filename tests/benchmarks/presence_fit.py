@@ -34,6 +34,9 @@ from companion.match.finder import find  # noqa: E402
 from companion.match.presence import WEIGHTS, presence_row, sung_odds  # noqa: E402
 from companion.match.take import _judged  # noqa: E402
 
+ROUNDS, RIDGE, FOLDS = 8, 0.003, 5
+SHORT = 0.4  # how much a take of a short line, or of a few notes of another tune, counts
+MUCH = {Kind.STOPPED: 2.0, Kind.LATE: 0.5}
 NO_SOUND = "none"  # takes without a voice, as a tracker that makes no mistake would have them
 
 
@@ -45,11 +48,8 @@ class Candidate:
     stretch: Stretch
     notes: tuple[HeardNote, ...]
     moves: tuple[Move, ...]
-    row: np.ndarray
     talk: float
     voice_s: float
-    log_likelihood: float
-    fragments: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,9 +62,10 @@ class Gathered:
     number: int
     track: PitchTrack
     candidates: tuple[Candidate, ...]
+    short: bool
 
 
-def gather(mix: Any, pitch: PitchTrack, seed: int, number: int) -> Gathered:
+def gather(mix: Any, pitch: PitchTrack, seed: int, number: int, short: bool) -> Gathered:
     line = mix.line
     found = find(pitch, line)
     out: list[Candidate] = []
@@ -77,41 +78,53 @@ def gather(mix: Any, pitch: PitchTrack, seed: int, number: int) -> Gathered:
             if judged is None:
                 continue
             voice = float(np.count_nonzero(judged.heard.f0_hz > 0)) * pitch.hop_s
-            row = presence_row(stretch, judged.notes, judged.moves, len(line), judged.heard)
-            aligned = judged.placed.aligned
-            out.append(Candidate(way, stretch, judged.notes, judged.moves, row, sung_odds(judged.heard), voice,
-                                 aligned.log_likelihood, len(aligned.fragments.first)))
-    return Gathered(mix.kind not in WITHOUT, mix, seed, number, pitch, tuple(out))
+            out.append(Candidate(way, stretch, judged.notes, judged.moves, sung_odds(judged.heard), voice))
+    return Gathered(mix.kind not in WITHOUT, mix, seed, number, pitch, tuple(out), short)
 
 
-def logistic(x: np.ndarray, y: np.ndarray, weight: np.ndarray, ridge: float = 1e-3) -> np.ndarray:
+def rows_of(take: Gathered) -> np.ndarray:
+    """One row of `presence_row` for each stretch of a take."""
+    return np.array([presence_row(c.stretch, c.notes, c.moves, len(take.mix.line), take.track.part(c.stretch.frames))
+                     for c in take.candidates])
+
+
+def fit(rows: list[np.ndarray], there: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """The weights. rows: of each take; there: whether its line is in it; weight: how much it counts."""
     from scipy.optimize import minimize
 
-    def loss(w: np.ndarray) -> float:
-        return float(np.average(np.logaddexp(0, -(2 * y - 1) * (x @ w)), weights=weight) + ridge * np.sum(w[:-1] ** 2))
-
-    return np.asarray(minimize(loss, np.zeros(x.shape[1])).x)
-
-
-def fit(takes: list[Gathered], rows: list[np.ndarray], rounds: int = 8) -> np.ndarray:
-    """Weights; rows: of each take, one a stretch."""
-    y = np.array([t.there for t in takes])
-    weight = np.where(y, 1 / y.sum(), 1 / (~y).sum())
-    w = np.array(WEIGHTS) if rows[0].shape[1] == len(WEIGHTS) else np.zeros(rows[0].shape[1])
-    for _ in range(rounds):
+    start = np.array(WEIGHTS)
+    sign = 2.0 * there - 1.0
+    w = start
+    for _ in range(ROUNDS):
         x = np.array([r[int(np.argmax(r @ w))] for r in rows])
-        w = logistic(x, y, weight)
-    return w
+
+        def loss(v: np.ndarray, x: np.ndarray = x) -> tuple[float, np.ndarray]:
+            against = -sign * (x @ v)
+            wrong = 1 / (1 + np.exp(-np.clip(against, -50, 50)))
+            moved = np.append((v - start)[:-1], 0.0)
+            return (float(np.average(np.logaddexp(0, against), weights=weight) + RIDGE * moved @ moved),
+                    -(x * (weight * sign * wrong)[:, None]).sum(axis=0) / weight.sum() + 2 * RIDGE * moved)
+
+        w = minimize(loss, w, jac=True).x
+    return np.asarray(w)
 
 
-def held_out(takes: list[Gathered], rows: list[np.ndarray], folds: int = 5) -> np.ndarray:
-    """The best odds of each take, by weights fitted on the others."""
-    out = np.zeros(len(takes))
-    for k in range(folds):
-        rest = [i for i in range(len(takes)) if i % folds != k]
-        w = fit([takes[i] for i in rest], [rows[i] for i in rest])
-        for i in range(k, len(takes), folds):
-            out[i] = float((rows[i] @ w).max())
+def weights_of(takes: list[Gathered]) -> np.ndarray:
+    """How much each take counts: each kind as much as another, but short lines and early stops; both answers alike."""
+    kinds = [(t.mix.kind, t.mix.maker == NO_SOUND, t.short) for t in takes]
+    of_kind = np.array([kinds.count(k) for k in kinds], dtype=float)
+    much = np.array([SHORT if t.short else MUCH.get(t.mix.kind, 1.0) for t in takes]) / of_kind
+    there = np.array([t.there for t in takes])
+    return np.asarray(much / np.where(there, much[there].sum(), much[~there].sum()))
+
+
+def held_out(rows: list[np.ndarray], there: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """The best odds of each take, by weights fitted on four fifths of the others."""
+    out = np.zeros(len(rows))
+    for k in range(FOLDS):
+        rest = np.arange(len(rows)) % FOLDS != k
+        w = fit([r for r, inside in zip(rows, rest, strict=True) if inside], there[rest], weight[rest])
+        out[~rest] = [float((r @ w).max()) for r, inside in zip(rows, rest, strict=True) if not inside]
     return out
 
 
@@ -137,18 +150,24 @@ def main() -> None:
                     name = f"{options.set}-{kind}-{maker}-{seed}-{counts}.pickle".replace(" ", "_")
                     takes = (without_sound(kind, tunes(options.set), seed, k, *counts) if maker == NO_SOUND else
                              tracked(kind, maker, options.set, seed, k, *counts) for k in range(options.takes))
-                    some = [gather(*take, seed, k) for k, take in enumerate(takes)]
+                    some = [gather(*take, seed, k, counts != (NOTES, NOTES)) for k, take in enumerate(takes)]
                     (options.gather / name).write_bytes(pickle.dumps(some))
                     print(name, len(some), flush=True)
         return
-    takes = [t for p in sorted(options.gather.glob("*.pickle")) for t in pickle.loads(p.read_bytes())
-             if t.candidates]
-    rows = [np.array([c.row for c in t.candidates]) for t in takes]
-    odds = held_out(takes, rows)
-    there = np.array([t.there for t in takes])
-    print(json.dumps({"weights": [round(float(x), 2) for x in fit(takes, rows)], "takes": len(takes), "thresholds": {
-        str(v): [round(float((odds[there] < v).mean()), 4), round(float((odds[~there] >= v).mean()), 4)]
-        for v in np.round(np.arange(-2.5, 2.6, 0.25), 2)}}))
+    takes = [t for p in sorted(options.gather.glob("*.pickle")) for t in pickle.loads(p.read_bytes()) if t.candidates]
+    np.random.default_rng(1).shuffle(takes)  # type: ignore[arg-type]
+    rows, there, weight = [rows_of(t) for t in takes], np.array([t.there for t in takes]), weights_of(takes)
+    odds = held_out(rows, there, weight)
+    for kind in Kind:
+        for short in (False, True):
+            mine = np.array([t.mix.kind == kind and t.short == short for t in takes])
+            if mine.any():
+                print(f"{kind}{', short' if short else ''}: {mine.sum()} takes,", *(
+                    f"{int((odds[mine] >= v).sum())} from {v}," for v in (-3.0, -2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0)))
+    long = np.array([not t.short for t in takes])
+    print(json.dumps({"weights": [round(float(x), 2) for x in fit(rows, there, weight)], "takes": len(takes), "thresholds": {
+        str(v): [round(float((odds[there & long] < v).mean()), 4), round(float((odds[~there & long] >= v).mean()), 4)]
+        for v in np.round(np.arange(-3.0, 2.1, 0.5), 2)}}))
 
 
 if __name__ == "__main__":

@@ -19,6 +19,7 @@ from companion.match.presence import (
     PART_PRESENT,
     PRESENT,
     QUICK,
+    SUPPORT,
     TALK_ODDS,
     WEIGHTS,
     explained,
@@ -29,6 +30,8 @@ from companion.match.presence import (
     presence_odds,
     presence_row,
     sung_odds,
+    sung_part,
+    supported,
 )
 from companion.tune import Direction
 
@@ -95,10 +98,47 @@ def test_the_row_of_what_speaks_for_the_line() -> None:
     assert len(row) == len(WEIGHTS)
     assert row[:2] == pytest.approx([2.0, 1.25])
     assert row[3:5] == pytest.approx([math.sqrt(7) / 2, 0.0])
-    assert (row[6], row[7], row[13], row[14]) == (1.0, 1.0, 0.0, 1.0)
-    begun = presence_row(stretch(0, 3), heard()[:4], moves()[:3], 8, drawn(TUNE))
-    assert (begun[7], begun[13]) == (0.5, 1.0)
-    assert presence_row(stretch(0, 3, share=0.5), heard()[:4], moves()[:3], 8, drawn(TUNE))[13] == 0.0
+    assert row[6:8] == pytest.approx([1.0, 1.0])
+    assert row[14:] == pytest.approx([1, 0, 0, 0, 0, 0, 0, 1])
+
+
+def test_of_a_stretch_that_part_is_weighed_in_which_something_was_sung() -> None:
+    track = drawn(TUNE[:4])
+    begun = presence_row(stretch(0, 3), heard()[:4], moves()[:3], 8, track)
+    assert begun[6:8] == pytest.approx([1.0, 0.5])
+    assert begun[15] == 1.0
+    whole = heard([*TUNE[:4], None, None, None, None])
+    asked = [replace(m, verdict=Verdict.UNSURE) if i > 2 else m for i, m in enumerate(moves())]
+    # Of the whole line no more was sung; the odds of the finder are shared by the same four notes.
+    assert presence_row(stretch(), whole, asked, 8, track) == pytest.approx(begun)
+    beside = presence_row(stretch(0, 3, share=0.5), heard()[:4], moves()[:3], 8, track)
+    assert (beside[14], beside[15]) == (0.5, 0.0), "somebody who sings on has not stopped"
+    late = presence_row(stretch(4, 7), heard()[4:], moves()[4:], 8, drawn(TUNE[4:]))
+    assert (late[15], late[18]) == (0.0, 1.0)
+    nothing = presence_row(stretch(), heard([None] * 8), moves(Verdict.UNSURE), 8, track)
+    assert nothing == pytest.approx([0.0] * (len(WEIGHTS) - 1) + [1.0])
+
+
+def test_a_note_held_for_two_of_its_pitch_is_not_missing() -> None:
+    held = sung_part(0, heard([60, 62, 64, None, 62, 67, 65, 60]), moves())
+    out = sung_part(0, heard([60, None, 64, 64, 62, 67, 65, 60]), moves())
+    assert held is not None
+    assert out is not None
+    assert (len(held.notes), len(held.moves), held.held) == (7, 5, 1)
+    assert (len(out.notes), len(out.moves), out.held) == (8, 7, 0)
+    assert sung_part(2, heard([None] * 8), moves()) is None
+
+
+def test_the_intervals_of_a_part_must_speak_for_it_the_more_the_more_places_it_might_have() -> None:
+    four = heard()[4:]  # down, up, down, down
+    gain = sum(note_gains(four)[0])
+    assert gain > SUPPORT
+    assert supported(0, four, 8)
+    assert supported(4, four, 8) == (gain - math.log(5) >= SUPPORT)
+    assert not supported(4, four, 500), "in so long a line some place is like it by chance"
+    assert not supported(0, heard()[:2], 8), "one step is little"
+    assert not supported(0, heard([60, 62, 60, 64, None, None, None, None])[:4], 8), "and one against it takes it back"
+    assert not supported(0, heard([None] * 8), 8)
 
 
 def test_worse_notes_have_lower_odds() -> None:
@@ -147,7 +187,7 @@ def test_more_is_asked_of_a_part_of_the_line_beside_other_singing() -> None:
 
 
 def test_of_a_short_line_or_hardly_any_voice_it_is_not_said_that_another_tune_was_sung() -> None:
-    assert decided(-9.0, stretch(0, 3), size=4) is Presence.PRESENT
+    assert decided(-9.0, stretch(0, 2), size=3) is Presence.PRESENT
     assert decided(-9.0, stretch(), track=drawn([60, 62])) is Presence.DOUBTFUL
 
 
@@ -168,10 +208,22 @@ def test_what_sounds_like_talk_is_the_line_only_at_high_odds() -> None:
     assert decided(ABSENT + 0.01, stretch(), track=spoken) is Presence.DOUBTFUL
     assert decided(QUICK - 0.01, stretch(), track=spoken) is Presence.DOUBTFUL
     assert decided(QUICK + 0.01, stretch(), track=spoken) is Presence.PRESENT
-    assert decided(-9.0, stretch(0, 3), track=spoken, size=4) is Presence.ABSENT
+    assert decided(-9.0, stretch(0, 2), track=spoken, size=3) is Presence.ABSENT
 
 
 # Made takes.
+
+def test_few_notes_of_another_tune_are_never_not_that_way() -> None:
+    """Down, up, down: the end of a tune that goes up, level, down, with one move turned, or another tune altogether."""
+    snail = line((60, 60, 62, 64, 64, 62, 60))
+    for sung in ((62, 60, 62, 60), (62, 60, 62, 60, 62)):
+        assert Verdict.WRONG not in verdicts(match_take(drawn(sung), snail))
+    # Four notes that are all there is of a line are weighed too.
+    four = line((62, 62, 64, 60))
+    assert verdicts(match_take(drawn((67, 67, 69, 65)), four)) == [Verdict.RIGHT] * 3
+    assert Verdict.WRONG not in verdicts(match_take(drawn((62, 60, 62, 60)), four))
+    assert match_take(drawn((60, 67, 65, 64)), four).presence is not Presence.PRESENT
+
 
 def test_the_tune_is_present_and_another_is_not() -> None:
     assert match_take(drawn(TUNE), line(TUNE)).presence is Presence.PRESENT
