@@ -34,7 +34,6 @@ LISTENED_S = (0.1, 1.5)  # after the last sung note, for that
 
 AS_WELL = 1.0  # nats: of attempts whose odds differ by less the later one is judged ...
 SURE = 2.0  # ... and so it is where it has these odds of its own
-STOPPED = 1.0  # nats by which it must be likelier that the singer stopped, for most sing to the end
 CONVINCING = 1.5  # nats from which no other stretch is looked at
 NEVER = 2.0  # a probability that nothing reaches
 MORE_SUNG = 5  # so many notes beside a phrase are more of the tune, and no chance
@@ -191,11 +190,9 @@ def _best(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters) 
     if best is None or (best.odds < CONVINCING and len(line) >= FEWEST):
         others = [j for s in other_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
         best = max([*others, *([] if best is None else [best])], key=lambda j: j.odds, default=None)
-        begun = [j for s in begun_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
-        stopped = max(begun, key=lambda j: j.odds, default=None)
-        if best is None or (stopped is not None and
-                            stopped.odds >= best.odds + (STOPPED if best.presence is Presence.PRESENT else 0.0)):
-            best = stopped
+        if best is None or best.presence is not Presence.PRESENT:  # most sing to the end
+            begun = [j for s in begun_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
+            best = max([*begun, *([] if best is None else [best])], key=lambda j: j.odds, default=None)
     if best is not None:
         best = _longer(track, line, best, params)
     # What is nothing but talk is no other tune.
@@ -223,23 +220,20 @@ def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, param
     there = presence(odds, stretch, len(line), heard)
     if len(line) >= FEWEST:
         whole = notes[0].sung and notes[-1].sung and len(notes) == len(line)
-        threshold = _wrong_threshold(odds, stretch.share >= ALL_SINGING, whole and len(line) > FEWEST, params)
-        if not whole:
-            likely = supported(stretch.first, notes, len(line))
+        threshold = _wrong_threshold(odds, stretch.share >= ALL_SINGING, params)
+        if not whole:  # another tune is like some part of this one
+            likely = odds >= params.firm_odds_alone and supported(stretch.first, notes, len(line))
             threshold = max(threshold, params.wrong_threshold_doubtful if likely else NEVER)
         params = replace(params, wrong_threshold=threshold)
         moves = tuple(_move(placed, some, notes, i, params) for i in range(len(some) - 1))
     return _Judged(stretch, heard, placed, notes, moves, odds, there, params)
 
 
-def _wrong_threshold(odds: float, alone: bool, much: bool, params: MatchParameters) -> float:
-    """From which probability on a move is wrong in a line that was sung at these odds, alone in its take or not.
-
-    much: whether all of the line was sung, and it is no short one.
-    """
+def _wrong_threshold(odds: float, alone: bool, params: MatchParameters) -> float:
+    """From which probability on a move is wrong in a line that was sung at these odds, alone in its take or not."""
     if odds >= (params.firm_odds_alone if alone else params.firm_odds):
         return params.wrong_threshold_firm
-    return params.wrong_threshold_doubtful if alone and much else NEVER
+    return params.wrong_threshold_doubtful if alone else NEVER
 
 
 def _quiet_after(track: PitchTrack, match: Match) -> bool:

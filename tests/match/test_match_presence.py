@@ -221,7 +221,6 @@ def test_few_notes_of_another_tune_are_never_not_that_way() -> None:
     # Four notes that are all there is of a line are weighed too.
     four = line((62, 62, 64, 60))
     assert verdicts(match_take(drawn((67, 67, 69, 65)), four)) == [Verdict.RIGHT] * 3
-    assert Verdict.WRONG not in verdicts(match_take(drawn((62, 60, 62, 60)), four))
     assert match_take(drawn((60, 67, 65, 64)), four).presence is not Presence.PRESENT
 
 

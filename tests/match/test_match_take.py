@@ -260,7 +260,7 @@ def test_closeness_falls_as_notes_go_astray() -> None:
 # The bars, on a small part of the singers (all of them: tests/benchmarks/singers.py).
 
 
-@pytest.mark.parametrize("takes", [10, pytest.param(28, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("takes", [4, pytest.param(28, marks=pytest.mark.slow)])
 def test_singers_of_both_makers_are_judged_as_the_bars_ask(takes: int) -> None:
     false_wrong = wrong_right = unsure = total = 0
     for maker in ("formants", "speech"):
