@@ -32,9 +32,11 @@ TRUST = 0.45  # a voiced frame counts at least so much, however unsure
 ONE_DIP_S = 0.06  # dips so near each other are one
 DIP_S = 0.09  # a dip of the level is measured against the peaks so near on each side
 LEAST_DIP_DB = 3.0
-#: Odds that a dip parts two notes: a constant, so much for each dB of its depth (12 at most), and for the
-#: periodicity lost in it (0 to 1). A logistic regression on synthesised singers of both makers.
-DIP_ODDS = (-5.9, 0.87, 7.5)
+#: Odds that a dip parts two notes: a constant, so much for each dB of its depth (12 at most), for the periodicity lost in it
+#: (0 to 1), and for each dB by which the voice is louder after it than before (12 at most): a syllable begins with its vowel,
+#: while what only closes a syllable, or the echo of one, is softer.
+DIP_ODDS = (-6.2, 0.93, 6.75, 0.24)
+RISE_S = 0.25  # the loudest so near on each side
 NO_DIP, DOUBTFUL_ODDS = -99.0, 2.5
 FALL_S = 0.3  # a piece at a phrase's end, shorter than this, lower than the note before, may be the voice letting go
 FALL_OVER = 0.3  # semitones: what lies farther above the note before is no fall
@@ -179,11 +181,14 @@ def _frames(track: PitchTrack) -> _Frames:
     dip = onset_strength(level, track.hop_s) if known else np.zeros(len(level))
     odds = np.full(len(level), NO_DIP)
     harmonic = np.nan_to_num(track.harmonic, nan=1.0)
+    rise_frames = max(1, round(RISE_S / track.hop_s))
     if known and len(dip) > 2:
         top = np.flatnonzero((dip[1:-1] >= dip[:-2]) & (dip[1:-1] > dip[2:]) & (dip[1:-1] > LEAST_DIP_DB)) + 1
         for i in top.tolist():
             lost = 1.0 - float(harmonic[max(0, i - 3):i + 4].min())
-            odds[i] = DIP_ODDS[0] + DIP_ODDS[1] * min(float(dip[i]), 12.0) + DIP_ODDS[2] * lost
+            rise = float(level[i + 1:i + 1 + rise_frames].max() - level[max(0, i - rise_frames):i].max())
+            given, deep, periodic, risen = DIP_ODDS
+            odds[i] = given + deep * min(float(dip[i]), 12.0) + periodic * lost + risen * float(np.clip(rise, -12.0, 12.0))
     return _Frames(midi, ~np.isnan(midi), track.sure, dip, level, track.hop_s, known, odds)
 
 

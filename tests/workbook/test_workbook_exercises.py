@@ -43,7 +43,7 @@ def test_every_key_is_borne_out_by_the_reader(name: str) -> None:
 
 
 def test_every_key_of_one_tune_is_borne_out_by_ear() -> None:
-    few = [(e, i) for e in exercises(load("snail-wall")) for i in e.items[:2]]
+    few = [(e, e.items[0]) for e in exercises(load("snail-wall"))]  # of each kind and level; all of them: overnight
     assert [p for p in (prove(e, i) for e, i in few) if p] == []
     assert {e.kind for e, _ in few} == set(ExerciseKind)
 
