@@ -54,6 +54,16 @@ def test_a_dip_parts_a_repeated_note() -> None:
     assert pitches(drawn(held, list(np.where(np.isnan(held), -70.0, level)))) == [62.0, 62.0]
 
 
+@pytest.mark.parametrize(("after_db", "notes"), [(4.0, 2), (-8.0, 1)])
+def test_a_shallow_dip_parts_notes_where_the_voice_comes_back_louder(after_db: float, notes: int) -> None:
+    """A new syllable begins with its vowel; what is softer after the dip is the end of the one before."""
+    held = [NONE] * 10 + [62.0] * 80 + [NONE] * 10
+    level = np.full(100, -20.0)
+    level[50:] += after_db
+    level[47:51] = -27.0 + min(after_db, 0.0)
+    assert len(find_notes(drawn(held, list(np.where(np.isnan(held), -70.0, level))))) == notes
+
+
 def test_a_short_slip_of_an_octave_is_mended_and_a_sung_octave_is_not() -> None:
     slip = [60.0] * 30 + [72.0] * 8 + [60.0] * 30
     assert pitches(drawn([NONE] * 5 + slip + [NONE] * 10)) == [60.0]
