@@ -423,6 +423,7 @@ def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None
     """
     titles: list[str] = []
     composer: list[str] = []
+    begun: list[str] = []  # below a composer: words of tempo that run on over several lines
     tempo = ""
     found: list[tuple[Key | None, Time | None]] = []
     by = _("by {composer}").format(composer="")
@@ -443,10 +444,13 @@ def _read_heading(rows: list[Row]) -> tuple[str, str, str, list[tuple[Key | None
         elif k and said.startswith(by):
             composer.append(cells)
         elif said.endswith(".") and (last or (0 < k == len(rows) - 2 and not found)):
-            tempo = said[:-1]
+            tempo = read_words(_joined([*begun, cells]))[:-1]
+            begun = []
+        elif composer and (begun or not _runs_on(rows[k - 1], groups)):
+            begun.append(cells)
         else:
             (composer or titles).append(cells)
-    return read_words(_joined(titles)), read_words(_joined(composer)).removeprefix(by), tempo, found
+    return read_words(_joined(titles)), read_words(_joined([*composer, *begun])).removeprefix(by), tempo, found
 
 
 # --- files ----------------------------------------------------------------------------------------------------

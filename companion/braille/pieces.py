@@ -43,6 +43,7 @@ from companion.braille.rhythm import (
     capacity,
     comes_out,
     length,
+    normal_of,
     write_bar,
 )
 from companion.braille.signs import WHOLE_REST, Role
@@ -65,6 +66,7 @@ from companion.tune import (
     Syllable,
     Time,
     Tune,
+    Tuplet,
 )
 
 # Members of enums that are asked for at every note: on the enum itself they take ten times as long to look up.
@@ -298,6 +300,7 @@ class Encoder:
             if note.grace:
                 plain = False
             elif note.tuplet:
+                self._check_group(note.tuplet)
                 codes.append(GroupCode(code, note.tuplet.actual, note.tuplet.normal, note.tuplet.place))
                 in_groups = True
             else:
@@ -305,6 +308,13 @@ class Encoder:
             if note.marks or note.before or note.whole_bar or note.syllables:
                 plain = False
         return tuple(_with_places(codes) if in_groups else codes), plain
+
+    def _check_group(self, tuplet: Tuplet) -> None:
+        """The sign of a group says how many notes it has; in the time of how many they stand goes by the number."""
+        if tuplet.normal != normal_of(tuplet.actual):
+            raise Trouble(_("Bar {number} has {actual} notes in the time of {normal}, which in braille would be read as in the "
+                            "time of {usual}; write it in other values.").format(
+                                number=self.number, actual=tuplet.actual, normal=tuplet.normal, usual=normal_of(tuplet.actual)))
 
     def _apart(self, notes: tuple[Note, ...], codes: tuple[Code, ...], plan: tuple[Written, ...],
                total: Fraction) -> tuple[Written, ...]:

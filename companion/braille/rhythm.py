@@ -36,8 +36,8 @@ ROWS[8, 1] = (BREVE, False)
 REST, LARGER, SMALLER, GROUP = 64, -1, -2, 1000
 MOST_SCALE = 10_000  # groups whose numbers have a greater common multiple are read as plain notes
 LONGEST = 96  # cells; a bar of more is no melody, and is read in the larger values without search
-#: A triplet stands in the time of two; two or four in compound time stand in the time of three.
-NORMAL = {2: 3, 3: 2, 4: 3}
+#: A triplet stands in the time of two; two or four in compound time stand in the time of three, eight in that of six.
+NORMAL = {2: 3, 3: 2, 4: 3, 8: 6}
 
 
 def normal_of(actual: int) -> int:

@@ -13,6 +13,7 @@ from braille.made import to_brf
 
 from companion.braille import SPACE, Habits, ProblemCode, decode, encode, from_brf, from_dots, signs, to_ascii, words
 from companion.braille.expressions import metronome_cells
+from companion.errors import Trouble
 from companion.tune import Bar, Barline, DirectionKind, Display, Key, Mark, Note, Pitch, ScoreDirection, Time, Tune, Tuplet
 
 FOUR = Time((4,), 4)
@@ -300,6 +301,27 @@ def test_long_titles_come_back(title: str, width: int) -> None:
     assert max(map(len, page.lines)) <= width
     if width == 20 and "Donau" in title:
         assert page.lines[0].endswith("⠤")
+
+
+def test_long_words_of_tempo_run_on_below_a_composer() -> None:
+    made = tune(bar(), bar(), title="One", composer="Ann Lee", heading="Slowly and with a great deal of feeling, as it comes")
+    for width in (40, 28, 20):
+        back = decode(encode(made, width=width).lines).tune
+        assert (back.title, back.composer, back.heading) == (made.title, made.composer, made.heading), width
+
+
+def test_groups_in_a_time_of_their_own_are_refused() -> None:
+    """A group's sign has the number of its notes alone (De Garmo, chapter 16); eight in compound time stand for six."""
+    def group(actual: int, normal: int, time: Time) -> Tune:
+        notes = tuple(n("C4", 0.25, tuplet=Tuplet(actual, normal, "start" if k == 0 else "stop" if k == actual - 1 else ""))
+                      for k in range(actual))
+        return tune(bar(*notes, time=time))
+
+    eight = group(8, 6, Time((3,), 8))
+    assert [note.tuplet for _b, _n, note in decode(encode(eight).lines).tune.written()] == [
+        note.tuplet for _b, _n, note in eight.written()]
+    with pytest.raises(Trouble, match="7 notes in the time of 6, which in braille would be read as in the time of 4"):
+        encode(group(7, 6, Time((3,), 8)))
 
 
 def test_the_bar_line_stands_after_the_last_of_two_repeats() -> None:
