@@ -265,3 +265,12 @@ def test_sung_answers_of_every_stage_through_the_air(every: int, count: int) -> 
     assert Verdict.RIGHT not in turned
     # What is not caught is not sure: 76 to 91 of some 90 were caught with other seeds.
     assert turned.count(Verdict.WRONG) >= 0.8 * len(turned)
+
+
+def test_many_answers_of_one_way_push_out_none_of_another() -> None:
+    """Forty of each stage and way are kept: what a pupil showed elsewhere stays its evidence."""
+    progress = Progress()
+    answers(progress, "name to cell", "rrr", 0)
+    answers(progress, "cell to name", "r" * 45, 0)
+    ways = [a["way"] for a in progress.answers]
+    assert (ways.count("name to cell"), ways.count("cell to name")) == (3, 40)

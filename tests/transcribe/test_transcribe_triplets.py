@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from companion.braille import decode, encode
 from companion.ear import SungNote
 from companion.transcribe import TIMES, Given, ScoreNote, lay_out
+from companion.transcribe.rhythm import Evidence, Reading
 from companion.transcribe.score import write
+from companion.transcribe.triplets import triplets
 from companion.tune import Key, load, save
 
 THIRD = 1 / 3
@@ -44,3 +48,15 @@ def test_a_triplet_that_a_correction_has_broken_is_laid_out_by_its_ticks() -> No
     notes = [ScoreNote(60, 4), ScoreNote(62, 1, triplet=1), ScoreNote(64, 2, triplet=2), ScoreNote(65, 4, triplet=3),
              ScoreNote(60, 5)]
     assert [float(x.quarters) for x in lay_out(notes, TIMES["4/4"], 0, Key()).line()] == [1, 0.25, 0.5, 1, 1.25]
+
+
+def test_in_compound_time_three_quavers_are_a_beat_and_no_triplet() -> None:
+    """Six-eight has three quavers to the beat (common practice); four semiquavers' time in three even notes is no part of it."""
+    third, ticks = 4 / 3, np.array([*[4] * 9, 1, 1, 2, 2, 2, 1, 1, 2, 6])
+    n, place = len(ticks), np.array([*[0, 4, 8] * 3, 0, 1, 2, 4, 6, 8, 9, 10, 0])
+    lengths = [*[4.0] * 9, third, third, third, 2, 2, third, third, third, 6]
+    onset, unknown = 0.1 * np.concatenate([[0.0], np.cumsum(lengths)]), np.full(n, -1)
+    evidence = Evidence(onset, unknown, unknown, np.zeros(n, dtype=bool))
+    reading = Reading(TIMES["6/8"], place, ticks, np.full(n, 0.4), np.zeros((n, 30)), 0.0, 0.0)
+    assert triplets(evidence, reading) == []
+    assert triplets(evidence, replace(reading, time=TIMES["3/4"])) == [9, 14], "in three-four they are two triplets"
