@@ -25,6 +25,7 @@ from companion.course import (
     new_items,
     stages,
 )
+from companion.course.planning import _due_steps
 from companion.diary import Tally
 from companion.errors import Trouble
 from companion.language import reply_text
@@ -274,3 +275,12 @@ def test_many_answers_of_one_way_push_out_none_of_another() -> None:
     answers(progress, "cell to name", "r" * 45, 0)
     ways = [a["way"] for a in progress.answers]
     assert (ways.count("name to cell"), ways.count("cell to name")) == (3, 40)
+
+
+def test_what_was_wrong_is_asked_before_all_else_that_is_due() -> None:
+    progress = Progress()
+    for name, verdict in (("C", Verdict.RIGHT), ("D", Verdict.WRONG), ("E", Verdict.RIGHT)):
+        progress.recall.review(f"{name} | cell to name", verdict, NOW)
+    found, _seconds = _due_steps(progress, [find_stage(2)], NOW + timedelta(days=30), random.Random(1), 600.0, False)
+    assert found[0].item.about[0] == "D"
+    assert {s.item.about[0] for s in found} == {"C", "D", "E"}

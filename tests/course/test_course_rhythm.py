@@ -7,9 +7,10 @@ import pytest
 from clappers import MAKERS, beat_under, clapped
 from course_pupil import BRITISH
 
-from companion.course import RhythmFinding, check, check_claps, clap_the_rhythm, fact, pace_of
+from companion.course import RhythmFinding, check, check_claps, clap_the_rhythm, fact, line_of, pace_of
+from companion.course.rhythm import judge_rhythm
 from companion.course.tune_material import make_group
-from companion.ear import RATE, MicrophoneGone, Sound, find_claps, own_beat
+from companion.ear import RATE, Claps, MicrophoneGone, Sound, find_claps, own_beat
 from companion.language import question_text, reply_text
 from companion.lesson.course_session import AFTER_S, record_claps
 from companion.lesson.question_sound import led_in
@@ -137,3 +138,13 @@ def test_the_microphone_hears_while_the_beat_is_played_and_a_little_longer() -> 
     assert check_claps(item(), recorded, led=True).verdict is Verdict.RIGHT
     with pytest.raises(MicrophoneGone):
         record_claps(led_in(item()), Ears(None), play)
+
+
+@pytest.mark.parametrize(("floor_db", "verdict"), [(-70.0, Verdict.WRONG), (-30.0, Verdict.UNSURE)])
+def test_in_a_loud_room_a_clap_that_was_not_heard_may_have_been_soft(floor_db: float, verdict: Verdict) -> None:
+    """Four crotchets, the third of them not heard: 50 dB over the room it would have been, 10 dB over it perhaps not."""
+    line = line_of([Pitch(step, 4) for step in "CDEF"])
+    quarter_s = 0.6 if line[1].onset_quarters == 1 else 1.2  # claps 0.6 s apart, whatever the value
+    claps = Claps(np.array([0.0, 0.6, 1.8]), np.full(3, -20.0), np.ones(3, dtype=bool), np.zeros(0), floor_db)
+    found = judge_rhythm(claps, line, quarter_s)
+    assert (found.verdict, found.finding, found.at) == (verdict, RhythmFinding.MISSING, 2)
