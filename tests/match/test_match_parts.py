@@ -43,6 +43,7 @@ from companion.match.align import (
     written_onsets,
 )
 from companion.match.closeness import closeness_of_notes
+from companion.match.details import missed_sizes
 from companion.match.fragments import Fragments, cut
 from companion.match.judge import (
     DOUBT,
@@ -594,3 +595,19 @@ def test_the_highest_note_sung_is_not_always_the_highest_written() -> None:
     assert found is not None
     assert (found.written, found.sung, found.agrees) == ((6,), 5, False)
     assert Match(None, (), (), 0.0).kinds == {}
+
+
+def test_a_move_down_that_went_too_far_is_too_large() -> None:
+    """Sizes are told by how far, whichever way: four semitones down where two are written, and one where two are."""
+    down = replace(made_match(SIX).moves[0], wanted=DOWN, heard=DOWN, wanted_semitones=-2)
+    far, near = (replace(down, sung_semitones=sung) for sung in (-4.0, -1.0))
+    assert [(m.off_semitones, m.fault) for m in missed_sizes([far, near])] == [
+        (2.0, SizeFault.TOO_LARGE), (-1.0, SizeFault.TOO_SMALL)]
+
+
+def test_who_stopped_is_told_that_all_was_right_so_far() -> None:
+    stopped = replace(made_match(SIX, left_out=(4, 5)), stopped=True)
+    advice = advise(stopped)
+    assert (advice.kind, advice.stopped_at, advice.from_start) == (CueKind.STOPPED_EARLY, SIX[3].number, True)
+    missed = replace(made_match(SIX, {1: Verdict.UNSURE}, left_out=(4, 5)), stopped=True)
+    assert advise(missed).from_start is False
