@@ -41,6 +41,7 @@ def heard_midi(samples: np.ndarray, begin: float, end: float) -> float:
     return 69 + 12 * float(np.log2(np.median(f0[(at > begin) & (at < end) & (f0 > 0)]) / 440))
 
 
+@pytest.mark.slow
 def test_a_whole_cue_comes_out_spoken_and_then_both_glides_at_their_pitches(card: SoundCard) -> None:
     """Played as `hear --speak` plays it, recorded, and measured by Praat.
 
@@ -87,6 +88,7 @@ play(concatenated(*[starting_note(m, 0.3) for m in (60, 62, 64, 65, 69, 71, 72)]
         assert heard_midi(heard, 0.3 * i + 0.08, 0.3 * i + 0.24) == pytest.approx(midi, abs=0.03)
 
 
+@pytest.mark.slow
 def test_playing_does_not_block_and_stops_softly_when_told(card: SoundCard) -> None:
     code = """
 import json, time, threading
@@ -160,6 +162,7 @@ def test_unplugging_in_the_middle_is_one_sentence(soundcard: SoundCard) -> None:
     assert unplugged(soundcard, soundcard.unplug) == (SENTENCE, "")
 
 
+@pytest.mark.slow
 def test_a_card_that_takes_no_more_sound_is_one_sentence_too(soundcard: SoundCard) -> None:
     assert unplugged(soundcard, lambda: soundcard.pactl("suspend-sink", "loudspeaker", "1")) == (SENTENCE, "")
 

@@ -122,6 +122,7 @@ def test_a_line_of_words_takes_as_many_bars_as_fit(width: int) -> None:
             assert room < 1 or text < len(later_words[0]), (seed, words, music, later_words, later_music)
 
 
+@pytest.mark.slow
 def test_songs_and_noise_take_time_in_proportion() -> None:
     """Eight times as long takes about eight times as long, and not sixty-four: songs, number signs, one bar of cells."""
     def seconds(work: Callable[[], object]) -> float:

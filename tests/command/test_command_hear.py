@@ -320,6 +320,7 @@ def test_a_review_uses_every_core(monkeypatch: pytest.MonkeyPatch) -> None:
     assert workers(5000, 5000) == 61
 
 
+@pytest.mark.slow
 def test_a_review_speaks_american_where_asked(run: Run, tmp_path: Path) -> None:
     """In a long line without words the cue counts notes in their bar, one process or two."""
     hz: list[float] = [0.0] * 30
@@ -364,6 +365,7 @@ def test_a_line_of_a_review_says_each_thing_once(run: Run, tmp_path: Path) -> No
         "11 of 13 moves as written, 2 not sure. I did not hear the first 'the'."]
 
 
+@pytest.mark.slow
 def test_of_a_take_that_could_not_be_followed_nothing_is_measured(run: Run, tmp_path: Path) -> None:
     sound, rate = soundfile.read(RECORDINGS / "snail-wall-too-noisy.flac", start=round(1.1 * 22050))  # in its third note
     soundfile.write(tmp_path / "one-note.flac", sound, rate)
@@ -397,6 +399,7 @@ def begun(found: dict) -> list[float]:
     return [n["onset_s"] for n in found["notes"] if n["onset_s"] is not None]
 
 
+@pytest.mark.slow
 def test_no_note_begins_before_the_take(run: Run, tmp_path: Path) -> None:
     voice = 0.3 * np.sin(2 * np.pi * 220 * np.arange(22050 * 2) / 22050)
     soundfile.write(tmp_path / "t.wav", voice, 22050)
@@ -526,6 +529,7 @@ def test_the_readme_shows_the_demos_own_words(run: Run, tmp_path: Path) -> None:
 # A take as it comes.
 
 
+@pytest.mark.slow
 def test_a_take_of_another_tune_is_told_as_such_and_no_move_is_judged(run: Run) -> None:
     code, out, _ = run("hear", RIGHT_TAKE, "--tune", "heron", "--short")
     assert (code, out.splitlines()) == (

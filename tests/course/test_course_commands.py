@@ -162,6 +162,7 @@ def test_a_drill_is_remembered_for_a_pupil(monkeypatch, capsys, diary) -> None: 
     assert json.loads(lines[0])["due"] == ["C | name to cell"]
 
 
+@pytest.mark.slow
 def test_sheets(monkeypatch, capsys, diary, tmp_path) -> None:  # type: ignore[no-untyped-def]
     run(monkeypatch, capsys, "course", "Robin", "--new", "--pass", "1", "--diary", diary)
     for arguments in (("stage", "2"), ("tune", "heron"), ("drill", "3"), ("key",), ("key", "5"),

@@ -206,6 +206,7 @@ def test_a_move_the_other_way_names_both_cells() -> None:
     assert found.cards[item.cards[0]] == Verdict.WRONG
 
 
+@pytest.mark.slow
 def test_sung_through_the_air_too() -> None:
     items = make(Drill(QuestionKind.READ_AND_SING, count=6), ROW, random.Random(2)) + make(
         Drill(QuestionKind.SING_THE_CELL, ("C", "D", "E", "F", "G"), count=6), None, random.Random(2))

@@ -174,6 +174,7 @@ def card() -> Iterator[SoundCard]:
         yield made
 
 
+@pytest.mark.slow
 def test_five_seconds_are_heard_without_a_gap(card: SoundCard) -> None:
     """A slow ramp of pitch is played into the card and read as it comes: no block lost, the
     length kept, every part in its place."""

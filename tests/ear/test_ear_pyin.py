@@ -43,7 +43,7 @@ def compare(samples: np.ndarray, look_ahead: int) -> tuple[float, float]:
 
 def test_frames_are_librosas_on_synthesised_singers(takes: list) -> None:
     """Outside reference: librosa.pyin, same settings; a look-ahead of 300 ms, and the one used (70 to 150)."""
-    for take in takes[:4]:
+    for take in takes[::3]:
         same, near = compare(take.samples, 30)
         assert same >= 0.99
         assert near >= 0.95

@@ -95,7 +95,7 @@ def test_a_tracker_that_there_is_not_is_one_sentence(capsys: pytest.CaptureFixtu
     assert "librosa" in error
 
 
-@pytest.mark.parametrize("tracker", [DEFAULT_TRACKER, "librosa"])
+@pytest.mark.parametrize("tracker", [DEFAULT_TRACKER, pytest.param("librosa", marks=pytest.mark.slow)])
 def test_a_take_that_ships_is_judged_alike_by_both(tracker: str, capsys: pytest.CaptureFixture[str]) -> None:
     """What was sung: recordings/README.md."""
     turned = TAKE.with_name("snail-wall-one-move-turned.flac")

@@ -109,7 +109,7 @@ def test_wrong_use(run: Run, arguments: tuple[str, ...]) -> None:
     assert english(left, " ".join(arguments), " ".join(COMMANDS), "cells ascii dots pef song wav snail wall") == set()
 
 
-@pytest.mark.parametrize("take", ["one-move-turned", "right", "note-left-out", "too-noisy"])
+@pytest.mark.parametrize("take", ["one-move-turned", "right", "note-left-out", pytest.param("too-noisy", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("more", [(), ("--more",), ("--phrase", "1")], ids=str)
 def test_hear(run: Run, take: str, more: tuple[str, ...]) -> None:
     said = run("hear", RECORDINGS / f"snail-wall-{take}.flac", "--tune", "snail-wall", *more)

@@ -232,6 +232,7 @@ def test_every_fifth_stage_ends_with_a_tune_at_sight_that_nobody_has_heard(numbe
     assert progress.shown(stage)[-1].met
 
 
+@pytest.mark.slow
 def test_new_bars_do_not_run_out() -> None:
     # Stage 2 has three notes: of its easiest bars there are some ninety. In a year none of the last forty comes again.
     stage, rng, met = find_stage(2), random.Random(1), list[str]()

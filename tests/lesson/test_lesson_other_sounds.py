@@ -30,7 +30,8 @@ def judged(kind: str, count: int, seed: int) -> int:
     return taken
 
 
-@pytest.mark.parametrize("kind", sorted(KINDS))
+@pytest.mark.parametrize("kind", [
+    k if k in ("speech", "door", "claps") else pytest.param(k, marks=pytest.mark.slow) for k in sorted(KINDS)])
 def test_six_sounds_of_a_kind_are_not_judged(kind: str) -> None:
     assert judged(kind, 6, seed=17) == 0
 
@@ -59,6 +60,7 @@ def test_silence_is_told_after_as_long_as_was_asked() -> None:
     assert listen_for(ear, 0.2, 1e-3) == [HeardKind.SILENCE] * 2
 
 
+@pytest.mark.slow
 def test_a_hum_without_end_is_told_as_such() -> None:
     ear = Listener(load("snail-wall").phrase(1), silence_s=600.0)
     t = np.arange(40 * RATE) / RATE
@@ -156,7 +158,7 @@ def piano(midi: Sequence[int], seconds: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize("before", [[(60, 64, 67)], [(60,), (64,), (67,), (64,)], []], ids=["a chord", "a prelude", "nothing"])
-@pytest.mark.parametrize("after", [True, False], ids=["talk after", "nothing after"])
+@pytest.mark.parametrize("after", [True, pytest.param(False, marks=pytest.mark.slow)], ids=["talk after", "nothing after"])
 def test_what_a_piano_gives_before_the_line_and_talk_after_it_are_no_part_of_it(before: list[tuple[int, ...]],
                                                                                 after: bool) -> None:
     from live_room import PLAIN

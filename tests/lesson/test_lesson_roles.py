@@ -250,6 +250,7 @@ def test_the_end_is_asked_once_and_another_key_goes_on() -> None:
     assert len(scene.here.taken) == 2
 
 
+@pytest.mark.slow
 def test_a_take_is_struck_out_in_the_diary_too(tmp_path: Path) -> None:
     with Diary(tmp_path / "d.sqlite") as diary:
         robin = diary.pupil("Robin", new=True)

@@ -113,7 +113,7 @@ AT_HOME = [
 
 
 @pytest.mark.parametrize("kind", [SessionKind.PRACTISE, SessionKind.LESSON])
-@pytest.mark.parametrize("show", [False, True], ids=["alone", "with a helper"])
+@pytest.mark.parametrize("show", [pytest.param(False, marks=pytest.mark.slow), True], ids=["alone", "with a helper"])
 def test_every_line_is_written_once_in_order_and_nothing_repaints(kind: SessionKind, show: bool) -> None:
     out = run(kind, show)
     written = out.screen.text

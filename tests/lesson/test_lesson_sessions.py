@@ -86,6 +86,7 @@ def test_the_hand_is_led_only_where_a_helper_is_and_room_is_asked_for_once() -> 
     assert said.index("Make sure that there is room around you for the arm.") < said.index("Hand still: the note stays.")
 
 
+@pytest.mark.slow
 def test_a_weak_child_ends_every_piece_on_a_success_and_gets_an_easier_song() -> None:
     here = session(Room())
     here.pupil_sings = Child({7: 99, 5: 99})
@@ -103,6 +104,7 @@ def test_a_weak_child_ends_every_piece_on_a_success_and_gets_an_easier_song() ->
     assert "Now the whole song, with me." in said
 
 
+@pytest.mark.slow
 def test_who_leaves_and_comes_back_goes_on_where_it_was() -> None:
     room = Room(limit_s=1200)
     here = session(room)

@@ -218,8 +218,8 @@ def test_noise_never_gives_not_that_way(kind: str, seed: int) -> None:
     assert Verdict.WRONG not in verdicts(found)
 
 
-@pytest.mark.parametrize("snr_db", [20.0, 10.0, 3.0, -3.0])
-@pytest.mark.parametrize("maker", ["formants", "speech"])
+@pytest.mark.parametrize("snr_db", [10.0, 3.0, *(pytest.param(x, marks=pytest.mark.slow) for x in (20.0, -3.0))])
+@pytest.mark.parametrize("maker", ["formants", pytest.param("speech", marks=pytest.mark.slow)])
 def test_added_noise_never_turns_right_into_not_that_way(maker: str, snr_db: float) -> None:
     for seed, voice in ((1, 0), (2, 2), (3, 4)):
         sound = sing(TUNE, maker, seed, voice, shift=VOICES[voice].middle - 63)
@@ -232,7 +232,7 @@ def test_added_noise_never_turns_right_into_not_that_way(maker: str, snr_db: flo
         assert not any(a == Verdict.RIGHT and b == Verdict.WRONG for a, b in zip(verdicts(clean), verdicts(found), strict=True))
 
 
-@pytest.mark.parametrize("maker", ["formants", "speech"])
+@pytest.mark.parametrize("maker", ["formants", pytest.param("speech", marks=pytest.mark.slow)])
 def test_a_tune_sung_upside_down_is_never_all_right(maker: str) -> None:
     upside = [120 - m for m in TUNE]
     for voice in range(len(VOICES)):

@@ -158,6 +158,7 @@ def until_told(opened: Any, key: str) -> dict[str, Any]:
             return dict(told)
 
 
+@pytest.mark.slow
 def test_an_american_pupil_changes_no_word_on_a_british_page(page: Any) -> None:
     """A session and a sitting choose the pupil's own language; whoever else has a page open keeps theirs."""
     def refused() -> str:

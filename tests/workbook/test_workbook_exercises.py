@@ -139,6 +139,7 @@ def test_ties_and_triplets_are_read_too_and_come_after_what_is_plain() -> None:
     assert [p for e in exercises(tied) for i in e.items if e.kind is ExerciseKind.VALUES and (p := prove(e, i))] == []
 
 
+@pytest.mark.slow
 def test_a_long_tune_is_read_whole() -> None:
     chance = random.Random(1)
     pitches = [Pitch(chance.choice("CDEFGAB"), chance.choice((4, 5))) for _ in range(120)]
@@ -162,6 +163,7 @@ def test_each_kind_asks_what_it_says() -> None:
     assert len({n.midi for n in rhythm.answer_line}) == 1
 
 
+@pytest.mark.slow
 def test_the_key_of_a_rhythm_names_every_value_and_rest_as_it_is_written() -> None:
     # Against the reader, over all tunes that ship; in "rocking-boat" rests stand at the end of lines.
     said = [(prove(e, i, sound=False), answer(BRITISH, e, i)) for name in shipped_names() for e, i in all_items(name)

@@ -101,6 +101,7 @@ def test_a_reading_exercise_is_headed_as_one() -> None:
         assert ("PITCH ONLY" in text) == ("values" in stage.leave_out and not stage.by_ear)
 
 
+@pytest.mark.slow
 def test_a_width_and_height_of_ones_own() -> None:
     for width, height in ((20, 12), (32, 25)):
         data = to_brf(sheets()["stage 2"], width, height, whole=True).decode()
