@@ -19,7 +19,6 @@ USUAL, WIDE = 10, 12  # from the lowest to the highest note of a song, as a rule
 #: leads away and back.
 _MOST = {ProblemCode.LEAP: 2, ProblemCode.SLUR_BETWEEN_EQUALS: 2, ProblemCode.OTHER_ACCIDENTAL: 1}
 FEWEST = 3  # notes of a bar that is held against others
-RECALLED = 4  # bars in which print reminds of an accidental that no longer holds, as editions of chorales do
 BOWED = 10  # so many other slurs: equal notes may be slurred too, even once
 
 
@@ -174,6 +173,6 @@ def _goes_on(tune: Tune, last: _Placed, here: _Placed) -> bool:
 
 
 def _recalls(tune: Tune, here: _Placed) -> bool:
-    """Whether an accidental takes back, for the eye, another one of its letter in this bar or the few before."""
+    """Whether an accidental takes back, for the eye, another one of its letter in this bar or the one before."""
     return any(n.pitch is not None and n.pitch.step == here.pitch.step and n.pitch.alter != here.pitch.alter
-               for bar in tune.bars[max(0, here.bar - RECALLED):here.bar + 1] for n in bar.notes)
+               for bar in tune.bars[max(0, here.bar - 1):here.bar + 1] for n in bar.notes)

@@ -48,7 +48,7 @@ MUTANTS: tuple[tuple[str, str, str], ...] = (
     ("layout.py", "HEAD_INDENT = 4", "HEAD_INDENT = 2"),
     # hints
     ("hints.py", "THIRD, SIXTH, OCTAVE = 2, 5, 7", "THIRD, SIXTH, OCTAVE = 2, 5, 8"),
-    ("hints.py", "for bar in tune.bars[max(0, here.bar - RECALLED):here.bar + 1]", "for bar in tune.bars[here.bar:here.bar + 1]"),
+    ("hints.py", "for bar in tune.bars[max(0, here.bar - 1):here.bar + 1]", "for bar in tune.bars[here.bar:here.bar + 1]"),
     ("bars.py", "for bar in self.bars[1:])", "for bar in self.bars[2:])"),
 )
 
