@@ -4,6 +4,7 @@ import itertools
 import random
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from course_pupil import AMERICAN, BRITISH, judged, said, sung, sung_notes
@@ -38,7 +39,7 @@ from companion.course.drill import Route, which_way
 from companion.course.tune_material import make_group, material
 from companion.language import question_text, recap_lines, reply_text
 from companion.match import Verdict
-from companion.tune import Bar, Direction, Key, Note, Pitch, Time, Tune, load
+from companion.tune import Bar, Direction, Key, Note, Pitch, Time, Tune, load, save
 
 NOW = datetime(2026, 9, 1, 16, 0, tzinfo=UTC)
 
@@ -66,6 +67,29 @@ def test_the_way_through_three_bars(route: Route, ways: set[str]) -> None:
         item = which_way(bars, route, material("there-and-back", ["words"]), random.Random(seed))
         assert item.answer in ways
         assert judged(item, item.answer).verdict is Verdict.RIGHT
+
+
+@pytest.mark.slow
+def test_ways_are_those_that_music21_expands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Second source: music21's `expandRepeats`, on the same bars by way of MusicXML."""
+    from music21 import converter
+
+    made: list[Tune] = []
+
+    def keeping(tune: Tune) -> tuple[int, ...]:
+        made.append(tune)
+        return visited(tune)
+
+    monkeypatch.setattr("companion.course.drill.visited", keeping)
+    bars = [bar("CDEF"), bar("EFGE"), bar("GECC"), bar("GFED"), bar("DECC")]
+    items = [which_way(bars[:n], route, material("there-and-back", ["words"]), random.Random(seed))
+             for route in Route for n in (3, 4, 5) for seed in range(2)]
+    for item, tune in zip(items, made, strict=True):
+        save(tune, tmp_path / "way.musicxml")
+        part = converter.parse(tmp_path / "way.musicxml", forceSource=True).parts[0].expandRepeats()
+        pitches = [n.nameWithOctave for m in part.getElementsByClass("Measure") for n in m.notes]
+        ours = [n.pitch for number in item.route for n in tune.bars[number - 1].notes]
+        assert pitches == [f"{p.step}{p.octave}" for p in ours if p], item.cells
 
 
 def test_a_way_is_typed_in_many_forms() -> None:

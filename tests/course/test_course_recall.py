@@ -17,15 +17,18 @@ from companion.course import (
     QuestionKind,
     Recall,
     Way,
+    Why,
     card,
     check_take,
     find_stage,
     make,
     material,
     new_items,
+    plan,
     stages,
 )
 from companion.course.planning import _due_steps
+from companion.course.drill import shown_besides
 from companion.diary import Tally
 from companion.errors import Trouble
 from companion.language import reply_text
@@ -184,6 +187,76 @@ def test_kinds_of_move_sung_elsewhere_count_as_reviews() -> None:
     assert progress.recall.due_at("leap down | ear to voice") - NOW == timedelta(minutes=1)  # fsrs: again
     assert "skip up | ear to voice" not in progress.recall.cards  # too few to tell
     assert progress.moves_until == NOW.isoformat()
+
+
+# --- greater things and holidays ---
+
+def held(progress: Progress, *names: str, at: datetime = NOW) -> None:
+    """Things that were right twice, and so are past FSRS's first steps."""
+    for name in names:
+        for minutes in (0, 11):
+            progress.recall.review(name, Verdict.RIGHT, at + timedelta(minutes=minutes))
+
+
+def test_what_a_greater_answer_has_shown_is_recalled_by_it() -> None:
+    bar = make(Drill(QuestionKind.READ_AND_SING, order=Order.UP, count=1), ROW, random.Random(2))[0]  # C, D, E, F
+    parts = ("step up | by ear", "step up | ear to voice", "step up | cell to voice", "C | cell to voice")
+    others = ("C | cell to name", "skip up | by ear", "D | cell to voice")
+    progress, later = Progress(), NOW + timedelta(days=1)
+    held(progress, *parts, *others[:2])
+    progress.recall.review(others[2], Verdict.WRONG, NOW)
+    before = {n: progress.recall.due_at(n) for n in progress.recall.cards}
+    progress.record(bar, _judged(False), None, later)
+    progress.record(bar, _judged(True), None, later, helped=True)
+    assert all(progress.recall.due_at(n) == due for n, due in before.items())  # wrong, or told: nothing is shown
+    progress.record(bar, _judged(True), None, later)
+    assert {n for n, due in before.items() if progress.recall.due_at(n) > due} == set(parts)
+    assert "E | cell to voice" not in progress.recall.cards  # nothing is begun by it
+    once = progress.recall.due_at(parts[0])
+    progress.record(bar, _judged(True), None, later + timedelta(minutes=5))
+    assert progress.recall.due_at(parts[0]) == once  # once a day
+
+
+def test_a_bar_written_down_recalls_its_cells_and_a_sung_move_what_was_heard() -> None:
+    written = make(Drill(QuestionKind.WRITE_WHAT_YOU_HEAR, order=Order.UP, count=1), ROW, random.Random(2))[0]
+    assert {"C | name to cell", "step up | by ear"} <= shown_besides(written)
+    moved = make(Drill(QuestionKind.SING_THE_MOVE, ("C", "E"), count=3), None, random.Random(2))
+    assert {n for i in moved for n in shown_besides(i)} == {f"{m} | {w}" for m in ("skip up", "skip down", "level")
+                                                            for w in ("by ear", "ear to voice")}
+    named = make(Drill(QuestionKind.NAME_THE_CELL, ("C",), count=1), None, random.Random(2))[0]
+    assert shown_besides(named) == frozenset()
+
+
+def test_a_move_by_ear_is_asked_no_more_while_it_is_sung() -> None:
+    progress, later = Progress(), NOW + timedelta(days=30)
+    held(progress, "skip up | by ear", "skip up | ear to voice", "skip down | by ear")
+    assert progress.due(stages(), later) == ["skip down | by ear", "skip up | ear to voice"]
+    progress.recall.review("skip up | ear to voice", Verdict.WRONG, later)
+    assert "skip up | by ear" in progress.due(stages(), later)  # what is no longer sung is asked by ear again
+    held(progress, "skip up | cell to voice", at=later)
+    progress.recall.review("skip up | by ear", Verdict.WRONG, later)
+    assert "skip up | by ear" in progress.due(stages(), later + timedelta(days=1))  # and what was wrong comes back
+
+
+@pytest.mark.parametrize(("every", "most"), [(1, 24), (3, 3)])
+def test_who_often_stays_away_begins_few_things_at_once(every: int, most: int) -> None:
+    progress, now = Progress(), NOW + timedelta(days=28)
+    for stage in stages()[:4]:
+        progress.pass_stage(stage, NOW)
+    for day in range(0, 28, every):
+        progress.answers.append({"at": (NOW + timedelta(days=day)).isoformat(timespec="seconds"), "stage": "4",
+                                 "way": Way.CELL_TO_NAME.value, "verdict": Verdict.RIGHT.value})
+    for step in "CDEFGAB":  # due in some nine days
+        for way in (Way.CELL_TO_NAME, Way.NAME_TO_CELL, Way.CELL_TO_VOICE):
+            progress.recall.lay(card(step, way), now - timedelta(days=3))
+    progress.recall.review("when to mark | name to cell", Verdict.WRONG, NOW)
+    held(progress, "step up | ear to voice")
+    assert progress.comes_on(now) == pytest.approx(1 / every, abs=0.07)
+    begun = {c for s in plan(progress, stages(), now, random.Random(1), minutes=8) if s.why is Why.NEW
+             for c in s.item.cards if c not in progress.recall.cards}
+    # 8 minutes hold 24 things of 15 seconds in three quarters of their time; 21 and what was missed are there already.
+    assert len(begun) <= most
+    assert every > 1 or len(begun) > 5
 
 
 # --- sung answers ---
