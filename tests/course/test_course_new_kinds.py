@@ -69,6 +69,11 @@ def test_the_way_through_three_bars(route: Route, ways: set[str]) -> None:
         assert judged(item, item.answer).verdict is Verdict.RIGHT
 
 
+def test_a_bar_of_one_note_that_is_sung_twice_running_is_named_twice() -> None:
+    long = Bar(number=1, notes=(Note(pitch=Pitch("C", 4), base=Fraction(4)),), key=Key(), time=Time((4,)), backward_repeat=2)
+    assert visited(Tune("", (long, bar("CDEF", n=2)), phrase_starts=())) == (1, 1, 2)
+
+
 @pytest.mark.slow
 def test_ways_are_those_that_music21_expands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Second source: music21's `expandRepeats`, on the same bars by way of MusicXML."""
