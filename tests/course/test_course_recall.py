@@ -27,8 +27,8 @@ from companion.course import (
     plan,
     stages,
 )
-from companion.course.planning import _due_steps
 from companion.course.drill import shown_besides
+from companion.course.planning import _due_steps
 from companion.diary import Tally
 from companion.errors import Trouble
 from companion.language import reply_text
