@@ -69,6 +69,7 @@ from companion.transcribe.score import decide, usable_notes, write
 MOST_SLIPS = 0.02
 MAKERS = ("formants", "harmonics", "speech")  # in turn; nothing is fitted on the second
 PORTION = 20  # takes that are kept together
+COLLECTIONS = 6
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ def takes_of(tunes: Sequence[tuple[str, FolkTune]], seed: int, first: int = 0,
     """The tunes sung. first: number of the first of them in its set, which decides who sings and how."""
     out = []
     for k, (collection, folk) in enumerate(tunes, first):
-        maker = makers[k % len(makers)]
+        maker = makers[(k + k // COLLECTIONS) % len(makers)]  # so that each collection is sung by all of them
         sung = sing(folk, k, seed, maker)
         out.append(Made(collection, folk, Sung(np.zeros(0, dtype=np.float32), sung.performance, sung.condition, sung.voice),
                         track(sung.samples), maker))
