@@ -24,7 +24,7 @@ LEAST_NOTES = 3  # fewer notes in a row are found by chance in any tune
 BREATH_S = 0.3  # singing that follows within this belongs to the attempt, where notes of it are missing
 LONGER = 1.7  # ... as far as its missing notes reach, sung so much slower
 LEAST_BESIDE_S = 0.12
-NEAR_S = 0.5  # other singing so near may have been taken for the first or last note of the line, or that for it
+NEAR_S = 0.5  # another voice so near may have been taken for the first or last note of the line, or that for it
 LEAST_NEAR_S = 0.05  # ... unless it is shorter than this: the tail of the last note, and no note
 LEAST_FRAMES = 5
 LONGEST_NOTE_S = 2.0  # on average over a line
@@ -50,7 +50,7 @@ class Stretch:
 
     from_s, to_s: in the take. attempts: how many there were. odds: nats for the line against anything else, 0 where
     the line was not found and all that is sung is taken. joined_at: place of the note with which the singer began
-    again in mid-line. share: of all singing in the take, what lies in the stretch. beside: whether other singing goes on
+    again in mid-line. share: of all singing in the take, what lies in the stretch. beside: whether another voice goes on
     right before and right after it.
     """
 
@@ -223,7 +223,7 @@ def _stretch(found: Found, track: PitchTrack, parts: list[tuple[Attempt, int, in
     return Stretch(frames, first, last, float(track.time_s[pieces.first[spans[0][0]]]),
                    float(track.time_s[min(to, len(track.time_s) - 1)]), max(1, attempts),
                    max(a.odds for a, _, _ in parts), _share(found, spans), parts[1][1] if _restarted(parts) else None,
-                   (_sung_near(found, spans[0][0], -1), _sung_near(found, spans[-1][1], 1)))
+                   (_voice_near(found, spans[0][0], -1), _voice_near(found, spans[-1][1], 1)))
 
 
 def _restarted(parts: Sequence[tuple[Attempt, int, int]]) -> bool:
@@ -237,12 +237,12 @@ def _restarted(parts: Sequence[tuple[Attempt, int, int]]) -> bool:
     return two.first <= one.last or two.from_s - one.to_s >= BREATH_S
 
 
-def _sung_near(found: Found, at: int, way: int) -> bool:
-    """Whether something is sung within `NEAR_S` before (way -1) or after (1) a border."""
+def _voice_near(found: Found, at: int, way: int) -> bool:
+    """Whether there is voice within `NEAR_S` before (way -1) or after (1) a border: quick notes may look like talk."""
     seconds, passed, voice = found.pieces.seconds, 0.0, 0.0
     i = at - 1 if way < 0 else at
     while 0 <= i < len(seconds) and passed < NEAR_S and voice < LEAST_NEAR_S:
-        voice += float(seconds[i]) if found.sung[i] else 0.0
+        voice += float(seconds[i]) if found.pieces.voiced[i] else 0.0
         passed += float(seconds[i])
         i += way
     return voice >= LEAST_NEAR_S
