@@ -37,7 +37,7 @@ from companion.course.rhythm import Rhythm, RhythmFinding, judge_rhythm
 from companion.course.vocabulary import Vocabulary
 from companion.ear import PitchTrack, Sound, find_claps, hear_pitch, own_beat, read_sound
 from companion.errors import NothingSung, Trouble
-from companion.match import Doubt, HeardNote, Length, Match, Size, Verdict, match_take
+from companion.match import PARAMETERS, Doubt, HeardNote, Length, Match, Size, Verdict, match_take
 from companion.tune import STEPS, Direction, IntervalKind, direction_of, interval_kind
 
 #: What a helper presses for an answer that was spoken aloud.
@@ -99,6 +99,8 @@ class Misread:
     longer: bool = False
 
 
+#: The line has just been asked for, and is often of four notes: in so few a misread one looks like another line.
+ASKED = replace(PARAMETERS, weighed_from=5)
 LONG_LINE, OF_A_LONG_LINE = 8, 0.9  # moves; share of them that are surely right where none is wrong
 #: Semitones off that are doubtful, and that are a misreading: a step read for a skip is 2 off, and so may be a shy
 #: voice's skip of 4; by 2.5 two neighbouring kinds of move are no longer confused by how a voice sings.
@@ -473,7 +475,7 @@ def check_take(item: Item, take: str | Path | PitchTrack) -> Judged:
     """
     track = hear_pitch(take) if isinstance(take, str | Path) else take
     try:
-        match = match_take(track, item.sung)
+        match = match_take(track, item.sung, ASKED)
     except NothingSung:
         return Judged(Verdict.UNSURE, Finding.NOTHING_SUNG)
     if item.kind is QuestionKind.SING_FROM_ANOTHER and _in_written_key(item, match):

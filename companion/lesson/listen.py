@@ -20,7 +20,15 @@ from numpy.typing import NDArray
 
 from companion.ear import CLIPPED, HOP, RATE, PitchTrack, Tracker
 from companion.errors import NothingSung
-from companion.lesson.singing import OTHER_BELOW, SoundKind, kind_of_sound, singing_odds, without_talk, without_words
+from companion.lesson.singing import (
+    OTHER_BELOW,
+    SINGING_FROM,
+    SoundKind,
+    kind_of_sound,
+    singing_odds,
+    without_talk,
+    without_words,
+)
 from companion.lesson.sung_line import is_played, without_prelude
 from companion.lesson.timbre import Colour, colour_of
 from companion.match import Follower, Match, joined
@@ -293,9 +301,12 @@ class Listener:
         if kind is SoundKind.OTHER:
             self._drop()
             return None
+        early = self._first_voice_s < EARLY_S
+        if early and kind is SoundKind.UNCLEAR and singing_odds(track) >= SINGING_FROM:
+            kind = SoundKind.SINGING  # it began over the playback: that is told, and not that nobody sang
         samples, start_s = self._samples(track)
         return Heard(HeardKind.TAKE if kind is SoundKind.SINGING else HeardKind.UNCLEAR,
-                     early=self._first_voice_s < EARLY_S, track=track, match=match,
+                     early=early, track=track, match=match,
                      samples=samples if self.keep else None, others=self.others,
                      voice_db=self._level.voice, room_db=self._level.noise,
                      clipped=self._cut_off / max(1.0, (self.seconds - self._first_voice_s) * RATE),

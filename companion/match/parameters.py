@@ -80,6 +80,7 @@ class MatchParameters:
     key_spread: float = _fitted(0.66, 0.1, 3.0)  # semitones, Laplace: how far a note may lie from the singer's key ...
     key_floor: float = _fitted(0.177, 0.01, 0.9)  # ... and what is left for one that lies anywhere
     key_every_s: float = 0.25  # the key speaks for a pitch once in so long
+    weighed_from: int = 4  # notes: a shorter line is found by chance in many others, so it is never said to be absent
     present: float = 0.5  # a note counts as sung from this probability
     least_voice_s: float = 0.12  # less voice than this in a whole take is no singing
 

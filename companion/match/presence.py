@@ -56,7 +56,6 @@ ABSENT = -3.0  # below, the line is said not to be there; between the two nothin
 MEAN_GAIN, AGAINST = 9, -0.3  # place in `presence_row`, and nats: intervals that are so much likelier in any other tune ...
 OTHER_PITCHES = -1.0  # ... leave it open at most whether it is this line in its rhythm
 SUPPORT = 2.5  # nats for a part of a line, about what two right steps say, without which none of its moves is wrong
-FEWEST = 4  # a line of fewer notes is found by chance in many others: it is never said to be absent
 LEAST_S = 1.0  # seconds of voice: of less it is not said that it was another tune
 TALK_ODDS = -1.6  # mean odds of singing in what would be judged: below, it is talk ...
 QUICK = 1.5  # ... but for a quick line, short note for short note, which looks like talk and is this line at such odds;
@@ -209,13 +208,13 @@ def supported(first: int, notes: Sequence[HeardNote], size: int) -> bool:
     return sum(note_gains(part.notes)[0]) - math.log(places) >= SUPPORT
 
 
-def presence(value: float, stretch: Stretch, size: int, track: PitchTrack) -> Presence:
+def presence(value: float, stretch: Stretch, size: int, track: PitchTrack, weighed_from: int) -> Presence:
     """Whether a line of `size` notes was sung in the stretch of a take, of which `track` is the part judged.
 
-    value: its `presence_odds`.
+    value: its `presence_odds`. weighed_from: of how many notes a line must be for that to be asked.
     """
     talk = sung_odds(track) < TALK_ODDS
-    if size < FEWEST:
+    if size < weighed_from:
         return Presence.ABSENT if talk else Presence.PRESENT
     if talk and value < QUICK:
         return Presence.ABSENT if value < ABSENT else Presence.DOUBTFUL

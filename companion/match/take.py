@@ -21,7 +21,7 @@ from companion.match.fragments import is_bare
 from companion.match.judge import DOUBT, Evidence, call, move_evidence
 from companion.match.model import Doubt, HeardNote, Length, Match, Move, MoveEvidence, Presence, Size, Verdict
 from companion.match.parameters import PARAMETERS, MatchParameters
-from companion.match.presence import ALL_SINGING, FEWEST, explained, presence, presence_odds, supported
+from companion.match.presence import ALL_SINGING, explained, presence, presence_odds, supported
 from companion.match.sizes import with_lengths, with_sizes
 from companion.match.steady import Steady, steady_parts
 from companion.messages import _
@@ -115,7 +115,7 @@ def match_take(track: PitchTrack, line: Sequence[LineNote], params: MatchParamet
     found = _whole(placed, stretch, line, notes, moves, there, explained(notes, judged.heard), judged.params)
     if found.stopped and not _quiet_after(track, found):
         found = replace(found, stopped=False)
-    return replace(found, presence_odds=round(judged.odds, 2)) if len(line) >= FEWEST else found
+    return replace(found, presence_odds=round(judged.odds, 2)) if len(line) >= params.weighed_from else found
 
 
 def match_phrase(track: PitchTrack, tune: Sequence[LineNote], phrase: Sequence[LineNote],
@@ -187,7 +187,7 @@ def _best(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters) 
     if best is not None:
         least = min(best.odds - AS_WELL, SURE)
         best = max((j for j in likely if j.odds >= least), key=lambda j: (j.stretch.from_s, j.odds))
-    if best is None or (best.odds < CONVINCING and len(line) >= FEWEST):
+    if best is None or (best.odds < CONVINCING and len(line) >= params.weighed_from):
         others = [j for s in other_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
         best = max([*others, *([] if best is None else [best])], key=lambda j: j.odds, default=None)
         if best is None or best.presence is not Presence.PRESENT:  # most sing to the end
@@ -202,7 +202,7 @@ def _best(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters) 
 def _longer(track: PitchTrack, line: Sequence[LineNote], best: _Judged, params: MatchParameters) -> _Judged:
     """The same stretch with more notes of the pitch on which the singer seems to have stopped, if it is likelier so."""
     sung = [i for i, n in enumerate(best.notes) if n.sung]
-    if not sung or len(line) < FEWEST:
+    if not sung or len(line) < params.weighed_from:
         return best
     longer = longer_stretches(best.stretch, best.stretch.first + sung[-1], line)
     return max([best, *(j for s in longer if (j := _judged(track, line, s, params)) is not None)], key=lambda j: j.odds)
@@ -217,8 +217,8 @@ def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, param
     notes = tuple(_note(placed, i, n, params) for i, n in enumerate(some))
     moves = tuple(_move(placed, some, notes, i, params) for i in range(len(some) - 1))
     odds = presence_odds(stretch, notes, moves, len(line), heard)
-    there = presence(odds, stretch, len(line), heard)
-    if len(line) >= FEWEST:
+    there = presence(odds, stretch, len(line), heard, params.weighed_from)
+    if len(line) >= params.weighed_from:
         whole = notes[0].sung and notes[-1].sung and len(notes) == len(line)
         threshold = _wrong_threshold(odds, stretch.share >= ALL_SINGING, params)
         if not whole:  # another tune is like some part of this one

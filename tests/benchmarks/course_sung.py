@@ -3,8 +3,10 @@
     python tests/benchmarks/course_sung.py [--takes 200] [--seed 5] [--stage 9]
 
 `--takes` of each stage, in turn as written ("true"), with one move turned round ("direction"), one move a third wider
-the same way ("size"), and one note four times as long, where values are read ("length"). Learners' voices: each in a key
-of its own, with intervals of 0.8 to 1.1 times the written ones and a spread of 0.15 semitones. The last line is one JSON
+the same way ("size"), and one note four times as long, where values are read ("length"; counted apart as
+"length on one pitch" where it runs on into a note of the same pitch or out of one, and nothing audible parts the two).
+Learners' voices: each in a key of its own, with intervals of 0.8 to 1.1 times the written ones and a spread of 0.15 semitones.
+The last line is one JSON
 object: of the true ones `false`, the share called "not that way"; of each kind of misreading `found`, the share called
 so, and `noticed`, the share that was not called right; `not_sure`: of all.
 """
@@ -34,6 +36,7 @@ from companion.match import Verdict  # noqa: E402
 
 EVERY = 3  # of the singer's steps of 5 ms make a frame
 KINDS = ("true", "direction", "size", "length")
+ON_ONE_PITCH = "length on one pitch"
 THIRD = 4  # semitones
 
 
@@ -69,6 +72,12 @@ def misreading(kind: str, item: Item, rng: random.Random) -> tuple[list[int], li
     return (midis, lengths) if kind == "true" else None
 
 
+def _on_one_pitch(item: Item, lengths: list[float]) -> bool:
+    """Whether the note that was held stands beside one of the same pitch."""
+    at = next(i for i, n in enumerate(item.sung) if float(n.quarters) != lengths[i])
+    return any(item.sung[i].midi == item.sung[i + 1].midi for i in (at - 1, at) if 0 <= i < len(item.sung) - 1)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--takes", type=int, default=200)
@@ -93,15 +102,17 @@ def main() -> None:
             track = sung_as(*changed, [float(x.rest_after) for x in item.sung], np.random.default_rng([options.seed, n]),
                             shrink, slow)
             verdict = check_take(item, track).verdict
+            if kind == "length" and _on_one_pitch(item, changed[1]):
+                kind = ON_ONE_PITCH
             asked[kind] += 1
             here[kind] += 1
             wrong[kind] += verdict is Verdict.WRONG
             unsure[kind] += verdict is Verdict.UNSURE
             here[f"{kind} wrong"] += verdict is Verdict.WRONG
-        by_stage[stage.key] = {k: [here[f"{k} wrong"], here[k]] for k in KINDS if here[k]}
+        by_stage[stage.key] = {k: [here[f"{k} wrong"], here[k]] for k in (*KINDS, ON_ONE_PITCH) if here[k]}
         print(stage.key, by_stage[stage.key], flush=True)
     out: dict[str, Any] = {"true": {"asked": asked["true"], "false": round(wrong["true"] / max(1, asked["true"]), 4)}}
-    for kind in KINDS[1:]:
+    for kind in (*KINDS[1:], ON_ONE_PITCH):
         out[kind] = {"asked": asked[kind], "found": round(wrong[kind] / max(1, asked[kind]), 3),
                      "noticed": round((wrong[kind] + unsure[kind]) / max(1, asked[kind]), 3)}
     out["not_sure"] = round(sum(unsure.values()) / max(1, sum(asked.values())), 3)

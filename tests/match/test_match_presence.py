@@ -167,7 +167,7 @@ def test_no_rhythm_makes_other_pitches_the_line() -> None:
 # What is decided.
 
 def decided(value: float, where: Stretch, track: PitchTrack | None = None, size: int = 8) -> Presence:
-    return presence(value, where, size, drawn(TUNE) if track is None else track)
+    return presence(value, where, size, drawn(TUNE) if track is None else track, PARAMETERS.weighed_from)
 
 
 def test_present_doubtful_and_absent_by_the_odds() -> None:

@@ -127,7 +127,7 @@ def test_a_lesson_with_a_tune_hears_what_the_command_hears(address: str, chromiu
     from companion.language import choose_language, cue_text
     from companion.lesson import answer_take
 
-    sung = voice(phrase("snail-wall", 4), turned=2, seed=5)
+    sung = voice(phrase("snail-wall", 4), turned=2, seed=9)
     heard = answer_take(written(tmp_path / "alone.wav", 0.3, sung, 1.0), "snail-wall", 1)
     expected = cue_text(choose_language("british"), heard.match, heard.advice, counted=False)  # as a lesson says it
     page = begun(chromium, address, "/sing", sung, tune="snail-wall")
