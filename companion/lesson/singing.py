@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from companion.ear import PitchTrack
 from companion.errors import NothingSung
-from companion.match import Match, Presence, Verdict, match_take
+from companion.match import PARAMETERS, Match, Presence, Verdict, match_take
 from companion.tune import LineNote
 
 F = NDArray[np.float64]
@@ -42,7 +42,8 @@ SMOOTH_SPAN = 0.8  # the same for the smoothed pitch
 ODDS = (0.703, 2.657, 1.54, 1.315, -0.573)
 SINGING_FROM = 0.3  # 1 in 150 spoken sentences lies above, 1 in 90 takes below
 OTHER_BELOW = -0.5
-CLOSE = 0.3  # a take this close to the tune was meant as singing (spoken sentences reach 0.12)
+CLOSE = 0.3  # a take this close to the tune was meant as singing (spoken sentences reach 0.12) ...
+THERE = 1.0  # ... or one in which the line, right or wrong, was found at such odds
 
 LEAST_VOICE_S = 0.15
 LEAST_NOTES = 0.5  # share of the tune's notes that must be there, where it is not sure that it was sung
@@ -123,7 +124,8 @@ def kind_of_sound(track: PitchTrack, match: Match | None) -> SoundKind:
         # A hum goes on without a break where the tune has many notes.
         if voice_s - steady_s(track) < SMOOTH_S + CHANGE_S * (len(match.notes) - 1):
             return SoundKind.OTHER
-        if match.closeness >= CLOSE and odds >= OTHER_BELOW:
+        weighed = len(match.notes) >= PARAMETERS.weighed_from and match.presence is Presence.PRESENT
+        if (match.closeness >= CLOSE or (weighed and match.presence_odds >= THERE)) and odds >= OTHER_BELOW:
             return SoundKind.SINGING
     if odds >= SINGING_FROM:
         return SoundKind.SINGING
