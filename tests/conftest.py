@@ -21,7 +21,7 @@ if worker := os.environ.get("PYTEST_XDIST_WORKER"):
 BY_THE_CLOCK = ("keys", "course_live", "kill", "page_live", "page_walks", "page_firefox")
 CARDS = {"soundcard", "soundcard_apart"}
 #: Files that run librosa, which compiles for a quarter of a minute when it is first used: in one worker, so only once.
-LIBROSA = ("glides", "pulse", "decision_time", "course_drills", "trackers", "pyin")
+LIBROSA = ("glides", "pulse", "rhythm", "decision_time", "course_drills", "trackers", "pyin")
 
 # Strangers' files are read in processes of their own, which would take a second or two each in pytest's workers: here they
 # are read in the tests' process, but where a test is about that (`limits_as_for_users`).
