@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -182,21 +182,30 @@ def _best(track: PitchTrack, line: Sequence[LineNote], params: MatchParameters) 
     found = find(track, line)
     if found is None:
         return None
-    likely = [j for s in likely_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
-    best = max(likely, key=lambda j: j.odds, default=None)
+    likely = _all_judged(track, line, likely_stretches(track, line, found), params)
+    best = _likeliest(likely)
     if best is not None:
         least = min(best.odds - AS_WELL, SURE)
         best = max((j for j in likely if j.odds >= least), key=lambda j: (j.stretch.from_s, j.odds))
     if best is None or (best.odds < CONVINCING and len(line) >= params.weighed_from):
-        others = [j for s in other_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
-        best = max([*others, *([] if best is None else [best])], key=lambda j: j.odds, default=None)
+        best = _likeliest([*_all_judged(track, line, other_stretches(track, line, found), params), best])
         if best is None or best.presence is not Presence.PRESENT:  # most sing to the end
-            begun = [j for s in begun_stretches(track, line, found) if (j := _judged(track, line, s, params)) is not None]
-            best = max([*begun, *([] if best is None else [best])], key=lambda j: j.odds, default=None)
+            best = _likeliest([*_all_judged(track, line, begun_stretches(track, line, found), params), best])
     if best is not None:
         best = _longer(track, line, best, params)
     # What is nothing but talk is no other tune.
     return None if best is None or (not found.sung.any() and best.presence is not Presence.PRESENT) else best
+
+
+def _all_judged(track: PitchTrack, line: Sequence[LineNote], stretches: Iterable[Stretch],
+                params: MatchParameters) -> list[_Judged]:
+    """What is found in each of the stretches in which anything is sung."""
+    return [j for s in stretches if (j := _judged(track, line, s, params)) is not None]
+
+
+def _likeliest(judged: Iterable[_Judged | None]) -> _Judged | None:
+    """Of the same odds the first; None where there is none."""
+    return max((j for j in judged if j is not None), key=lambda j: j.odds, default=None)
 
 
 def _longer(track: PitchTrack, line: Sequence[LineNote], best: _Judged, params: MatchParameters) -> _Judged:

@@ -77,8 +77,8 @@ text = "Four of five right. From snail to wall the tune goes up. Listen."
 whole = speak(text, English()).seconds
 out = 0
 for k in range(40):
-    signal.setitimer(signal.ITIMER_REAL, 0.0002 + 0.00005 * k)
     try:
+        signal.setitimer(signal.ITIMER_REAL, 0.0002 + 0.00005 * k)
         speak(text * 6, English())
         time.sleep(0.05)
     except KeyboardInterrupt:

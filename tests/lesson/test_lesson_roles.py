@@ -344,7 +344,7 @@ def test_again_listens_to_the_line_anew(tmp_path: Path) -> None:
 def test_the_teacher_sings_her_line_again_and_is_not_the_pupil(tmp_path: Path) -> None:
     child = VOICES[1]
     scene, echo, said = without_a_tune([
-        ("Sing or play", sings(RISE, 50)), ("Now the pupil.", sings((0, 2, 0, 5, 7), 67, kind=child)),
+        ("Sing or play", sings(RISE, 50)), ("Now the pupil.", sings((0, 2, 0, 1, 3), 67, kind=child)),
         ("Listen.", sings(RISE, 50, 4.0)), ("Now you.", sings(RISE, 67, kind=child)),
         ("right.", lambda here: "qq")], tmp_path)
     assert [t.kind for t in scene.here.taken] == ["one to try", "all right"]
