@@ -35,6 +35,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--overnight", action="store_true", help="also run the checks of many minutes each (by hand)")
 
 
+@pytest.hookimpl(tryfirst=True)  # before pytest-xdist reads the groups
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     cards = {item for item in items if CARDS & set(getattr(item, "fixturenames", ()))}
     with_card = {item.path for item in cards}
