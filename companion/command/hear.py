@@ -35,7 +35,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     import os
 
-
     if options.sound:
         from companion.audio import check_name
 

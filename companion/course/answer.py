@@ -584,9 +584,9 @@ def _misread_surely(item: Item, match: Match) -> Misread | None:
         if move.size is Size.WRONG and move.sung_semitones is not None:
             return Misread(Misreading.SIZE, Verdict.WRONG, at, interval_kind(round(move.sung_semitones)),
                            longer=abs(move.sung_semitones) > abs(move.wanted_semitones))
-    runs_on = [False, *(_runs_on(a, b) for a, b in itertools.pairwise(match.notes)), False]
+    run_together = _run_together(match)
     for at, note in enumerate(match.notes if _has_values(item) else ()):
-        if note.length in (Length.TOO_LONG, Length.TOO_SHORT) and not (runs_on[at] or runs_on[at + 1]):
+        if note.length in (Length.TOO_LONG, Length.TOO_SHORT) and not (run_together[at] or run_together[at + 1]):
             return Misread(Misreading.LENGTH, Verdict.WRONG, at, longer=note.length is Length.TOO_LONG)
     return None
 
@@ -630,7 +630,7 @@ def _lasting(match: Match, together: bool) -> list[tuple[int, float | None]]:
     """(place, seconds a crotchet) of each note but the last, those on one pitch perhaps together; None where it is not known when
     they began or ended, or that what was sung there are these notes."""
     sure = [m.verdict is Verdict.RIGHT for m in match.moves]
-    runs_on = [_runs_on(a, b) for a, b in itertools.pairwise(match.notes)]
+    run_together = _run_together(match)
     out: list[tuple[int, float | None]] = []
     at = 0
     while at < len(match.notes) - 1:
@@ -640,10 +640,15 @@ def _lasting(match: Match, together: bool) -> list[tuple[int, float | None]]:
             end += 1
         begins, ends = match.notes[at].onset_s, match.notes[end].onset_s
         lasted = sum(float(n.written.quarters + n.written.rest_after) for n in match.notes[at:end])
-        known = all(sure[at:end]) and not runs_on[end - 1] and not (at and runs_on[at - 1])
+        known = all(sure[at:end]) and not (run_together[at] or run_together[end])
         out.append((at, (ends - begins) / lasted if begins is not None and ends is not None and known else None))
         at = end
     return out
+
+
+def _run_together(match: Match) -> list[bool]:
+    """Of n notes, n + 1 flags: whether before each of them, and after the last, one runs on into the next (see `_runs_on`)."""
+    return [False, *(_runs_on(a, b) for a, b in itertools.pairwise(match.notes)), False]
 
 
 def _runs_on(a: HeardNote, b: HeardNote) -> bool:

@@ -214,7 +214,7 @@ def _longer(track: PitchTrack, line: Sequence[LineNote], best: _Judged, params: 
     if not sung or len(line) < params.weighed_from:
         return best
     longer = longer_stretches(best.stretch, best.stretch.first + sung[-1], line)
-    return max([best, *(j for s in longer if (j := _judged(track, line, s, params)) is not None)], key=lambda j: j.odds)
+    return max([best, *_all_judged(track, line, longer, params)], key=lambda j: j.odds)
 
 
 def _judged(track: PitchTrack, line: Sequence[LineNote], stretch: Stretch, params: MatchParameters) -> _Judged | None:
